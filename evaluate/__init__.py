@@ -1,0 +1,1 @@
+"""Scoring photographs, inspecting a call, and measuring how good the calls are. Home of the command line."""

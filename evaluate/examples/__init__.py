@@ -1,0 +1,1 @@
+"""Example dials of our own drawing, with invented makers."""

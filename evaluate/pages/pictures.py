@@ -1,0 +1,100 @@
+"""Pictures for a page: photographs and signed maps as data URIs, legible without colour."""
+
+from __future__ import annotations
+
+import base64
+import math
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Bytes = NDArray[np.uint8]
+Map = NDArray[np.float32]
+
+# Vermilion and blue of Okabe and Ito's palette (Color Universal Design, 2008): apart for colour-blind readers too.
+HAND_RGB: Final = (213, 94, 0)
+PRINT_RGB: Final = (0, 114, 178)
+_HATCH_PX = 3  # width of a stripe and of the gap after it, in overlay pixels
+_FAINTEST = 0.06  # shares of the full strength below this are left clear
+
+
+def fitted(image: Bytes, longest: int) -> Bytes:
+    """The image (H, W) or (H, W, 3) reduced so that its longer side is at most `longest` px; never enlarged."""
+    height, width = image.shape[:2]
+    scale = longest / max(height, width)
+    if scale >= 1:
+        return image
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def jpeg_uri(image: Bytes, quality: int = 88) -> str:
+    """A data URI of an RGB (H, W, 3) or grey (H, W) image."""
+    bgr = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_RGB2BGR)
+    return _uri("jpeg", cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1])
+
+
+def png_uri(image: Bytes) -> str:
+    """A data URI of an RGBA (H, W, 4) image, transparency kept."""
+    return _uri("png", cv2.imencode(".png", cv2.cvtColor(image, cv2.COLOR_RGBA2BGRA))[1])
+
+
+def _uri(kind: str, encoded: Bytes) -> str:
+    return f"data:image/{kind};base64,{base64.b64encode(encoded.tobytes()).decode('ascii')}"
+
+
+def full_strength(saliency: Map) -> float:
+    """The absolute value drawn at full strength: the 99.5th percentile of what is not 0; 0 for an empty map."""
+    size = np.abs(saliency[saliency != 0])
+    return float(np.quantile(size, 0.995)) if size.size else 0.0
+
+
+def overlay(saliency: Map, full: float) -> Bytes:
+    """A signed map (H, W) as RGBA uint8: solid vermilion towards hand, hatched blue towards print.
+
+    full : absolute value drawn at full strength. Alpha has 16 steps, which keeps the PNG small.
+    """
+    height, width = saliency.shape
+    share = np.clip(np.abs(saliency) / full, 0, 1) if full > 0 else np.zeros_like(saliency)
+    share = np.where(share < _FAINTEST, 0, np.sqrt(share))
+    stripe = (np.add.outer(np.arange(height), np.arange(width)) // _HATCH_PX) % 2 == 0
+    hand = saliency > 0
+    alpha = np.where(hand | stripe, 0.9, 0.25) * share
+    rgba = np.zeros((height, width, 4), np.uint8)
+    rgba[..., :3] = np.where(hand[..., None], HAND_RGB, PRINT_RGB)
+    rgba[..., 3] = np.round(alpha * 15) * 17
+    rgba[rgba[..., 3] == 0] = 0
+    return rgba
+
+
+def photo_overlay(saliency: Map, longest: int, full: float | None = None) -> Bytes:
+    """A whole photo's map as RGBA, reduced to `longest` px and smoothed a little so that thin strokes show."""
+    height, width = saliency.shape
+    scale = min(1.0, longest / max(height, width))
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    reduced = cv2.resize(saliency.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    smooth = np.asarray(cv2.GaussianBlur(reduced, (0, 0), max(0.5, longest / 700)), dtype=np.float32)
+    return overlay(smooth, full_strength(smooth) if full is None else full)
+
+
+def blended(image: Bytes, saliency: Map, full: float) -> Bytes:
+    """A crop (H, W) or (H, W, 3) paled and under its map: RGB uint8 of the same height and width."""
+    rgb = np.repeat(image[..., None], 3, axis=2) if image.ndim == 2 else image
+    grey = np.asarray(rgb, np.float32).mean(axis=2, keepdims=True)
+    pale = 255 - 0.55 * (255 - grey)
+    rgba = overlay(saliency, full).astype(np.float32)
+    share = rgba[..., 3:] / 255
+    mixed = pale * (1 - share) + rgba[..., :3] * share
+    return np.asarray(np.round(mixed), dtype=np.uint8)
+
+
+def enlarged(image: Bytes, shortest: int, longest: int) -> Bytes:
+    """A small crop blown up by a whole factor until its shorter side reaches `shortest` px, `longest` at most."""
+    height, width = image.shape[:2]
+    factor = max(1, min(math.ceil(shortest / min(height, width)), longest // max(height, width)))
+    if factor == 1:
+        return fitted(image, longest)
+    size = (width * factor, height * factor)
+    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)

@@ -1,0 +1,1 @@
+"""The shipped weights: safetensors, their JSON and model card."""

@@ -1,0 +1,37 @@
+"""The errors a user can cause, one small tree.
+
+DialtellError
+ ├─ ParameterError    a value out of range or of the wrong kind: names parameter, value and remedy
+ ├─ PhotoError        a file that cannot be read as a photograph
+ ├─ WeightsError      a weights file that is missing, damaged or of another renderer or schema
+ └─ OutputError       a place that cannot be written, or that would be overwritten
+"""
+
+from __future__ import annotations
+
+
+class DialtellError(Exception):
+    """Base of every error whose message is meant for the user; the command line prints it and exits 1."""
+
+
+class ParameterError(DialtellError, ValueError):
+    """A parameter is out of range; the message names the parameter, the value given and what to give instead."""
+
+
+class PhotoError(DialtellError):
+    """A file cannot be read as a photograph; the message names the file and the remedy."""
+
+
+class WeightsError(DialtellError):
+    """A weights file is missing, damaged, tampered with or made for something else."""
+
+
+class OutputError(DialtellError):
+    """A result cannot be written, or would overwrite something of the user's."""
+
+
+def require_range(name: str, value: float, low: float, high: float, unit: str = "") -> None:
+    """Raise ParameterError unless low <= value <= high (NaN never passes)."""
+    if not low <= value <= high:
+        suffix = f" {unit}" if unit else ""
+        raise ParameterError(f"{name} is {value}{suffix}; give a value from {low} to {high}{suffix}")

@@ -1,0 +1,120 @@
+"""How one dial was made: which process laid each zone, and the people, plate and sheet behind it.
+
+Workshop, plate, pull and exposure are all drawn for every dial, whatever its process: a twin is the same making
+with only `processes` changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dialtell.synth.design import DialDesign
+from dialtell.synth.hand import paint_by_hand
+from dialtell.synth.hand_style import Workshop, sample_workshop
+from dialtell.synth.layout import guide_circles, lay_out
+from dialtell.synth.paint import Cue, Paint, flatten, join
+from dialtell.synth.photographic import Exposure, develop, sample_exposure
+from dialtell.synth.plate import Plate, cut, sample_plate
+from dialtell.synth.skeleton import gather, normals, tabulate
+from dialtell.synth.stroke import Item
+from dialtell.synth.terms import ZONES, Process, Zone
+from dialtell.synth.transfer import Pull, lay_down, sample_pull
+
+
+@dataclass(frozen=True)
+class Making:
+    """processes : one Process per zone, in the order of ZONES."""
+
+    processes: tuple[Process, ...]
+    workshop: Workshop
+    plate: Plate
+    pull: Pull
+    exposure: Exposure
+
+    def process_of(self, zone: Zone) -> Process:
+        return self.processes[ZONES.index(zone)]
+
+    def as_process(self, process: Process) -> Making:
+        """The twin: the same in everything but the process, which is `process` in every zone."""
+        return replace(self, processes=(process,) * len(ZONES))
+
+
+@dataclass(frozen=True, eq=False)
+class Coat:
+    """Paint of one process. coat: what a second coat adds, share of the first. film: holes of the sheet apply."""
+
+    paint: Paint
+    coat: float
+    film: bool
+
+
+def sample_making(
+    *,
+    rng: np.random.Generator,
+    design: DialDesign,
+    process: Process | None,
+    steadiness: tuple[float, float] = (0.0, 1.0),
+    jitter: float = 1.0,
+    scatter: tuple[float, float] = (0.0, 1.0),
+) -> Making:
+    """Draw a making; `process` None mixes: one zone or two done by another process than the rest."""
+    workshop = sample_workshop(rng=rng, steadiness=steadiness, jitter=jitter)
+    plate = sample_plate(rng=rng, scatter=scatter)
+    pull = sample_pull(rng=rng, radius_mm=design.radius_mm)
+    exposure = sample_exposure(rng=rng, placing=replace(pull, slip_mm=(0.0, 0.0), bare=(), tears=(), pinholes=0.0))
+    if process is not None:
+        processes = (process,) * len(ZONES)
+    else:
+        processes = _mixed(rng)
+    return Making(processes, workshop, plate, pull, exposure)
+
+
+def _mixed(rng: np.random.Generator) -> tuple[Process, ...]:
+    """Printed with a painted signature, painted with a printed track, or a restored zone."""
+    printed = Process.TRANSFER if rng.random() < 0.6 else Process.PHOTOGRAPHIC
+    base, other = (printed, Process.HAND) if rng.random() < 0.7 else (Process.HAND, printed)
+    odd = {str(zone) for zone in rng.choice(np.array(ZONES[:4]), size=int(rng.integers(1, 3)), replace=False)}
+    return tuple(other if str(zone) in odd else base for zone in ZONES)
+
+
+def make(design: DialDesign, making: Making) -> list[Coat]:
+    """All paint of the dial in millimetres, by process."""
+    items = lay_out(design)
+    coats = []
+    for process in Process:
+        chosen = [item for item in items if making.process_of(item.zone) is process]
+        if chosen:
+            coats.append(_coat(chosen, design, making, process))
+    return coats
+
+
+def _coat(items: Sequence[Item], design: DialDesign, making: Making, process: Process) -> Coat:
+    batches, table = gather(items), tabulate(items)
+    if process is Process.HAND:
+        painted = paint_by_hand(batches, table, making.workshop, design.density)
+        guides = _guides(design, making) if making.process_of(Zone.NUMERALS) is Process.HAND else []
+        return Coat(join([*guides, painted]), making.workshop.figures.coat, film=False)
+    master = cut(batches, table, making.plate)
+    if process is Process.TRANSFER:
+        return Coat(lay_down(master, making.pull, design.density), 0.0, film=True)
+    return Coat(develop(master, making.exposure, design.density), 0.0, film=False)
+
+
+def _guides(design: DialDesign, making: Making) -> list[Paint]:
+    strength = making.workshop.layout.guide_lines
+    items = guide_circles(design)
+    if strength <= 0 or not items:
+        return []
+    parts = []
+    for batch in gather(items):
+        flags = np.full(batch.width.shape, int(Cue.GUIDE), dtype=np.int64)
+        parts.append(
+            flatten(
+                batch.path, 0.5 * batch.width, normals(batch.path), np.full(batch.width.shape, strength), flags,
+                ink=batch.ink, zone=batch.zone, stroke=-1 - batch.stroke,
+            )
+        )  # fmt: skip
+    return parts

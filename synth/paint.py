@@ -1,0 +1,161 @@
+"""Paint on the enamel: strokes as slices with a density each, and how they become covered share and density.
+
+One rasteriser serves every process. Two sums are drawn in one pass: the covered share A of each pixel and the
+share times optical density. Where strokes of one coat overlap the sum of A passes 1; a second coat adds density
+(hand) or does not (print: one film).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntFlag
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.synth.raster import accumulate
+from dialtell.synth.stroke import Floats
+
+
+class Cue(IntFlag):
+    """What a slice of a stroke shows; label masks are drawn from these."""
+
+    NONE = 0
+    FADING = 1  # fainter than the full coat by 0.15 D or more
+    OVERSHOOT = 2  # past the guide line
+    GAP = 4  # next to a junction left open
+    POOL = 8  # paint pooled at an end
+    RETOUCH = 16  # a second coat over a finished stroke
+    GRAIN = 32  # granular edge
+    GUIDE = 64  # layout line left
+
+
+@dataclass(frozen=True, eq=False)
+class Paint:
+    """Slices of strokes, flat over all strokes.
+
+    left, right : (P, 2) mm, the two edges of the stroke at each sample.
+    density : (P,) D of the paint at each sample. cue : (P,) Cue flags. ink, zone, stroke : (P,) integers.
+    follows : (P,) true where a slice joins this sample to the one before it.
+    """
+
+    left: Floats
+    right: Floats
+    density: Floats
+    cue: NDArray[np.int64]
+    ink: NDArray[np.int64]
+    zone: NDArray[np.int64]
+    stroke: NDArray[np.int64]
+    follows: NDArray[np.bool_]
+
+    def select(self, keep: NDArray[np.bool_]) -> Paint:
+        """Only whole strokes for which `keep` (P,) holds at every sample."""
+        return Paint(*(getattr(self, name)[keep] for name in _FIELDS))
+
+
+_FIELDS = ("left", "right", "density", "cue", "ink", "zone", "stroke", "follows")
+
+
+def join(parts: list[Paint]) -> Paint:
+    """Several paints as one; the order is the order laid."""
+    if not parts:
+        empty2, empty1 = np.empty((0, 2)), np.empty(0)
+        none = np.empty(0, dtype=np.int64)
+        return Paint(empty2, empty2, empty1, none, none, none, none, np.empty(0, dtype=np.bool_))
+    return Paint(*(np.concatenate([getattr(part, name) for part in parts]) for name in _FIELDS))
+
+
+def flatten(
+    path: Floats,
+    half: Floats,
+    normal: Floats,
+    density: Floats,
+    cue: NDArray[np.int64],
+    *,
+    ink: NDArray[np.int64],
+    zone: NDArray[np.int64],
+    stroke: NDArray[np.int64],
+    half_right: Floats | None = None,
+) -> Paint:
+    """Paint of S strokes of M samples.
+
+    path, normal : (S, M, 2). half, half_right : (S, M) mm from the centre line to each edge.
+    density, cue : (S, M). ink, zone, stroke : (S,).
+    """
+    count, samples = half.shape
+    left = path + normal * half[..., None]
+    right = path - normal * (half if half_right is None else half_right)[..., None]
+    follows = np.ones((count, samples), dtype=np.bool_)
+    follows[:, 0] = False
+    return Paint(
+        left.reshape(-1, 2),
+        right.reshape(-1, 2),
+        density.reshape(-1),
+        cue.reshape(-1).astype(np.int64),
+        np.repeat(ink, samples),
+        np.repeat(zone, samples),
+        np.repeat(stroke, samples),
+        follows.reshape(-1),
+    )
+
+
+def project(homography: Floats, points: Floats) -> Floats:
+    """(N, 2) mm -> (N, 2) px under a 3x3 homography."""
+    mapped = points @ homography[:, :2].T + homography[:, 2]
+    return np.asarray(mapped[:, :2] / mapped[:, 2:])
+
+
+def slice_edges(paint: Paint, homography: Floats, values: Floats) -> tuple[Floats, Floats]:
+    """Edges that draw every slice with its value.
+
+    values : (P, K) value of the slice that ends at each sample, in K layers (ignored where no slice ends).
+    Returns (E, 4) px edges and (E, K) weights. The border two slices share is one edge with the difference of
+    their values, and is left out where they agree.
+    """
+    left, right = project(homography, paint.left), project(homography, paint.right)
+    end = np.flatnonzero(paint.follows)
+    begin = end - 1
+    # a slice whose sides have crossed (or a mirrored view) has negative area: turn it round
+    a, b = right[end] - left[begin], right[begin] - left[end]
+    sense = np.where(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] >= 0, 1.0, -1.0)
+    weight = np.zeros_like(values)
+    weight[end] = values[end] * sense[:, None]
+    step = weight.copy()
+    step[:-1] -= weight[1:] * paint.follows[1:, None]
+    cross = np.flatnonzero(np.abs(step).max(axis=1) > 0)
+    outer_left = np.hstack([left[begin], left[end]])
+    outer_right = np.hstack([right[end], right[begin]])
+    across = np.hstack([left[cross], right[cross]])
+    return (
+        np.concatenate([outer_left, outer_right, across]),
+        np.concatenate([weight[end], weight[end], step[cross]]),
+    )
+
+
+def lay(paint: Paint, homography: Floats, shape: tuple[int, int], *, coat: float) -> tuple[Floats, Floats]:
+    """Covered share A (H, W) 0..1 and density D (H, W) of the covered part.
+
+    coat : what a second coat adds to density, as a share of the first (0 for a printed film).
+    """
+    if not paint.follows.any():
+        return np.zeros(shape), np.zeros(shape)
+    density = paint.density.copy()
+    density[1:] = 0.5 * (paint.density[1:] + paint.density[:-1])
+    edges, weights = slice_edges(paint, homography, np.stack([np.ones_like(density), density], axis=1))
+    total, weighted = accumulate(edges, weights, shape)
+    share = np.clip(total, 0.0, 1.0)
+    safe = np.maximum(total, 1e-6)
+    coats = np.maximum(total / np.maximum(share, 1e-6), 1.0)
+    mean = np.clip(weighted / safe, 0.0, 3.0)
+    # a second coat darkens a thin first one most: what is black already cannot get much blacker
+    mean = mean * (1.0 + coat * np.exp(-mean) * (coats - 1.0))
+    return share, np.where(total > 1e-6, mean, 0.0)
+
+
+def mask(paint: Paint, homography: Floats, shape: tuple[int, int], cue: Cue | None = None) -> Floats:
+    """Share of each pixel covered by strokes (of one cue): (H, W) 0..1."""
+    if not paint.follows.any():
+        return np.zeros(shape)
+    shown = np.ones(len(paint.cue)) if cue is None else ((paint.cue & int(cue)) != 0).astype(np.float64)
+    edges, weights = slice_edges(paint, homography, shown[:, None])
+    return np.clip(accumulate(edges, weights[:, 0], shape), 0.0, 1.0)

@@ -1,0 +1,43 @@
+"""The trade's terms as values: zones of a dial, processes, and what a stroke is."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Zone(StrEnum):
+    """Parts of a dial in the order an examiner looks at them."""
+
+    SIGNATURE = "signature"
+    NUMERALS = "numerals"
+    MINUTE_TRACK = "minute track"
+    SECONDS_BIT = "seconds bit"
+    OTHER = "other"
+
+
+class Process(StrEnum):
+    """How the strokes of a zone got onto the enamel."""
+
+    HAND = "hand"
+    TRANSFER = "transfer"
+    PHOTOGRAPHIC = "photographic"
+
+    @property
+    def printed(self) -> bool:
+        return self is not Process.HAND
+
+
+class Kind(StrEnum):
+    """What a stroke is; the hand treats each kind in its own way."""
+
+    STEM = "stem"  # thick straight stroke of a figure or letter
+    THIN = "thin"  # thin straight stroke
+    BAR = "bar"  # serif or the bar that caps a Roman figure
+    CURVE = "curve"  # swelling or even curved stroke
+    TICK = "tick"
+    RING = "ring"
+    DOT = "dot"
+    MARK = "mark"  # lozenge, wedge, star point: a filled shape
+
+
+ZONES: tuple[Zone, ...] = tuple(Zone)

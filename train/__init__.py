@@ -1,0 +1,1 @@
+"""Training the net on rendered dials, calibrating it and writing its weights."""
