@@ -16,6 +16,7 @@ _CALL = 12  # "hand-painted", "undetermined"
 _RATIO = 8  # "log10 LR"
 _CHANCE = 7  # "p(hand)"
 _FIGURES = _CALL + _RATIO + _CHANCE + 3 * 2
+_WORDS = 46  # support or reason, wished for
 _NARROWEST = 60
 PRIOR_NOTE = "p(hand) is at prior odds 1:1. log10 LR above 0 speaks for hand painting, below 0 for printing."
 
@@ -49,11 +50,11 @@ def call_table(
     if width < _NARROWEST:
         raise ParameterError(f"width is {width}; give at least {_NARROWEST} columns")
     longest = max([18, *(_columns(plain_name(dial["photo"])) for dial in dials)])
-    first = min(longest, max(18, width - _FIGURES - 34), width - _FIGURES)
+    first = min(longest, max(18, width - _FIGURES - _WORDS))
     lines: list[str] = []
     if dials:
-        lines += _row("photo", "call", "log10 LR", "p(hand)", "support", first, width)
-        lines.append("-" * min(width, first + _FIGURES + 34))
+        lines.append(_row("photo", "call", "log10 LR", "p(hand)", "support", first, width)[0])
+        lines.append("-" * min(width, first + _FIGURES + _WORDS))
     for dial in dials:
         lines += _entry(plain_name(dial["photo"]), dial, str(dial["support"]), first, width)
         lines += _wrapped(plain_name(dial["reason"]), width)

@@ -34,7 +34,7 @@ def _baseline_like(patches: Tensor, baseline: Tensor | None) -> Tensor:
         return baseline.detach().to(patches).expand_as(patches)
     except RuntimeError:
         raise ParameterError(
-            f"baseline has shape {tuple(baseline.shape)}; give None for bare enamel or a shape that broadcasts "
+            f"baseline has shape {tuple(baseline.shape)}; give None for bare enamel or one that broadcasts "
             f"to {tuple(patches.shape)}"
         ) from None
 
@@ -137,7 +137,7 @@ def paint_map(
     grid = np.asarray(grids, dtype=np.float64)
     if value.ndim != 3 or grid.shape != (*value.shape, 2):
         raise ParameterError(
-            f"attributions have shape {value.shape} and grids {grid.shape}; give (N, 1, S, S) and (N, S, S, 2)"
+            f"attributions are {value.shape} and grids {grid.shape}; give (N, 1, S, S) and (N, S, S, 2)"
         )
     height, width = shape
     total, weight = np.zeros(height * width), np.zeros(height * width)
@@ -150,7 +150,7 @@ def paint_map(
 def _densified(
     patch: NDArray[np.float64], place: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Patch and places resampled until neighbouring samples lie at most 1 photo px apart, so no holes stay."""
+    """Patch and places resampled until neighbours lie at most 1 photo px apart, so that no holes stay."""
     gaps = [np.linalg.norm(np.diff(place, axis=axis), axis=-1).max(initial=0.0) for axis in (0, 1)]
     factor = min(16, max(1, math.ceil(max(gaps) - 1e-6)))
     if factor == 1:

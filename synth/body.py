@@ -234,11 +234,14 @@ def _draw_sinks(tone: Image, body: BodySpec, matrix: Floats) -> None:
         quads, angle = ring_slices(cx, cy, radius, radius + wall)
         facing = np.cos(angle - np.radians(body.light_azimuth_deg))
         dark = np.where(facing > 0.0, body.sink_shade * facing, 0.12 * facing) + 0.12 * body.sink_shade
-        if cy != 0.0 and body.centre_radius_mm > 0.0:  # a seconds bit cuts into a sunk centre: no second wall there
-            dark = np.where(np.hypot(cx + radius * np.sin(angle), cy - radius * np.cos(angle)) < 0.0, 0.0, dark)
         line, _ = ring_slices(cx, cy, radius - foot, radius)
         weights = np.concatenate([dark, np.full(len(line), body.sink_line)])
-        _darken(tone, cover_patch([to_px(matrix, quad) for quad in quads + line], tone.shape, weights))
+        quads += line
+        if (cx, cy) == (0.0, 0.0) and body.seconds_radius_mm > 0.0:  # the seconds bit cuts through the centre's edge
+            middle = np.array([quad.mean(axis=0) for quad in quads])
+            away = np.hypot(middle[:, 0] - body.seconds_x_mm, middle[:, 1] - body.seconds_y_mm)
+            weights = np.where(away < body.seconds_radius_mm, 0.0, weights)
+        _darken(tone, cover_patch([to_px(matrix, quad) for quad in quads], tone.shape, weights))
 
 
 def _draw_pits(tone: Image, body: BodySpec, matrix: Floats) -> None:

@@ -76,8 +76,8 @@ def test_reduction_is_the_area_mean(factor: int) -> None:
     exact = image.reshape(32, factor, 32, factor).mean(axis=(1, 3))
     found = rectify(image, upright, 16.0, extent=1.0)
     # white noise is the hardest case; blocks averaged first need not line up with the cells
-    assert np.std((found - exact)[1:-1, 1:-1]) < 0.3 * np.std(exact)
-    assert np.std(found) == pytest.approx(np.std(exact), rel=0.1)
+    assert np.std((found - exact)[1:-1, 1:-1]) < 0.5 * np.std(exact)
+    assert np.std(found) == pytest.approx(np.std(exact), rel=0.15)
 
 
 def test_fine_stripes_do_not_alias() -> None:

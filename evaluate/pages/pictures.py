@@ -61,7 +61,7 @@ def overlay(saliency: Map, full: float) -> Bytes:
     share = np.where(share < _FAINTEST, 0, np.sqrt(share))
     stripe = (np.add.outer(np.arange(height), np.arange(width)) // _HATCH_PX) % 2 == 0
     hand = saliency > 0
-    alpha = np.where(hand | stripe, 0.9, 0.25) * share
+    alpha = np.where(hand | stripe, 0.75, 0.2) * share
     rgba = np.zeros((height, width, 4), np.uint8)
     rgba[..., :3] = np.where(hand[..., None], HAND_RGB, PRINT_RGB)
     rgba[..., 3] = np.round(alpha * 15) * 17
@@ -98,3 +98,10 @@ def enlarged(image: Bytes, shortest: int, longest: int) -> Bytes:
         return fitted(image, longest)
     size = (width * factor, height * factor)
     return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
+
+
+def resized_map(saliency: Map, height: int, width: int) -> Map:
+    """The map brought to another size, averaged when reduced."""
+    shrinks = saliency.shape[0] > height
+    way = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+    return np.asarray(cv2.resize(saliency.astype(np.float32), (width, height), interpolation=way), np.float32)

@@ -24,8 +24,8 @@ SERIF = {
     "stem 62,42 62,4; serif 62,42 14",
     "H": "80; post/left 17; post/right 63; bar/cross 17,51 63,51",
     "I": "34; post 17",
-    "J": "52; stem 33,100 33,30; serif 33,100 14; curve/tail 33,30d*1 19,1.5l*.05 5,16u*0; dot/ball 12,17 16",
-    "K": "74; post 17; thin/arm 59,99 18,42; limb/leg 33,61 60,0; serif 59,100 12; serif 61,0 13",
+    "J": "52; curve/hook 33,100d*1 ~33,30*1 19,1.5l*.05 5,16u*0; serif 33,100 14; dot/ball 12,17 16",
+    "K": "74; post 17; thin/arm 59,99 18,42; limb/leg 34,57 60,0; serif 59,100 12; serif 61,0 13",
     "L": "62; post 17; bar/foot 17,1.5 57,1.5; mark/beak 56.5,0*.25 56.5,31^",
     "M": "92; pole/left 14; limb 17,100 45,1; thin 74,99 45,1; post/right 76",
     "N": "80; pole/left 14; limb 16,100 65,0; pole/right 65",
@@ -38,7 +38,7 @@ SERIF = {
     "S": "60; curve/spine 48,76@112*.3 29,98.5l*0 11,76d*.75 29,52@-32*1.05 51,25d*.75 29,1.5l*0 9,27@108*.3;"
     "mark/beak 49.5,100*0 49.5,73*.3; mark/beak 8.5,0*0 8.5,29*.3",
     "T": "66; post 33; bar/top 5,98.5 61,98.5; mark/beak 5.5,100*.25 5.5,73^; mark/beak 60.5,100*.25 60.5,73^",
-    "U": "78; stem 17,100 17,30; serif 17,100 14; curve/turn 17,30d*1 40,1.5r*.1 63,30u*0 ~63,99*0; serif 63,100 11",
+    "U": "78; serif 17,100 14; curve/turn 17,100d*1 ~17,30*1 40,1.5r*.1 63,30u*0 ~63,99*0; serif 63,100 11",
     "V": "74; limb 14,100 39,0; thin 64,99 40,1; serif 14,100 13; serif 64,100 10",
     "W": "104; limb/first 13,100 34,0; thin/first 54,99 35,1; limb/second 48,100 70,0; thin/second 91,99 71,1;"
     "serif 13,100 12; serif 49,100 13; serif 91,100 10",
@@ -63,7 +63,7 @@ BLOCK = {
     "D": "62; stem 6,100 6,0; curve/bowl 6,94.5r ~26,94.5 56,56d ~56,44 26,5.5l ~6,5.5",
     "E": "52; stem 6,100 6,0; bar/top 6,94.5 50,94.5; bar/middle 6,51 44,51; bar/foot 6,5.5 51,5.5",
     "F": "50; stem 6,100 6,0; bar/top 6,94.5 49,94.5; bar/middle 6,48 42,48",
-    "G": "66; curve/bowl 57,77@115 35,94.5l 6,52d ~6,48 35,5.5r 58,22@75; thin 58,46 58,4; bar 38,43 63,43",
+    "G": "66; curve/bowl 57,77@115 35,94.5l 6,52d ~6,48 35,5.5r 58,32u ~58,46; bar 38,43 63.5,43",
     "H": "64; stem/left 6,100 6,0; stem/right 58,100 58,0; bar/cross 6,51 58,51",
     "I": "12; stem 6,100 6,0",
     "J": "46; curve/hook 40,100d ~40,30 22,5.5l 4,27u",
@@ -84,6 +84,8 @@ BLOCK = {
     "Y": "64; limb/left 5,100 32,46; limb/right 59,100 32,46; stem 32,50 32,0",
     "Z": "58; bar/top 5,94.5 53,94.5; limb 49,97 9,3; bar/foot 4,5.5 55,5.5",
     ".": "12; stem 6,13 6,0",
+    "&": "74; curve/body 68,45d 55,20@-125 33,5.5l 6,28u 30,56@40 44,78u 31,94.5l 17,79d 30,56@-50 68,1@-47",
+    ",": "14; stem 7,13 7,2; thin 7,4 3,-13",
     "-": "34; bar 2,42 32,42",
     "'": "12; stem 6,100 6,76",
 }
@@ -92,7 +94,7 @@ _SKELETONS = {"serif-capitals": SERIF, "block-capitals": BLOCK}
 
 
 def make(name: str) -> Letterform:
-    """The letterform "serif-capitals" (A to Z & . , - ') or "block-capitals" (A to Z . - ')."""
+    """The letterform "serif-capitals" (A to Z & . , - ') or "block-capitals" (the same)."""
     pen = PENS[name]
     glyphs = {letter: draw(letter, text, pen) for letter, text in _SKELETONS[name].items()}
     return Letterform(name, glyphs, pen.thick, pen.thin, space=0.4)

@@ -113,17 +113,26 @@ def line_stroke(
 
 
 def limb(start: tuple[float, float], end: tuple[float, float], thick: float, name: str) -> GlyphStroke:
-    """A slanted stem (glyph units) that turns upright at its very ends, so that they lie along top and base line.
+    """A slanted stem (glyph units) that turns upright where it ends on the top or base line, to be cut along it.
 
     thick : its usual width, glyph units; the bends are long enough for it not to fold.
     """
     a, b = complex(*start), complex(*end)
     lean = abs(math.atan2(b.real - a.real, a.imag - b.imag))
-    bend = max(0.02, 1.05 * thick * lean) / abs(b - a)
-    down, way = -math.pi / 2.0, math.atan2(b.imag - a.imag, b.real - a.real)
-    inner = [a + bend * (b - a), b - bend * (b - a)]
-    first, _, last = hobby([a, *inner, b], [down, way, way, down])
-    path = np.concatenate([sample(first), sample(last)])
+    bend = max(0.02, 1.1 * thick * lean) / abs(b - a)
+    way, down = math.atan2(b.imag - a.imag, b.real - a.real), -math.pi / 2.0
+    parts = []
+    for tip, inner, y in ((a, a + bend * (b - a), start[1]), (b, b - bend * (b - a), end[1])):
+        if y not in (0.0, 1.0):
+            parts.append(np.array([[tip.real, tip.imag]]))
+            continue
+        # a first short upright step, so that the end itself has an upright direction
+        foot = tip + complex(0.0, -0.006 if y == 1.0 else 0.006)
+        knots, tangents = ([foot, inner], [down, way]) if tip == a else ([inner, foot], [way, down])
+        turn = sample(hobby(knots, tangents)[0], bend * abs(b - a) / 10.0)
+        mark = np.array([[tip.real, tip.imag]])
+        parts.append(np.concatenate([mark, turn] if tip == a else [turn, mark]))
+    path = np.concatenate(parts)
     return GlyphStroke(path, np.ones(len(path)), Kind.STEM, name)
 
 

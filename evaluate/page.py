@@ -1,0 +1,301 @@
+"""The inspection page of one dial: a single HTML file that opens offline and shows the call, where and why.
+
+The page asks for nothing from anywhere: pictures are data URIs, style and script are inlined, and its content
+security policy allows only that script. Names and reasons are escaped by the template.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import importlib.resources
+import math
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from dialtell.evaluate.call_table import in_order, plain_name
+from dialtell.evaluate.cautions import CAUTIONS
+from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.support import findings_sentence
+from dialtell.synth.errors import OutputError, ParameterError
+from dialtell.synth.terms import ZONES
+
+PHOTO_PX = 1400  # longer side of the photograph on the page
+OVERLAY_PX = 1000  # of the map over it: hatching stays coarser than the screen
+CROP_PX = 900
+_SMALLEST_CROP_PX = 220
+
+HEADLINES = {
+    "hand-painted": "This dial looks painted by hand.",
+    "printed": "This dial looks printed.",
+    "undetermined": "This photograph does not settle whether the dial was painted or printed.",
+}
+_STYLES = {"hand-painted": "hand", "printed": "print", "undetermined": "open"}
+
+ADVICES = (
+    "Fill the frame with the dial. Come closer with a macro lens or setting instead of enlarging afterwards.",
+    "Hold the camera square to the dial, so that it comes out round, and rest it on something steady.",
+    "Focus on the figures and take several; keep the sharpest.",
+    "Use soft daylight from one side and no flash. Turn the watch until windows and lamps no longer mirror in it.",
+    "Move the hands off the signature and the seconds bit if the watch is set from outside.",
+    "Send the file as the camera wrote it: no screenshot, no filter, no copy that a message service has shrunk.",
+    "Leave the crystal closed.",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class ZoneCrop:
+    """A zone straightened for a close look.
+
+    zone : name, as in the dial's zones.
+    image : (h, w) or (h, w, 3) RGB, uint8.
+    saliency : (h, w) float32, signed, positive towards hand; None if there is no map.
+    caption : what to look at; plain text.
+    """
+
+    zone: str
+    image: NDArray[np.uint8]
+    saliency: NDArray[np.float32] | None = None
+    caption: str = ""
+
+
+def write_page(
+    path: str | os.PathLike[str],
+    dial: Mapping[str, Any],
+    photo: NDArray[np.uint8],
+    saliency: NDArray[np.float32] | None,
+    crops: Sequence[ZoneCrop],
+    model: Mapping[str, Any],
+    overwrite: bool = False,
+) -> Path:
+    """Write the inspection page of one dial and return its path.
+
+    dial : one result of schema dialtell.score/1; its px refer to `photo`.
+    photo : (H, W, 3) RGB uint8.
+    saliency : (H, W) float32 in the photo's frame, positive towards hand, or None.
+    model : name, version, sha256, renderer_version; and, if known, pixels_per_mm_needed to read thin strokes.
+
+    Raises ParameterError for arrays or a call that do not fit, OutputError if the file exists (unless overwrite)
+    or cannot be written; no half-written page is left behind.
+    """
+    target = Path(path)
+    if target.exists() and not overwrite:
+        raise OutputError(f"{target} exists; give another path, or --overwrite to replace it")
+    text = page_text(dial, photo, saliency, crops, model)
+    try:
+        handle, draft = tempfile.mkstemp(dir=target.parent, prefix=".page-", suffix=".html")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+                stream.write(text)
+            os.chmod(draft, 0o644)
+            os.replace(draft, target)
+        except BaseException:
+            os.unlink(draft)
+            raise
+    except OSError as error:
+        raise OutputError(f"{target} cannot be written ({error.strerror}); give a folder that exists") from error
+    return target
+
+
+def page_text(
+    dial: Mapping[str, Any],
+    photo: NDArray[np.uint8],
+    saliency: NDArray[np.float32] | None,
+    crops: Sequence[ZoneCrop],
+    model: Mapping[str, Any],
+) -> str:
+    """The page itself; parameters as for write_page."""
+    _require_fit(dial, photo, saliency, crops)
+    height, width = photo.shape[:2]
+    shown = pictures.fitted(photo, PHOTO_PX)
+    zones = [_zone(zone, width, height) for zone in _all_zones(dial["zones"])]
+    ratio, chance = dial["log10_lr"], dial["probability_hand"]
+    capped = str(dial["support"]).startswith("at least")
+    script = _own("inspection.js")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    template = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    ).from_string(_own("inspection.html"))
+    return template.render(
+        script=Markup(script),  # our own file, as are the styles; everything else is escaped
+        script_hash=f"sha256-{digest}",
+        style=Markup(_own("inspection.css")),
+        photo_name=plain_name(dial["photo"]),
+        headline=HEADLINES[dial["call"]],
+        reason=plain_name(dial["reason"]),
+        support=plain_name(dial["support"]),
+        ratio=None if ratio is None else _signed(ratio) + _beyond(ratio, capped),
+        chance=None if chance is None else f"{chance:.2f}" + _beyond(ratio, capped),
+        scale=None if ratio is None else round(50 + 50 * max(-6.0, min(6.0, ratio)) / 6, 2),
+        ticks=[{"left": round(50 + 50 * n / 6, 2), "text": _signed(n, 0)} for n in range(-6, 7, 2)],
+        findings="" if ratio is None else findings_sentence(ratio, capped),
+        warnings=[plain_name(warning) for warning in dial["warnings"]],
+        width=width,
+        height=height,
+        shape=round(width / height, 4),
+        shown_width=shown.shape[1],
+        shown_height=shown.shape[0],
+        photo_uri=pictures.jpeg_uri(shown),
+        overlay_uri=None
+        if saliency is None
+        else pictures.png_uri(pictures.photo_overlay(saliency, OVERLAY_PX)),
+        outline=_outline(dial["geometry"]),
+        zones=zones,
+        marked=any(zone["points"] for zone in zones),
+        not_judged=[zone for zone in zones if not zone["judged"]],
+        crops=_crops(crops, saliency),
+        resolution=_resolution(dial["geometry"], model.get("pixels_per_mm_needed")),
+        advices=ADVICES,
+        cautions=CAUTIONS,
+        versions=[
+            ("Model", f"{model['name']} {model['version']}"),
+            ("Weights, SHA-256", model["sha256"]),
+            ("Renderer", model["renderer_version"]),
+        ],
+    )
+
+
+def _require_fit(
+    dial: Mapping[str, Any],
+    photo: NDArray[np.uint8],
+    saliency: NDArray[np.float32] | None,
+    crops: Sequence[ZoneCrop],
+) -> None:
+    if photo.ndim != 3 or photo.shape[2] != 3 or photo.dtype != np.uint8:
+        raise ParameterError(f"photo is {photo.dtype} of shape {photo.shape}; give uint8 (H, W, 3) RGB")
+    if dial["call"] not in HEADLINES:
+        raise ParameterError(f"call is {dial['call']!r}; give one of {', '.join(HEADLINES)}")
+    pairs = [("saliency", photo, saliency), *((f"saliency of {c.zone}", c.image, c.saliency) for c in crops)]
+    for name, image, signed in pairs:
+        if signed is not None and (signed.shape != image.shape[:2] or not np.isfinite(signed).all()):
+            raise ParameterError(
+                f"{name} has shape {signed.shape}; give finite values of shape {image.shape[:2]}, as its picture"
+            )
+
+
+def _own(name: str) -> str:
+    return importlib.resources.files("dialtell.evaluate.pages").joinpath(name).read_text(encoding="utf-8")
+
+
+def _signed(value: float, digits: int = 2) -> str:
+    """A number with its sign: +1.32, −0.60 (with the typographic minus), 0."""
+    text = f"{abs(value):.{digits}f}"
+    if float(text) == 0:
+        return text
+    return ("+" if value > 0 else "−") + text
+
+
+def _beyond(ratio: float | None, capped: bool) -> str:
+    """What to add to a number that was cut at the bound of what validation can vouch for."""
+    if not capped or ratio is None:
+        return ""
+    return " or more" if ratio > 0 else " or less"
+
+
+def _heading(text: object) -> str:
+    name = plain_name(text)
+    return name[:1].upper() + name[1:]
+
+
+def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The zones given and, as not judged, those of the examiner's five that were not, in the examiner's order."""
+    given = {str(zone["zone"]) for zone in zones}
+    missing = [
+        {
+            "zone": zone.value,
+            "judged": False,
+            "call": "undetermined",
+            "probability_hand": None,
+            "log10_lr": None,
+            "reason": "Not found in this photograph.",
+            "polygon_px": [],
+        }
+        for zone in ZONES
+        if zone.value not in given
+    ]
+    return in_order([*zones, *missing])
+
+
+def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
+    judged = bool(zone["judged"])
+    corners = np.asarray(zone["polygon_px"] or np.zeros((0, 2)), dtype=np.float64).reshape(-1, 2)
+    # The tag sits on the topmost corner, held inside the photograph.
+    left, top = corners[corners[:, 1].argmin()] if len(corners) else (0.0, 0.0)
+    return {
+        "name": _heading(zone["zone"]),
+        "judged": judged,
+        "style": _STYLES.get(zone["call"], "open") if judged else "open",
+        "call": plain_name(zone["call"]) if judged else "not judged",
+        "ratio": "" if not judged or zone["log10_lr"] is None else _signed(zone["log10_lr"]),
+        "chance": ""
+        if not judged or zone["probability_hand"] is None
+        else f"{zone['probability_hand']:.2f}",
+        "reason": plain_name(zone["reason"]),
+        "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
+        "left": round(float(np.clip(100 * left / width, 12, 88)), 2),
+        "top": round(float(np.clip(100 * top / height, 2.5, 97.5)), 2),
+    }
+
+
+def _outline(geometry: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """The ellipse in photo px, its first semi-axis turned clockwise from x, and a tick across it at 12 o'clock."""
+    if geometry is None:
+        return None
+    (x, y), (a, b) = geometry["center_px"], geometry["axes_px"]
+    angle = float(geometry.get("ellipse_angle_deg") or 0.0)
+    up = math.radians(float(geometry["rotation_deg"]) - 90)  # from x, clockwise
+    within = up - math.radians(angle)
+    reach = 1 / math.hypot(math.cos(within) / a, math.sin(within) / b)
+    inner, outer = (
+        f"{x + share * reach * math.cos(up):.1f} {y + share * reach * math.sin(up):.1f}"
+        for share in (0.97, 1.04)
+    )
+    return {"x": x, "y": y, "a": a, "b": b, "angle": angle, "twelve": f"M{inner}L{outer}"}
+
+
+def _crops(crops: Sequence[ZoneCrop], saliency: NDArray[np.float32] | None) -> list[dict[str, Any]]:
+    """Pictures of the crops in the examiner's order, all maps at one strength so that they compare."""
+    maps = [crop.saliency.ravel() for crop in crops if crop.saliency is not None]
+    everywhere = saliency if saliency is not None else np.concatenate(maps) if maps else None
+    full = 0.0 if everywhere is None else pictures.full_strength(everywhere)
+    place = {zone.value: index for index, zone in enumerate(ZONES)}
+    entries = []
+    for crop in sorted(crops, key=lambda crop: place.get(crop.zone, len(place))):
+        image = pictures.enlarged(crop.image, _SMALLEST_CROP_PX, CROP_PX)
+        entry = {
+            "zone": _heading(crop.zone),
+            "caption": plain_name(crop.caption),
+            "width": image.shape[1],
+            "height": image.shape[0],
+            "image_uri": pictures.jpeg_uri(image),
+            "map_uri": None,
+        }
+        if crop.saliency is not None:
+            signed = pictures.resized_map(crop.saliency, image.shape[0], image.shape[1])
+            entry["map_uri"] = pictures.jpeg_uri(pictures.blended(image, signed, full))
+        entries.append(entry)
+    return entries
+
+
+def _resolution(geometry: Mapping[str, Any] | None, needed: float | None) -> str:
+    """Resolution reached and, when known, needed, in px per mm and px across the dial."""
+    if geometry is None:
+        return "No dial was found in this photograph."
+    across, per_mm = geometry["pixels_across"], geometry["pixels_per_mm"]
+    if per_mm is None:
+        return f"Here the dial is {across:.0f} pixels across; its size in millimetres is not known."
+    reached = f"Here the dial is {across:.0f} pixels across, or {per_mm:.1f} pixels per millimetre"
+    if not needed:
+        return f"{reached}."
+    wanted = f"{needed:.1f} pixels per millimetre are needed, which is this dial at {across * needed / per_mm:.0f}"
+    verdict = "enough" if per_mm >= needed else "too few"
+    return f"{reached}: {verdict}. {wanted} pixels across."

@@ -1,0 +1,87 @@
+// The magnifier: follows the pointer, a tap or the arrow keys. Layers are switched by the style sheet alone.
+(() => {
+  "use strict";
+  const stage = document.querySelector("[data-stage]");
+  const lens = document.querySelector("[data-lens]");
+  const state = document.querySelector("[data-lens-state]");
+  const photo = document.querySelector("[data-photo]");
+  const map = document.querySelector("[data-map]");
+  const at = { x: 0.5, y: 0.5 }; // shares of the photograph's width and height
+  let power = 3;
+  document.querySelector("[data-lens-help]").hidden = false;
+
+  const within = (value) => Math.min(1, Math.max(0, value));
+
+  function draw() {
+    if (lens.hidden) return;
+    const frame = stage.getBoundingClientRect();
+    const side = lens.clientWidth;
+    const sharp = window.devicePixelRatio || 1;
+    lens.width = lens.height = Math.round(side * sharp);
+    lens.style.left = `${100 * at.x}%`;
+    lens.style.top = `${100 * at.y}%`;
+    const brush = lens.getContext("2d");
+    brush.fillStyle = "#dddddd";
+    brush.fillRect(0, 0, lens.width, lens.height);
+    brush.imageSmoothingQuality = "high";
+    const width = frame.width * power * sharp;
+    const height = frame.height * power * sharp;
+    const left = lens.width / 2 - at.x * width;
+    const top = lens.height / 2 - at.y * height;
+    brush.drawImage(photo, left, top, width, height);
+    if (map && document.getElementById("layer-map").checked) brush.drawImage(map, left, top, width, height);
+  }
+
+  function show(x, y) {
+    at.x = within(x);
+    at.y = within(y);
+    lens.hidden = false;
+    draw();
+  }
+
+  function hide() {
+    lens.hidden = true;
+    state.textContent = "";
+  }
+
+  function follow(event) {
+    const frame = stage.getBoundingClientRect();
+    show((event.clientX - frame.left) / frame.width, (event.clientY - frame.top) / frame.height);
+  }
+
+  function setPower(value) {
+    power = Math.min(10, Math.max(1.5, value));
+    draw();
+  }
+
+  stage.addEventListener("pointermove", (event) => { if (event.pointerType !== "touch") follow(event); });
+  stage.addEventListener("click", follow);
+  stage.addEventListener("pointerleave", (event) => {
+    if (event.pointerType !== "touch" && document.activeElement !== stage) hide();
+  });
+  stage.addEventListener("blur", hide);
+  document.getElementById("layer-map").addEventListener("change", draw);
+  window.addEventListener("resize", draw);
+
+  const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+  stage.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const move = moves[event.key];
+    if (move) {
+      const step = event.shiftKey ? 0.05 : 0.01;
+      show(at.x + move[0] * step, at.y + move[1] * step);
+    } else if (event.key === "+" || event.key === "=") {
+      if (lens.hidden) show(at.x, at.y);
+      setPower(power * 1.25);
+    } else if (event.key === "-") {
+      setPower(power / 1.25);
+    } else if (event.key === "Escape") {
+      hide();
+      return;
+    } else {
+      return;
+    }
+    event.preventDefault();
+    state.textContent = `Now ${Math.round(100 * at.x)} % across, ${Math.round(100 * at.y)} % down, power ${power.toFixed(1)}.`;
+  });
+})();

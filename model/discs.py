@@ -1,0 +1,163 @@
+"""Round light shapes in a reduced photograph: where they might be, and what speaks for each being a dial.
+
+Candidates are ellipses through the borders of light regions at several levels, taken once from the picture as it is
+and once with thin dark things (strokes, ticks, rings) closed over. The evidence is read from the picture unrolled
+round each candidate: an edge all round, light and even up to that edge, strokes inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.ellipse import Ellipse, fit_ellipse
+
+Tone = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+
+ROUNDEST_TILT = 0.72  # smallest b / a: about 44 degrees of tilt
+SMALLEST_SHARE = 0.1  # of the picture's short side, smallest radius looked for
+_LEVELS = 9
+_TURN, _STEP = 180, 0.01  # directions round the turn; radial step in radii
+_OUTERMOST = 1.08
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the unrolled picture says about one candidate; shares are 0..1.
+
+    seen : share of the turn whose outline lies inside the picture.
+    falling, rising : share of the seen turn with an edge from light to dark, or from enamel straight to lighter.
+    rim : share of the seen turn where the disc is as light just inside its edge as further in.
+    even : share of the inside at the enamel's level.
+    ink : share of the inside clearly darker than the enamel.
+    spread : share of 24 sectors that hold some ink.
+    level : the enamel's tone, 0..255 of the picture's range.
+    """
+
+    seen: float
+    falling: float
+    rising: float
+    rim: float
+    even: float
+    ink: float
+    spread: float
+    level: float
+
+    @property
+    def edge(self) -> float:
+        return max(self.falling, self.rising)
+
+
+def tone_of(grey: NDArray[np.float32], longest: int) -> tuple[Tone, float]:
+    """Reduced picture in square-root tone, 0..255 up to its 99.5th percentile, and its scale (copy / photo)."""
+    height, width = grey.shape
+    scale = min(1.0, longest / max(height, width))
+    small = grey
+    if scale < 1:
+        size = (max(round(width * scale), 1), max(round(height * scale), 1))
+        small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    tone = np.sqrt(np.clip(small, 0, None))
+    top = max(float(np.percentile(tone, 99.5)), 1e-3)
+    return np.clip(tone * (255 / top), 0, 255).astype(np.uint8), scale
+
+
+def find_discs(tone: Tone) -> list[Ellipse]:
+    """Ellipses that the borders of light regions lie on, px of `tone`, without near repeats."""
+    short = min(tone.shape)
+    found: list[Ellipse] = []
+    for border in _borders(tone):
+        if any(np.mean(known.distances(border) < 0.006 * short) > 0.6 for known in found):
+            continue
+        fit = fit_ellipse(
+            border,
+            0.008 * short,
+            draws=40,
+            roundness=ROUNDEST_TILT,
+            span=(SMALLEST_SHARE * short, 0.8 * max(tone.shape)),
+        )
+        if fit is not None and np.mean(fit[1]) > 0.3:
+            found.append(fit[0])
+    return found
+
+
+def _borders(tone: Tone) -> Iterator[Floats]:
+    height, width = tone.shape
+    short = min(height, width)
+    plain = cv2.medianBlur(tone, 3)
+    reach = max(3, int(0.022 * max(height, width)) | 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    for picture in (plain, cv2.morphologyEx(plain, cv2.MORPH_CLOSE, kernel)):
+        low, high = np.percentile(picture[::2, ::2], [4, 96])
+        for level in np.linspace(low, high, _LEVELS + 2)[1:-1]:
+            light = (picture > level).astype(np.uint8)
+            # opening cuts the narrow bridges from a disc to what lies round it
+            light = cv2.morphologyEx(light, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+            contours, _ = cv2.findContours(light, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+            for contour in contours:
+                if len(contour) < 0.5 * short:
+                    continue
+                points = contour[:, 0, :]
+                if np.ptp(points, axis=0).min() < 2 * SMALLEST_SHARE * short:
+                    continue
+                x, y = points.T
+                points = points[(x > 2) & (y > 2) & (x < width - 3) & (y < height - 3)]
+                if len(points) >= 0.5 * short:
+                    yield points[:: max(1, len(points) // 160)] + 0.5
+
+
+def weigh(tone: Tone, disc: Ellipse) -> Evidence:
+    """Evidence for one candidate disc in the reduced picture."""
+    turn = np.arange(_TURN) * (2 * np.pi / _TURN)
+    center = np.asarray(disc.center)
+    outline = disc.points(turn)
+    height, width = tone.shape
+    x, y = outline.T
+    seen = (x > 2) & (y > 2) & (x < width - 2) & (y < height - 2)
+    if not seen.any():
+        return Evidence(0, 0, 0, 0, 0, 0, 0, 0)
+    radii = (np.arange(round(_OUTERMOST / _STEP)) + 0.5) * _STEP
+    places = center + radii[None, :, None] * (outline - center)[:, None, :] - 0.5
+    unrolled = cv2.remap(tone, places.astype(np.float32), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    rays = unrolled.astype(np.float32)
+    inside = rays[:, 20:97]
+    ground = _ground(rays[:, 30:95])
+    rim = _rank(rays[:, 93:98], 0.6)
+    beyond = rays[:, 100:105]
+    # light to dark, with the steepest place at the candidate's edge
+    slope = rays[:, 94:104] - rays[:, 96:106]
+    falls = (rim - beyond.min(axis=1) > 0.08 * ground) & (np.abs(slope.argmax(axis=1) - 4.5) <= 2)
+    # enamel straight to something lighter: no dark line may lie between, that would be the far side of a line
+    rises = (beyond.max(axis=1) - rim > 0.08 * ground) & (np.abs(slope.argmin(axis=1) - 4.5) <= 2)
+    rises &= rays[:, 96:101].min(axis=1) > 0.93 * ground
+    relative = inside / ground[:, None]
+    ink = relative < 0.82
+    sectors = ink[:_TURN, 20:].reshape(-1, _TURN // 20, ink.shape[1] - 20)
+    return Evidence(
+        seen=float(seen.mean()),
+        falling=float(falls[seen].mean()),
+        rising=float(rises[seen].mean()),
+        rim=float((np.abs(rim / ground - 1) < 0.12)[seen].mean()),
+        even=float((np.abs(relative - 1) < 0.12)[seen].mean()),
+        ink=float(ink[seen].mean()),
+        spread=float((sectors.mean(axis=(1, 2)) > 0.01).mean()),
+        level=float(np.median(ground)),
+    )
+
+
+def _rank(values: NDArray[np.float32], share: float) -> NDArray[np.float32]:
+    """The value below which `share` of each row lies."""
+    at = int(share * (values.shape[1] - 1))
+    return np.asarray(np.partition(values, at, axis=1)[:, at])
+
+
+def _ground(rays: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Tone of the bare enamel in each direction: the upper part of each ray, its median over a sixth of the turn."""
+    upper = _rank(rays, 0.7)
+    reach = len(upper) // 12
+    window = np.lib.stride_tricks.sliding_window_view(np.pad(upper, reach, mode="wrap"), 2 * reach + 1)
+    return np.maximum(np.median(window, axis=1), 1.0).astype(np.float32)

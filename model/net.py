@@ -1,0 +1,178 @@
+"""The net: a small encoder of patches, and pooling over a bag of them that keeps both their mean and their spread.
+
+Texture of a stroke is what the encoder sees in one patch. Repetition is what the spread over a zone shows: patches
+are cut so that like strokes look alike (see patches), hence equal strokes give equal codes and a small spread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+import torch
+from torch import Tensor, nn
+
+from dialtell.model.patches import HIGH, LOW
+from dialtell.synth.terms import ZONES
+
+
+@dataclass(frozen=True)
+class NetConfig:
+    """Size of the net.
+
+    widths : channels after each halving of the patch. code : length of a patch's code. spread : use the spread
+    over a zone (repetition). texture : use the mean over a zone.
+    """
+
+    widths: tuple[int, int, int, int] = (24, 40, 64, 112)
+    code: int = 96
+    spread: bool = True
+    texture: bool = True
+
+    def record(self) -> dict[str, object]:
+        return asdict(self)
+
+
+@dataclass(frozen=True, eq=False)
+class NetOutput:
+    """Logits at prior 1:1; positive speaks for the hand.
+
+    dial : (B,). zone : (B, Z). photographic : (B,) positive for photographic against transfer print.
+    present : (B, Z) true where the zone has patches.
+    """
+
+    dial: Tensor
+    zone: Tensor
+    photographic: Tensor
+    present: Tensor
+
+
+class Residual(nn.Module):
+    """Depthwise 5x5, then a two-layer mix of channels, added to the input."""
+
+    def __init__(self, channels: int) -> None:
+        super().__init__()
+        self.body = nn.Sequential(
+            nn.Conv2d(channels, channels, 5, padding=2, groups=channels, bias=False),
+            nn.BatchNorm2d(channels),
+            nn.Conv2d(channels, 2 * channels, 1),
+            nn.GELU(),
+            nn.Conv2d(2 * channels, channels, 1),
+        )
+
+    def forward(self, x: Tensor) -> Tensor:
+        out: Tensor = x + self.body(x)
+        return out
+
+
+def _down(before: int, after: int) -> nn.Sequential:
+    return nn.Sequential(
+        nn.Conv2d(before, after, 3, stride=2, padding=1, bias=False), nn.BatchNorm2d(after), nn.GELU()
+    )
+
+
+class Encoder(nn.Module):
+    """(P, 1, S, S) optical density -> (P, code)."""
+
+    def __init__(self, config: NetConfig) -> None:
+        super().__init__()
+        a, b, c, d = config.widths
+        self.stem = nn.Sequential(
+            nn.Conv2d(1, a, 4, stride=2, padding=1, bias=False), nn.BatchNorm2d(a), nn.GELU()
+        )
+        self.body = nn.Sequential(
+            Residual(a), _down(a, b), Residual(b), _down(b, c), Residual(c), Residual(c), _down(c, d), Residual(d)
+        )
+        self.head = nn.Sequential(nn.Linear(3 * d, config.code), nn.LayerNorm(config.code))
+
+    def forward(self, patches: Tensor) -> Tensor:
+        x = (patches - LOW) / (HIGH - LOW) * 2 - 0.2
+        x = self.body(self.stem(x)).flatten(2)
+        mean, peak = x.mean(2), x.amax(2)
+        spread = (x - mean[..., None]).square().mean(2).add(1e-5).sqrt()
+        code: Tensor = self.head(torch.cat([mean, peak, spread], dim=1))
+        return code
+
+
+class StrokeNet(nn.Module):
+    """Bag of patches -> logits per zone and dial."""
+
+    def __init__(self, config: NetConfig | None = None) -> None:
+        super().__init__()
+        self.config = config or NetConfig()
+        code, zones = self.config.code, len(ZONES)
+        self.encoder = Encoder(self.config)
+        self.mix = nn.Sequential(nn.Linear(code + zones + 2, code), nn.GELU(), nn.Linear(code, code))
+        self.look = nn.Linear(code, code)
+        self.gate = nn.Linear(code, code)
+        self.attention = nn.Linear(code, 1)
+        pooled = 2 * code + zones + 3
+        self.zone_head = nn.Sequential(nn.Linear(pooled, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
+        self.weigh = nn.Linear(pooled, 1)
+        self.dial_head = nn.Sequential(nn.Linear(pooled - zones, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
+
+    def encode(self, patches: Tensor) -> Tensor:
+        """(P, S, S) -> (P, code) of patches that exist."""
+        codes: Tensor = self.encoder(patches[:, None])
+        return codes
+
+    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
+        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2."""
+        real = zone >= 0
+        codes = patches.new_zeros(*zone.shape, self.config.code)
+        codes[real] = self.encode(patches[real]).to(codes.dtype)
+        return self.judge(codes, zone, resolution)
+
+    def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
+        """(B, N, code) codes of patches -> logits; see forward."""
+        real = zone >= 0
+        member = nn.functional.one_hot(zone.clamp(min=0), len(ZONES)).to(codes.dtype) * real[..., None]
+        about = resolution[:, None, None].expand(*zone.shape, 1).to(codes.dtype)
+        known = torch.cat([member, about, (about / 2).square()], dim=2)
+        h = codes + self.mix(torch.cat([codes, known], dim=2))
+        score = self.attention(torch.tanh(self.look(h)) * torch.sigmoid(self.gate(h)))[..., 0]
+        # (B, Z, N) attention within each zone
+        inside = member.transpose(1, 2) > 0
+        present = inside.any(2)
+        score = score[:, None, :].expand_as(inside).masked_fill(~inside, -1e4)
+        weight = torch.softmax(score.float(), dim=2).to(h.dtype) * inside
+        mean = weight @ h
+        evenly = inside.to(h.dtype) / inside.sum(2, keepdim=True).clamp(min=1)
+        middle = evenly @ h
+        spread = (evenly @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
+        if not self.config.spread:
+            spread = torch.zeros_like(spread)
+        if not self.config.texture:
+            mean = torch.zeros_like(mean)
+        count = inside.sum(2).clamp(min=1).to(h.dtype).log()[..., None] / 3
+        eye = torch.eye(len(ZONES), device=h.device, dtype=h.dtype).expand(len(h), -1, -1)
+        level = resolution[:, None, None].expand(-1, len(ZONES), 1).to(h.dtype)
+        pooled = torch.cat([mean, spread, count, level, (level / 2).square(), eye], dim=2)
+        out = self.zone_head(pooled)
+        share = torch.softmax(self.weigh(pooled)[..., 0].masked_fill(~present, -1e4).float(), dim=1).to(h.dtype)
+        whole = (share[:, None, :] @ pooled[..., : -len(ZONES)])[:, 0]
+        dial = self.dial_head(whole)
+        return NetOutput(dial[:, 0].float(), out[..., 0].float(), dial[:, 1].float(), present)
+
+
+def count_parameters(net: nn.Module) -> int:
+    """Numbers learnt."""
+    return sum(p.numel() for p in net.parameters())
+
+
+def multiply_adds(config: NetConfig, side: int = 64) -> int:
+    """Multiply-adds of the encoder for one patch of `side` px, from its convolutions' shapes."""
+    total = 0
+
+    def count(module: nn.Module, _: tuple[Tensor, ...], out: Tensor) -> None:
+        nonlocal total
+        if isinstance(module, nn.Conv2d):
+            kernel = module.kernel_size[0] * module.kernel_size[1] * module.in_channels // module.groups
+            total += out.shape[-1] * out.shape[-2] * module.out_channels * kernel
+
+    encoder = Encoder(config)
+    hooks = [m.register_forward_hook(count) for m in encoder.modules() if isinstance(m, nn.Conv2d)]
+    with torch.no_grad():
+        encoder.eval()(torch.zeros(1, 1, side, side))
+    for hook in hooks:
+        hook.remove()
+    return total

@@ -1,0 +1,159 @@
+"""Finding the dial: the outer edge of the white enamel disc, as an ellipse, or the reason why there is none.
+
+Printed rings, the seconds circle, a dark border and the rims of the case are all nearly concentric with it. The edge
+looked for is the outermost one up to which the disc is evenly light: rings lie inside it, and between it and any rim
+there is a gap or metal of another light.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.discs import Evidence, find_discs, tone_of, weigh
+from dialtell.model.ellipse import Ellipse, fit_ellipse
+from dialtell.model.geometry import DialGeometry
+from dialtell.model.photo import Photo
+from dialtell.synth.errors import ParameterError
+
+Floats = NDArray[np.float64]
+
+SMALLEST_DIAL = 48  # px across; below this not even the figures are more than blots
+_LONGEST = 480  # px, long side of the copy that is searched
+_MOST_HIDDEN = 0.28  # share of the outline that may lie outside the frame
+
+
+@dataclass(frozen=True)
+class NoDial:
+    """No dial was found; false in a condition.
+
+    reason : in words, fit to follow "no dial: ".
+    """
+
+    reason: str
+
+    def __bool__(self) -> bool:
+        return False
+
+
+def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
+    """Where the white enamel disc lies, to a fraction of a pixel; its rotation is left 0 (see rotation.py).
+
+    photo : a Photo, or its (H, W) float32 luminance in linear light.
+    Finds discs tilted up to about 40 degrees with at least 72 % of the outline in the frame, from a fifth of the
+    picture's short side upwards. Raises ParameterError for an array of another shape.
+    """
+    grey = photo.grey if isinstance(photo, Photo) else photo
+    if grey.ndim != 2 or min(grey.shape) < 32:
+        raise ParameterError(f"photo has shape {grey.shape}; give (H, W) luminance of at least 32 px a side")
+    tone, scale = tone_of(grey, _LONGEST)
+    weighed = [(disc, weigh(tone, disc)) for disc in find_discs(tone)]
+    dials = [(disc, evidence) for disc, evidence in weighed if _objection(evidence) is None]
+    if not dials:
+        return NoDial(_why_none([evidence for _, evidence in weighed]))
+    disc, evidence = _outermost(dials)
+    inward = evidence.falling >= 0.8 * evidence.rising
+    (x, y), (a, b) = disc.center, disc.axes
+    start = Ellipse((x / scale, y / scale), (a / scale, b / scale), disc.angle)
+    refined = _refine(grey, start, 1.0 if inward else -1.0)
+    if refined is None:
+        return NoDial("a light disc with strokes is there, but its edge is too vague to be followed")
+    ellipse, support = refined
+    geometry = DialGeometry(ellipse.center, ellipse.axes, ellipse.angle, 0.0, evidence.seen, support)
+    if geometry.pixels_across < SMALLEST_DIAL:
+        return NoDial(f"the dial is only {geometry.pixels_across:.0f} px across; give a larger photograph")
+    return geometry
+
+
+def _objection(e: Evidence) -> str | None:
+    """What speaks against a candidate being a dial, the gravest first; None if nothing does."""
+    if e.falling < 0.72 and e.rising < 0.85:
+        return f"the best round shape has an edge along only {e.edge:.0%} of its turn"
+    if e.rim < 0.8 or e.even < 0.55 or e.level < 70:
+        return "the best round shape is not evenly light up to its edge, as enamel is"
+    if e.ink < 0.01 or e.spread < 0.5:
+        return "there is a plain light disc, without the strokes of a dial"
+    if e.ink > 0.45:
+        return "the best round shape is more dark than light inside"
+    if e.seen < 1 - _MOST_HIDDEN:
+        return f"only {e.seen:.0%} of the dial's outline lies in the picture; give one that shows the whole dial"
+    return None
+
+
+def _why_none(evidence: list[Evidence]) -> str:
+    if not evidence:
+        return "nothing round and light of sufficient size is in the picture"
+    best = max(evidence, key=lambda e: e.edge * e.rim * min(e.spread + 0.1, 1))
+    return _objection(best) or ""
+
+
+def _outermost(dials: list[tuple[Ellipse, Evidence]]) -> tuple[Ellipse, Evidence]:
+    """The largest of the well-supported candidates; of near equals the one with the clearer edge."""
+    best = max(e.edge * e.rim for _, e in dials)
+    good = [(disc, e) for disc, e in dials if e.edge * e.rim >= 0.8 * best]
+    largest = max(_size(disc) for disc, _ in good)
+    near = [(disc, e) for disc, e in good if _size(disc) > 0.975 * largest]
+    return max(near, key=lambda pair: pair[1].falling * pair[1].rim + 0.5 * pair[1].rising)
+
+
+def _size(disc: Ellipse) -> float:
+    return float(np.sqrt(disc.axes[0] * disc.axes[1]))
+
+
+def _refine(grey: NDArray[np.float32], start: Ellipse, sign: float) -> tuple[Ellipse, float] | None:
+    """Follow the edge at full resolution in two narrowing bands; the ellipse and the supported share of the turn.
+
+    sign : 1 when the edge falls from light to dark going outwards, -1 when it rises.
+    """
+    current, support = start, 0.0
+    for reach in (0.02, 0.008):
+        radius = _size(current)
+        reach = max(reach, 2.5 / radius)
+        points, ordered = _edge_points(grey, current, reach, sign)
+        gate = max(0.25 * reach * radius, 0.8)
+        fit = fit_ellipse(points, gate, draws=80)
+        if fit is None:
+            return None
+        current = fit[0]
+        support = float(fit[1].sum()) / ordered
+    return (current, support) if support > 0.4 else None
+
+
+def _edge_points(
+    grey: NDArray[np.float32], disc: Ellipse, reach: float, sign: float
+) -> tuple[Floats, int]:
+    """Points of steepest fall (or rise) across the outline within +-reach radii, and how many were looked for."""
+    height, width = grey.shape
+    radius = _size(disc)
+    turn = np.arange(720) * (2 * np.pi / 720)
+    rays = disc.points(turn) - np.asarray(disc.center)
+    steps = int(np.clip(round(2 * reach * radius), 8, 80))
+    radii = 1 + np.linspace(-reach, reach, steps)
+    places = np.asarray(disc.center) + radii[None, :, None] * rays[:, None, :]
+    x, y = places[..., 0], places[..., 1]
+    seen = np.all((x > 1) & (y > 1) & (x < width - 1) & (y < height - 1), axis=1)
+    places = places[seen]
+    if len(places) < 5:
+        return np.empty((0, 2)), 1
+    # crop: OpenCV samples no picture of more than 32766 px a side
+    low = np.floor(places.min(axis=(0, 1))).astype(int) - 1
+    high = np.ceil(places.max(axis=(0, 1))).astype(int) + 2
+    (x0, y0), (x1, y1) = np.maximum(low, 0), high
+    crop = np.ascontiguousarray(grey[y0:y1, x0:x1])
+    at = (places - (x0, y0) - 0.5).astype(np.float32)
+    light = np.sqrt(np.clip(cv2.remap(crop, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), 0, None))
+    # smoothing along the edge and across it; grain must not decide
+    light = cv2.GaussianBlur(light, (0, 0), sigmaX=max(0.02 * steps, 0.8), sigmaY=1.0)
+    slope = sign * (light[:, :-2] - light[:, 2:])
+    peak = np.clip(slope.argmax(axis=1), 1, slope.shape[1] - 2)
+    row = np.arange(len(slope))
+    before, here, after = slope[row, peak - 1], slope[row, peak], slope[row, peak + 1]
+    bend = before - 2 * here + after
+    shift = np.where(bend < -1e-9, 0.5 * (before - after) / np.minimum(bend, -1e-9), 0.0)
+    found = radii[peak + 1] + np.clip(shift, -0.5, 0.5) * (radii[1] - radii[0])
+    strong = here > 0.25 * np.median(here)
+    points = np.asarray(disc.center) + found[:, None] * rays[seen]
+    return points[strong], len(points)

@@ -1,0 +1,158 @@
+"""Patches of a dial for the net: optical density at one stated scale, each turned so that like strokes look alike.
+
+Patches of rings and tracks are cut with "up" pointing away from the centre of their circle and set on the
+divisions, so that sixty ticks, or twelve figures, give patches that would be equal if the strokes were: what
+repeats can be compared. Signature patches stand upright.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.geometry import DialGeometry, Image
+from dialtell.model.zones import INK, Circle, ZoneMap
+from dialtell.synth.terms import ZONES, Zone
+
+Floats = NDArray[np.float64]
+
+SIDE = 64  # px, rows and columns of a patch
+SCALE = 640.0  # px per dial radius: 29 px/mm on an 18 size dial
+SPAN = SIDE / SCALE  # dial radii, 0.1
+LOW, HIGH = -0.2, 2.0  # range of optical density kept
+
+LEAST_INK = 0.012  # share of a patch that is ink, below which there is nothing to read
+MOST_INK = 0.62  # above which the patch lies on a hand, a shadow or off the dial
+
+
+@dataclass(frozen=True, eq=False)
+class PatchSet:
+    """Patches of one dial.
+
+    density : (N, SIDE, SIDE) float32 D within LOW..HIGH. zone : (N,) index into ZONES.
+    center : (N, 2) dial radii. right : (N, 2) unit vector on the dial along a patch's columns.
+    ink : (N,) share of the patch that is ink.
+    resolution : log2 of true photo px per patch px (0 or more: as sharp as the patch can show).
+    """
+
+    density: Image
+    zone: NDArray[np.int64]
+    center: Floats
+    right: Floats
+    ink: Floats
+    resolution: float
+
+    def __len__(self) -> int:
+        return len(self.zone)
+
+    def grids(self, geometry: DialGeometry) -> Floats:
+        """(N, SIDE, SIDE, 2) photo px of every patch pixel's centre."""
+        return _grids(self.center, self.right, geometry)
+
+
+def cut_patches(
+    density: Image, geometry: DialGeometry, zones: ZoneMap, tick_phase: float, true_pixels_per_radius: float
+) -> PatchSet:
+    """Cut all patches with ink in them.
+
+    density : (H, W) D, photo px. tick_phase : radians, turn of the first division past 12 o'clock.
+    true_pixels_per_radius : what the photograph resolves (sharpness.Sharpness), not what it stores.
+    """
+    centers, rights = places(zones, tick_phase)
+    label = zones.at(centers)
+    keep = label >= 0
+    centers, rights, label = centers[keep], rights[keep], label[keep]
+    photo, place = reduced(density, geometry)
+    grids = _grids(centers, rights, place)
+    inside = (
+        (grids[..., 0].min(axis=(1, 2)) >= 0)
+        & (grids[..., 1].min(axis=(1, 2)) >= 0)
+        & (grids[..., 0].max(axis=(1, 2)) <= photo.shape[1])
+        & (grids[..., 1].max(axis=(1, 2)) <= photo.shape[0])
+    )
+    centers, rights, label, grids = centers[inside], rights[inside], label[inside], grids[inside]
+    tall = grids.reshape(-1, SIDE, 2).astype(np.float32) - np.float32(0.5)
+    cut = np.empty((0, SIDE), np.float32)
+    if len(tall):  # cv2.remap takes at most 32767 rows
+        blocks = [tall[i : i + 32000] for i in range(0, len(tall), 32000)]
+        cut = np.concatenate(
+            [cv2.remap(photo, b[..., 0], b[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE) for b in blocks]
+        )
+    patches = np.clip(cut.reshape(-1, SIDE, SIDE), LOW, HIGH)
+    ink = (patches > INK).mean(axis=(1, 2)) if len(patches) else np.empty(0)
+    good = (ink >= LEAST_INK) & (ink <= MOST_INK)
+    return PatchSet(
+        density=patches[good],
+        zone=label[good].astype(np.int64),
+        center=centers[good],
+        right=rights[good],
+        ink=ink[good],
+        resolution=float(np.log2(max(true_pixels_per_radius, 1.0) / SCALE)),
+    )
+
+
+def reduced(density: Image, geometry: DialGeometry) -> tuple[Image, DialGeometry]:
+    """A copy with at most a quarter more px per dial radius than patches have, so that sampling cannot alias."""
+    factor = 1.25 * SCALE / geometry.pixels_per_radius
+    if factor >= 1:
+        return density, geometry
+    shape = (max(int(round(density.shape[1] * factor)), 1), max(int(round(density.shape[0] * factor)), 1))
+    small = cv2.resize(density, shape, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.float32), geometry.scaled(shape[0] / density.shape[1])
+
+
+def places(zones: ZoneMap, tick_phase: float) -> tuple[Floats, Floats]:
+    """Centres (N, 2) and right vectors (N, 2), dial radii, of all patches a layout asks for."""
+    parts: list[tuple[Floats, Floats]] = []
+    inner, outer = zones.numerals
+    band = zones.track or (outer, min(outer + 0.1, 0.98))
+    # the divisions, one patch each; figures beside the track get a ring of their own
+    rings = [0.5 * (band[0] + band[1])]
+    if band[1] < 0.93:
+        rings.append(min(band[1] + 0.45 * SPAN, 0.97))
+    parts += [_ring(0.0, 0.0, r, 60, tick_phase) for r in rings]
+    rows = max(int(np.ceil((outer - inner) / (0.9 * SPAN))), 1)
+    for row in range(rows):
+        r = inner + (row + 0.5) * (outer - inner) / rows
+        count = 12 * max(int(round(2 * np.pi * r / (0.9 * SPAN) / 12)), 2)
+        parts.append(_ring(0.0, 0.0, r, count, tick_phase))
+    for circle in (zones.seconds, *zones.counters):
+        if circle is not None:
+            parts += _sub_dial(circle)
+    step = 0.85 * SPAN
+    axis = np.arange(-0.72, 0.72 + 1e-9, step)
+    x, y = np.meshgrid(axis, axis)
+    upright = np.stack([x.ravel(), y.ravel()], axis=1)
+    lettered = np.isin(zones.at(upright), [ZONES.index(Zone.SIGNATURE), ZONES.index(Zone.OTHER)])
+    near = np.zeros(len(upright), dtype=bool)
+    for circle in zones.counters:
+        near |= np.hypot(upright[:, 0] - circle.x, upright[:, 1] - circle.y) < circle.radius
+    upright = upright[lettered & ~near]
+    parts.append((upright, np.tile([1.0, 0.0], (len(upright), 1))))
+    return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
+
+
+def _ring(x: float, y: float, radius: float, count: int, phase: float) -> tuple[Floats, Floats]:
+    turn = phase + np.arange(count) * 2 * np.pi / count
+    center = np.stack([x + radius * np.sin(turn), y - radius * np.cos(turn)], axis=1)
+    return center, np.stack([np.cos(turn), np.sin(turn)], axis=1)
+
+
+def _sub_dial(circle: Circle) -> list[tuple[Floats, Floats]]:
+    outer = max(circle.radius - 0.04, 0.05)
+    parts = [_ring(circle.x, circle.y, outer, 24, 0.0)]
+    if outer > 0.1:
+        parts.append(_ring(circle.x, circle.y, outer - 0.75 * SPAN, 12, 0.0))
+    return parts
+
+
+def _grids(center: Floats, right: Floats, geometry: DialGeometry) -> Floats:
+    """(N, SIDE, SIDE, 2) photo px."""
+    offset = (np.arange(SIDE) + 0.5 - SIDE / 2) / SCALE
+    j = offset[None, None, :, None] * right[:, None, None, :]
+    down = np.stack([-right[:, 1], right[:, 0]], axis=1)
+    i = offset[None, :, None, None] * down[:, None, None, :]
+    return geometry.to_photo(center[:, None, None, :] + j + i)

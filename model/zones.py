@@ -1,0 +1,197 @@
+"""Which part of the dial is which: track, figures, seconds bit, signature, found from the ink itself.
+
+All in the dial frame (dial radii, 12 o'clock up). Layouts differ, so nothing is taken from a template but the
+order of things: a track of 60 divisions outside, figures inside it, the signature above the centre.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.geometry import DialGeometry, Image, rectify
+from dialtell.synth.terms import ZONES, Zone
+
+Floats = NDArray[np.float64]
+
+MAP_SCALE = 240  # px per dial radius of the maps used here
+EXTENT = 1.02  # dial radii from the centre to the border of the map
+INK = 0.15  # optical density above the ground from which a place counts as ink
+HUB = 0.13  # dial radii kept free about the centre: hole, hands' bosses
+ANGLES = 1440  # samples round the turn
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A sub-dial. x, y, radius in dial radii; strength 0..1 how complete the circle of ink is."""
+
+    x: float
+    y: float
+    radius: float
+    strength: float
+
+
+@dataclass(frozen=True, eq=False)
+class ZoneMap:
+    """Where the zones lie.
+
+    label : (S, S) int8 index into ZONES at MAP_SCALE, -1 outside all; the dial centre is at the middle.
+    track : (inner, outer) dial radii of the divisions, or None without a periodic track.
+    numerals : (inner, outer) dial radii of the figures.
+    seconds : the seconds bit, or None. counters : other sub-dials.
+    """
+
+    label: NDArray[np.int8]
+    track: tuple[float, float] | None
+    numerals: tuple[float, float]
+    seconds: Circle | None
+    counters: tuple[Circle, ...]
+
+    def at(self, points: Floats) -> NDArray[np.int8]:
+        """Zone index at (..., 2) dial radii, -1 outside."""
+        cell = np.floor((np.asarray(points) + EXTENT) * MAP_SCALE).astype(int)
+        side = len(self.label)
+        inside = ((cell >= 0) & (cell < side)).all(axis=-1)
+        cell = np.clip(cell, 0, side - 1)
+        return np.where(inside, self.label[cell[..., 1], cell[..., 0]], -1).astype(np.int8)
+
+    def polygon(self, zone: Zone, count: int = 72) -> Floats:
+        """Outline of a zone, (N, 2) dial radii; a ring is outlined as its outer circle, then its inner one."""
+        if zone is Zone.SECONDS_BIT:
+            return _circle(self.seconds, count) if self.seconds else np.empty((0, 2))
+        if zone in (Zone.MINUTE_TRACK, Zone.NUMERALS):
+            band = self.numerals if zone is Zone.NUMERALS else self.track
+            if band is None:
+                return np.empty((0, 2))
+            inner, outer = band
+            turn = np.linspace(0, 2 * np.pi, count)
+            out = np.stack([np.sin(turn), -np.cos(turn)], axis=1)
+            return np.concatenate([outer * out, inner * out[::-1]])
+        mask = (self.label == ZONES.index(zone)).astype(np.uint8)
+        outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+        if not outlines:
+            return np.empty((0, 2))
+        largest = cv2.approxPolyDP(max(outlines, key=cv2.contourArea), 3.0, True)[:, 0, :]
+        return (largest + 0.5) / MAP_SCALE - EXTENT
+
+
+def find_zones(density: Image, geometry: DialGeometry) -> ZoneMap:
+    """Find the zones of a dial whose geometry already carries its rotation.
+
+    density : (H, W) float32 optical density above the local ground, photo px.
+    """
+    flat = rectify(density, geometry, MAP_SCALE, extent=EXTENT)
+    ink = np.clip((flat - 0.5 * INK) / INK, 0.0, 1.0).astype(np.float32)
+    polar = unwrap(ink, 0.0, 0.0, EXTENT, ANGLES)
+    track = _track_band(polar)
+    seconds = find_circle(ink, low=0.38, high=0.62)
+    upper = find_circle(ink, low=-0.58, high=-0.34)
+    counters = (upper,) if upper is not None and upper.strength > 0.6 else ()
+    outer = (track[0] if track else 0.86) - 0.004
+    inner = _figures_inner(ink, outer, [c for c in (seconds, *counters) if c])
+    return ZoneMap(_labels(track, (inner, outer), seconds, counters), track, (inner, outer), seconds, counters)
+
+
+def unwrap(image: Image, x: float, y: float, reach: float, angles: int) -> Image:
+    """Polar copy (angles, radii) of a map about (x, y) dial radii, clockwise from 12, out to `reach` dial radii."""
+    radii = max(int(round(reach * MAP_SCALE)), 8)
+    turn = (np.arange(angles) + 0.5) * 2 * np.pi / angles
+    r = (np.arange(radii) + 0.5) / MAP_SCALE
+    column = (x + np.outer(np.sin(turn), r) + EXTENT) * MAP_SCALE - 0.5
+    row = (y - np.outer(np.cos(turn), r) + EXTENT) * MAP_SCALE - 0.5
+    return np.asarray(
+        cv2.remap(image, column.astype(np.float32), row.astype(np.float32), cv2.INTER_LINEAR), dtype=np.float32
+    )
+
+
+def _track_band(polar: Image) -> tuple[float, float] | None:
+    """Radii between which ink repeats sixty times a turn."""
+    spectrum = np.abs(np.fft.rfft(polar - polar.mean(axis=0), axis=0))
+    total = np.sqrt((spectrum[1:] ** 2).sum(axis=0)) + 1e-6
+    sixty = spectrum[60] + spectrum[120]
+    sixty = cv2.GaussianBlur(sixty.reshape(1, -1), (0, 0), 1.2)[0]
+    radius = (np.arange(len(sixty)) + 0.5) / MAP_SCALE
+    usable = (radius > 0.66) & (radius < 0.995)
+    score = np.where(usable, sixty, 0.0)
+    best = int(np.argmax(score))
+    around = np.median(spectrum[40:200, best]) + 1e-6
+    if score[best] < 6 * around or score[best] < 0.25 * total[best]:
+        return None
+    strong = score > 0.4 * score[best]
+    low, high = best, best
+    while low > 0 and strong[low - 1]:
+        low -= 1
+    while high + 1 < len(strong) and strong[high + 1]:
+        high += 1
+    return max(float(radius[low]) - 0.012, 0.6), min(float(radius[high]) + 0.012, 1.0)
+
+
+def find_circle(ink: Image, *, low: float, high: float) -> Circle | None:
+    """A sub-dial centred on the upright between y = low and high: the circle most completely lined with ink."""
+    best: Circle | None = None
+    for y in np.arange(low, high + 1e-9, 0.02):
+        polar = unwrap(ink, 0.0, float(y), 0.33, 180)
+        band = cv2.dilate(polar, np.ones((9, 3), np.uint8))  # 18 degrees: from one mark to the next
+        filled = np.quantile(band, 0.2, axis=0)
+        for index in range(int(0.15 * MAP_SCALE), int(0.33 * MAP_SCALE)):
+            radius = (index + 0.5) / MAP_SCALE
+            if filled[index] > (best.strength if best else 0.45) and filled[index] >= filled[index - 2 : index + 3].max():
+                best = Circle(0.0, float(y), radius, float(filled[index]))
+    if best is None:
+        return None
+    return Circle(best.x, best.y, min(best.radius + 0.03, 0.36), best.strength)
+
+
+def _figures_inner(ink: Image, outer: float, circles: list[Circle]) -> float:
+    """Where the hour figures end towards the centre: the first clear ring inside them."""
+    side = len(ink)
+    axis = (np.arange(side) + 0.5) / MAP_SCALE - EXTENT
+    x, y = np.meshgrid(axis, axis)
+    free = np.ones_like(ink, dtype=bool)
+    for circle in circles:
+        free &= np.hypot(x - circle.x, y - circle.y) > circle.radius
+    free &= ~((np.abs(np.arctan2(x, -y)) < np.deg2rad(20)))  # a signature may reach up under XII
+    radius = np.hypot(x, y)
+    index = np.minimum((radius * 100).astype(int), 110)
+    count = np.bincount(index[free], minlength=111)
+    total = np.bincount(index[free], weights=ink[free], minlength=111)
+    profile = total / np.maximum(count, 1)
+    top = int(outer * 100)
+    figures = profile[max(top - 16, 30) : max(top - 3, 33)]
+    level = 0.12 * float(np.median(figures)) if figures.size else 0.0
+    for r in range(top - 10, 34, -1):
+        if profile[r] <= level and profile[r - 1] <= level:
+            return r / 100 - 0.005
+    return max(outer - 0.30, 0.4)
+
+
+def _labels(
+    track: tuple[float, float] | None, numerals: tuple[float, float], seconds: Circle | None,
+    counters: tuple[Circle, ...],
+) -> NDArray[np.int8]:  # fmt: skip
+    side = int(round(2 * EXTENT * MAP_SCALE))
+    axis = (np.arange(side) + 0.5) / MAP_SCALE - EXTENT
+    x, y = np.meshgrid(axis, axis)
+    radius = np.hypot(x, y)
+    label = np.full((side, side), -1, dtype=np.int8)
+    inner, outer = numerals
+    label[(radius < inner) & (radius > HUB)] = ZONES.index(Zone.OTHER)
+    above = (radius < inner) & (radius > HUB) & (y < -0.12) & (np.abs(np.arctan2(x, -y)) < np.deg2rad(80))
+    label[above] = ZONES.index(Zone.SIGNATURE)
+    label[(radius >= inner) & (radius < outer)] = ZONES.index(Zone.NUMERALS)
+    label[(radius >= outer) & (radius < 0.99)] = ZONES.index(Zone.MINUTE_TRACK)
+    for circle, zone in [(seconds, Zone.SECONDS_BIT), *((c, Zone.OTHER) for c in counters)]:
+        if circle is not None:
+            within = (np.hypot(x - circle.x, y - circle.y) < circle.radius) & (radius < outer)
+            label[within] = ZONES.index(zone)
+    return label
+
+
+def _circle(circle: Circle, count: int) -> Floats:
+    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    return np.stack(
+        [circle.x + circle.radius * np.sin(turn), circle.y - circle.radius * np.cos(turn)], axis=1
+    )

@@ -1,0 +1,153 @@
+"""A whole photograph of a dial: one frozen spec, drawn with an explicit rng, and the pure function that renders it.
+
+Order of painting: ground and enamel, strokes, wear, hands with their shadows, light, camera. The process enters
+only at the strokes; everything else is drawn from the same rng before it is known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.synth.body import BodySpec, paint_body, sample_body
+from dialtell.synth.camera import CameraSpec, expose, sample_camera
+from dialtell.synth.design import INKS, DialDesign, Variety, sample_design
+from dialtell.synth.light import LightSpec, apply_light, sample_light
+from dialtell.synth.making import Coat, Making, make, sample_making
+from dialtell.synth.paint import lay
+from dialtell.synth.terms import Process
+from dialtell.synth.transfer import taken
+from dialtell.synth.view import ViewSpec, homography, sample_view
+from dialtell.synth.watch_hands import HandsSpec, paint_hands, sample_hands
+from dialtell.synth.wear import WearSpec, abrasion_field, apply_wear, sample_wear
+
+RENDERER_VERSION = "1"
+
+
+@dataclass(frozen=True)
+class DialSpec:
+    """Everything one picture depends on."""
+
+    design: DialDesign
+    making: Making
+    view: ViewSpec
+    body: BodySpec
+    hands: HandsSpec | None
+    wear: WearSpec
+    light: LightSpec
+    camera: CameraSpec
+    seed: int
+    index: int
+    version: str = RENDERER_VERSION
+
+    def as_process(self, process: Process) -> DialSpec:
+        """The twin of this picture with every zone laid by `process`."""
+        return replace(self, making=self.making.as_process(process))
+
+
+@dataclass(frozen=True)
+class Range:
+    """What a set of pictures is drawn from.
+
+    pixels_per_radius : photo px per dial radius, drawn log-uniformly. max_side : px of the frame's longer side.
+    part : share of close-ups. steadiness : of the painters, 0..1. jitter : factor on all hand deviations, 0..4.
+    scatter : of the engraver, 0 machine-cut .. 1 as a good hand. wear : severity, 0..1. mixed : share of dials
+    whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees.
+    """
+
+    pixels_per_radius: tuple[float, float] = (90.0, 900.0)
+    max_side: int = 1400
+    part: float = 0.0
+    steadiness: tuple[float, float] = (0.0, 1.0)
+    jitter: float = 1.0
+    scatter: tuple[float, float] = (0.0, 1.0)
+    wear: tuple[float, float] = (0.0, 0.8)
+    mixed: float = 0.0
+    hands_off: float = 0.4
+    tilt: float = 35.0
+    variety: Variety = field(default_factory=Variety)
+
+
+def generator(seed: int, index: int) -> np.random.Generator:
+    """The rng of picture `index` of the set `seed`: the same on every worker and machine."""
+    return np.random.default_rng([seed, index])
+
+
+def sample_spec(seed: int, index: int, scope: Range | None = None, process: Process | None = None) -> DialSpec:
+    """Draw picture `index` of set `seed`.
+
+    process : None draws it, half hand and half print (two prints in three by transfer), or mixed by `scope.mixed`.
+    """
+    scope = scope or Range()
+    rng = generator(seed, index)
+    design = sample_design(rng=rng, variety=scope.variety)
+    radius = design.radius_mm
+    low, high = (value / radius for value in scope.pixels_per_radius)
+    view = sample_view(
+        rng=rng, dial_radius_mm=radius, px_per_mm=(low, high), max_side_px=scope.max_side, part_share=scope.part,
+        max_tilt_deg=scope.tilt,
+    )  # fmt: skip
+    seconds = design.subdials[0] if design.subdials else None
+    place = (seconds.x * radius, seconds.y * radius) if seconds else None
+    size = seconds.radius * radius if seconds else 0.0
+    azimuth = float(rng.uniform(0, 360))
+    body = sample_body(
+        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size, light_azimuth_deg=azimuth
+    )
+    hands = sample_hands(
+        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size, light_azimuth_deg=azimuth,
+        none_share=scope.hands_off,
+    )  # fmt: skip
+    wear = sample_wear(rng=rng, severity=float(rng.uniform(*scope.wear)), dial_radius_mm=radius)
+    light = sample_light(rng=rng)
+    camera = sample_camera(rng=rng)
+    if process is None:
+        if rng.random() < scope.mixed:
+            chosen = None
+        elif rng.random() < 0.5:
+            chosen = Process.HAND
+        else:
+            chosen = Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
+    else:
+        chosen = process
+        rng.random()
+    making = sample_making(
+        rng=rng, design=design, process=chosen, steadiness=scope.steadiness, jitter=scope.jitter,
+        scatter=scope.scatter,
+    )  # fmt: skip
+    return DialSpec(design, making, view, body, hands, wear, light, camera, seed, index)
+
+
+def paint_strokes(
+    coats: list[Coat], spec: DialSpec, matrix: NDArray[np.float64], reflectance: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Reflectance (H, W, 3) with the strokes on it, worn paint and holes of a printed film taken out."""
+    shape = reflectance.shape[:2]
+    left = 1.0 - abrasion_field(spec.wear, spec.view, shape)
+    for coat in coats:
+        stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
+        for ink in np.unique(coat.paint.ink):
+            share, density = lay(coat.paint.select(coat.paint.ink == ink), matrix, shape, coat=coat.coat)
+            share = share * stays
+            for channel, strength in enumerate(INKS[spec.design.inks[int(ink)]]):
+                through = 1.0 - share + share * np.power(10.0, -strength * density)
+                reflectance[..., channel] *= through.astype(np.float32)
+    return reflectance
+
+
+def radiance(spec: DialSpec) -> NDArray[np.float32]:
+    """What the lens sees: (H, W, 3) float32 linear light."""
+    matrix = homography(spec.view)
+    surface = paint_body(spec.body, spec.view)
+    scene = paint_strokes(make(spec.design, spec.making), spec, matrix, surface.reflectance)
+    scene = apply_wear(spec.wear, spec.view, scene, surface.dial_mask)
+    if spec.hands is not None:
+        scene, _ = paint_hands(spec.hands, spec.view, scene)
+    return apply_light(spec.light, scene)
+
+
+def render(spec: DialSpec) -> NDArray[np.uint8]:
+    """The photograph: (H, W, 3) uint8 sRGB. The same spec gives the same bytes."""
+    return expose(spec.camera, radiance(spec))
