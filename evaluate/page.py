@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.call_table import in_order, plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.pages.advice import ADVICES, resolution_words
 from dialtell.evaluate.support import findings_sentence
 from dialtell.synth.errors import OutputError, ParameterError
 from dialtell.synth.terms import ZONES
@@ -40,16 +41,6 @@ HEADLINES = {
     "undetermined": "This photograph does not settle whether the dial was painted or printed.",
 }
 _STYLES = {"hand-painted": "hand", "printed": "print", "undetermined": "open"}
-
-ADVICES = (
-    "Fill the frame with the dial. Come closer with a macro lens or setting instead of enlarging afterwards.",
-    "Hold the camera square to the dial, so that it comes out round, and rest it on something steady.",
-    "Focus on the figures and take several; keep the sharpest.",
-    "Use soft daylight from one side and no flash. Turn the watch until windows and lamps no longer mirror in it.",
-    "Move the hands off the signature and the seconds bit if the watch is set from outside.",
-    "Send the file as the camera wrote it: no screenshot, no filter, no copy that a message service has shrunk.",
-    "Leave the crystal closed.",
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +75,8 @@ def write_page(
     saliency : (H, W) float32 in the photo's frame, positive towards hand, or None.
     model : name, version, sha256, renderer_version; and, if known, pixels_per_mm_needed to read thin strokes.
 
-    Raises ParameterError for arrays or a call that do not fit, OutputError if the file exists (unless overwrite)
-    or cannot be written; no half-written page is left behind.
+    Raises ParameterError for arrays or a call that do not fit, OutputError if the file exists (unless
+    overwrite) or cannot be written; no half-written page is left behind.
     """
     target = Path(path)
     if target.exists() and not overwrite:
@@ -102,7 +93,8 @@ def write_page(
             os.unlink(draft)
             raise
     except OSError as error:
-        raise OutputError(f"{target} cannot be written ({error.strerror}); give a folder that exists") from error
+        reason = error.strerror or type(error).__name__
+        raise OutputError(f"{target} cannot be written ({reason}); give a folder that exists") from error
     return target
 
 
@@ -153,7 +145,7 @@ def page_text(
         marked=any(zone["points"] for zone in zones),
         not_judged=[zone for zone in zones if not zone["judged"]],
         crops=_crops(crops, saliency),
-        resolution=_resolution(dial["geometry"], model.get("pixels_per_mm_needed")),
+        resolution=resolution_words(dial["geometry"], model.get("pixels_per_mm_needed")),
         advices=ADVICES,
         cautions=CAUTIONS,
         versions=[
@@ -178,7 +170,7 @@ def _require_fit(
     for name, image, signed in pairs:
         if signed is not None and (signed.shape != image.shape[:2] or not np.isfinite(signed).all()):
             raise ParameterError(
-                f"{name} has shape {signed.shape}; give finite values of shape {image.shape[:2]}, as its picture"
+                f"{name} has shape {signed.shape}; give finite values of shape {image.shape[:2]}"
             )
 
 
@@ -207,9 +199,9 @@ def _heading(text: object) -> str:
 
 
 def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """The zones given and, as not judged, those of the examiner's five that were not, in the examiner's order."""
+    """The zones given and, as not judged, the rest of the examiner's five, in the examiner's order."""
     given = {str(zone["zone"]) for zone in zones}
-    missing = [
+    missing: list[Mapping[str, Any]] = [
         {
             "zone": zone.value,
             "judged": False,
@@ -236,9 +228,7 @@ def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
         "style": _STYLES.get(zone["call"], "open") if judged else "open",
         "call": plain_name(zone["call"]) if judged else "not judged",
         "ratio": "" if not judged or zone["log10_lr"] is None else _signed(zone["log10_lr"]),
-        "chance": ""
-        if not judged or zone["probability_hand"] is None
-        else f"{zone['probability_hand']:.2f}",
+        "chance": "" if not judged or zone["probability_hand"] is None else f"{zone['probability_hand']:.2f}",
         "reason": plain_name(zone["reason"]),
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
         "left": round(float(np.clip(100 * left / width, 12, 88)), 2),
@@ -247,7 +237,7 @@ def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
 
 
 def _outline(geometry: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    """The ellipse in photo px, its first semi-axis turned clockwise from x, and a tick across it at 12 o'clock."""
+    """The ellipse in photo px, first half-axis turned clockwise from x, and a tick on it at 12 o'clock."""
     if geometry is None:
         return None
     (x, y), (a, b) = geometry["center_px"], geometry["axes_px"]
@@ -284,18 +274,3 @@ def _crops(crops: Sequence[ZoneCrop], saliency: NDArray[np.float32] | None) -> l
             entry["map_uri"] = pictures.jpeg_uri(pictures.blended(image, signed, full))
         entries.append(entry)
     return entries
-
-
-def _resolution(geometry: Mapping[str, Any] | None, needed: float | None) -> str:
-    """Resolution reached and, when known, needed, in px per mm and px across the dial."""
-    if geometry is None:
-        return "No dial was found in this photograph."
-    across, per_mm = geometry["pixels_across"], geometry["pixels_per_mm"]
-    if per_mm is None:
-        return f"Here the dial is {across:.0f} pixels across; its size in millimetres is not known."
-    reached = f"Here the dial is {across:.0f} pixels across, or {per_mm:.1f} pixels per millimetre"
-    if not needed:
-        return f"{reached}."
-    wanted = f"{needed:.1f} pixels per millimetre are needed, which is this dial at {across * needed / per_mm:.0f}"
-    verdict = "enough" if per_mm >= needed else "too few"
-    return f"{reached}: {verdict}. {wanted} pixels across."

@@ -31,8 +31,10 @@ class Evidence:
     """What the unrolled picture says about one candidate; shares are 0..1.
 
     seen : share of the turn whose outline lies inside the picture.
-    falling, rising : share of the seen turn with an edge from light to dark, or from enamel straight to lighter.
+    falling : share of the seen turn with an edge from light to dark.
+    edge : share of the seen turn with such an edge or one from enamel straight to something lighter.
     rim : share of the seen turn where the disc is as light just inside its edge as further in.
+    beyond : share of the seen turn where the picture goes on at the enamel's level outside, as round a printed ring.
     even : share of the inside at the enamel's level.
     ink : share of the inside clearly darker than the enamel.
     spread : share of 24 sectors that hold some ink.
@@ -41,16 +43,13 @@ class Evidence:
 
     seen: float
     falling: float
-    rising: float
+    edge: float
     rim: float
+    beyond: float
     even: float
     ink: float
     spread: float
     level: float
-
-    @property
-    def edge(self) -> float:
-        return max(self.falling, self.rising)
 
 
 def tone_of(grey: NDArray[np.float32], longest: int) -> tuple[Tone, float]:
@@ -119,7 +118,7 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     x, y = outline.T
     seen = (x > 2) & (y > 2) & (x < width - 2) & (y < height - 2)
     if not seen.any():
-        return Evidence(0, 0, 0, 0, 0, 0, 0, 0)
+        return Evidence(0, 0, 0, 0, 0, 0, 0, 0, 0)
     radii = (np.arange(round(_OUTERMOST / _STEP)) + 0.5) * _STEP
     places = center + radii[None, :, None] * (outline - center)[:, None, :] - 0.5
     unrolled = cv2.remap(tone, places.astype(np.float32), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -140,13 +139,50 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     return Evidence(
         seen=float(seen.mean()),
         falling=float(falls[seen].mean()),
-        rising=float(rises[seen].mean()),
+        edge=float((falls | rises)[seen].mean()),
         rim=float((np.abs(rim / ground - 1) < 0.12)[seen].mean()),
+        beyond=float((np.abs(_rank(rays[:, 102:107], 0.5) / ground - 1) < 0.05)[seen].mean()),
         even=float((np.abs(relative - 1) < 0.12)[seen].mean()),
         ink=float(ink[seen].mean()),
         spread=float((sectors.mean(axis=(1, 2)) > 0.01).mean()),
         level=float(np.median(ground)),
     )
+
+
+def rings_about(tone: Tone, disc: Ellipse) -> list[Ellipse]:
+    """Ellipses through the edges that run nearly concentric with a candidate, 0.7 to 1.35 times its size.
+
+    The border of a light region may have leaked into a bright rim, or be a printed ring within the enamel.
+    """
+    turn = np.arange(_TURN) * (2 * np.pi / _TURN)
+    center = np.asarray(disc.center)
+    rays = disc.points(turn) - center
+    radii = np.arange(0.7, 1.36, _STEP)
+    places = center + radii[None, :, None] * rays[:, None, :]
+    at = (places - 0.5).astype(np.float32)
+    light = cv2.remap(tone, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    slope = np.zeros_like(light)
+    slope[:, 1:-1] = np.abs(light[:, :-2] - light[:, 2:])
+    x, y = places[..., 0], places[..., 1]
+    slope[(x < 3) | (y < 3) | (x > tone.shape[1] - 3) | (y > tone.shape[0] - 3)] = 0
+    high = cv2.dilate(slope, np.ones((1, 5), np.uint8))
+    ridge = (slope >= high) & (slope > 0.08 * np.median(light))
+    near = cv2.dilate(ridge.astype(np.uint8), np.ones((1, 5), np.uint8))
+    share = near.mean(axis=0)
+    found: list[Ellipse] = []
+    left = share.copy()
+    for _ in range(4):
+        peak = int(left.argmax())
+        if left[peak] < 0.45:
+            break
+        window = slice(max(peak - 3, 0), peak + 4)
+        direction, column = np.nonzero(ridge[:, window])
+        points = places[direction, column + window.start]
+        fit = fit_ellipse(points, 0.012 * float(np.sqrt(np.prod(disc.axes))), draws=40, roundness=ROUNDEST_TILT)
+        if fit is not None:
+            found.append(fit[0])
+        left[max(peak - 4, 0) : peak + 5] = 0
+    return found
 
 
 def _rank(values: NDArray[np.float32], share: float) -> NDArray[np.float32]:

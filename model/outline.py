@@ -13,17 +13,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.discs import Evidence, find_discs, tone_of, weigh
+from dialtell.model.discs import ROUNDEST_TILT, Evidence, Tone, find_discs, rings_about, tone_of, weigh
 from dialtell.model.ellipse import Ellipse, fit_ellipse
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.photo import Photo
 from dialtell.synth.errors import ParameterError
 
 Floats = NDArray[np.float64]
+Weighed = tuple[Ellipse, Evidence]
 
 SMALLEST_DIAL = 48  # px across; below this not even the figures are more than blots
 _LONGEST = 480  # px, long side of the copy that is searched
 _MOST_HIDDEN = 0.28  # share of the outline that may lie outside the frame
+
+
+_MOST_BEYOND = 0.7  # share of the turn where the ground may be just as light as the enamel
+
+_EIGHTHS = np.arange(8) * (np.pi / 4)
 
 
 @dataclass(frozen=True)
@@ -51,14 +57,19 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
         raise ParameterError(f"photo has shape {grey.shape}; give (H, W) luminance of at least 32 px a side")
     tone, scale = tone_of(grey, _LONGEST)
     weighed = [(disc, weigh(tone, disc)) for disc in find_discs(tone)]
+    weighed += _neighbours(tone, weighed)
     dials = [(disc, evidence) for disc, evidence in weighed if _objection(evidence) is None]
     if not dials:
         return NoDial(_why_none([evidence for _, evidence in weighed]))
     disc, evidence = _outermost(dials)
-    inward = evidence.falling >= 0.8 * evidence.rising
+    if evidence.beyond > _MOST_BEYOND:
+        return NoDial("the round line found may be a printed ring, the picture goes on as light outside it; "
+                      "photograph the dial on a darker ground")
+    # on a ground about as light as the enamel the edge falls here and rises there
+    falling = evidence.falling >= 0.8 * evidence.edge
     (x, y), (a, b) = disc.center, disc.axes
     start = Ellipse((x / scale, y / scale), (a / scale, b / scale), disc.angle)
-    refined = _refine(grey, start, 1.0 if inward else -1.0)
+    refined = _refine(grey, start, falling)
     if refined is None:
         return NoDial("a light disc with strokes is there, but its edge is too vague to be followed")
     ellipse, support = refined
@@ -70,7 +81,7 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
 
 def _objection(e: Evidence) -> str | None:
     """What speaks against a candidate being a dial, the gravest first; None if nothing does."""
-    if e.falling < 0.72 and e.rising < 0.85:
+    if e.falling < 0.72 and e.edge < 0.85:
         return f"the best round shape has an edge along only {e.edge:.0%} of its turn"
     if e.rim < 0.8 or e.even < 0.55 or e.level < 70:
         return "the best round shape is not evenly light up to its edge, as enamel is"
@@ -90,29 +101,40 @@ def _why_none(evidence: list[Evidence]) -> str:
     return _objection(best) or ""
 
 
-def _outermost(dials: list[tuple[Ellipse, Evidence]]) -> tuple[Ellipse, Evidence]:
+def _outermost(dials: list[Weighed]) -> Weighed:
     """The largest of the well-supported candidates; of near equals the one with the clearer edge."""
-    best = max(e.edge * e.rim for _, e in dials)
-    good = [(disc, e) for disc, e in dials if e.edge * e.rim >= 0.8 * best]
+    bounded = [(disc, e) for disc, e in dials if e.beyond <= _MOST_BEYOND] or dials
+    best = max(e.edge * e.rim for _, e in bounded)
+    good = [(disc, e) for disc, e in bounded if e.edge * e.rim >= 0.8 * best]
     largest = max(_size(disc) for disc, _ in good)
     near = [(disc, e) for disc, e in good if _size(disc) > 0.975 * largest]
-    return max(near, key=lambda pair: pair[1].falling * pair[1].rim + 0.5 * pair[1].rising)
+    return max(near, key=lambda pair: (pair[1].falling + 0.5 * pair[1].edge) * pair[1].rim)
+
+
+def _neighbours(tone: Tone, weighed: list[Weighed]) -> list[Weighed]:
+    """Candidates from the edges concentric with the most promising ones."""
+    promising = sorted(weighed, key=lambda pair: -(pair[1].edge + 0.2) * (pair[1].rim + 0.2) * pair[1].even)
+    chosen: list[Ellipse] = []
+    for disc, _ in promising:
+        if all(np.mean(known.distances(disc.points(_EIGHTHS)) > 0.04 * _size(known)) > 0.5 for known in chosen):
+            chosen.append(disc)
+    return [(ring, weigh(tone, ring)) for disc in chosen[:3] for ring in rings_about(tone, disc)]
 
 
 def _size(disc: Ellipse) -> float:
     return float(np.sqrt(disc.axes[0] * disc.axes[1]))
 
 
-def _refine(grey: NDArray[np.float32], start: Ellipse, sign: float) -> tuple[Ellipse, float] | None:
+def _refine(grey: NDArray[np.float32], start: Ellipse, falling: bool) -> tuple[Ellipse, float] | None:
     """Follow the edge at full resolution in two narrowing bands; the ellipse and the supported share of the turn.
 
-    sign : 1 when the edge falls from light to dark going outwards, -1 when it rises.
+    falling : follow only edges from light to dark going outwards, else those of either kind.
     """
     current, support = start, 0.0
     for reach in (0.02, 0.008):
         radius = _size(current)
         reach = max(reach, 2.5 / radius)
-        points, ordered = _edge_points(grey, current, reach, sign)
+        points, ordered = _edge_points(grey, current, reach, falling)
         gate = max(0.25 * reach * radius, 0.8)
         fit = fit_ellipse(points, gate, draws=80)
         if fit is None:
@@ -123,9 +145,9 @@ def _refine(grey: NDArray[np.float32], start: Ellipse, sign: float) -> tuple[Ell
 
 
 def _edge_points(
-    grey: NDArray[np.float32], disc: Ellipse, reach: float, sign: float
+    grey: NDArray[np.float32], disc: Ellipse, reach: float, falling: bool
 ) -> tuple[Floats, int]:
-    """Points of steepest fall (or rise) across the outline within +-reach radii, and how many were looked for."""
+    """Points of steepest fall (or change) across the outline within +-reach radii, and how many were looked for."""
     height, width = grey.shape
     radius = _size(disc)
     turn = np.arange(720) * (2 * np.pi / 720)
@@ -144,10 +166,12 @@ def _edge_points(
     (x0, y0), (x1, y1) = np.maximum(low, 0), high
     crop = np.ascontiguousarray(grey[y0:y1, x0:x1])
     at = (places - (x0, y0) - 0.5).astype(np.float32)
-    light = np.sqrt(np.clip(cv2.remap(crop, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), 0, None))
-    # smoothing along the edge and across it; grain must not decide
-    light = cv2.GaussianBlur(light, (0, 0), sigmaX=max(0.02 * steps, 0.8), sigmaY=1.0)
-    slope = sign * (light[:, :-2] - light[:, 2:])
+    # in linear light a blurred step is steepest at the step itself
+    light = cv2.remap(crop, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    # smoothed across the edge and, further, along it: grain must not decide
+    light = cv2.GaussianBlur(light, (0, 0), sigmaX=max(0.02 * steps, 0.8), sigmaY=2.0)
+    slope = light[:, :-2] - light[:, 2:]
+    slope = slope if falling else np.abs(slope)
     peak = np.clip(slope.argmax(axis=1), 1, slope.shape[1] - 2)
     row = np.arange(len(slope))
     before, here, after = slope[row, peak - 1], slope[row, peak], slope[row, peak + 1]

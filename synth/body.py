@@ -8,16 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
-
 from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.patch import Patch, blob, circle, cover_patch, ring_slices
 from dialtell.synth.raster import coverage
 from dialtell.synth.surroundings import Surroundings, paint_surroundings, sample_surroundings
-from dialtell.synth.texture import enlarge, mix, smooth_noise
+from dialtell.synth.texture import enlarge, mix, smooth_noise, stack
 from dialtell.synth.view import ViewSpec, homography, mm_grid, to_px
+from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -91,7 +89,9 @@ class BodySpec:
         require_range("rounding", self.rounding, 0.0, 0.5)
         require_range("light_azimuth_deg", self.light_azimuth_deg, 0.0, 360.0, "degrees")
         for x, y, radius, kind in self.holes:
-            require_range("holes: distance from the centre", float(np.hypot(x, y)), 0.0, self.dial_radius_mm, "mm")
+            require_range(
+                "holes: distance from the centre", float(np.hypot(x, y)), 0.0, self.dial_radius_mm, "mm"
+            )
             require_range("holes: radius", radius, 0.01, 0.3 * self.dial_radius_mm, "mm")
             require_range("holes: kind", kind, 0, len(HOLE_KINDS) - 1)
 
@@ -151,7 +151,9 @@ def sample_body(
         sunk=sunk,
         seconds_x_mm=float(seconds[0]),
         seconds_y_mm=float(seconds[1]),
-        seconds_radius_mm=float(seconds_radius_mm * rng.uniform(1.03, 1.12)) if sunk != "flat" and has_seconds else 0.0,
+        seconds_radius_mm=float(seconds_radius_mm * rng.uniform(1.03, 1.12))
+        if sunk != "flat" and has_seconds
+        else 0.0,
         centre_radius_mm=float(dial_radius_mm * rng.uniform(0.5, 0.58)) if sunk == "double" else 0.0,
         enamel_rgb=_colour(white * tint),
         seconds_tone=float(np.clip(rng.normal(0.99, 0.015), 0.93, 1.04)),
@@ -163,7 +165,9 @@ def sample_body(
         sink_shade=float(rng.uniform(0.15, 0.75)),
         sink_line=float(rng.uniform(0.05, 0.6)),
         rounding=float(rng.uniform(0.0, 0.25)),
-        light_azimuth_deg=float(rng.uniform(0.0, 360.0)) if light_azimuth_deg is None else light_azimuth_deg % 360.0,
+        light_azimuth_deg=float(rng.uniform(0.0, 360.0))
+        if light_azimuth_deg is None
+        else light_azimuth_deg % 360.0,
         holes=tuple(holes),
         around=sample_surroundings(rng=rng, dial_radius_mm=dial_radius_mm),
         seed=int(rng.integers(2**31)),
@@ -180,7 +184,7 @@ def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
     tone = enlarge(_slow_shading(body, view), shape)
     _draw_sinks(tone, body, matrix)
     _draw_pits(tone, body, matrix)
-    enamel: Image = cv2.merge([tone * np.float32(value) for value in body.enamel_rgb])
+    enamel = stack([tone * np.float32(value) for value in body.enamel_rgb])
     rim = to_px(matrix, circle(0.0, 0.0, body.dial_radius_mm, 480))
     if _holds_frame(matrix, body.dial_radius_mm, shape):
         mask: Image = np.ones(shape, dtype=np.float32)
@@ -199,7 +203,9 @@ def _slow_shading(body: BodySpec, view: ViewSpec) -> Image:
     """Brightness of the enamel without its fine parts, on the coarse grid; about 1."""
     x, y = mm_grid(view, GRID_STEP)
     cell = max(body.wave_mm * view.px_per_mm / GRID_STEP, 1.0)
-    field = 1.0 + np.float32(body.wave_share) * smooth_noise(body.seed, (x.shape[0], x.shape[1]), (cell, cell))
+    field = 1.0 + np.float32(body.wave_share) * smooth_noise(
+        body.seed, (x.shape[0], x.shape[1]), (cell, cell)
+    )
     light = np.radians(body.light_azimuth_deg)
     toward = (np.float32(np.sin(light)) * x - np.float32(np.cos(light)) * y) / np.float32(body.dial_radius_mm)
     radius = np.sqrt(x * x + y * y) / np.float32(body.dial_radius_mm)
@@ -208,7 +214,9 @@ def _slow_shading(body: BodySpec, view: ViewSpec) -> Image:
     for cx, cy, sink, tone in _sinks(body):
         dx, dy = x - np.float32(cx), y - np.float32(cy)
         distance = np.sqrt(dx * dx + dy * dy)
-        across = (np.float32(np.sin(light)) * dx - np.float32(np.cos(light)) * dy) / np.maximum(distance, 1e-3)
+        across = (np.float32(np.sin(light)) * dx - np.float32(np.cos(light)) * dy) / np.maximum(
+            distance, 1e-3
+        )
         inside = np.clip((np.float32(sink) - distance) / np.float32(body.sink_wall_mm), 0.0, 1.0)
         # the wall's soft shadow lies inside the sink, on the side the light comes from
         near = np.exp(np.minimum(distance - np.float32(sink), 0.0) / np.float32(2.5 * body.sink_wall_mm))
@@ -236,12 +244,15 @@ def _draw_sinks(tone: Image, body: BodySpec, matrix: Floats) -> None:
         dark = np.where(facing > 0.0, body.sink_shade * facing, 0.12 * facing) + 0.12 * body.sink_shade
         line, _ = ring_slices(cx, cy, radius - foot, radius)
         weights = np.concatenate([dark, np.full(len(line), body.sink_line)])
-        quads += line
-        if (cx, cy) == (0.0, 0.0) and body.seconds_radius_mm > 0.0:  # the seconds bit cuts through the centre's edge
-            middle = np.array([quad.mean(axis=0) for quad in quads])
+        quads = np.concatenate([quads, line])
+        if (cx, cy) == (
+            0.0,
+            0.0,
+        ) and body.seconds_radius_mm > 0.0:  # the seconds bit cuts through the centre's edge
+            middle = quads.mean(axis=1)
             away = np.hypot(middle[:, 0] - body.seconds_x_mm, middle[:, 1] - body.seconds_y_mm)
             weights = np.where(away < body.seconds_radius_mm, 0.0, weights)
-        _darken(tone, cover_patch([to_px(matrix, quad) for quad in quads], tone.shape, weights))
+        _darken(tone, cover_patch(to_px(matrix, quads), (tone.shape[0], tone.shape[1]), weights))
 
 
 def _draw_pits(tone: Image, body: BodySpec, matrix: Floats) -> None:
@@ -250,13 +261,20 @@ def _draw_pits(tone: Image, body: BodySpec, matrix: Floats) -> None:
     for _ in range(body.pits):
         reach, angle = body.dial_radius_mm * np.sqrt(rng.random()), rng.uniform(0.0, 2.0 * np.pi)
         spot = blob(rng, reach * np.sin(angle), -reach * np.cos(angle), rng.uniform(0.015, 0.05))
-        _darken(tone, cover_patch([to_px(matrix, spot)], tone.shape, np.array([rng.uniform(0.2, 0.9)])))
+        depth = np.array([rng.uniform(0.2, 0.9)])
+        _darken(tone, cover_patch([to_px(matrix, spot)], (tone.shape[0], tone.shape[1]), depth))
 
 
 def _draw_hole(
-    reflectance: Image, holes: Image, body: BodySpec, matrix: Floats, place: tuple[float, float, float], kind: str
+    reflectance: Image,
+    holes: Image,
+    body: BodySpec,
+    matrix: Floats,
+    place: tuple[float, float, float],
+    kind: str,
 ) -> None:
     """One hole, arbor or keyhole; in place."""
+    shape = (holes.shape[0], holes.shape[1])
     x, y, radius = place
     light = np.radians(body.light_azimuth_deg)
     brass = 0.55 * np.array([0.85, 0.65, 0.32])
@@ -268,7 +286,7 @@ def _draw_hole(
         rings = [(1.0, 0.8 * brass), (0.88, 1.1 * brass), (0.76, np.array([0.03, 0.03, 0.03]))]
     for share, colour in rings:
         outline = to_px(matrix, circle(x, y, share * radius, 72))
-        patch = cover_patch([outline], holes.shape)
+        patch = cover_patch([outline], shape)
         if patch is None:
             return
         box = reflectance[patch.rows, patch.columns]
@@ -280,14 +298,14 @@ def _draw_hole(
         wall = 0.14 * radius
         far = np.array([-np.sin(light), np.cos(light)]) * wall
         moon = [circle(x, y, radius, 72), circle(x - far[0], y - far[1], radius, 72)]
-        patch = cover_patch([to_px(matrix, ring) for ring in moon], holes.shape, np.array([1.0, -1.0]))
+        patch = cover_patch([to_px(matrix, ring) for ring in moon], shape, np.array([1.0, -1.0]))
         if patch is not None:
             box = reflectance[patch.rows, patch.columns]
             lit = _colour(np.array([0.32, 0.22, 0.15]))  # copper seen in the thickness of the disc
             reflectance[patch.rows, patch.columns] = mix(box, lit, np.clip(patch.cover, 0.0, 1.0))
     elif kind == "keyhole":
         square = circle(x, y, 0.34 * radius, 4)
-        patch = cover_patch([to_px(matrix, square)], holes.shape)
+        patch = cover_patch([to_px(matrix, square)], shape)
         if patch is not None:
             box = reflectance[patch.rows, patch.columns]
             reflectance[patch.rows, patch.columns] = mix(box, (0.22, 0.21, 0.2), patch.cover)

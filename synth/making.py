@@ -18,10 +18,10 @@ from dialtell.synth.layout import guide_circles, lay_out
 from dialtell.synth.paint import Cue, Paint, flatten, join
 from dialtell.synth.photographic import Exposure, develop, sample_exposure
 from dialtell.synth.plate import Plate, cut, sample_plate
-from dialtell.synth.skeleton import gather, normals, tabulate
+from dialtell.synth.skeleton import StrokeBatch, gather, normals, tabulate
 from dialtell.synth.stroke import Item
 from dialtell.synth.terms import ZONES, Process, Zone
-from dialtell.synth.transfer import Pull, lay_down, sample_pull
+from dialtell.synth.transfer import Pull, displaced, lay_down, sample_pull
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def make(design: DialDesign, making: Making) -> list[Coat]:
 def _coat(items: Sequence[Item], design: DialDesign, making: Making, process: Process) -> Coat:
     batches, table = gather(items), tabulate(items)
     if process is Process.HAND:
-        painted = paint_by_hand(batches, table, making.workshop, design.density)
+        painted = paint_by_hand(_laid_out(batches, making.pull), table, making.workshop, design.density)
         guides = _guides(design, making) if making.process_of(Zone.NUMERALS) is Process.HAND else []
         return Coat(join([*guides, painted]), making.workshop.figures.coat, film=False)
     master = cut(batches, table, making.plate)
@@ -103,13 +103,19 @@ def _coat(items: Sequence[Item], design: DialDesign, making: Making, process: Pr
     return Coat(develop(master, making.exposure, design.density), 0.0, film=False)
 
 
+def _laid_out(batches: list[StrokeBatch], pull: Pull) -> list[StrokeBatch]:
+    """A painter's layout sits off the dial's centre and upright as much as a sheet does: both use the pull's."""
+    placed = replace(pull, stretch=0.0)
+    return [replace(batch, path=displaced(batch.path, placed)) for batch in batches]
+
+
 def _guides(design: DialDesign, making: Making) -> list[Paint]:
     strength = making.workshop.layout.guide_lines
     items = guide_circles(design)
     if strength <= 0 or not items:
         return []
     parts = []
-    for batch in gather(items):
+    for batch in _laid_out(gather(items), making.pull):
         flags = np.full(batch.width.shape, int(Cue.GUIDE), dtype=np.int64)
         parts.append(
             flatten(

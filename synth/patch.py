@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.raster import coverage
+from dialtell.synth.raster import accumulate
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -22,21 +22,39 @@ class Patch(NamedTuple):
     cover: Image
 
 
+def edges_of_stack(polygons: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """raster.edges_of for (N, M, 2) polygons of equal length, many times as fast when they are small."""
+    following = np.roll(polygons, -1, axis=1)
+    area = (polygons[..., 0] * following[..., 1] - following[..., 0] * polygons[..., 1]).sum(axis=1)
+    pair = np.concatenate([polygons, following], axis=2)
+    pair[area < 0.0] = pair[area < 0.0][..., [2, 3, 0, 1]]
+    return pair.reshape(-1, 4), np.repeat(np.arange(len(polygons)), polygons.shape[1])
+
+
 def cover_patch(
-    polygons: Sequence[Floats], shape: tuple[int, int], weights: Floats | None = None, pad: int = 0
+    polygons: Sequence[Floats] | Floats, shape: tuple[int, int], weights: Floats | None = None, pad: int = 0
 ) -> Patch | None:
-    """Coverage of px polygons in their bounding box, grown by `pad` px and cut to the frame; None if outside."""
-    if not polygons:
+    """Coverage of px polygons, summed (times `weights`), in their bounding box; None if they miss the frame.
+
+    polygons : several (M, 2), or one (N, M, 2). pad : px by which the box is grown before it is cut to the frame.
+    """
+    if len(polygons) == 0:
         return None
-    points = np.concatenate(polygons)
-    low = np.floor(points.min(axis=0)).astype(int) - pad
-    high = np.ceil(points.max(axis=0)).astype(int) + pad
+    stacks = [polygons] if isinstance(polygons, np.ndarray) else [polygon[None] for polygon in polygons]
+    found = [edges_of_stack(group) for group in stacks]
+    edges = np.concatenate([pair for pair, _ in found])
+    low = np.floor(edges[:, :2].min(axis=0)).astype(int) - pad
+    high = np.ceil(edges[:, :2].max(axis=0)).astype(int) + pad
     left, top = max(int(low[0]), 0), max(int(low[1]), 0)
     right, bottom = min(int(high[0]), shape[1]), min(int(high[1]), shape[0])
     if right <= left or bottom <= top:
         return None
-    shift = np.array([left, top], dtype=np.float64)
-    cover = coverage([polygon - shift for polygon in polygons], (bottom - top, right - left), weights)
+    per_edge = np.ones(len(edges))
+    if weights is not None:
+        first = np.cumsum([0] + [len(group) for group in stacks[:-1]])
+        per_edge = np.concatenate([weights[start + owner] for start, (_, owner) in zip(first, found, strict=True)])
+    box = (bottom - top, right - left)
+    cover = accumulate(edges - np.array([left, top, left, top]), per_edge, box)
     return Patch(slice(top, bottom), slice(left, right), cover)
 
 
@@ -50,14 +68,12 @@ def circle(x: float, y: float, radius: float, count: int = 360) -> Floats:
     return np.array([x, y]) + radius * direction(np.linspace(0.0, 2.0 * np.pi, count, endpoint=False))
 
 
-def ring_slices(
-    x: float, y: float, inner: float, outer: float, count: int = 96
-) -> tuple[list[Floats], Floats]:
-    """A ring as `count` quadrilaterals without seams, and the (count,) angle of the middle of each, radians."""
+def ring_slices(x: float, y: float, inner: float, outer: float, count: int = 96) -> tuple[Floats, Floats]:
+    """A ring as (count, 4, 2) quadrilaterals without seams, and the (count,) angles of their middles, radians."""
     angle = np.linspace(0.0, 2.0 * np.pi, count + 1)
     spoke = direction(angle)
     quads = np.stack([inner * spoke[:-1], outer * spoke[:-1], outer * spoke[1:], inner * spoke[1:]], axis=1)
-    return list(quads + np.array([x, y])), 0.5 * (angle[:-1] + angle[1:])
+    return quads + np.array([x, y]), 0.5 * (angle[:-1] + angle[1:])
 
 
 def blob(rng: np.random.Generator, x: float, y: float, radius: float, rough: float = 0.25) -> Floats:
@@ -66,14 +82,14 @@ def blob(rng: np.random.Generator, x: float, y: float, radius: float, rough: flo
     order = np.arange(1, 6)
     swing = rng.normal(size=5) / order**0.8
     wave = (swing[:, None] * np.sin(order[:, None] * angle + rng.uniform(0.0, 2 * np.pi, (5, 1)))).sum(axis=0)
-    reach = radius * np.exp(rough * wave)
+    reach: Floats = radius * np.exp(rough * wave)
     return np.array([x, y]) + reach[:, None] * direction(angle)
 
 
-def ribbon(path: Floats, width: Floats) -> list[Floats]:
-    """Slices of a line of full width `width` (N,) about `path` (N, 2); neighbours share their ends."""
+def ribbon(path: Floats, width: Floats) -> Floats:
+    """(N - 1, 4, 2) slices of a line of full width `width` (N,) along `path` (N, 2); neighbours share ends."""
     along = np.gradient(path, axis=0)
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     side = 0.5 * width[:, None] * np.stack([-along[:, 1], along[:, 0]], axis=1)
     left, right = path - side, path + side
-    return list(np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1))
+    return np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1)

@@ -145,7 +145,7 @@ def radiance(spec: DialSpec) -> NDArray[np.float32]:
     scene = apply_wear(spec.wear, spec.view, scene, surface.dial_mask)
     if spec.hands is not None:
         scene, _ = paint_hands(spec.hands, spec.view, scene)
-    return apply_light(spec.light, scene)
+    return apply_light(spec.light, spec.view, scene)
 
 
 def render(spec: DialSpec) -> NDArray[np.uint8]:

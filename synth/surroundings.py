@@ -7,15 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
-
 from dialtell.synth.errors import ParameterError, require_range
-from dialtell.synth.patch import circle, ring_slices
-from dialtell.synth.raster import accumulate, edges_of
-from dialtell.synth.texture import enlarge, mix, smooth_noise, times
+from dialtell.synth.patch import circle, edges_of_stack, ring_slices
+from dialtell.synth.raster import accumulate, coverage, edges_of
+from dialtell.synth.texture import enlarge, mix, smooth_noise, soften, stack, times
 from dialtell.synth.view import ViewSpec, homography, to_px
+from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -24,7 +22,12 @@ Colour = tuple[float, float, float]
 EDGES = ("none", "copper", "dark")
 RIMS = ("none", "silver", "gold")
 GROUNDS = ("plain", "gradient", "cloth", "wood", "paper")
-METAL = {"silver": (0.78, 0.77, 0.74), "gold": (0.86, 0.6, 0.24), "copper": (0.62, 0.3, 0.17), "dark": (0.04, 0.035, 0.03)}
+METAL = {
+    "silver": (0.78, 0.77, 0.74),
+    "gold": (0.86, 0.6, 0.24),
+    "copper": (0.62, 0.3, 0.17),
+    "dark": (0.04, 0.035, 0.03),
+}
 
 
 @dataclass(frozen=True)
@@ -64,18 +67,20 @@ class Surroundings:
 
     def __post_init__(self) -> None:
         require_range("dial_radius_mm", self.dial_radius_mm, 2.0, 500.0, "mm")
-        for name, value, allowed in (
+        for name, choice, allowed in (
             ("edge", self.edge, EDGES),
             ("rim", self.rim, RIMS),
             ("ground", self.ground, GROUNDS),
         ):
-            if value not in allowed:
-                raise ParameterError(f"{name} is {value!r}; give one of {', '.join(allowed)}")
+            if choice not in allowed:
+                raise ParameterError(f"{name} is {choice!r}; give one of {', '.join(allowed)}")
         require_range("edge_mm", self.edge_mm, 0.0, 3.0, "mm")
         if self.rim != "none":
             low = self.dial_radius_mm + self.edge_mm
             require_range("rim_inner_mm", self.rim_inner_mm, low, 2.0 * self.dial_radius_mm, "mm")
-            require_range("rim_outer_mm", self.rim_outer_mm, self.rim_inner_mm, 2.0 * self.dial_radius_mm, "mm")
+            require_range(
+                "rim_outer_mm", self.rim_outer_mm, self.rim_inner_mm, 2.0 * self.dial_radius_mm, "mm"
+            )
         require_range("rim_contrast", self.rim_contrast, 0.0, 1.5)
         for value in self.ground_rgb:
             require_range("ground_rgb", value, 0.0, 1.0)
@@ -128,18 +133,15 @@ def paint_surroundings(around: Surroundings, view: ViewSpec, light_azimuth_deg: 
     picture = times(picture, _cast_shadow(around, matrix, shape, outer, scale, light_azimuth_deg))
     rings = _rings(around, np.radians(light_azimuth_deg))
     if rings:
-        polygons = [to_px(matrix, circle(0.0, 0.0, outer, 480))]
-        colours = [np.zeros((1, 3))]
-        for inner_mm, outer_mm, colour in rings:
-            quads, _ = ring_slices(0.0, 0.0, inner_mm, outer_mm, len(colour))
-            polygons += [to_px(matrix, quad) for quad in quads]
-            colours.append(colour)
-        edges, owner = edges_of(polygons)
-        weights = np.zeros((len(polygons), 4))
-        weights[0, 0] = 1.0
-        weights[:, 1:] = np.concatenate(colours)
-        layers = accumulate(edges, weights[owner], shape)
-        picture = mix(picture, (0.03, 0.03, 0.03), layers[0]) + cv2.merge(list(layers[1:]))
+        quads = [ring_slices(0.0, 0.0, inner_mm, outer_mm, len(colour))[0] for inner_mm, outer_mm, colour in rings]
+        edges, owner = edges_of_stack(to_px(matrix, np.concatenate(quads)))
+        disc, _ = edges_of([to_px(matrix, circle(0.0, 0.0, outer, 480))])
+        weights = np.zeros((len(disc) + len(edges), 4))
+        weights[: len(disc), 0] = 1.0
+        weights[len(disc) :, 1:] = np.concatenate([colour for _, _, colour in rings])[owner]
+        cover, red, green, blue = accumulate(np.concatenate([disc, edges]), weights, shape)
+        picture = mix(picture, (0.03, 0.03, 0.03), cover)
+        picture += stack((red, green, blue))
     return enlarge(picture, view.shape) if step > 1 else picture
 
 
@@ -165,14 +167,17 @@ def _ground(around: Surroundings, shape: tuple[int, int], scale: float) -> Image
         along = around.ground_angle_deg < 90.0
         long, short = 40.0 * cell, max(0.7 * cell, 1.5)
         field += contrast * smooth_noise(around.seed + 1, shape, (short, long) if along else (long, short))
-        field += contrast * smooth_noise(around.seed + 2, shape, (4 * short, long) if along else (long, 4 * short))
+        field += contrast * smooth_noise(
+            around.seed + 2, shape, (4 * short, long) if along else (long, 4 * short)
+        )
     else:
-        field += contrast * np.float32(0.4 if around.ground == "plain" else 0.8) * smooth_noise(
-            around.seed + 1, shape, (cell, cell)
+        field += (
+            contrast
+            * np.float32(0.4 if around.ground == "plain" else 0.8)
+            * smooth_noise(around.seed + 1, shape, (cell, cell))
         )
     np.maximum(field, np.float32(0.05), out=field)
-    picture: Image = cv2.merge([field * np.float32(value) for value in around.ground_rgb])
-    return picture
+    return stack([field * np.float32(value) for value in around.ground_rgb])
 
 
 def _cast_shadow(
@@ -183,11 +188,9 @@ def _cast_shadow(
     rows, columns = -(-shape[0] // small), -(-shape[1] // small)
     angle = np.radians(azimuth)
     disc = circle(-around.shadow_mm * np.sin(angle), around.shadow_mm * np.cos(angle), outer, 120)
-    edges, _ = edges_of([to_px(matrix, disc) / small])
-    cover = accumulate(edges, np.ones(len(edges)), (rows, columns))
+    cover = coverage([to_px(matrix, disc) / small], (rows, columns))
     sigma = max(0.5 * around.shadow_mm * scale / small, 0.6)
-    soft: Image = cv2.GaussianBlur(cover, (0, 0), sigma)
-    return enlarge(1.0 - np.float32(around.shadow) * soft, shape)
+    return enlarge(1.0 - np.float32(around.shadow) * soften(cover, sigma), shape)
 
 
 def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Floats]]:
@@ -195,17 +198,23 @@ def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Float
     rng = np.random.default_rng(around.seed + 3)
     angle = (np.arange(96) + 0.5) * (2.0 * np.pi / 96)
     rings: list[tuple[float, float, Floats]] = []
-    start = around.dial_radius_mm * 0.998  # a little under the enamel, so that no ground shows through the seam
+    start = (
+        around.dial_radius_mm * 0.998
+    )  # a little under the enamel, so that no ground shows through the seam
     if around.edge != "none":
         middle = around.dial_radius_mm + 0.5 * around.edge_mm
-        for inner, outer, facing in ((start, middle, 1.0), (middle, around.dial_radius_mm + around.edge_mm, -1.0)):
+        for inner, outer, facing in (
+            (start, middle, 1.0),
+            (middle, around.dial_radius_mm + around.edge_mm, -1.0),
+        ):
             tone = 0.6 + 0.35 * facing * np.cos(angle - light) + 0.08 * rng.standard_normal(96)
             rings.append((inner, outer, np.clip(tone, 0.1, 1.5)[:, None] * np.array(METAL[around.edge])))
     if around.rim != "none":
         # facets of a turned ring: each mirrors the room with its own shift, bright toward the light and across
         bounds = np.linspace(around.rim_inner_mm, around.rim_outer_mm, 7)
         room = sum(
-            rng.normal() / order * np.cos(order * (angle - rng.uniform(0.0, 2 * np.pi))) for order in range(1, 7)
+            rng.normal() / order * np.cos(order * (angle - rng.uniform(0.0, 2 * np.pi)))
+            for order in range(1, 7)
         )
         for index in range(6):
             turn = angle - light - (0.0 if index < 3 else np.pi) - 0.25 * rng.normal()
@@ -216,5 +225,7 @@ def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Float
             tone *= 0.45 if index in (0, 5) else 0.85 + 0.3 * rng.random()
             metal = np.array(METAL[around.rim])
             tone = np.clip(tone, 0.04, 1.6)[:, None]
-            rings.append((bounds[index], bounds[index + 1], tone * metal + 0.25 * np.maximum(tone - 0.9, 0.0)))
+            rings.append(
+                (bounds[index], bounds[index + 1], tone * metal + 0.25 * np.maximum(tone - 0.9, 0.0))
+            )
     return rings

@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-
 from dialtell.synth.errors import ParameterError, require_range
+from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -157,7 +156,9 @@ def sample_view(
     )
     frame = _part_frame if part else _whole_frame
     height, width, x, y = frame(rng, pose, diameter, max_side_px, min_side_px)
-    return ViewSpec(**{**vars(pose), "height_px": height, "width_px": width, "centre_x_px": x, "centre_y_px": y})
+    return ViewSpec(
+        **{**vars(pose), "height_px": height, "width_px": width, "centre_x_px": x, "centre_y_px": y}
+    )
 
 
 def _whole_frame(

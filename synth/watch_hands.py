@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
-
 from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.patch import circle, cover_patch
-from dialtell.synth.texture import mix
-from dialtell.synth.view import ViewSpec, homography, to_px
+from dialtell.synth.texture import enlarge, mix, soften, stack, times
+from dialtell.synth.view import ViewSpec, homography, local_scale, to_px
+from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -132,7 +130,14 @@ def paint_hands(hands: HandsSpec, view: ViewSpec, reflectance: Image) -> tuple[I
     radius = hands.dial_radius_mm
     boss = 0.032 * radius
     parts = [
-        (hands.second_mm, hands.second_deg, (hands.seconds_x_mm, hands.seconds_y_mm), "pointer", 0.4 * boss, 0.35),
+        (
+            hands.second_mm,
+            hands.second_deg,
+            (hands.seconds_x_mm, hands.seconds_y_mm),
+            "pointer",
+            0.4 * boss,
+            0.35,
+        ),
         (hands.hour_mm, hands.hour_deg, (0.0, 0.0), hands.shape, 1.25 * boss, 1.0),
         (hands.minute_mm, hands.minute_deg, (0.0, 0.0), hands.shape, boss, 1.0),
     ]
@@ -161,23 +166,35 @@ def _outline(shape: str, length: float, unit: float) -> list[tuple[float, Floats
         return [(1.0, symmetric((2.2 * unit, 0.3 * length), (0.8 * unit, 0.0), (0.3 * unit, -length)))]
     if shape == "ring tip":
         middle, ring = -0.76 * length, 3.6 * unit
-        shaft = symmetric(tail, (unit, 0.0), (0.6 * unit, middle))
-        tip = symmetric((0.6 * unit, middle), (0.5 * unit, -0.88 * length), (0.1 * unit, -length))
+        shaft = symmetric(tail, (unit, 0.0), (0.6 * unit, middle + 0.8 * ring))
+        tip = symmetric((0.6 * unit, middle - 0.9 * ring), (0.1 * unit, -length))
         off = 0.25 * ring
-        return [(1.0, shaft), (1.0, tip), (1.0, circle(0.0, middle, ring, 60)), (-1.0, circle(0.0, middle - off, 0.62 * ring, 60))]
+        return [
+            (1.0, shaft),
+            (1.0, tip),
+            (1.0, circle(0.0, middle, ring, 60)),
+            (-1.0, circle(0.0, middle - off, 0.62 * ring, 60)),
+        ]
     if shape == "pear":
         t = np.linspace(0.0, 1.0, 24)
         swell = 4.2 * unit * np.sin(np.pi * t**1.6) + 0.5 * unit * (1.0 - t)
         lobe = symmetric(*zip(swell, -length * (0.55 + 0.27 * t), strict=True))
-        return [(1.0, symmetric(tail, (unit, 0.0), (0.6 * unit, -0.57 * length))), (1.0, lobe),
-                (1.0, symmetric((0.6 * unit, -0.8 * length), (0.1 * unit, -length)))]
+        return [
+            (1.0, symmetric(tail, (unit, 0.0), (0.6 * unit, -0.57 * length))),
+            (1.0, lobe),
+            (1.0, symmetric((0.6 * unit, -0.8 * length), (0.1 * unit, -length))),
+        ]
     # spade: a heart-shaped leaf before the point, on a collar
     t = np.linspace(0.0, 1.0, 32)
     swell = 5.0 * unit * np.sin(np.pi * np.sqrt(t)) * (1.0 - 0.55 * t)
     leaf = symmetric(*zip(np.maximum(swell, 0.35 * unit), -length * (0.66 + 0.17 * t), strict=True))
     collar = circle(0.0, -0.63 * length, 1.7 * unit, 36)
-    return [(1.0, symmetric(tail, (1.1 * unit, 0.0), (0.55 * unit, -0.67 * length))), (1.0, collar), (1.0, leaf),
-            (1.0, symmetric((0.5 * unit, -0.81 * length), (0.1 * unit, -length)))]
+    return [
+        (1.0, symmetric(tail, (1.1 * unit, 0.0), (0.55 * unit, -0.67 * length))),
+        (1.0, collar),
+        (1.0, leaf),
+        (1.0, symmetric((0.5 * unit, -0.81 * length), (0.1 * unit, -length))),
+    ]
 
 
 def _lay(
@@ -193,26 +210,27 @@ def _lay(
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     placed = [piece @ turn.T + axis for _, piece in pieces]
     signs = np.array([sign for sign, _ in pieces])
-    scale = float(np.sqrt(abs(np.linalg.det(matrix[:2, :2] - np.outer(matrix[:2, 2], matrix[2, :2])))))
+    scale = float(local_scale(matrix, axis))
     sigma = max(hands.shadow_blur_mm * scale, 0.3)
     shift = np.array([hands.shadow_x_mm, hands.shadow_y_mm])
     step = max(1, int(sigma / 2.0))  # a soft shadow needs no full-size picture
     reduce = np.diag([1.0 / step, 1.0 / step, 1.0]) @ matrix
     height, width = covered.shape
     small = (-(-height // step), -(-width // step))
-    dark = cover_patch([to_px(reduce, outline + shift) for outline in placed], small, signs, int(3 * sigma / step) + 2)
+    dark = cover_patch(
+        [to_px(reduce, outline + shift) for outline in placed], small, signs, int(3 * sigma / step) + 2
+    )
     if dark is not None and hands.shadow > 0.0:
-        soft = cv2.GaussianBlur(np.clip(dark.cover, 0.0, 1.0), (0, 0), sigma / step)
+        soft = soften(np.clip(dark.cover, 0.0, 1.0), sigma / step)
         rows = slice(dark.rows.start * step, min(dark.rows.stop * step, height))
         columns = slice(dark.columns.start * step, min(dark.columns.stop * step, width))
         if step > 1:
-            full = (soft.shape[1] * step, soft.shape[0] * step)
-            soft = cv2.resize(soft, full, interpolation=cv2.INTER_LINEAR)
+            soft = enlarge(soft, (soft.shape[0] * step, soft.shape[1] * step))
         soft = np.float32(1.0) - np.float32(hands.shadow) * soft
         soft = soft[: rows.stop - rows.start, : columns.stop - columns.start]
-        result[rows, columns] = cv2.multiply(result[rows, columns], cv2.merge((soft, soft, soft)))
+        result[rows, columns] = times(result[rows, columns], soft)
     outlines = [to_px(matrix, outline) for outline in placed]
-    metal = cover_patch(outlines, covered.shape, signs)
+    metal = cover_patch(outlines, (height, width), signs)
     if metal is None:
         return
     cover = np.clip(metal.cover, 0.0, 1.0)
@@ -227,7 +245,9 @@ def _lay(
     facing = np.sin(np.radians(hands.light_azimuth_deg) - angle)  # > 0: the right side looks at the light
     lit = 0.5 + 0.5 * hands.facet * facing * (2.0 * side - 1.0)
     shaded, bright = (np.array(colour) for colour in METAL[hands.finish])
-    colour = cv2.merge([np.float32(shaded[k]) + np.float32(bright[k] - shaded[k]) * lit.astype(np.float32) for k in range(3)])
+    colour = stack(
+        [np.float32(shaded[k]) + np.float32(bright[k] - shaded[k]) * lit.astype(np.float32) for k in range(3)]
+    )
     box = result[metal.rows, metal.columns]
     result[metal.rows, metal.columns] = mix(box, colour, cover)
     held = covered[metal.rows, metal.columns]

@@ -8,12 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-
 from dialtell.synth.errors import require_range
 from dialtell.synth.patch import blob, cover_patch, direction, ribbon
-from dialtell.synth.texture import enlarge, mix, smooth_noise, times
+from dialtell.synth.texture import enlarge, mix, smooth_noise, stack, times
 from dialtell.synth.view import ViewSpec, homography, mm_grid, to_px
+from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -131,7 +130,8 @@ def apply_wear(wear: WearSpec, view: ViewSpec, reflectance: Image, dial_mask: Im
     if wear.repairs:
         _repair(wear, matrix, result, dial_mask)
     if wear.stain > 0.0 or wear.soiling > 0.0 or wear.rust > 0.0:
-        result = mix(result, _veil(wear, view, result), dial_mask)
+        veil = mix(np.ones_like(result), _veil(wear, view), dial_mask)
+        result *= veil
     loss = np.zeros(view.shape, dtype=np.float32)
     if wear.hairlines or wear.scratches:
         _crack(wear, matrix, loss)
@@ -164,22 +164,26 @@ def abrasion_field(wear: WearSpec, view: ViewSpec, shape: tuple[int, int]) -> Im
     return field
 
 
-def _veil(wear: WearSpec, view: ViewSpec, picture: Image) -> Image:
-    """The picture seen through stain, soiling and rust."""
+def _veil(wear: WearSpec, view: ViewSpec) -> Image:
+    """Share of red, green and blue that stain, soiling and rust let through; (H, W, 3)."""
     x, y = mm_grid(view, GRID_STEP)
     small, scale = (x.shape[0], x.shape[1]), view.px_per_mm / GRID_STEP
     radius = np.sqrt(x * x + y * y)
     cell = max(wear.stain_mm * scale, 1.0)
     cloud = np.clip(smooth_noise(wear.seed + 1, small, (cell, cell)) - 0.2, 0.0, 1.5)
-    dirt = np.clip(0.4 + 0.4 * smooth_noise(wear.seed + 2, small, (1.0 + 0.5 * cell, 1.0 + 0.5 * cell)), 0.0, 1.5)
+    dirt = np.clip(
+        0.4 + 0.4 * smooth_noise(wear.seed + 2, small, (1.0 + 0.5 * cell, 1.0 + 0.5 * cell)), 0.0, 1.5
+    )
     dirt *= 0.5 + 0.5 * (radius / wear.dial_radius_mm) ** 4
     bloom = np.exp(-radius / np.float32(wear.rust_mm))
     bloom *= np.clip(0.8 + 0.5 * smooth_noise(wear.seed + 3, small, (max(0.4 * scale, 1.0),) * 2), 0.0, 1.5)
-    result = picture.copy()
-    for channel, (stain, soil, rust) in enumerate(((0.35, 0.9, 0.45), (0.65, 0.95, 0.8), (1.0, 1.0, 1.0))):
-        left = (1.0 - wear.stain * stain * cloud) * (1.0 - wear.soiling * soil * dirt) * (1.0 - wear.rust * rust * bloom)
-        result[..., channel] *= enlarge(np.clip(left, 0.02, 1.0).astype(np.float32), view.shape)
-    return result
+    left = []
+    for stain, soil, rust in ((0.35, 0.9, 0.45), (0.65, 0.95, 0.8), (1.0, 1.0, 1.0)):  # of red, green, blue
+        share = 1.0 - np.float32(wear.stain * stain) * cloud
+        share *= 1.0 - np.float32(wear.soiling * soil) * dirt
+        share *= 1.0 - np.float32(wear.rust * rust) * bloom
+        left.append(np.clip(share, 0.02, 1.0))
+    return enlarge(stack(left), view.shape)
 
 
 def _walk(rng: np.random.Generator, start: Floats, heading: float, length: float, step: float) -> Floats:
@@ -193,6 +197,7 @@ def _walk(rng: np.random.Generator, start: Floats, heading: float, length: float
 def _crack(wear: WearSpec, matrix: Floats, loss: Image) -> None:
     """Hairlines and their branches, added to the loss of light; in place."""
     rng = np.random.default_rng(wear.seed + 4)
+    shape = (loss.shape[0], loss.shape[1])
     radius, step = wear.dial_radius_mm, 0.012 * wear.dial_radius_mm
     lines: list[tuple[Floats, float]] = []
     for _ in range(wear.hairlines):
@@ -204,16 +209,18 @@ def _crack(wear: WearSpec, matrix: Floats, loss: Image) -> None:
         lines.append((path, 1.0))
         for _ in range(int(rng.poisson(0.9))):
             at = int(rng.integers(1, len(path)))
-            fork = np.arctan2(*(path[at] - path[at - 1]) * np.array([1.0, -1.0])) + rng.choice([-1, 1]) * rng.uniform(0.3, 1.0)
+            fork = np.arctan2(*(path[at] - path[at - 1]) * np.array([1.0, -1.0])) + rng.choice(
+                [-1, 1]
+            ) * rng.uniform(0.3, 1.0)
             lines.append((_walk(rng, path[at], float(fork), radius * rng.uniform(0.05, 0.4), step), 0.7))
     for path, share in lines:
         taper = np.sqrt(np.linspace(1.0, 0.02, len(path)))
         width = wear.hairline_mm * share * taper * np.exp(0.2 * rng.standard_normal(len(path)))
         depth = wear.hairline_depth * (0.75 + 0.25 * rng.standard_normal(len(path) - 1).clip(-1.0, 1.0))
         # cut into lengths, so that a crack across the dial does not need a box as large as the frame
-        slices = [to_px(matrix, piece) for piece in ribbon(path, width)]
+        slices = to_px(matrix, ribbon(path, width))
         for begin in range(0, len(slices), 24):
-            patch = cover_patch(slices[begin : begin + 24], loss.shape, depth[begin : begin + 24])
+            patch = cover_patch(slices[begin : begin + 24], shape, depth[begin : begin + 24])
             if patch is not None:
                 loss[patch.rows, patch.columns] += patch.cover
 
@@ -221,6 +228,7 @@ def _crack(wear: WearSpec, matrix: Floats, loss: Image) -> None:
 def _scratch(wear: WearSpec, matrix: Floats, loss: Image) -> None:
     """Scratches: fine, straight or gently bent, in a few common directions; in place."""
     rng = np.random.default_rng(wear.seed + 5)
+    shape = (loss.shape[0], loss.shape[1])
     common = rng.uniform(0.0, np.pi)
     for _ in range(wear.scratches):
         start = wear.dial_radius_mm * np.sqrt(rng.random()) * direction(rng.uniform(0.0, 2.0 * np.pi))
@@ -229,9 +237,9 @@ def _scratch(wear: WearSpec, matrix: Floats, loss: Image) -> None:
         bend = np.cumsum(np.full(8, rng.normal(0.0, 0.03)))
         path = start + np.cumsum(length / 8 * direction(heading + bend), axis=0)
         width = rng.uniform(0.008, 0.03) * np.sin(np.linspace(0.15, np.pi - 0.15, 8))
-        slices = [to_px(matrix, piece) for piece in ribbon(path, width)]
+        slices = to_px(matrix, ribbon(path, width))
         depth = np.full(len(slices), wear.scratch_depth * rng.uniform(0.4, 1.2))
-        patch = cover_patch(slices, loss.shape, depth)
+        patch = cover_patch(slices, shape, depth)
         if patch is not None:
             loss[patch.rows, patch.columns] += patch.cover
 
@@ -239,14 +247,17 @@ def _scratch(wear: WearSpec, matrix: Floats, loss: Image) -> None:
 def _chip(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> None:
     """Chips at the edge: shells of enamel gone down to a grey lower coat, copper or dark at the bottom; in place."""
     rng = np.random.default_rng(wear.seed + 6)
-    base = wear.chip_copper * np.array([0.5, 0.24, 0.13]) + (1.0 - wear.chip_copper) * np.array([0.09, 0.075, 0.06])
+    shape = (dial_mask.shape[0], dial_mask.shape[1])
+    base = wear.chip_copper * np.array([0.5, 0.24, 0.13]) + (1.0 - wear.chip_copper) * np.array(
+        [0.09, 0.075, 0.06]
+    )
     for _ in range(wear.chips):
         place = wear.dial_radius_mm * rng.uniform(0.955, 1.01) * direction(rng.uniform(0.0, 2.0 * np.pi))
         size = wear.chip_mm * np.exp(rng.normal(0.0, 0.4))
         shell = blob(rng, place[0], place[1], size, 0.2)
         bottom = place * 1.01 + (shell - place) * rng.uniform(0.55, 0.85)
         for outline, colour, share in ((shell, np.array([0.42, 0.42, 0.41]), 0.75), (bottom, base, 1.0)):
-            patch = cover_patch([to_px(matrix, outline)], dial_mask.shape)
+            patch = cover_patch([to_px(matrix, outline)], shape)
             if patch is None:
                 continue
             cover = np.float32(share) * patch.cover * dial_mask[patch.rows, patch.columns]
@@ -257,10 +268,11 @@ def _chip(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> No
 def _repair(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> None:
     """Patches of cold fill, not quite the enamel's colour, that hide what was under them; in place."""
     rng = np.random.default_rng(wear.seed + 7)
+    shape = (dial_mask.shape[0], dial_mask.shape[1])
     for _ in range(wear.repairs):
         place = wear.dial_radius_mm * rng.uniform(0.3, 1.0) * direction(rng.uniform(0.0, 2.0 * np.pi))
         outline = blob(rng, place[0], place[1], wear.repair_mm * np.exp(rng.normal(0.0, 0.3)), 0.25)
-        patch = cover_patch([to_px(matrix, outline)], dial_mask.shape)
+        patch = cover_patch([to_px(matrix, outline)], shape)
         if patch is not None:
             tint = 0.74 * wear.repair_tone * np.array([1.0, rng.uniform(0.96, 1.0), rng.uniform(0.85, 1.0)])
             cover = np.float32(rng.uniform(0.85, 1.0)) * patch.cover * dial_mask[patch.rows, patch.columns]
@@ -275,11 +287,13 @@ def _dust(wear: WearSpec, view: ViewSpec, matrix: Floats, result: Image) -> None
         place = wear.dial_radius_mm * np.sqrt(rng.random()) * direction(rng.uniform(0.0, 2.0 * np.pi))
         if index % 12 == 0:
             path = _walk(rng, place, rng.uniform(0.0, 2 * np.pi), rng.uniform(0.3, 2.0), 0.12)
-            outlines = ribbon(path, np.full(len(path), rng.uniform(0.012, 0.03)))
+            outline = ribbon(path, np.full(len(path), rng.uniform(0.012, 0.03)))
         else:
-            outlines = [blob(rng, place[0], place[1], rng.uniform(0.01, 0.06), 0.2)]
-        patch = cover_patch([to_px(matrix, outline) for outline in outlines], view.shape)
+            outline = blob(rng, place[0], place[1], rng.uniform(0.01, 0.06), 0.2)[None]
+        patch = cover_patch(to_px(matrix, outline), view.shape)
         light, share = rng.choice([0.08, 0.3, 0.9], p=[0.5, 0.3, 0.2]), rng.uniform(0.3, 0.9)
         if patch is not None:
             cover = np.clip(np.float32(share) * patch.cover, 0.0, 1.0)
-            result[patch.rows, patch.columns] = mix(result[patch.rows, patch.columns], (light, light, light), cover)
+            result[patch.rows, patch.columns] = mix(
+                result[patch.rows, patch.columns], (light, light, light), cover
+            )

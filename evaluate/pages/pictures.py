@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 Bytes = NDArray[np.uint8]
 Map = NDArray[np.float32]
 
-# Vermilion and blue of Okabe and Ito's palette (Color Universal Design, 2008): apart for colour-blind readers too.
+# Vermilion and blue of Okabe and Ito's palette (Color Universal Design, 2008): apart for colour-blind
+# readers too.
 HAND_RGB: Final = (213, 94, 0)
 PRINT_RGB: Final = (0, 114, 178)
 _HATCH_PX = 3  # width of a stripe and of the gap after it, in overlay pixels
@@ -21,7 +22,7 @@ _FAINTEST = 0.06  # shares of the full strength below this are left clear
 
 
 def fitted(image: Bytes, longest: int) -> Bytes:
-    """The image (H, W) or (H, W, 3) reduced so that its longer side is at most `longest` px; never enlarged."""
+    """The image (H, W) or (H, W, 3) with its longer side reduced to `longest` px; never enlarged."""
     height, width = image.shape[:2]
     scale = longest / max(height, width)
     if scale >= 1:
@@ -46,7 +47,7 @@ def _uri(kind: str, encoded: Bytes) -> str:
 
 
 def full_strength(saliency: Map) -> float:
-    """The absolute value drawn at full strength: the 99.5th percentile of what is not 0; 0 for an empty map."""
+    """The absolute value drawn at full strength: 99.5th percentile of what is not 0; 0 for an empty map."""
     size = np.abs(saliency[saliency != 0])
     return float(np.quantile(size, 0.995)) if size.size else 0.0
 
@@ -70,7 +71,7 @@ def overlay(saliency: Map, full: float) -> Bytes:
 
 
 def photo_overlay(saliency: Map, longest: int, full: float | None = None) -> Bytes:
-    """A whole photo's map as RGBA, reduced to `longest` px and smoothed a little so that thin strokes show."""
+    """A whole photo's map as RGBA, reduced to `longest` px, smoothed a little so that thin strokes show."""
     height, width = saliency.shape
     scale = min(1.0, longest / max(height, width))
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
@@ -91,7 +92,7 @@ def blended(image: Bytes, saliency: Map, full: float) -> Bytes:
 
 
 def enlarged(image: Bytes, shortest: int, longest: int) -> Bytes:
-    """A small crop blown up by a whole factor until its shorter side reaches `shortest` px, `longest` at most."""
+    """A small crop blown up by a whole factor, towards `shortest` px on its short side, within `longest`."""
     height, width = image.shape[:2]
     factor = max(1, min(math.ceil(shortest / min(height, width)), longest // max(height, width)))
     if factor == 1:

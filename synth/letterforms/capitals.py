@@ -24,7 +24,7 @@ SERIF = {
     "stem 62,42 62,4; serif 62,42 14",
     "H": "80; post/left 17; post/right 63; bar/cross 17,51 63,51",
     "I": "34; post 17",
-    "J": "52; curve/hook 33,100d*1 ~33,30*1 19,1.5l*.05 5,16u*0; serif 33,100 14; dot/ball 12,17 16",
+    "J": "52; curve/hook 33,99d*1 ~33,30*1 19,1.5l*.05 5,16u*0; serif 33,100 14; dot/ball 12,17 16",
     "K": "74; post 17; thin/arm 59,99 18,42; limb/leg 34,57 60,0; serif 59,100 12; serif 61,0 13",
     "L": "62; post 17; bar/foot 17,1.5 57,1.5; mark/beak 56.5,0*.25 56.5,31^",
     "M": "92; pole/left 14; limb 17,100 45,1; thin 74,99 45,1; post/right 76",
@@ -38,7 +38,7 @@ SERIF = {
     "S": "60; curve/spine 48,76@112*.3 29,98.5l*0 11,76d*.75 29,52@-32*1.05 51,25d*.75 29,1.5l*0 9,27@108*.3;"
     "mark/beak 49.5,100*0 49.5,73*.3; mark/beak 8.5,0*0 8.5,29*.3",
     "T": "66; post 33; bar/top 5,98.5 61,98.5; mark/beak 5.5,100*.25 5.5,73^; mark/beak 60.5,100*.25 60.5,73^",
-    "U": "78; serif 17,100 14; curve/turn 17,100d*1 ~17,30*1 40,1.5r*.1 63,30u*0 ~63,99*0; serif 63,100 11",
+    "U": "78; serif 17,100 14; curve/turn 17,99d*1 ~17,30*1 40,1.5r*.1 63,30u*0 ~63,99*0; serif 63,100 11",
     "V": "74; limb 14,100 39,0; thin 64,99 40,1; serif 14,100 13; serif 64,100 10",
     "W": "104; limb/first 13,100 34,0; thin/first 54,99 35,1; limb/second 48,100 70,0; thin/second 91,99 71,1;"
     "serif 13,100 12; serif 49,100 13; serif 91,100 10",

@@ -112,12 +112,15 @@ def line_stroke(
     return GlyphStroke(np.array([start, end], dtype=np.float64), np.full(2, weight), kind, name)
 
 
-def limb(start: tuple[float, float], end: tuple[float, float], thick: float, name: str) -> GlyphStroke:
+def limb(
+    start: tuple[float, float], end: tuple[float, float], thick: float, name: str, shear: float = 0.0
+) -> GlyphStroke:
     """A slanted stem (glyph units) that turns upright where it ends on the top or base line, to be cut along it.
 
     thick : its usual width, glyph units; the bends are long enough for it not to fold.
+    shear : the slant that the glyph is yet to be given; the ends turn upright as seen after it.
     """
-    a, b = complex(*start), complex(*end)
+    a, b = (complex(x + shear * y, y) for x, y in (start, end))
     lean = abs(math.atan2(b.real - a.real, a.imag - b.imag))
     bend = max(0.02, 1.1 * thick * lean) / abs(b - a)
     way, down = math.atan2(b.imag - a.imag, b.real - a.real), -math.pi / 2.0
@@ -133,6 +136,7 @@ def limb(start: tuple[float, float], end: tuple[float, float], thick: float, nam
         mark = np.array([[tip.real, tip.imag]])
         parts.append(np.concatenate([mark, turn] if tip == a else [turn, mark]))
     path = np.concatenate(parts)
+    path[:, 0] -= shear * path[:, 1]
     return GlyphStroke(path, np.ones(len(path)), Kind.STEM, name)
 
 
@@ -144,6 +148,8 @@ def _strokes(part: str, pen: Pen) -> list[GlyphStroke]:
         kind, weight = (Kind.STEM, 1.0) if base == "post" else (Kind.THIN, 0.0)
         name = ("stem" if base == "post" else "thin") + (f"/{label}" if label else "")
         made = [line_stroke((x, 1.0), (x, 0.0), weight, kind, name)]
+        if base == "post" and pen.slant:
+            made = [limb((x, 1.0), (x, 0.0), pen.thick, name, pen.slant)]
         if pen.serif:
             made += [_serif(x, 1.0, pen.serif, pen), _serif(x, 0.0, pen.serif, pen)]
         return made
@@ -154,9 +160,9 @@ def _strokes(part: str, pen: Pen) -> list[GlyphStroke]:
         x, y = (float(v) / 100.0 for v in rest[0].split(","))
         return [_dot(x, y, float(rest[1]) / 100.0, pen, label or "dot")]
     knots = [_knot(token) for token in rest]
-    if base == "limb":
+    if base == "limb" or (base == "stem" and pen.slant):
         start, end = ((knot.at.real, knot.at.imag) for knot in knots)
-        return [limb(start, end, pen.thick, f"stem/{label}" if label else "stem")]
+        return [limb(start, end, pen.thick, f"stem/{label}" if label else "stem", pen.slant)]
     smooth = base in ("curve", "hair")
     name = label or ("stroke" if smooth else base)
     return [_through(knots, smooth, base, name, pen)]

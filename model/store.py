@@ -1,0 +1,160 @@
+"""Weights on disk: NAME.safetensors with the numbers and NAME.json with everything needed to use them honestly.
+
+The JSON carries the net's size, the preprocessing it expects, the renderer that drew its training dials, the
+training configuration, the calibration and the figures measured. Loading checks all of it, and the sha256 of the
+numbers, before a number is used. No pickle.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import torch
+from safetensors import SafetensorError
+from safetensors.torch import load as load_tensors
+from safetensors.torch import save as save_tensors
+
+from dialtell.model import patches
+from dialtell.model.calibration import Calibration
+from dialtell.model.net import NetConfig, StrokeNet
+from dialtell.synth.errors import WeightsError
+from dialtell.synth.terms import ZONES
+
+SCHEMA = "dialtell.weights/1"
+LARGEST_BYTES = 64 * 2**20
+SHIPPED = Path(__file__).with_name("weights") / "strokes.safetensors"
+
+
+def preprocessing() -> dict[str, object]:
+    """What the net's input means; weights made for other values are refused."""
+    return {
+        "patch_side_px": patches.SIDE,
+        "patch_px_per_radius": patches.SCALE,
+        "density_range": [patches.LOW, patches.HIGH],
+        "zones": [str(zone) for zone in ZONES],
+    }
+
+
+@dataclass(frozen=True, eq=False)
+class Weights:
+    """A net ready to score, and what is known about it.
+
+    zone_calibration and dial_calibration turn logits into likelihood ratios. record : the whole JSON.
+    """
+
+    net: StrokeNet
+    name: str
+    version: str
+    sha256: str
+    dial_calibration: Calibration
+    zone_calibration: Calibration
+    record: Mapping[str, Any]
+
+    @property
+    def identity(self) -> dict[str, str]:
+        return {"name": self.name, "version": self.version, "sha256": self.sha256}
+
+
+def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
+    """Write both files beside each other, each under a temporary name first; returns the sha256 of the numbers.
+
+    record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": ..}) and figures.
+    """
+    tensors = {name: tensor.detach().cpu().contiguous().clone() for name, tensor in net.state_dict().items()}
+    blob = save_tensors(tensors, metadata={"format": "pt"})
+    digest = hashlib.sha256(blob).hexdigest()
+    whole = {
+        "schema": SCHEMA,
+        **record,
+        "sha256": digest,
+        "architecture": net.config.record(),
+        "preprocessing": preprocessing(),
+    }
+    path.parent.mkdir(parents=True, exist_ok=True)
+    for target, data in ((path, blob), (path.with_suffix(".json"), json.dumps(whole, indent=1).encode())):
+        part = target.with_name(target.name + ".part")
+        part.write_bytes(data)
+        os.replace(part, target)
+    return digest
+
+
+def load_weights(path: Path | None = None) -> Weights:
+    """Load weights (the shipped ones for None). Raises WeightsError naming file and remedy."""
+    path = path or SHIPPED
+    described = path.with_suffix(".json")
+    for needed in (path, described):
+        if not needed.is_file():
+            raise WeightsError(f"{needed}: no such file; give the .safetensors file with its .json beside it")
+        if needed.stat().st_size > LARGEST_BYTES:
+            raise WeightsError(f"{needed}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights")
+    record = _described(described)
+    blob = path.read_bytes()
+    digest = hashlib.sha256(blob).hexdigest()
+    if digest != record["sha256"]:
+        raise WeightsError(
+            f"{path}: sha256 {digest[:12]}.. is not the {str(record['sha256'])[:12]}.. its .json states; "
+            "the file was damaged or changed, copy both again"
+        )
+    try:
+        tensors = load_tensors(blob)
+    except SafetensorError as error:
+        raise WeightsError(f"{path}: not a safetensors file ({error}); copy it again") from None
+    net = _built(path, record)
+    try:
+        net.load_state_dict(tensors)
+    except RuntimeError as error:
+        raise WeightsError(f"{path}: does not fit the net its .json describes ({error})") from None
+    if not all(torch.isfinite(t).all() for t in net.state_dict().values() if t.is_floating_point()):
+        raise WeightsError(f"{path}: holds numbers that are not finite; train it again")
+    net.eval()
+    calibration = record["calibration"]
+    return Weights(
+        net=net,
+        name=str(record["name"]),
+        version=str(record["version"]),
+        sha256=digest,
+        dial_calibration=_calibration(path, calibration, "dial"),
+        zone_calibration=_calibration(path, calibration, "zone"),
+        record=record,
+    )
+
+
+def _described(path: Path) -> dict[str, Any]:
+    try:
+        record = json.loads(path.read_text("utf-8"))
+    except (ValueError, UnicodeDecodeError) as error:
+        raise WeightsError(f"{path}: not JSON ({error}); copy it again") from None
+    if not isinstance(record, dict) or record.get("schema") != SCHEMA:
+        raise WeightsError(f"{path}: schema is not {SCHEMA}; it was not written by this program's training")
+    needed = {"name", "version", "sha256", "architecture", "preprocessing", "calibration", "renderer_version"}
+    if missing := sorted(needed - set(record)):
+        raise WeightsError(f"{path}: lacks {', '.join(missing)}; train again or copy it again")
+    if record["preprocessing"] != preprocessing():
+        raise WeightsError(f"{path}: made for another preprocessing; train again with this version")
+    return record
+
+
+def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
+    size = record["architecture"]
+    try:
+        config = NetConfig(**{**size, "widths": tuple(int(w) for w in size["widths"])})
+    except (TypeError, KeyError, ValueError) as error:
+        raise WeightsError(f"{path}: its .json describes no net of this version ({error})") from None
+    if not (len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048):
+        raise WeightsError(f"{path}: its .json describes a net of absurd size {config}")
+    return StrokeNet(config)
+
+
+def _calibration(path: Path, record: Any, part: str) -> Calibration:
+    try:
+        entry = dict(record[part])
+        entry["bounds"] = tuple((float(a), float(b)) for a, b in entry.get("bounds", ()))
+        return Calibration(**entry)
+    except (TypeError, KeyError, ValueError) as error:
+        raise WeightsError(f"{path}: its .json carries no usable {part} calibration ({error})") from None

@@ -1,0 +1,249 @@
+import html
+import html.parser
+import json
+import math
+import re
+import shutil
+import subprocess
+
+import numpy as np
+import pytest
+
+from dialtell.evaluate.page import ZoneCrop, page_text, write_page
+from dialtell.evaluate.pages import pictures
+from dialtell.synth.errors import OutputError, ParameterError
+
+EVIL = '<img src=x onerror="document.title=1">\u202e.jpg'
+MODEL = {
+    "name": "net",
+    "version": "0.1",
+    "sha256": "ab" * 32,
+    "renderer_version": 4,
+    "pixels_per_mm_needed": 20.0,
+}
+
+
+def ring(radius):
+    return [[200 + radius * math.sin(a), 150 - radius * math.cos(a)] for a in np.linspace(0, 2 * math.pi, 40)]
+
+
+def zone(name, judged=True, ratio=0.5, reason="Seen.", polygon=()):
+    call = "undetermined" if not judged else "hand-painted" if ratio > 0 else "printed"
+    return {
+        "zone": name,
+        "judged": judged,
+        "call": call,
+        "probability_hand": 0.76 if judged else None,
+        "log10_lr": ratio if judged else None,
+        "reason": reason,
+        "polygon_px": list(polygon),
+    }
+
+
+def sample(name="watch.jpg", **changes):
+    dial = {
+        "photo": name,
+        "call": "hand-painted",
+        "probability_hand": 0.95,
+        "log10_lr": 1.28,
+        "support": "at least moderate support for hand painting",
+        "reason": "Thin strokes are fainter than thick ones.",
+        "geometry": {
+            "center_px": [200, 150],
+            "axes_px": [140, 120],
+            "rotation_deg": 90.0,
+            "pixels_across": 280,
+            "pixels_per_mm": 7.0,
+            "ellipse_angle_deg": 0.0,
+        },
+        "zones": [
+            zone("minute track", ratio=-0.6, polygon=ring(130)),
+            zone("signature", judged=False, reason=f"Too small in {name}."),
+            zone("numerals", polygon=ring(100)),
+        ],
+        "warnings": [f"{name} is sharpened"],
+    }
+    return dial | changes
+
+
+def photo():
+    rng = np.random.default_rng(0)
+    return rng.integers(120, 250, (300, 400, 3), dtype=np.uint8)
+
+
+def signed_map():
+    signed = np.zeros((300, 400), np.float32)
+    signed[50:150, 50:350], signed[200:250, 50:350] = 1.0, -0.5
+    return signed
+
+
+def crops():
+    mapped = ZoneCrop("numerals", photo()[:60, :90], signed_map()[:60, :90], "Compare.")
+    return [mapped, ZoneCrop("other", photo()[:9, :9])]
+
+
+class Page(html.parser.HTMLParser):
+    """Tags with their attributes, and the text outside style and script."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.words, self._inside = [], "", None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self._inside = tag
+
+    def handle_data(self, data):
+        if self._inside not in ("style", "script"):
+            self.words += " ".join(data.split()) + " "
+
+
+def test_page_says_call_support_and_number():
+    page = Page(page_text(sample(), photo(), signed_map(), crops(), MODEL))
+    for words in (
+        "This dial looks painted by hand.",
+        "at least moderate support for hand painting",
+        "+1.28 or more",
+        "Probability of hand painting at prior 1:1",
+        "0.95 or more",
+        "at least 19 times more probable",
+        "7.0 pixels per millimetre: too few.",
+        "20.0 pixels per millimetre are needed, which is this dial at 800 pixels across.",
+        "not an authentication",
+        "ab" * 32,
+    ):
+        assert words in page.words
+    # Zones in the examiner's order, those that were not given among them.
+    table = page.words[page.words.index("Zone by zone") :]
+    names = ("Signature", "Numerals", "Minute track", "Seconds bit", "Other")
+    order = [table.index(f"{name} ") for name in names]
+    assert order == sorted(order)
+
+
+def test_page_without_dial_map_or_numbers():
+    dial = sample(
+        call="undetermined",
+        probability_hand=None,
+        log10_lr=None,
+        support="no support either way",
+        geometry=None,
+        zones=[],
+        warnings=[],
+    )
+    page = Page(page_text(dial, photo(), None, [], MODEL))
+    assert "does not settle" in page.words and "No dial was found" in page.words
+    assert "prior 1:1 0" not in page.words and "Warnings" not in page.words
+
+
+def test_page_asks_for_nothing_outside_itself():
+    text = page_text(sample(), photo(), signed_map(), crops(), MODEL)
+    for tag, attributes in Page(text).tags:
+        for name in ("src", "href", "action", "data", "poster", "srcset"):
+            assert attributes.get(name, "data:").startswith("data:"), (tag, attributes[name][:60])
+    assert not re.search(r"https?://|url\(|@import|fetch\(|\beval\(", text)
+    assert len(text) < 2_000_000
+
+
+def test_names_from_outside_stay_text():
+    dial = sample(EVIL)
+    dial["zones"].append(zone("<b>odd</b>", polygon=ring(20)))
+    crop = ZoneCrop(EVIL, photo()[:20, :20], None, EVIL)
+    page = Page(page_text(dial, photo(), signed_map(), [crop], MODEL))
+    assert not [tag for tag, attributes in page.tags if attributes.get("src") == "x" or tag == "b"]
+    assert not [name for _, attributes in page.tags for name in attributes if name.startswith("on")]
+    # Shown as it is, but for the mark that turns the text round.
+    assert EVIL.replace("\u202e", "?") in page.words
+
+
+def test_outline_marks_twelve_where_the_rotation_says():
+    text = page_text(sample(), photo(), None, [], MODEL)
+    x, y = map(float, re.search(r'd="M([\d.]+) ([\d.]+)L', text).groups())
+    # Turned 90 degrees clockwise, 12 o'clock is to the right.
+    assert (x, y) == pytest.approx((200 + 0.97 * 140, 150), abs=0.1)
+
+
+def test_files_are_kept_unless_overwritten(tmp_path):
+    path = tmp_path / "page.html"
+    path.write_text("mine")
+    with pytest.raises(OutputError, match="--overwrite"):
+        write_page(path, sample(), photo(), None, [], MODEL)
+    assert path.read_text() == "mine"
+    assert write_page(path, sample(), photo(), None, [], MODEL, overwrite=True) == path
+    assert path.read_text(encoding="utf-8").startswith("<!doctype html>")
+    with pytest.raises(OutputError, match="a folder that exists"):
+        write_page(tmp_path / "no" / "page.html", sample(), photo(), None, [], MODEL)
+    with pytest.raises(ParameterError, match=r"saliency has shape \(5, 5\)"):
+        write_page(path, sample(), photo(), np.ones((5, 5), np.float32), [], MODEL, overwrite=True)
+    assert [entry.name for entry in tmp_path.iterdir()] == ["page.html"]
+
+
+def test_map_is_told_apart_without_colour():
+    rgba = pictures.overlay(signed_map(), 1.0)
+    hand, blank, printed = rgba[60:140, 60:340, 3], rgba[:40, :, 3], rgba[205:245, 60:340, 3]
+    assert hand.min() == hand.max() > 0 and not blank.any()
+    assert len(np.unique(printed)) == 2  # stripes
+    assert pictures.full_strength(np.zeros((3, 3), np.float32)) == 0.0
+    assert not pictures.overlay(np.zeros((3, 3), np.float32), 0.0).any()
+
+
+BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+needs_browser = pytest.mark.skipif(BROWSER is None, reason="no Chromium here: the page was not opened")
+OFFLINE = (
+    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync --enable-logging=stderr --dump-dom"
+).split()
+
+
+def opened(path, profile):
+    """The page's DOM after its script ran, and what it wrote to the console."""
+    command = [BROWSER, *OFFLINE, f"--user-data-dir={profile}", "--window-size=1280,1000", path.as_uri()]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=90, check=True)
+    return done.stdout, [line for line in done.stderr.splitlines() if "CONSOLE" in line]
+
+
+@needs_browser
+def test_browser_runs_our_script_and_nothing_else(tmp_path):
+    path = tmp_path / "a.html"
+    write_page(path, sample(EVIL), photo(), signed_map(), crops(), MODEL)
+    dom, console = opened(path, tmp_path / "profile")
+    assert console == []
+    assert "<title>&lt;img" in dom  # the name's handler would have set it to 1
+    assert '<p class="lens-help" data-lens-help="">' in dom  # unhidden by our script: the policy let it run
+
+
+PROBE = """<script>addEventListener("load", () => {
+  const stage = document.querySelector("[data-stage]"), lens = document.querySelector("[data-lens]");
+  const press = (key) => stage.dispatchEvent(new KeyboardEvent("keydown", {key, bubbles: true, shiftKey:
+  true})); const shown = (name) => getComputedStyle(document.querySelector(name)).display !== "none"; const
+  told = {wide: document.documentElement.scrollWidth, window: innerWidth, before: lens.hidden};
+  stage.focus(); press("ArrowRight"); press("ArrowDown"); press("+"); told.after = lens.hidden; told.left =
+  lens.style.left; told.top = lens.style.top; const pixels = lens.getContext("2d").getImageData(0, 0,
+  lens.width, lens.height).data; told.drawn = new Set(pixels).size; press("Escape"); told.put_away =
+  lens.hidden; told.layers = ["outline", "zones", "map"].map((name) => {
+    const on = shown(".stage ." + name); document.getElementById("layer-" + name).click();
+    return [on, shown(".stage ." + name)];
+  });
+  parent.document.body.dataset.told = JSON.stringify(told);
+})</script></body>"""
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [390, 1200])
+def test_browser_magnifier_layers_and_width(tmp_path, width):
+    text = page_text(sample("a-very-long-name-" * 8 + ".jpg"), photo(), signed_map(), crops(), MODEL)
+    # The probe is not ours, so the policy must go for it to run.
+    text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", text).replace("</body>", PROBE)
+    path = tmp_path / "probe.html"
+    # A frame, because a browser window is not made narrower than about 500 px.
+    frame = (
+        f'<!doctype html><body><iframe width="{width}" height="800" style="border:0" srcdoc="{{}}"></iframe>'
+    )
+    path.write_text(frame.format(html.escape(text)), encoding="utf-8")
+    dom, console = opened(path, tmp_path / "profile")
+    told = json.loads(html.unescape(re.search(r'data-told="([^"]*)"', dom).group(1)))
+    assert console == []
+    assert told["window"] == width and told["wide"] <= width
+    assert (told["before"], told["after"], told["put_away"]) == (True, False, True)
+    assert (told["left"], told["top"]) == ("55%", "55%") and told["drawn"] > 20
+    assert told["layers"] == [[True, False]] * 3

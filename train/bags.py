@@ -1,0 +1,113 @@
+"""From a spec to a bag of patches with its truth: the same reading a photograph gets, with the outline known.
+
+No torch here: worker processes import this and nothing heavier.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.geometry import DialGeometry
+from dialtell.model.patches import HIGH, LOW
+from dialtell.model.photo import photo_from_pixels
+from dialtell.model.reading import read_at
+from dialtell.synth.scene import DialSpec, Range, render, sample_spec
+from dialtell.synth.terms import ZONES, Process
+from dialtell.synth.view import homography, to_px
+
+MOST_PER_ZONE = 56
+FEWEST_PATCHES = 6
+
+
+@dataclass(frozen=True, eq=False)
+class Bag:
+    """Patches of one rendered dial.
+
+    density : (N, S, S) uint8, D from LOW to HIGH on 0..255. zone : (N,) int8. resolution : log2 px ratio.
+    hand : (Z,) int8, 1 painted, 0 printed, per zone. dial : 1 painted, 0 printed, -1 mixed.
+    photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set.
+    """
+
+    density: NDArray[np.uint8]
+    zone: NDArray[np.int8]
+    resolution: float
+    hand: NDArray[np.int8]
+    dial: int
+    photographic: int
+    index: int
+
+
+def pack(density: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """D to 8 bits: steps of 0.0086 D."""
+    return np.round((density - LOW) / (HIGH - LOW) * 255).astype(np.uint8)
+
+
+def known_geometry(spec: DialSpec, *, rng: np.random.Generator, jitter: float = 1.0) -> DialGeometry:
+    """The true outline as a finder would give it, off by a little.
+
+    jitter : 1 is 0.25 % of the radius in centre and axes (the finder's error on drawn dials), 0 none.
+    """
+    radius = spec.design.radius_mm
+    turn = np.linspace(0, 2 * np.pi, 361)[:-1]
+    rim = to_px(homography(spec.view), radius * np.stack([np.sin(turn), -np.cos(turn)], axis=1))
+    (x, y), (width, height), angle = cv2.fitEllipse(rim.astype(np.float32))
+    axes, direction = (0.5 * width, 0.5 * height), np.deg2rad(angle)
+    if axes[0] < axes[1]:
+        axes, direction = (axes[1], axes[0]), direction + 0.5 * np.pi
+    size = float(np.sqrt(axes[0] * axes[1]))
+    shift = 0.0025 * jitter * size * rng.standard_normal(2)
+    grow = 1.0 + 0.0025 * jitter * rng.standard_normal(2)
+    a, b = axes[0] * grow[0], axes[1] * grow[1]
+    geometry = DialGeometry((x + shift[0], y + shift[1]), (max(a, b), min(a, b)), float(direction))
+    top = to_px(homography(spec.view), np.array([[0.0, -radius]]))
+    up = geometry.to_dial(top)[0]
+    return geometry.turned(float(np.arctan2(up[0], -up[1])))
+
+
+def bag_of(spec: DialSpec) -> Bag | None:
+    """Render and read one dial; None when nothing on it can be read (a tiny or covered picture)."""
+    rng = np.random.default_rng([spec.seed, spec.index, 77])
+    grey = photo_from_pixels(render(spec)).grey
+    patches = read_at(grey, known_geometry(spec, rng=rng)).patches
+    if len(patches) < FEWEST_PATCHES:
+        return None
+    keep = []
+    for zone in range(len(ZONES)):
+        found = np.flatnonzero(patches.zone == zone)
+        if len(found) > MOST_PER_ZONE:
+            found = np.sort(rng.choice(found, MOST_PER_ZONE, replace=False))
+        keep.append(found)
+    chosen = np.concatenate(keep)
+    processes = spec.making.processes
+    hand = np.array([process is Process.HAND for process in processes], dtype=np.int8)
+    printed = {process for process in processes if process.printed}
+    return Bag(
+        density=pack(patches.density[chosen]),
+        zone=patches.zone[chosen].astype(np.int8),
+        resolution=patches.resolution,
+        hand=hand,
+        dial=int(hand[0]) if hand.min() == hand.max() else -1,
+        photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
+        index=spec.index,
+    )
+
+
+def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
+    """A painted dial and its printed twin: one picture twice, only the process changed. Mixed dials come single."""
+    spec = sample_spec(seed, index, scope)
+    if len(set(spec.making.processes)) > 1:
+        found = [bag_of(spec)]
+    else:
+        rng = np.random.default_rng([seed, index, 78])
+        printed = Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
+        found = [bag_of(spec.as_process(process)) for process in (Process.HAND, printed)]
+    return [bag for bag in found if bag is not None]
+
+
+def single_bag(seed: int, index: int, scope: Range) -> Bag | None:
+    """One dial of a validation set: hand or print as its own rng draws it."""
+    return bag_of(sample_spec(seed, index, scope))

@@ -1,0 +1,261 @@
+"""The training loop: render, draw twins, step, validate, keep what is needed to go on exactly where it stopped."""
+
+from __future__ import annotations
+
+import csv
+import json
+import logging
+import math
+import os
+import time
+from concurrent.futures import Future
+from pathlib import Path
+
+import numpy as np
+import torch
+from safetensors.torch import load_file, save_file
+from torch import Tensor, nn
+from torch.nn.functional import binary_cross_entropy_with_logits as cross_entropy
+from tqdm import tqdm
+
+from dialtell.model.net import NetOutput, StrokeNet
+from dialtell.synth.errors import OutputError, ParameterError
+from dialtell.synth.record import from_record, to_record
+from dialtell.synth.scene import RENDERER_VERSION
+from dialtell.train.bags import Bag
+from dialtell.train.config import TrainConfig
+from dialtell.train.store import BagStore, Batch, whole_batch
+from dialtell.train.supply import VALIDATION_SEED, Supply, collect_singles, collect_twins
+
+log = logging.getLogger("dialtell.train")
+
+COLUMNS = ("epoch", "step", "rate", "loss", "validation_loss", "validation_auc", "dials", "seconds", "wait_seconds")
+AVERAGE = 0.995  # of the slowly following copy of the weights that is kept
+
+
+def pick_device(name: str) -> tuple[torch.device, str]:
+    """The device for `auto`, `cpu`, `cuda` or `mps`, and why."""
+    if name == "auto":
+        if torch.cuda.is_available():
+            return torch.device("cuda"), "a CUDA device is there"
+        if torch.backends.mps.is_available():
+            return torch.device("mps"), "an Apple GPU is there"
+        return torch.device("cpu"), "no GPU is there"
+    if name not in ("cpu", "cuda", "mps"):
+        raise ParameterError(f"device is {name!r}; give auto, cpu, cuda or mps")
+    if name == "cuda" and not torch.cuda.is_available():
+        raise ParameterError("device is 'cuda', but torch sees no CUDA device; give --device auto or cpu")
+    if name == "mps" and not torch.backends.mps.is_available():
+        raise ParameterError("device is 'mps', but torch sees no Apple GPU; give --device auto or cpu")
+    return torch.device(name), "asked for"
+
+
+def losses(output: NetOutput, batch: Batch) -> Tensor:
+    """Cross entropy per zone and per dial, and of the process of print with a fifth of the weight."""
+    known = output.present
+    zone = cross_entropy(output.zone[known], batch.hand[known])
+    total = zone
+    pure = batch.dial >= 0
+    if bool(pure.any()):
+        total = total + cross_entropy(output.dial[pure], batch.dial[pure])
+    printed = batch.photographic >= 0
+    if bool(printed.any()):
+        total = total + 0.2 * cross_entropy(output.photographic[printed], batch.photographic[printed])
+    return total
+
+
+def evaluate_bags(net: nn.Module, bags: list[Bag], device: torch.device, size: int = 16) -> list[NetOutput]:
+    """Outputs for whole bags, a few at a time."""
+    net.eval()
+    outputs = []
+    with torch.no_grad():
+        for start in range(0, len(bags), size):
+            batch = whole_batch(bags[start : start + size], device)
+            outputs.append(net(batch.patches, batch.zone, batch.resolution))
+    return outputs
+
+
+class Trainer:
+    """One run in one folder."""
+
+    def __init__(self, config: TrainConfig, folder: Path, *, initial: StrokeNet | None = None) -> None:
+        self.config, self.folder = config, folder
+        self.device, self.reason = pick_device(config.device)
+        torch.manual_seed(config.seed)
+        self.net = (initial or StrokeNet(config.net)).to(self.device)
+        self.average = StrokeNet(self.net.config).to(self.device)
+        self.average.load_state_dict(self.net.state_dict())
+        self.optimizer = torch.optim.AdamW(
+            self.net.parameters(), lr=config.rate, weight_decay=config.decay, betas=(0.9, 0.98)
+        )
+        self.store = BagStore(self.device, config.window)
+        self.epoch = 0
+        self.step = 0
+        self.best = math.inf
+        self.validation: list[Bag] = []
+
+    # --- where a run is kept ---
+
+    def start_folder(self) -> None:
+        """Make the run's folder; refuses one that holds a run already."""
+        if (self.folder / "config.json").exists():
+            raise OutputError(f"{self.folder} holds a run already; give --resume {self.folder} or another --out")
+        self.folder.mkdir(parents=True, exist_ok=True)
+        about = {"config": to_record(self.config), "renderer_version": RENDERER_VERSION, "versions": versions()}
+        (self.folder / "config.json").write_text(json.dumps(about, indent=1))
+        with (self.folder / "metrics.csv").open("w", newline="") as file:
+            csv.writer(file).writerow(COLUMNS)
+
+    def save(self, name: str) -> None:
+        """Net, averaged net and optimiser as safetensors, counters as JSON; one replaces the other only when whole."""
+        tensors: dict[str, Tensor] = {}
+        for part, module in (("net", self.net), ("average", self.average)):
+            tensors |= {f"{part}.{key}": value for key, value in module.state_dict().items()}
+        for index, state in self.optimizer.state_dict()["state"].items():
+            tensors |= {f"optimizer.{index}.{key}": value for key, value in state.items()}
+        tensors = {key: value.detach().cpu().contiguous().clone() for key, value in tensors.items()}
+        counters = {"epoch": str(self.epoch), "step": str(self.step), "best": repr(self.best)}
+        target = self.folder / f"{name}.safetensors"
+        part_file = target.with_name(target.name + ".part")
+        save_file(tensors, part_file, metadata=counters)
+        os.replace(part_file, target)
+
+    @classmethod
+    def resume(cls, folder: Path, *, epochs: int | None = None, device: str | None = None) -> Trainer:
+        """Go on with the run in `folder` from its last checkpoint."""
+        from dataclasses import replace
+
+        from safetensors import safe_open
+
+        described, last = folder / "config.json", folder / "last.safetensors"
+        if not described.is_file() or not last.is_file():
+            raise ParameterError(f"--resume {folder}: no run with a checkpoint there; give the folder a run wrote")
+        config = from_record(TrainConfig, json.loads(described.read_text())["config"])
+        config = replace(config, epochs=epochs or config.epochs, device=device or config.device)
+        trainer = cls(config, folder)
+        with safe_open(last, framework="pt") as file:
+            counters = file.metadata()
+        tensors = load_file(last)
+        for part, module in (("net", trainer.net), ("average", trainer.average)):
+            module.load_state_dict({k[len(part) + 1 :]: v for k, v in tensors.items() if k.startswith(part + ".")})
+        state = trainer.optimizer.state_dict()
+        for key, value in tensors.items():
+            if key.startswith("optimizer."):
+                _, index, name = key.split(".", 2)
+                state["state"].setdefault(int(index), {})[name] = value
+        trainer.optimizer.load_state_dict(state)
+        trainer.epoch, trainer.step = int(counters["epoch"]), int(counters["step"])
+        trainer.best = float(counters["best"])
+        return trainer
+
+    # --- the work ---
+
+    def run(self, supply: Supply, *, until: int | None = None) -> None:
+        """Train up to epoch `until` (or all), rendering the next epoch while the device works on this one."""
+        config = self.config
+        last = min(until or config.epochs, config.epochs)
+        held_out = supply.order_singles(VALIDATION_SEED, config.validation, config.scope)
+        first = max(0, self.epoch - config.window + 1)
+        orders: list[list[Future[list[Bag]]]] = [
+            supply.order_twins(config.seed, epoch * config.pairs, config.pairs, config.scope)
+            for epoch in range(first, min(self.epoch + 2, last))
+        ]
+        for _ in range(first, self.epoch):  # pictures of epochs done before, needed again after a resume
+            self.store.add(list(collect_twins(orders.pop(0))))
+        self.validation = collect_singles(held_out)
+        while self.epoch < last:
+            began = time.monotonic()
+            self.store.add(list(tqdm(collect_twins(orders.pop(0)), total=config.pairs, desc="render", disable=None)))
+            waited = time.monotonic() - began
+            ahead = self.epoch + 2
+            if ahead < last:
+                orders.append(supply.order_twins(config.seed, ahead * config.pairs, config.pairs, config.scope))
+            loss = self._train_epoch()
+            self.epoch += 1
+            figures = self.validate()
+            self._note(loss, figures, time.monotonic() - began, waited)
+            if figures[0] <= self.best:
+                self.best = figures[0]
+                self.save("best")
+            self.save("last")
+
+    def _train_epoch(self) -> float:
+        config = self.config
+        torch.manual_seed(config.seed * 100_003 + self.epoch)
+        rng = np.random.default_rng([config.seed, self.epoch, 5])
+        self.net.train()
+        total = torch.zeros((), device=self.device)
+        steps = range(config.steps)
+        for _ in tqdm(steps, desc=f"epoch {self.epoch + 1}/{config.epochs}", disable=None):
+            for group in self.optimizer.param_groups:
+                group["lr"] = self.rate_at(self.step)
+            batch = self.store.draw(config.batch, config.patches, rng=rng)
+            with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
+                output = self.net(batch.patches, batch.zone, batch.resolution)
+            loss = losses(output, batch)
+            self.optimizer.zero_grad(set_to_none=True)
+            loss.backward()  # type: ignore[no-untyped-call]
+            nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)
+            self.optimizer.step()
+            self._follow()
+            total += loss.detach()
+            self.step += 1
+        return float(total) / config.steps
+
+    def rate_at(self, step: int) -> float:
+        """Learning rate: a linear rise, then half a cosine down to a fiftieth."""
+        whole = self.config.epochs * self.config.steps
+        rise = max(self.config.warmup * whole, 1.0)
+        if step < rise:
+            return self.config.rate * (step + 1) / rise
+        done = min((step - rise) / max(whole - rise, 1.0), 1.0)
+        return self.config.rate * (0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * done)))
+
+    @torch.no_grad()
+    def _follow(self) -> None:
+        share = min(AVERAGE, self.step / (self.step + 10))
+        for slow, fast in zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True):
+            if slow.is_floating_point():
+                slow.lerp_(fast, 1 - share)
+            else:
+                slow.copy_(fast)
+
+    def validate(self) -> tuple[float, float]:
+        """(loss, AUC over dials) of the averaged net on the validation set."""
+        from dialtell.train.ranking import auc
+
+        loss, logits, labels = 0.0, [], []
+        for start in range(0, len(self.validation), 16):
+            bags = self.validation[start : start + 16]
+            batch = whole_batch(bags, self.device)
+            self.average.eval()
+            with torch.no_grad():
+                output = self.average(batch.patches, batch.zone, batch.resolution)
+                loss += float(losses(output, batch)) * len(bags)
+            logits += output.dial.cpu().tolist()
+            labels += [bag.dial for bag in bags]
+        pure = np.array(labels) >= 0
+        return loss / max(len(self.validation), 1), auc(np.array(labels)[pure], np.array(logits)[pure])
+
+    def _note(self, loss: float, figures: tuple[float, float], seconds: float, waited: float) -> None:
+        row = (self.epoch, self.step, f"{self.rate_at(self.step):.2e}", f"{loss:.4f}", f"{figures[0]:.4f}",
+               f"{figures[1]:.4f}", len(self.store), f"{seconds:.1f}", f"{waited:.1f}")  # fmt: skip
+        with (self.folder / "metrics.csv").open("a", newline="") as file:
+            csv.writer(file).writerow(row)
+        log.info("epoch %d/%d  loss %.4f  validation loss %.4f  AUC %.4f  (%.0f s, %.0f s of it waiting for pictures)",
+                 self.epoch, self.config.epochs, loss, *figures, seconds, waited)  # fmt: skip
+
+
+def versions() -> dict[str, str]:
+    """Versions a run depends on."""
+    import platform
+    from importlib import metadata
+
+    names = ("dialtell", "torch", "numpy", "opencv-python-headless", "Pillow", "albumentations", "safetensors")
+    found = {"python": platform.python_version()}
+    for name in names:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            found[name] = "not installed as a package"
+    return found

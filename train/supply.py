@@ -1,0 +1,67 @@
+"""Bags rendered by worker processes, in the order of their indices whatever the number of workers."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from typing import TypeVar
+
+from dialtell.synth.scene import Range
+from dialtell.train.bags import Bag, single_bag, twin_bags
+
+T = TypeVar("T")
+
+VALIDATION_SEED = 1_000_003  # sets no training seed reaches
+CALIBRATION_SEED = 2_000_003
+FIGURES_SEED = 3_000_017
+
+
+def _quiet_worker() -> None:
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+class Supply:
+    """Worker processes that render; `close` them, or use as a context manager."""
+
+    def __init__(self, workers: int = 0) -> None:
+        self.workers = workers or len(os.sched_getaffinity(0))
+        for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+            os.environ.setdefault(name, "1")
+        self._pool = ProcessPoolExecutor(
+            self.workers, mp_context=multiprocessing.get_context("spawn"), initializer=_quiet_worker
+        )
+
+    def __enter__(self) -> Supply:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def order_twins(self, seed: int, first: int, count: int, scope: Range) -> list[Future[list[Bag]]]:
+        """Start rendering pairs first .. first + count."""
+        return [self._pool.submit(twin_bags, seed, index, scope) for index in range(first, first + count)]
+
+    def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
+        """Start rendering `count` dials of a held-out set."""
+        return [self._pool.submit(single_bag, seed, index, scope) for index in range(count)]
+
+    def order(self, function: Callable[..., T], *arguments: object) -> Future[T]:
+        return self._pool.submit(function, *arguments)
+
+
+def collect_twins(futures: list[Future[list[Bag]]]) -> Iterator[list[Bag]]:
+    """Bags of each pair, in order of index."""
+    for future in futures:
+        yield future.result()
+
+
+def collect_singles(futures: list[Future[Bag | None]]) -> list[Bag]:
+    """The bags that could be read, in order of index."""
+    return [bag for future in futures if (bag := future.result()) is not None]
