@@ -37,7 +37,8 @@ class Evidence:
     beyond : share of the seen turn where the picture goes on at the enamel's level outside, as round a printed ring.
     even : share of the inside at the enamel's level.
     ink : share of the inside clearly darker than the enamel.
-    spread : share of 24 sectors that hold some ink.
+    blot : share of the inside in dark patches about a quarter of a radius wide or more.
+    spread : share of 20 sectors that hold some ink.
     level : the enamel's tone, 0..255 of the picture's range.
     """
 
@@ -48,6 +49,7 @@ class Evidence:
     beyond: float
     even: float
     ink: float
+    blot: float
     spread: float
     level: float
 
@@ -118,7 +120,7 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     x, y = outline.T
     seen = (x > 2) & (y > 2) & (x < width - 2) & (y < height - 2)
     if not seen.any():
-        return Evidence(0, 0, 0, 0, 0, 0, 0, 0, 0)
+        return Evidence(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
     radii = (np.arange(round(_OUTERMOST / _STEP)) + 0.5) * _STEP
     places = center + radii[None, :, None] * (outline - center)[:, None, :] - 0.5
     unrolled = cv2.remap(tone, places.astype(np.float32), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -133,17 +135,21 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     # enamel straight to something lighter: no dark line may lie between, that would be the far side of a line
     rises = (beyond.max(axis=1) - rim > 0.08 * ground) & (np.abs(slope.argmin(axis=1) - 4.5) <= 2)
     rises &= rays[:, 96:101].min(axis=1) > 0.93 * ground
+    # the upper part again, and the lightest of five directions: ticks must not break the likeness
+    outside = cv2.dilate(_rank(rays[:, 102:107], 0.75)[:, None], np.ones((5, 1), np.uint8))[:, 0]
     relative = inside / ground[:, None]
     ink = relative < 0.82
+    blot = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_OPEN, np.ones((12, 25), np.uint8))
     sectors = ink[:_TURN, 20:].reshape(-1, _TURN // 20, ink.shape[1] - 20)
     return Evidence(
         seen=float(seen.mean()),
         falling=float(falls[seen].mean()),
         edge=float((falls | rises)[seen].mean()),
         rim=float((np.abs(rim / ground - 1) < 0.12)[seen].mean()),
-        beyond=float((np.abs(_rank(rays[:, 102:107], 0.5) / ground - 1) < 0.05)[seen].mean()),
+        beyond=float((np.abs(outside / ground - 1) < 0.05)[seen].mean()),
         even=float((np.abs(relative - 1) < 0.12)[seen].mean()),
         ink=float(ink[seen].mean()),
+        blot=float(blot[seen].mean()),
         spread=float((sectors.mean(axis=(1, 2)) > 0.01).mean()),
         level=float(np.median(ground)),
     )

@@ -187,6 +187,23 @@ def sample(image: Image, grid: Floats) -> Image:
     return np.asarray(found, dtype=np.float32)
 
 
+def sample_points(image: Image, points: Floats) -> Image:
+    """Photograph values at (rows, columns, 2) photo px in any arrangement, bilinear, the border repeated.
+
+    image : (H, W[, C]) float32. No averaging: for points closer together than a pixel or two.
+    """
+    height, width = image.shape[:2]
+    low = np.floor(points.min(axis=(0, 1))).astype(int) - 1
+    high = np.ceil(points.max(axis=(0, 1))).astype(int) + 2
+    x0, y0 = int(np.clip(low[0], 0, width - 1)), int(np.clip(low[1], 0, height - 1))
+    x1, y1 = int(np.clip(high[0], x0 + 1, width)), int(np.clip(high[1], y0 + 1, height))
+    # cropped: OpenCV samples no picture of more than 32766 px a side
+    local = (points - (x0 + 0.5, y0 + 0.5)).astype(np.float32)
+    source = np.ascontiguousarray(image[y0:y1, x0:x1])
+    found = cv2.remap(source, local, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(found, dtype=np.float32)
+
+
 def rectify(
     image: Image, geometry: DialGeometry, pixels_per_radius: float, extent: float = 1.05
 ) -> Image:

@@ -80,7 +80,14 @@ class Encoder(nn.Module):
             nn.Conv2d(1, a, 4, stride=2, padding=1, bias=False), nn.BatchNorm2d(a), nn.GELU()
         )
         self.body = nn.Sequential(
-            Residual(a), _down(a, b), Residual(b), _down(b, c), Residual(c), Residual(c), _down(c, d), Residual(d)
+            Residual(a),
+            _down(a, b),
+            Residual(b),
+            _down(b, c),
+            Residual(c),
+            Residual(c),
+            _down(c, d),
+            Residual(d),
         )
         self.head = nn.Sequential(nn.Linear(3 * d, config.code), nn.LayerNorm(config.code))
 
@@ -106,9 +113,13 @@ class StrokeNet(nn.Module):
         self.gate = nn.Linear(code, code)
         self.attention = nn.Linear(code, 1)
         pooled = 2 * code + zones + 3
-        self.zone_head = nn.Sequential(nn.Linear(pooled, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
+        self.zone_head = nn.Sequential(
+            nn.Linear(pooled, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2)
+        )
         self.weigh = nn.Linear(pooled, 1)
-        self.dial_head = nn.Sequential(nn.Linear(pooled - zones, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
+        self.dial_head = nn.Sequential(
+            nn.Linear(pooled - zones, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2)
+        )
 
     def encode(self, patches: Tensor) -> Tensor:
         """(P, S, S) -> (P, code) of patches that exist."""
@@ -148,7 +159,9 @@ class StrokeNet(nn.Module):
         level = resolution[:, None, None].expand(-1, len(ZONES), 1).to(h.dtype)
         pooled = torch.cat([mean, spread, count, level, (level / 2).square(), eye], dim=2)
         out = self.zone_head(pooled)
-        share = torch.softmax(self.weigh(pooled)[..., 0].masked_fill(~present, -1e4).float(), dim=1).to(h.dtype)
+        share = torch.softmax(self.weigh(pooled)[..., 0].masked_fill(~present, -1e4).float(), dim=1).to(
+            h.dtype
+        )
         whole = (share[:, None, :] @ pooled[..., : -len(ZONES)])[:, 0]
         dial = self.dial_head(whole)
         return NetOutput(dial[:, 0].float(), out[..., 0].float(), dial[:, 1].float(), present)

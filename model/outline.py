@@ -81,14 +81,14 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
 
 def _objection(e: Evidence) -> str | None:
     """What speaks against a candidate being a dial, the gravest first; None if nothing does."""
-    if e.falling < 0.72 and e.edge < 0.85:
+    if e.falling < (0.6 if e.rim > 0.9 else 0.72) and e.edge < 0.85:
         return f"the best round shape has an edge along only {e.edge:.0%} of its turn"
     if e.rim < 0.8 or e.even < 0.55 or e.level < 70:
         return "the best round shape is not evenly light up to its edge, as enamel is"
     if e.ink < 0.01 or e.spread < 0.5:
         return "there is a plain light disc, without the strokes of a dial"
-    if e.ink > 0.45:
-        return "the best round shape is more dark than light inside"
+    if e.ink > 0.45 or e.blot > 0.08:
+        return "the best round shape holds large dark patches, not strokes"
     if e.seen < 1 - _MOST_HIDDEN:
         return f"only {e.seen:.0%} of the dial's outline lies in the picture; give one that shows the whole dial"
     return None
@@ -118,7 +118,16 @@ def _neighbours(tone: Tone, weighed: list[Weighed]) -> list[Weighed]:
     for disc, _ in promising:
         if all(np.mean(known.distances(disc.points(_EIGHTHS)) > 0.04 * _size(known)) > 0.5 for known in chosen):
             chosen.append(disc)
-    return [(ring, weigh(tone, ring)) for disc in chosen[:3] for ring in rings_about(tone, disc)]
+    light = tone.astype(np.float32)
+    settled = (_settled(light, ring) for disc in chosen[:3] for ring in rings_about(tone, disc))
+    return [(ring, weigh(tone, ring)) for ring in settled]
+
+
+def _settled(light: NDArray[np.float32], disc: Ellipse) -> Ellipse:
+    """A candidate moved onto the edge it lies near, in the reduced copy."""
+    points, _ = _edge_points(light, disc, 0.03, False)
+    fit = fit_ellipse(points, max(0.008 * _size(disc), 0.8), draws=40, roundness=ROUNDEST_TILT)
+    return disc if fit is None else fit[0]
 
 
 def _size(disc: Ellipse) -> float:
@@ -150,7 +159,8 @@ def _edge_points(
     """Points of steepest fall (or change) across the outline within +-reach radii, and how many were looked for."""
     height, width = grey.shape
     radius = _size(disc)
-    turn = np.arange(720) * (2 * np.pi / 720)
+    directions = 720 if radius > 250 else 360
+    turn = np.arange(directions) * (2 * np.pi / directions)
     rays = disc.points(turn) - np.asarray(disc.center)
     steps = int(np.clip(round(2 * reach * radius), 8, 80))
     radii = 1 + np.linspace(-reach, reach, steps)

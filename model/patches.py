@@ -24,6 +24,7 @@ SCALE = 640.0  # px per dial radius: 29 px/mm on an 18 size dial
 SPAN = SIDE / SCALE  # dial radii, 0.1
 LOW, HIGH = -0.2, 2.0  # range of optical density kept
 
+MOST_HAND = 0.05  # share of a patch a watch hand may cover
 LEAST_INK = 0.012  # share of a patch that is ink, below which there is nothing to read
 MOST_INK = 0.62  # above which the patch lies on a hand, a shadow or off the dial
 
@@ -48,7 +49,7 @@ class PatchSet:
     def __len__(self) -> int:
         return len(self.zone)
 
-    def grids(self, geometry: DialGeometry) -> Floats:
+    def grids(self, geometry: DialGeometry) -> Image:
         """(N, SIDE, SIDE, 2) photo px of every patch pixel's centre."""
         return _grids(self.center, self.right, geometry)
 
@@ -64,22 +65,22 @@ def cut_patches(
     centers, rights = places(zones, tick_phase)
     label = zones.at(centers)
     keep = label >= 0
+    keep &= zones.hand_share(_lattice(centers, rights, 8)) < MOST_HAND
     centers, rights, label = centers[keep], rights[keep], label[keep]
     photo, place = reduced(density, geometry)
     grids = _grids(centers, rights, place)
-    inside = (
-        (grids[..., 0].min(axis=(1, 2)) >= 0)
-        & (grids[..., 1].min(axis=(1, 2)) >= 0)
-        & (grids[..., 0].max(axis=(1, 2)) <= photo.shape[1])
-        & (grids[..., 1].max(axis=(1, 2)) <= photo.shape[0])
-    )
+    corners = grids[:, [0, 0, -1, -1], [0, -1, 0, -1]]  # a patch is a parallelogram: its corners bound it
+    inside = ((corners >= 0) & (corners <= np.array(photo.shape[1::-1]))).all(axis=(1, 2))
     centers, rights, label, grids = centers[inside], rights[inside], label[inside], grids[inside]
-    tall = grids.reshape(-1, SIDE, 2).astype(np.float32) - np.float32(0.5)
+    tall = grids.reshape(-1, SIDE, 2) - np.float32(0.5)
     cut = np.empty((0, SIDE), np.float32)
     if len(tall):  # cv2.remap takes at most 32767 rows
         blocks = [tall[i : i + 32000] for i in range(0, len(tall), 32000)]
         cut = np.concatenate(
-            [cv2.remap(photo, b[..., 0], b[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE) for b in blocks]
+            [
+                cv2.remap(photo, b[..., 0], b[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+                for b in blocks
+            ]
         )
     patches = np.clip(cut.reshape(-1, SIDE, SIDE), LOW, HIGH)
     ink = (patches > INK).mean(axis=(1, 2)) if len(patches) else np.empty(0)
@@ -149,10 +150,20 @@ def _sub_dial(circle: Circle) -> list[tuple[Floats, Floats]]:
     return parts
 
 
-def _grids(center: Floats, right: Floats, geometry: DialGeometry) -> Floats:
-    """(N, SIDE, SIDE, 2) photo px."""
-    offset = (np.arange(SIDE) + 0.5 - SIDE / 2) / SCALE
+def _grids(center: Floats, right: Floats, geometry: DialGeometry) -> Image:
+    """(N, SIDE, SIDE, 2) photo px; the map is affine, so a patch is its middle and two steps."""
+    middle = geometry.to_photo(center)
+    across = right @ geometry.matrix.T / SCALE
+    down = np.stack([-right[:, 1], right[:, 0]], axis=1) @ geometry.matrix.T / SCALE
+    offset = (np.arange(SIDE) + 0.5 - SIDE / 2).astype(np.float32)
+    first = (middle[:, None] + offset[None, :, None] * down[:, None]).astype(np.float32)
+    return np.asarray(first[:, :, None] + (offset[None, :, None] * across[:, None].astype(np.float32))[:, None])
+
+
+def _lattice(center: Floats, right: Floats, side: int) -> Floats:
+    """(N, side, side, 2) dial radii of evenly spaced points of each patch."""
+    offset = ((np.arange(side) + 0.5) / side - 0.5) * SPAN
     j = offset[None, None, :, None] * right[:, None, None, :]
     down = np.stack([-right[:, 1], right[:, 0]], axis=1)
     i = offset[None, :, None, None] * down[:, None, None, :]
-    return geometry.to_photo(center[:, None, None, :] + j + i)
+    return np.asarray(center[:, None, None, :] + j + i)

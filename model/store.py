@@ -92,7 +92,9 @@ def load_weights(path: Path | None = None) -> Weights:
         if not needed.is_file():
             raise WeightsError(f"{needed}: no such file; give the .safetensors file with its .json beside it")
         if needed.stat().st_size > LARGEST_BYTES:
-            raise WeightsError(f"{needed}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights")
+            raise WeightsError(
+                f"{needed}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights"
+            )
     record = _described(described)
     blob = path.read_bytes()
     digest = hashlib.sha256(blob).hexdigest()
@@ -146,7 +148,9 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
         config = NetConfig(**{**size, "widths": tuple(int(w) for w in size["widths"])})
     except (TypeError, KeyError, ValueError) as error:
         raise WeightsError(f"{path}: its .json describes no net of this version ({error})") from None
-    if not (len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048):
+    if not (
+        len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048
+    ):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}")
     return StrokeNet(config)
 

@@ -12,13 +12,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.model.covering import find_hands
 from dialtell.model.geometry import DialGeometry, Image, rectify
+from dialtell.model.polar import EXTENT, MAP_SCALE, unwrap
 from dialtell.synth.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
 
-MAP_SCALE = 240  # px per dial radius of the maps used here
-EXTENT = 1.02  # dial radii from the centre to the border of the map
 INK = 0.15  # optical density above the ground from which a place counts as ink
 HUB = 0.13  # dial radii kept free about the centre: hole, hands' bosses
 ANGLES = 1440  # samples round the turn
@@ -39,12 +39,14 @@ class ZoneMap:
     """Where the zones lie.
 
     label : (S, S) int8 index into ZONES at MAP_SCALE, -1 outside all; the dial centre is at the middle.
+    hands : (S, S) true where watch hands cover the dial.
     track : (inner, outer) dial radii of the divisions, or None without a periodic track.
     numerals : (inner, outer) dial radii of the figures.
     seconds : the seconds bit, or None. counters : other sub-dials.
     """
 
     label: NDArray[np.int8]
+    hands: NDArray[np.bool_]
     track: tuple[float, float] | None
     numerals: tuple[float, float]
     seconds: Circle | None
@@ -57,6 +59,11 @@ class ZoneMap:
         inside = ((cell >= 0) & (cell < side)).all(axis=-1)
         cell = np.clip(cell, 0, side - 1)
         return np.where(inside, self.label[cell[..., 1], cell[..., 0]], -1).astype(np.int8)
+
+    def hand_share(self, points: Floats) -> Floats:
+        """Share of (N, ..., 2) dial-radii points, per N, that a watch hand covers."""
+        cell = np.clip(np.floor((points + EXTENT) * MAP_SCALE).astype(int), 0, len(self.hands) - 1)
+        return self.hands[cell[..., 1], cell[..., 0]].reshape(len(points), -1).mean(axis=1)
 
     def polygon(self, zone: Zone, count: int = 72) -> Floats:
         """Outline of a zone, (N, 2) dial radii; a ring is outlined as its outer circle, then its inner one."""
@@ -85,6 +92,8 @@ def find_zones(density: Image, geometry: DialGeometry) -> ZoneMap:
     """
     flat = rectify(density, geometry, MAP_SCALE, extent=EXTENT)
     ink = np.clip((flat - 0.5 * INK) / INK, 0.0, 1.0).astype(np.float32)
+    hands = find_hands(ink)
+    ink = np.where(hands, np.float32(0), ink)
     polar = unwrap(ink, 0.0, 0.0, EXTENT, ANGLES)
     track = _track_band(polar)
     seconds = find_circle(ink, low=0.38, high=0.62)
@@ -92,18 +101,8 @@ def find_zones(density: Image, geometry: DialGeometry) -> ZoneMap:
     counters = (upper,) if upper is not None and upper.strength > 0.6 else ()
     outer = (track[0] if track else 0.86) - 0.004
     inner = _figures_inner(ink, outer, [c for c in (seconds, *counters) if c])
-    return ZoneMap(_labels(track, (inner, outer), seconds, counters), track, (inner, outer), seconds, counters)
-
-
-def unwrap(image: Image, x: float, y: float, reach: float, angles: int) -> Image:
-    """Polar copy (angles, radii) of a map about (x, y) dial radii, clockwise from 12, out to `reach` dial radii."""
-    radii = max(int(round(reach * MAP_SCALE)), 8)
-    turn = (np.arange(angles) + 0.5) * 2 * np.pi / angles
-    r = (np.arange(radii) + 0.5) / MAP_SCALE
-    column = (x + np.outer(np.sin(turn), r) + EXTENT) * MAP_SCALE - 0.5
-    row = (y - np.outer(np.cos(turn), r) + EXTENT) * MAP_SCALE - 0.5
-    return np.asarray(
-        cv2.remap(image, column.astype(np.float32), row.astype(np.float32), cv2.INTER_LINEAR), dtype=np.float32
+    return ZoneMap(
+        _labels(track, (inner, outer), seconds, counters), hands, track, (inner, outer), seconds, counters
     )
 
 
@@ -138,7 +137,10 @@ def find_circle(ink: Image, *, low: float, high: float) -> Circle | None:
         filled = np.quantile(band, 0.2, axis=0)
         for index in range(int(0.15 * MAP_SCALE), int(0.33 * MAP_SCALE)):
             radius = (index + 0.5) / MAP_SCALE
-            if filled[index] > (best.strength if best else 0.45) and filled[index] >= filled[index - 2 : index + 3].max():
+            if (
+                filled[index] > (best.strength if best else 0.45)
+                and filled[index] >= filled[index - 2 : index + 3].max()
+            ):
                 best = Circle(0.0, float(y), radius, float(filled[index]))
     if best is None:
         return None
@@ -153,7 +155,7 @@ def _figures_inner(ink: Image, outer: float, circles: list[Circle]) -> float:
     free = np.ones_like(ink, dtype=bool)
     for circle in circles:
         free &= np.hypot(x - circle.x, y - circle.y) > circle.radius
-    free &= ~((np.abs(np.arctan2(x, -y)) < np.deg2rad(20)))  # a signature may reach up under XII
+    free &= ~(np.abs(np.arctan2(x, -y)) < np.deg2rad(20))  # a signature may reach up under XII
     radius = np.hypot(x, y)
     index = np.minimum((radius * 100).astype(int), 110)
     count = np.bincount(index[free], minlength=111)

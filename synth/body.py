@@ -1,6 +1,6 @@
 """The object without its design and hands: enamel, sinks, holes, edge, case rim and background.
 
-Sampling draws a BodySpec; painting it is a pure function of spec and view. Knows nothing of the design's process.
+Sampling draws a BodySpec; painting it is a pure function of spec and view.
 """
 
 from __future__ import annotations
@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
+
 from dialtell.synth.errors import ParameterError, require_range
-from dialtell.synth.patch import Patch, blob, circle, cover_patch, ring_slices
+from dialtell.synth.patch import Patch, blob, circle, cover_each, cover_patch, direction, ring_slices
 from dialtell.synth.raster import coverage
 from dialtell.synth.surroundings import Surroundings, paint_surroundings, sample_surroundings
 from dialtell.synth.texture import enlarge, mix, smooth_noise, stack
 from dialtell.synth.view import ViewSpec, homography, mm_grid, to_px
-from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -23,6 +24,7 @@ Colour = tuple[float, float, float]
 
 SUNK = ("flat", "single", "double")
 HOLE_KINDS = ("open", "arbor", "keyhole")
+SLICES = 240  # of a sink's edge round the turn
 GRID_STEP = 4  # px; shading that varies slowly is worked out on every fourth pixel
 
 
@@ -89,9 +91,7 @@ class BodySpec:
         require_range("rounding", self.rounding, 0.0, 0.5)
         require_range("light_azimuth_deg", self.light_azimuth_deg, 0.0, 360.0, "degrees")
         for x, y, radius, kind in self.holes:
-            require_range(
-                "holes: distance from the centre", float(np.hypot(x, y)), 0.0, self.dial_radius_mm, "mm"
-            )
+            require_range("holes: distance from the centre", float(np.hypot(x, y)), 0.0, self.dial_radius_mm, "mm")
             require_range("holes: radius", radius, 0.01, 0.3 * self.dial_radius_mm, "mm")
             require_range("holes: kind", kind, 0, len(HOLE_KINDS) - 1)
 
@@ -120,7 +120,7 @@ def sample_body(
 ) -> BodySpec:
     """Draw the object.
 
-    seconds_centre_mm, seconds_radius_mm : where the design has its seconds track (outer radius), if it has one.
+    seconds_centre_mm, seconds_radius_mm : centre and outer radius of the seconds track, if there is one.
     arbors_mm : where hands sit; by default the centre and the seconds centre.
     light_azimuth_deg : where the light comes from, to agree with hands and light; drawn if None.
     """
@@ -151,9 +151,7 @@ def sample_body(
         sunk=sunk,
         seconds_x_mm=float(seconds[0]),
         seconds_y_mm=float(seconds[1]),
-        seconds_radius_mm=float(seconds_radius_mm * rng.uniform(1.03, 1.12))
-        if sunk != "flat" and has_seconds
-        else 0.0,
+        seconds_radius_mm=float(seconds_radius_mm * rng.uniform(1.03, 1.12)) if sunk != "flat" and has_seconds else 0.0,
         centre_radius_mm=float(dial_radius_mm * rng.uniform(0.5, 0.58)) if sunk == "double" else 0.0,
         enamel_rgb=_colour(white * tint),
         seconds_tone=float(np.clip(rng.normal(0.99, 0.015), 0.93, 1.04)),
@@ -165,9 +163,7 @@ def sample_body(
         sink_shade=float(rng.uniform(0.15, 0.75)),
         sink_line=float(rng.uniform(0.05, 0.6)),
         rounding=float(rng.uniform(0.0, 0.25)),
-        light_azimuth_deg=float(rng.uniform(0.0, 360.0))
-        if light_azimuth_deg is None
-        else light_azimuth_deg % 360.0,
+        light_azimuth_deg=float(rng.uniform(0.0, 360.0)) if light_azimuth_deg is None else light_azimuth_deg % 360.0,
         holes=tuple(holes),
         around=sample_surroundings(rng=rng, dial_radius_mm=dial_radius_mm),
         seed=int(rng.integers(2**31)),
@@ -175,10 +171,10 @@ def sample_body(
 
 
 def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
-    """The object in the frame of `view`; body and view must agree on the dial radius (else ParameterError)."""
+    """The object in the frame of `view`; ParameterError if the two differ on the dial radius."""
     if abs(body.dial_radius_mm - view.dial_radius_mm) > 1e-9:
         raise ParameterError(
-            f"body has dial_radius_mm {body.dial_radius_mm} but the view {view.dial_radius_mm}; give both the same"
+            f"dial_radius_mm is {body.dial_radius_mm} in body, {view.dial_radius_mm} in view; give one value"
         )
     shape, matrix = view.shape, homography(view)
     tone = enlarge(_slow_shading(body, view), shape)
@@ -190,7 +186,7 @@ def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
         mask: Image = np.ones(shape, dtype=np.float32)
         reflectance = enamel
     else:
-        mask = coverage([rim], shape)
+        mask = np.clip(coverage([rim], shape), 0.0, 1.0)
         around = paint_surroundings(body.around, view, body.light_azimuth_deg)
         reflectance = mix(around, enamel, mask)
     holes = np.zeros(shape, dtype=np.float32)
@@ -203,9 +199,7 @@ def _slow_shading(body: BodySpec, view: ViewSpec) -> Image:
     """Brightness of the enamel without its fine parts, on the coarse grid; about 1."""
     x, y = mm_grid(view, GRID_STEP)
     cell = max(body.wave_mm * view.px_per_mm / GRID_STEP, 1.0)
-    field = 1.0 + np.float32(body.wave_share) * smooth_noise(
-        body.seed, (x.shape[0], x.shape[1]), (cell, cell)
-    )
+    field = 1.0 + np.float32(body.wave_share) * smooth_noise(body.seed, (x.shape[0], x.shape[1]), (cell, cell))
     light = np.radians(body.light_azimuth_deg)
     toward = (np.float32(np.sin(light)) * x - np.float32(np.cos(light)) * y) / np.float32(body.dial_radius_mm)
     radius = np.sqrt(x * x + y * y) / np.float32(body.dial_radius_mm)
@@ -214,9 +208,7 @@ def _slow_shading(body: BodySpec, view: ViewSpec) -> Image:
     for cx, cy, sink, tone in _sinks(body):
         dx, dy = x - np.float32(cx), y - np.float32(cy)
         distance = np.sqrt(dx * dx + dy * dy)
-        across = (np.float32(np.sin(light)) * dx - np.float32(np.cos(light)) * dy) / np.maximum(
-            distance, 1e-3
-        )
+        across = (np.float32(np.sin(light)) * dx - np.float32(np.cos(light)) * dy) / np.maximum(distance, 1e-3)
         inside = np.clip((np.float32(sink) - distance) / np.float32(body.sink_wall_mm), 0.0, 1.0)
         # the wall's soft shadow lies inside the sink, on the side the light comes from
         near = np.exp(np.minimum(distance - np.float32(sink), 0.0) / np.float32(2.5 * body.sink_wall_mm))
@@ -236,13 +228,13 @@ def _sinks(body: BodySpec) -> list[tuple[float, float, float, float]]:
 
 
 def _draw_sinks(tone: Image, body: BodySpec, matrix: Floats) -> None:
-    """Walls of the sinks, dark toward the light and bright across from it, and the line at their foot; in place."""
+    """Walls of the sinks, dark on the side of the light, and the line at their foot; in place."""
     for cx, cy, radius, _ in _sinks(body):
         wall, foot = body.sink_wall_mm, 0.3 * body.sink_wall_mm
-        quads, angle = ring_slices(cx, cy, radius, radius + wall)
+        quads, angle = ring_slices(cx, cy, radius, radius + wall, SLICES)
         facing = np.cos(angle - np.radians(body.light_azimuth_deg))
         dark = np.where(facing > 0.0, body.sink_shade * facing, 0.12 * facing) + 0.12 * body.sink_shade
-        line, _ = ring_slices(cx, cy, radius - foot, radius)
+        line, _ = ring_slices(cx, cy, radius - foot, radius, SLICES)
         weights = np.concatenate([dark, np.full(len(line), body.sink_line)])
         quads = np.concatenate([quads, line])
         if (cx, cy) == (
@@ -257,12 +249,16 @@ def _draw_sinks(tone: Image, body: BodySpec, matrix: Floats) -> None:
 
 def _draw_pits(tone: Image, body: BodySpec, matrix: Floats) -> None:
     """Pinholes of the enamel; in place."""
+    if body.pits == 0:
+        return
     rng = np.random.default_rng(body.seed + 1)
-    for _ in range(body.pits):
-        reach, angle = body.dial_radius_mm * np.sqrt(rng.random()), rng.uniform(0.0, 2.0 * np.pi)
-        spot = blob(rng, reach * np.sin(angle), -reach * np.cos(angle), rng.uniform(0.015, 0.05))
-        depth = np.array([rng.uniform(0.2, 0.9)])
-        _darken(tone, cover_patch([to_px(matrix, spot)], (tone.shape[0], tone.shape[1]), depth))
+    spots = body.dial_radius_mm * np.sqrt(rng.random((body.pits, 1))) * direction(rng.uniform(0.0, 7.0, body.pits))
+    outlines = np.stack([blob(rng, x, y, rng.uniform(0.015, 0.05)) for x, y in spots])
+    depths = rng.uniform(0.2, 0.9, body.pits)
+    patches = cover_each(to_px(matrix, outlines), (tone.shape[0], tone.shape[1]))
+    for patch, depth in zip(patches, depths, strict=True):
+        if patch is not None:
+            tone[patch.rows, patch.columns] *= 1.0 - np.float32(depth) * patch.cover
 
 
 def _draw_hole(
@@ -321,7 +317,7 @@ def _holds_frame(matrix: Floats, radius: float, shape: tuple[int, int]) -> bool:
     """True if the whole frame lies on the disc (its picture is convex, so the corners tell)."""
     height, width = shape
     corners = np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
-    placed = to_px(np.linalg.inv(matrix), corners)
+    placed = to_px(np.linalg.inv(matrix).astype(np.float64), corners)
     return bool(np.all(np.hypot(placed[:, 0], placed[:, 1]) < radius))
 
 

@@ -1,4 +1,4 @@
-"""The photograph: optics, sensor, development, reproduction and compression, from radiance to 8-bit pixels."""
+"""The photograph: optics, sensor, development, reproduction and compression; radiance to 8-bit pixels."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
+
 from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.halftone import screen
-from dialtell.synth.texture import enlarge, mix, pixel_noise
-from numpy.typing import NDArray
+from dialtell.synth.texture import enlarge, mix, pixel_noise, shrink, soften, stack
 
 Image = NDArray[np.float32]
 Photo = NDArray[np.uint8]
@@ -26,17 +27,17 @@ LUT_STEPS = 4096
 class CameraSpec:
     """One photograph of what lies before the camera; sizes in frame px.
 
-    sigma_px : 0..10, Gaussian blur of lens and sensor; defocus_px : 0..12, radius of the disc of a lens out of
-        focus; motion_px : 0 or odd 3..31, length of a shake; motion_deg : 0..180, its direction.
-    focus_px : 0..12, extra Gaussian blur where the frame is furthest out of focus; focus_at : 0..1 place of the
-        sharp line across the frame; focus_deg : 0..360, direction across it, clockwise from up.
+    sigma_px : 0..10, Gaussian blur of lens and sensor; defocus_px : 0..12, radius of the disc of a lens out
+        of focus; motion_px : 0 or odd 3..31, length of a shake; motion_deg : 0..180, its direction.
+    focus_px : 0..12, extra Gaussian blur where the frame is furthest out of focus; focus_at : 0..1 place of
+        the sharp line across the frame; focus_deg : 0..360, direction across it, clockwise from up.
     fringe_px : -3..3, colour fringes at the corners (red outward, blue inward).
     flare : 0..0.5, share of light spread evenly over the frame.
     white_level : 0.2..1.6, where the bright parts of the frame come to lie; above 1 they burn out.
     balance : gains of red, green, blue, 0.4..2.5.
-    shot : 0..0.2, noise (standard deviation) at white that grows with the root of light; read : 0..0.1, noise in
-        the dark; chroma : 0..1, coloured share of it.
-    resolution : 0.2..1, true resolution over frame px: all that follows up to `jpeg_before` is done that small.
+    shot : 0..0.2, noise (standard deviation) at white, growing with the root of light; read : 0..0.1, noise
+        in the dark; chroma : 0..1, coloured share of it.
+    resolution : 0.2..1, true resolution over frame px: what follows, up to `jpeg_before`, is done that small.
     denoise : 0..1, share of a median filter in the picture.
     contrast : -0.3..1, S-curve; gamma : 0.6..1.6 on top of sRGB; black : 0..0.3, lift of the dark end.
     palette : "colour", "grey" or "sepia".
@@ -126,9 +127,7 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
     """Draw a photograph: from clean to poor, `book_share` 0..1 of them plates from a book."""
     require_range("book_share", book_share, 0.0, 1.0)
     book = bool(rng.random() < book_share)
-    poor = float(
-        rng.beta(1.3, 2.0)
-    )  # one quality behind blur, noise and compression, so that they come together
+    poor = float(rng.beta(1.3, 2.0))  # one quality behind blur, noise and compression, so that they come together
     blur = rng.random()
     motion = int(rng.choice([3, 5, 7, 9])) if 0.82 < blur < 0.92 else 0
     resolution = float(rng.uniform(0.4, 0.95)) if rng.random() < 0.15 + 0.35 * poor else 1.0
@@ -148,11 +147,11 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
         focus_deg=float(rng.uniform(0.0, 360.0)),
         fringe_px=float(rng.uniform(-1.2, 1.2)) if rng.random() < 0.2 and not book else 0.0,
         flare=float(0.15 * rng.beta(1.0, 4.0)),
-        white_level=float(np.clip(rng.normal(0.82, 0.17), 0.35, 1.3)),
+        white_level=float(np.clip(rng.normal(0.74, 0.17), 0.3, 1.25)),
         balance=(float(np.exp(cast[0])), 1.0, float(np.exp(cast[1]))),
         shot=float(0.004 + 0.035 * poor * rng.random()),
         read=float(0.001 + 0.008 * poor * rng.random()),
-        chroma=float(rng.uniform(0.0, 0.6)),
+        chroma=float(rng.uniform(0.1, 0.6)) if rng.random() < 0.6 else 0.0,
         resolution=resolution,
         denoise=float(rng.uniform(0.2, 1.0)) if rng.random() < 0.25 else 0.0,
         contrast=float(rng.uniform(0.3, 0.9) if book else np.clip(rng.normal(0.2, 0.2), -0.15, 0.7)),
@@ -161,7 +160,7 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
         palette=palette,
         sharpen=float(rng.uniform(0.2, 1.8)) if rng.random() < 0.45 else 0.0,
         sharpen_px=float(rng.uniform(0.6, 2.2)),
-        retouch=float(rng.uniform(0.03, 0.2)) if rng.random() < 0.2 else 0.0,
+        retouch=float(rng.uniform(0.02, 0.12)) if rng.random() < 0.2 else 0.0,
         jpeg_before=before,
         jpeg_after=after,
         sampling="420" if rng.random() < 0.75 else "444",
@@ -180,19 +179,17 @@ def expose(camera: CameraSpec, radiance: Image) -> Photo:
     Returns (H, W, 3) uint8, sRGB.
     """
     if radiance.ndim != 3 or radiance.shape[2] != 3 or radiance.dtype != np.float32:
-        raise ParameterError(
-            f"radiance is {radiance.dtype} of shape {radiance.shape}; give float32 of shape (H, W, 3)"
-        )
+        raise ParameterError(f"radiance is {radiance.dtype} of shape {radiance.shape}; give float32 of shape (H, W, 3)")
     shape = (radiance.shape[0], radiance.shape[1])
     light = blur(camera, _meter(camera, radiance))
     if camera.resolution < 1.0:
         small = (max(round(shape[0] * camera.resolution), 8), max(round(shape[1] * camera.resolution), 8))
-        light = cv2.resize(light, (small[1], small[0]), interpolation=cv2.INTER_AREA)
+        light = shrink(light, small)
     photo = _sharpen(camera, _develop(camera, _add_noise(camera, light)))
     for quality in camera.jpeg_before:
         photo = compress(photo, quality, camera.sampling)
     if camera.resolution < 1.0:
-        photo = cv2.resize(photo, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
+        photo = _u8(cv2.resize(photo, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC))
     if camera.retouch > 0.0:
         photo = _retouch(camera, photo)
     photo = _reproduce(camera, photo)
@@ -227,15 +224,19 @@ def blur(camera: CameraSpec, light: Image) -> Image:
 
 def compress(photo: Photo, quality: int, sampling: str) -> Photo:
     """One JPEG generation of an (H, W, 3) uint8 RGB picture; sampling "420" or "444"."""
-    turned = np.ascontiguousarray(photo[..., ::-1])  # codecs take blue first; their luma weights depend on it
+    turned = cv2.cvtColor(photo, cv2.COLOR_RGB2BGR)  # codecs take blue first; their luma weights depend on it
     if sampling == "420":  # the codec's own default
         decoded = _albumentations("ImageCompression", turned, 0, quality_range=(quality, quality))
     else:
         options = [cv2.IMWRITE_JPEG_QUALITY, quality]
         options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444]
         decoded = cv2.imdecode(cv2.imencode(".jpg", turned, options)[1], cv2.IMREAD_COLOR)
-    result: Photo = np.ascontiguousarray(decoded[..., ::-1])
-    return result
+    return _u8(cv2.cvtColor(np.asarray(decoded), cv2.COLOR_BGR2RGB))
+
+
+def _u8(array: object) -> Photo:
+    """What cv2 returned, which is uint8 already, with its type."""
+    return np.asarray(array, dtype=np.uint8)
 
 
 def _albumentations(name: str, image: Any, seed: int, **options: Any) -> Any:
@@ -250,10 +251,9 @@ def _albumentations(name: str, image: Any, seed: int, **options: Any) -> Any:
 def _gaussian(light: Image, sigma: float) -> Image:
     """Gaussian blur; wide ones at half size, where they cost a quarter."""
     if sigma < 4.0 or min(light.shape[:2]) < 64:
-        result: Image = cv2.GaussianBlur(light, (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
-        return result
+        return soften(light, sigma)
     shape = (light.shape[0], light.shape[1])
-    half = cv2.resize(light, (-(-shape[1] // 2), -(-shape[0] // 2)), interpolation=cv2.INTER_AREA)
+    half = shrink(light, (-(-shape[0] // 2), -(-shape[1] // 2)))
     # halving by area and enlarging add 1/4 + 1/2 px^2 or so of variance themselves
     return enlarge(_gaussian(half, float(np.sqrt(sigma**2 - 0.75)) / 2.0), shape)
 
@@ -262,14 +262,14 @@ def _disc_blur(light: Image, radius: float) -> Image:
     """Blur with an even disc of `radius` px; large ones at half size."""
     if radius > 4.0 and min(light.shape[:2]) >= 64:
         shape = (light.shape[0], light.shape[1])
-        half = cv2.resize(light, (-(-shape[1] // 2), -(-shape[0] // 2)), interpolation=cv2.INTER_AREA)
+        half = shrink(light, (-(-shape[0] // 2), -(-shape[1] // 2)))
         return enlarge(_disc_blur(half, radius / 2.0), shape)
     reach = int(np.ceil(radius + 0.5))
     fine = (np.arange((2 * reach + 1) * 8) + 0.5) / 8 - (reach + 0.5)
     inside = (fine[:, None] ** 2 + fine**2 <= radius**2).astype(np.float32)
     kernel = inside.reshape(2 * reach + 1, 8, 2 * reach + 1, 8).mean(axis=(1, 3))
-    result: Image = cv2.filter2D(light, -1, kernel / kernel.sum(), borderType=cv2.BORDER_REFLECT)
-    return result
+    blurred = cv2.filter2D(light, -1, kernel / kernel.sum(), borderType=cv2.BORDER_REFLECT)
+    return np.asarray(blurred, dtype=np.float32)
 
 
 def _shallow_focus(camera: CameraSpec, light: Image) -> Image:
@@ -280,9 +280,7 @@ def _shallow_focus(camera: CameraSpec, light: Image) -> Image:
     y = np.linspace(-0.5, 0.5, height // 8 + 1, dtype=np.float32) * np.float32(-np.cos(angle))
     span = np.float32(abs(np.sin(angle)) + abs(np.cos(angle)))
     place = (x + y[:, None]) / span + 0.5
-    away = np.abs(place - np.float32(camera.focus_at)) / np.float32(
-        max(camera.focus_at, 1.0 - camera.focus_at)
-    )
+    away = np.abs(place - np.float32(camera.focus_at)) / np.float32(max(camera.focus_at, 1.0 - camera.focus_at))
     level = enlarge(away.astype(np.float32), (height, width))
     middle = _gaussian(light, 0.5 * camera.focus_px)
     wide = _gaussian(light, camera.focus_px)
@@ -294,27 +292,26 @@ def _fringe(light: Image, shift: float) -> Image:
     """Red and blue pictures of slightly different size: `shift` px outward and inward at the corners."""
     height, width = light.shape[:2]
     red, green, blue = cv2.split(light)
-    turned = []
+    turned: list[Image] = []
     for channel, sign in ((red, 1.0), (blue, -1.0)):
         zoom = 1.0 + sign * shift / (0.5 * float(np.hypot(height, width)))
         matrix = np.array([[zoom, 0, (1 - zoom) * (width - 1) / 2], [0, zoom, (1 - zoom) * (height - 1) / 2]])
-        turned.append(cv2.warpAffine(channel, matrix, (width, height), borderMode=cv2.BORDER_REFLECT))
-    result: Image = cv2.merge((turned[0], green, turned[1]))
-    return result
+        moved = cv2.warpAffine(channel, matrix, (width, height), borderMode=cv2.BORDER_REFLECT)
+        turned.append(np.asarray(moved, dtype=np.float32))
+    return stack((turned[0], np.asarray(green, dtype=np.float32), turned[1]))
 
 
 def _meter(camera: CameraSpec, radiance: Image) -> Image:
     """Exposure, white balance and flare in one affine step per channel."""
     height, width = radiance.shape[:2]
-    small = cv2.resize(radiance, (max(width // 8, 1), max(height // 8, 1)), interpolation=cv2.INTER_AREA)
+    small = shrink(radiance, (max(height // 8, 1), max(width // 8, 1)))
     bright = float(np.percentile(small @ np.array(LUMA, dtype=np.float32), 95.0))
     gain = camera.white_level / max(bright, 1e-3)
     matrix = np.zeros((3, 4), dtype=np.float32)
     for channel, balance in enumerate(camera.balance):
         matrix[channel, channel] = gain * balance * (1.0 - camera.flare)
         matrix[channel, 3] = gain * balance * camera.flare * float(small[..., channel].mean())
-    result: Image = cv2.transform(radiance, matrix)
-    return result
+    return np.asarray(cv2.transform(radiance, matrix), dtype=np.float32)
 
 
 def _add_noise(camera: CameraSpec, light: Image) -> Image:
@@ -322,58 +319,60 @@ def _add_noise(camera: CameraSpec, light: Image) -> Image:
     if camera.shot == 0.0 and camera.read == 0.0:
         return light
     shape = (light.shape[0], light.shape[1])
-    level = cv2.transform(light, np.array([LUMA], dtype=np.float32))
+    level = _luma(light)
     np.maximum(level, 0.0, out=level)
     level *= np.float32(camera.shot**2)
     level += np.float32(camera.read**2)
     np.sqrt(level, out=level)
     grain = pixel_noise(camera.seed, shape)
     grain *= level
-    if camera.chroma == 0.0:
-        result: Image = light + cv2.merge((grain, grain, grain))
-        return result
-    half = (-(-shape[0] // 2), -(-shape[1] // 2))
-    red = enlarge(pixel_noise(camera.seed + 1, half), shape)
-    blue = enlarge(pixel_noise(camera.seed + 2, half), shape)
-    level *= np.float32(camera.chroma)
-    red *= level
-    blue *= level
-    red += grain
-    blue += grain
-    return light + cv2.merge((red, grain, blue))
+    noise = [grain, grain, grain]
+    if camera.chroma > 0.0:
+        level *= np.float32(camera.chroma)
+        half = (-(-shape[0] // 2), -(-shape[1] // 2))
+        for channel in (0, 2):
+            coarse = enlarge(pixel_noise(camera.seed + 1 + channel, half), shape)
+            coarse *= level
+            coarse += grain
+            noise[channel] = coarse
+    result = stack(noise)
+    result += light
+    return result
+
+
+def _luma(light: Image) -> Image:
+    """Luminance (H, W) of a picture (H, W, 3)."""
+    return np.asarray(cv2.transform(light, np.array([LUMA], dtype=np.float32)), dtype=np.float32)
 
 
 def _develop(camera: CameraSpec, light: Image) -> Photo:
-    """Tone curve: sRGB (IEC 61966-2-1), gamma, S-curve, lift of black; then palette and median filter; 8 bit."""
+    """Tone curve: sRGB (IEC 61966-2-1), gamma, S-curve, lift of black; then median filter and palette."""
     linear = np.linspace(0.0, 1.0, LUT_STEPS)
     curve = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1.0 / 2.4) - 0.055)
     curve = curve**camera.gamma
     curve = (1.0 - camera.contrast) * curve + camera.contrast * curve**2 * (3.0 - 2.0 * curve)
     curve = np.clip(camera.black + (1.0 - camera.black) * curve, 0.0, 1.0)
     table = np.round(255.0 * curve).astype(np.uint8)
-    if camera.palette != "colour":
-        light = cv2.transform(light, np.array([LUMA], dtype=np.float32))
-    index = np.clip(light * np.float32(LUT_STEPS - 1), 0, LUT_STEPS - 1).astype(np.uint16)
-    photo: Photo = np.take(table, index)
+    level = light if camera.palette == "colour" else _luma(light)
+    index = level * np.float32(LUT_STEPS - 1)
+    np.clip(index, 0.0, np.float32(LUT_STEPS - 1), out=index)
+    photo = table[index.astype(np.uint16)]
     if camera.denoise > 0.0:
-        photo = cv2.addWeighted(photo, 1.0 - camera.denoise, cv2.medianBlur(photo, 3), camera.denoise, 0.0)
-    if camera.palette == "grey":
-        photo = cv2.merge((photo, photo, photo))
-    elif camera.palette == "sepia":
-        photo = _tint(photo)
-    return photo
+        calm = cv2.medianBlur(photo, 3)
+        photo = _u8(cv2.addWeighted(photo, 1.0 - camera.denoise, calm, camera.denoise, 0.0))
+    if camera.palette == "colour":
+        return photo
+    return _tint(photo) if camera.palette == "sepia" else _u8(cv2.merge((photo, photo, photo)))
 
 
 def _tint(grey: Photo) -> Photo:
     """Brown shadows and cream lights."""
     level = np.arange(256)
-    exponents = (0.88, 1.0, 1.22)
-    tables = [
-        np.round(255.0 * (level / 255.0) ** power * top).astype(np.uint8)
-        for power, top in zip(exponents, (1.0, 0.96, 0.84), strict=True)
-    ]
-    result: Photo = cv2.merge([cv2.LUT(grey, table) for table in tables])
-    return result
+    picture = np.empty((*grey.shape, 3), dtype=np.uint8)
+    for channel, (power, top) in enumerate(((0.88, 1.0), (1.0, 0.96), (1.22, 0.84))):
+        table = np.round(255.0 * (level / 255.0) ** power * top).astype(np.uint8)
+        picture[..., channel] = cv2.LUT(grey, table)
+    return picture
 
 
 def _sharpen(camera: CameraSpec, photo: Photo) -> Photo:
@@ -381,16 +380,13 @@ def _sharpen(camera: CameraSpec, photo: Photo) -> Photo:
     if camera.sharpen == 0.0:
         return photo
     soft = cv2.GaussianBlur(photo, (0, 0), camera.sharpen_px)
-    result: Photo = cv2.addWeighted(photo, 1.0 + camera.sharpen, soft, -camera.sharpen, 0.0)
-    return result
+    return _u8(cv2.addWeighted(photo, 1.0 + camera.sharpen, soft, -camera.sharpen, 0.0))
 
 
 def _retouch(camera: CameraSpec, photo: Photo) -> Photo:
     """Tone curves bent at random, a little differently for each channel of a colour picture."""
-    result: Photo = _albumentations(
-        "RandomToneCurve", photo, camera.seed, scale=camera.retouch, per_channel=camera.palette == "colour"
-    )
-    return result
+    per_channel = camera.palette == "colour"
+    return _u8(_albumentations("RandomToneCurve", photo, camera.seed, scale=camera.retouch, per_channel=per_channel))
 
 
 def _reproduce(camera: CameraSpec, photo: Photo) -> Photo:
@@ -400,7 +396,6 @@ def _reproduce(camera: CameraSpec, photo: Photo) -> Photo:
     tone = photo[..., 1].astype(np.float32) * np.float32(1.0 / 255.0)
     plate = screen(tone, pitch_px=camera.screen_px, angle_deg=camera.screen_deg, dot_gain=camera.dot_gain)
     if camera.rescan_px > 0.0:
-        plate = cv2.GaussianBlur(plate, (0, 0), camera.rescan_px, borderType=cv2.BORDER_REFLECT)
-    level = cv2.convertScaleAbs(plate, alpha=255.0)
-    result: Photo = _tint(level) if camera.palette == "sepia" else cv2.merge((level, level, level))
-    return result
+        plate = soften(plate, camera.rescan_px)
+    level = _u8(cv2.convertScaleAbs(plate, alpha=255.0))
+    return _tint(level) if camera.palette == "sepia" else _u8(cv2.merge((level, level, level)))

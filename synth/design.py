@@ -149,7 +149,9 @@ def sample_design(*, rng: np.random.Generator, variety: Variety | None = None) -
 
 
 def _radius(rng: np.random.Generator) -> float:
-    size = int(rng.choice(np.array([18, 16, 14, 12, 10, 8, 6, 0]), p=[0.34, 0.24, 0.1, 0.12, 0.05, 0.05, 0.06, 0.04]))
+    size = int(
+        rng.choice(np.array([18, 16, 14, 12, 10, 8, 6, 0]), p=[0.34, 0.24, 0.1, 0.12, 0.05, 0.05, 0.06, 0.04])
+    )
     plate = dial_diameter_mm(size=size)
     assert plate is not None
     return 0.5 * plate * float(rng.normal(0.995, 0.006))
@@ -198,7 +200,9 @@ def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Tra
     if track.figures_every and track.figures_at < track.inner:
         inside = track.figures_at - 0.5 * track.figures_height - 0.005
     hours = 24 if layout == "24-hour" else 12
-    height = float(rng.uniform(0.15, 0.28) if roman else rng.uniform(0.13, 0.22)) * (0.75 if hours == 24 else 1)
+    height = float(rng.uniform(0.15, 0.28) if roman else rng.uniform(0.13, 0.22)) * (
+        0.75 if hours == 24 else 1
+    )
     radial = roman or rng.random() < 0.25
     return Chapter(
         letterform=str(rng.choice(np.array(forms))),
@@ -215,7 +219,13 @@ def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Tra
 
 
 def _small_track(
-    rng: np.random.Generator, variety: Variety, scale: float, *, divisions: int, figures_every: int, start: int
+    rng: np.random.Generator,
+    variety: Variety,
+    scale: float,
+    *,
+    divisions: int,
+    figures_every: int,
+    start: int,
 ) -> Track:
     outer = float(rng.uniform(0.84, 0.97))
     depth = float(rng.uniform(0.08, 0.15))
@@ -244,14 +254,14 @@ def _small_track(
     )
 
 
-def _subdials(
-    rng: np.random.Generator, layout: str, variety: Variety, scale: float
-) -> tuple[SubDial, ...]:
+def _subdials(rng: np.random.Generator, layout: str, variety: Variety, scale: float) -> tuple[SubDial, ...]:
     if layout == "timer":
         up, down = float(rng.uniform(0.38, 0.48)), float(rng.uniform(0.45, 0.55))
         first = _small_track(rng, variety, scale, divisions=60, figures_every=10, start=60)
         tens = int(rng.choice(np.array([10, 30, 20])))
-        second = _small_track(rng, variety, scale, divisions=tens, figures_every=max(tens // 10, 1), start=tens)
+        second = _small_track(
+            rng, variety, scale, divisions=tens, figures_every=max(tens // 10, 1), start=tens
+        )
         return (
             SubDial(0.0, down, float(rng.uniform(0.22, 0.3)), first),
             SubDial(0.0, -up, float(rng.uniform(0.22, 0.32)), second),

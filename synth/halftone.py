@@ -1,8 +1,8 @@
 """A half-tone plate in a book: the picture as dots of one ink whose area carries the tone.
 
-Each pixel is inked where the tone lies below a threshold that repeats with the screen. The threshold is a cosine
-hill made uniform over 0..1 by its own distribution, so that the inked area equals the tone wanted. A pixel is
-inked in part when the threshold crosses the tone within it.
+Each pixel is inked where the tone lies below a threshold that repeats with the screen. The threshold is a
+cosine hill made uniform over 0..1 by its own distribution, so that the bare area equals the tone wanted. A
+pixel is inked in part when the threshold crosses the tone within it.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from dialtell.synth.errors import require_range
 from numpy.typing import NDArray
+
+from dialtell.synth.errors import require_range
 
 Image = NDArray[np.float32]
 
@@ -33,7 +34,7 @@ def screen(
     tone : (H, W) float32 in 0..1, the share of bare paper wanted.
     pitch_px : 2..40, distance of the dots; angle_deg : 0..90, of the screen.
     dot_gain : 0..0.4, growth of a 50 % dot in inked area as it prints.
-    Returns (H, W) float32 in ink..paper. Without dot gain its mean over an even tone t is ink + (paper - ink) t.
+    Returns (H, W) float32 in ink..paper; without dot gain an even tone t has mean ink + (paper - ink) t.
     """
     require_range("pitch_px", pitch_px, 2.0, 40.0, "px")
     require_range("angle_deg", angle_deg, 0.0, 90.0, "degrees")
@@ -70,18 +71,14 @@ def _threshold(shape: tuple[int, int], pitch: float, angle_deg: float) -> Image:
     v = np.float32(-step * np.sin(angle)) * x + np.float32(step * np.cos(angle)) * y
     hill = np.cos(u) + np.cos(v)
     index = cv2.convertScaleAbs(hill + np.float32(2.0), alpha=255.0 / 4.0)
-    threshold: Image = cv2.LUT(index, _uniform())
-    return threshold
+    return np.asarray(cv2.LUT(index, _uniform()), dtype=np.float32)
 
 
 @lru_cache(maxsize=1)
 def _uniform() -> Image:
-    """Distribution function of cos u + cos v at 256 even levels from -2 to 2 (the middle of each level's mass)."""
+    """Distribution function of cos u + cos v at 256 even levels from -2 to 2, at the middle of each step."""
     phase = (np.arange(1024) + 0.5) * (2.0 * np.pi / 1024)
     hill = np.cos(phase)[:, None] + np.cos(phase)
-    share = (
-        np.bincount(np.round((hill + 2.0).ravel() * (255.0 / 4.0)).astype(np.int64), minlength=256)
-        / hill.size
-    )
+    share = np.bincount(np.round((hill + 2.0).ravel() * (255.0 / 4.0)).astype(np.int64), minlength=256) / hill.size
     result: Image = (np.cumsum(share) - 0.5 * share).astype(np.float32)
     return result

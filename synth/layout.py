@@ -20,7 +20,11 @@ def lay_out(design: DialDesign) -> list[Item]:
     if design.track is not None:
         items += track_items(design.track, (0.0, 0.0), radius, Zone.MINUTE_TRACK)
     if design.centre_ring > 0:
-        items.append(ring_item((0.0, 0.0), design.centre_ring * radius, 0.08 * (radius / 22), Zone.OTHER, "centre ring"))
+        items.append(
+            ring_item(
+                (0.0, 0.0), design.centre_ring * radius, 0.08 * (radius / 22), Zone.OTHER, "centre ring"
+            )
+        )
     if design.chapter is not None:
         items += chapter_items(design.chapter, radius, design.subdials)
     for index, dial in enumerate(design.subdials):
@@ -42,7 +46,9 @@ def guide_circles(design: DialDesign) -> list[Item]:
     ]
 
 
-def ring_item(center: tuple[float, float], radius: float, width: float, zone: Zone, name: str, ink: int = 0) -> Item:
+def ring_item(
+    center: tuple[float, float], radius: float, width: float, zone: Zone, name: str, ink: int = 0
+) -> Item:
     """A circle as one closed stroke."""
     angle = np.linspace(0.0, 2 * np.pi, 721)
     path = np.stack([center[0] + radius * np.sin(angle), center[1] - radius * np.cos(angle)], axis=1)
@@ -194,7 +200,9 @@ def line_items(line: Line, radius: float, index: int) -> list[Item]:
         if line.arc > 0:
             at = line.arc * radius
             angle = off / at
-            items.append(upright(glyph, setting, (at * float(np.sin(angle)), -at * float(np.cos(angle))), angle))
+            items.append(
+                upright(glyph, setting, (at * float(np.sin(angle)), -at * float(np.cos(angle))), angle)
+            )
         else:
             items.append(upright(glyph, setting, (off, line.y * radius), 0.0))
     return items

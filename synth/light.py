@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+
 from dialtell.synth.errors import require_range
 from dialtell.synth.raster import coverage
 from dialtell.synth.texture import enlarge, soften, stack
 from dialtell.synth.view import ViewSpec, homography, mm_grid, to_px
-from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -114,11 +115,9 @@ def apply_light(light: LightSpec, view: ViewSpec, reflectance: Image) -> Image:
     y = np.linspace(-1.0, 1.0, rows, dtype=np.float32)[:, None]
     angle = np.radians(light.azimuth_deg + view.roll_deg)
     far = np.clip(0.5 - 0.5 * (np.float32(np.sin(angle)) * x - np.float32(np.cos(angle)) * y), 0.0, 1.0)
-    main = (1.0 - np.float32(light.falloff) * far) * (
-        1.0 - np.float32(0.5 * light.vignette) * (x * x + y * y)
-    )
+    main = (1.0 - np.float32(light.falloff) * far) * (1.0 - np.float32(0.5 * light.vignette) * (x * x + y * y))
     gain = [
-        main * ((1.0 - far) * np.float32(a) + far * np.float32(b))
+        np.asarray(main * ((1.0 - far) * a + far * b), dtype=np.float32)
         for a, b in zip(light.colour, light.shade_colour, strict=True)
     ]
     radiance = enlarge(stack(gain), view.shape)
@@ -146,8 +145,8 @@ def _glare(light: LightSpec, view: ViewSpec) -> Image:
         across / np.float32(light.glare_size)
     ) ** 2
     # a bright kernel with a wide skirt, as polished curved glass gives
-    field: Image = np.float32(light.glare) * (0.75 * np.exp(-0.5 * reach**2) + 0.25 * np.exp(-0.35 * reach))
-    return field.astype(np.float32)
+    field = np.float32(light.glare) * (0.75 * np.exp(-0.5 * reach**1.4) + 0.25 * np.exp(-0.35 * reach))
+    return np.asarray(field, dtype=np.float32)
 
 
 def _window(light: LightSpec, view: ViewSpec) -> Image:
@@ -175,4 +174,4 @@ def _window(light: LightSpec, view: ViewSpec) -> Image:
             panes.append(to_px(matrix, place * light.dial_radius_mm))
     cover = coverage(panes, shape)
     sigma = max(light.window_blur * light.dial_radius_mm * view.px_per_mm / PANE_STEP, 0.5)
-    return np.float32(light.window) * soften(cover, sigma)
+    return np.float32(light.window) * np.maximum(soften(cover, sigma), 0.0)

@@ -4,9 +4,52 @@ from __future__ import annotations
 
 import numpy as np
 
-_ONSETS = ("B", "Br", "C", "D", "Dr", "F", "G", "H", "K", "L", "M", "N", "P", "Qu", "R", "S", "St", "T", "Tr", "V", "W", "Z")
+_ONSETS = (
+    "B",
+    "Br",
+    "C",
+    "D",
+    "Dr",
+    "F",
+    "G",
+    "H",
+    "K",
+    "L",
+    "M",
+    "N",
+    "P",
+    "Qu",
+    "R",
+    "S",
+    "St",
+    "T",
+    "Tr",
+    "V",
+    "W",
+    "Z",
+)
 _NUCLEI = ("a", "e", "i", "o", "u", "ei", "ou", "ae")
-_CODAS = ("b", "ck", "d", "ff", "gg", "l", "ll", "m", "mp", "n", "nd", "p", "r", "rl", "sk", "t", "v", "x", "z")
+_CODAS = (
+    "b",
+    "ck",
+    "d",
+    "ff",
+    "gg",
+    "l",
+    "ll",
+    "m",
+    "mp",
+    "n",
+    "nd",
+    "p",
+    "r",
+    "rl",
+    "sk",
+    "t",
+    "v",
+    "x",
+    "z",
+)
 _ENDS = ("ume", "oth", "ezz", "ivar", "ulk", "onda", "irx", "aval", "ep", "ogue", "ybel", "unter")
 _TOWNS = ("vik", "mouthe", "dorp", "quay", "stadt", "ham", "bourne", "ovo", "fell", "mere")
 _FIRM = ("", "", "", "", " & Son", " & Co", " Watch", " Bros", " & Sons")

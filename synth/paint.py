@@ -13,8 +13,11 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.raster import accumulate
+from dialtell.synth.raster import accumulate, accumulate_runs
 from dialtell.synth.stroke import Floats
+
+
+COVERED = 1e-6  # share of a pixel below which it counts as bare
 
 
 class Cue(IntFlag):
@@ -132,30 +135,38 @@ def slice_edges(paint: Paint, homography: Floats, values: Floats) -> tuple[Float
     )
 
 
-def lay(paint: Paint, homography: Floats, shape: tuple[int, int], *, coat: float) -> tuple[Floats, Floats]:
-    """Covered share A (H, W) 0..1 and density D (H, W) of the covered part.
+def lay(
+    paint: Paint, homography: Floats, shape: tuple[int, int], *, coat: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Covered share A (H, W) 0..1 and density D (H, W) of the covered part, float32.
 
     coat : what a second coat adds to density, as a share of the first (0 for a printed film).
     """
     if not paint.follows.any():
-        return np.zeros(shape), np.zeros(shape)
+        return np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     density = paint.density.copy()
     density[1:] = 0.5 * (paint.density[1:] + paint.density[:-1])
     edges, weights = slice_edges(paint, homography, np.stack([np.ones_like(density), density], axis=1))
-    total, weighted = accumulate(edges, weights, shape)
-    share = np.clip(total, 0.0, 1.0)
-    safe = np.maximum(total, 1e-6)
-    coats = np.maximum(total / np.maximum(share, 1e-6), 1.0)
-    mean = np.clip(weighted / safe, 0.0, 3.0)
-    # a second coat darkens a thin first one most: what is black already cannot get much blacker
-    mean = mean * (1.0 + coat * np.exp(-mean) * (coats - 1.0))
-    return share, np.where(total > 1e-6, mean, 0.0)
+    runs = accumulate_runs(edges, weights, shape)
+    # the arithmetic below runs over covered pixels alone, in single precision
+    covered = runs.values[0] > COVERED
+    total, weighted = runs.values[0][covered].astype(np.float32), runs.values[1][covered].astype(np.float32)
+    mean = np.clip(weighted / total, 0.0, 3.0)
+    if coat > 0.0:
+        # a second coat darkens a thin first one most: what is black already cannot get much blacker
+        mean *= 1.0 + np.float32(coat) * np.exp(-mean) * (np.maximum(total, 1.0) - 1.0)
+    share, dense = np.zeros((2, *covered.shape), dtype=np.float32)
+    share[covered] = np.minimum(total, 1.0)
+    dense[covered] = mean
+    return runs.spread(share), runs.spread(dense)
 
 
-def mask(paint: Paint, homography: Floats, shape: tuple[int, int], cue: Cue | None = None) -> Floats:
-    """Share of each pixel covered by strokes (of one cue): (H, W) 0..1."""
+def mask(
+    paint: Paint, homography: Floats, shape: tuple[int, int], cue: Cue | None = None
+) -> NDArray[np.float32]:
+    """Share of each pixel covered by strokes (of one cue): (H, W) 0..1, float32."""
     if not paint.follows.any():
-        return np.zeros(shape)
+        return np.zeros(shape, dtype=np.float32)
     shown = np.ones(len(paint.cue)) if cue is None else ((paint.cue & int(cue)) != 0).astype(np.float64)
     edges, weights = slice_edges(paint, homography, shown[:, None])
     return np.clip(accumulate(edges, weights[:, 0], shape), 0.0, 1.0)

@@ -14,6 +14,9 @@ Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
 
 
+SHEET = 1024  # px, width of the sheet small shapes share
+
+
 class Patch(NamedTuple):
     """Coverage in a box of the frame: `cover` (h, w) float32 belongs to pixels [rows, columns]."""
 
@@ -36,7 +39,7 @@ def cover_patch(
 ) -> Patch | None:
     """Coverage of px polygons, summed (times `weights`), in their bounding box; None if they miss the frame.
 
-    polygons : several (M, 2), or one (N, M, 2). pad : px by which the box is grown before it is cut to the frame.
+    polygons : several (M, 2), or one (N, M, 2). pad : px by which the box is grown, within the frame.
     """
     if len(polygons) == 0:
         return None
@@ -58,6 +61,45 @@ def cover_patch(
     return Patch(slice(top, bottom), slice(left, right), cover)
 
 
+def cover_each(polygons: Floats, shape: tuple[int, int]) -> list[Patch | None]:
+    """Coverage of each of many px polygons (N, M, 2) on its own, None for those that miss the frame.
+
+    Small ones are drawn side by side on one sheet and cut out again, which saves the cost of a call for each.
+    """
+    if len(polygons) == 0:
+        return []
+    low = np.floor(polygons.min(axis=1)).astype(np.int64)
+    size = np.ceil(polygons.max(axis=1)).astype(np.int64) - low
+    small = np.flatnonzero(size.max(axis=1) <= SHEET // 4)
+    small = small[np.argsort(size[small, 1], kind="stable")]
+    place = np.zeros_like(low)
+    across, top, tall = 0, 0, 0
+    for index in small:
+        if across + size[index, 0] > SHEET:
+            across, top, tall = 0, top + tall, 0
+        place[index] = across, top
+        across, tall = across + int(size[index, 0]), max(tall, int(size[index, 1]))
+    edges, owner = edges_of_stack(polygons[small] + (place - low)[small, None])
+    sheet = accumulate(edges, np.ones(len(owner)), (max(top + tall, 1), SHEET))
+    patches: list[Patch | None] = []
+    on_sheet = np.isin(np.arange(len(polygons)), small)
+    for number in range(len(polygons)):
+        if not on_sheet[number]:
+            patches.append(cover_patch(polygons[number : number + 1], shape))
+            continue
+        (left, upper), (wide, high) = low[number].tolist(), size[number].tolist()
+        first = max(-left, 0), max(-upper, 0)
+        last = min(shape[1] - left, wide), min(shape[0] - upper, high)
+        if last[0] <= first[0] or last[1] <= first[1]:
+            patches.append(None)
+            continue
+        x, y = place[number]
+        cover = sheet[y + first[1] : y + last[1], x + first[0] : x + last[0]]
+        rows, columns = slice(upper + first[1], upper + last[1]), slice(left + first[0], left + last[0])
+        patches.append(Patch(rows, columns, cover))
+    return patches
+
+
 def direction(angle: Floats | float) -> Floats:
     """Unit vectors of angles in radians clockwise from 12 o'clock; (..., 2)."""
     return np.stack([np.sin(angle), -np.cos(angle)], axis=-1)
@@ -69,7 +111,7 @@ def circle(x: float, y: float, radius: float, count: int = 360) -> Floats:
 
 
 def ring_slices(x: float, y: float, inner: float, outer: float, count: int = 96) -> tuple[Floats, Floats]:
-    """A ring as (count, 4, 2) quadrilaterals without seams, and the (count,) angles of their middles, radians."""
+    """A ring as (count, 4, 2) quadrilaterals without seams, and (count,) angles of their middles, radians."""
     angle = np.linspace(0.0, 2.0 * np.pi, count + 1)
     spoke = direction(angle)
     quads = np.stack([inner * spoke[:-1], outer * spoke[:-1], outer * spoke[1:], inner * spoke[1:]], axis=1)
@@ -77,7 +119,7 @@ def ring_slices(x: float, y: float, inner: float, outer: float, count: int = 96)
 
 
 def blob(rng: np.random.Generator, x: float, y: float, radius: float, rough: float = 0.25) -> Floats:
-    """An irregular closed outline (36, 2) of mean radius `radius`; rough 0..0.5 is its relative unevenness."""
+    """An irregular closed outline (36, 2) of mean radius `radius`; rough 0..0.5, its unevenness."""
     angle = np.linspace(0.0, 2.0 * np.pi, 36, endpoint=False)
     order = np.arange(1, 6)
     swing = rng.normal(size=5) / order**0.8
@@ -87,7 +129,7 @@ def blob(rng: np.random.Generator, x: float, y: float, radius: float, rough: flo
 
 
 def ribbon(path: Floats, width: Floats) -> Floats:
-    """(N - 1, 4, 2) slices of a line of full width `width` (N,) along `path` (N, 2); neighbours share ends."""
+    """(N - 1, 4, 2) slices of a line of full width `width` (N,) along `path` (N, 2), ends shared."""
     along = np.gradient(path, axis=0)
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     side = 0.5 * width[:, None] * np.stack([-along[:, 1], along[:, 0]], axis=1)

@@ -75,7 +75,9 @@ def generator(seed: int, index: int) -> np.random.Generator:
     return np.random.default_rng([seed, index])
 
 
-def sample_spec(seed: int, index: int, scope: Range | None = None, process: Process | None = None) -> DialSpec:
+def sample_spec(
+    seed: int, index: int, scope: Range | None = None, process: Process | None = None
+) -> DialSpec:
     """Draw picture `index` of set `seed`.
 
     process : None draws it, half hand and half print (two prints in three by transfer), or mixed by `scope.mixed`.
@@ -94,7 +96,11 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     size = seconds.radius * radius if seconds else 0.0
     azimuth = float(rng.uniform(0, 360))
     body = sample_body(
-        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size, light_azimuth_deg=azimuth
+        rng=rng,
+        dial_radius_mm=radius,
+        seconds_centre_mm=place,
+        seconds_radius_mm=size,
+        light_azimuth_deg=azimuth,
     )
     hands = sample_hands(
         rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size, light_azimuth_deg=azimuth,

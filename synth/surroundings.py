@@ -1,6 +1,6 @@
 """What lies outside the enamel disc: its copper edge, the case rim and the ground the watch lies on.
 
-Painted at half size and enlarged: none of it carries the design, and the camera blurs more than that.
+Large frames are painted at half or a third of their size and enlarged: none of it carries the design.
 """
 
 from __future__ import annotations
@@ -8,12 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+
 from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.patch import circle, edges_of_stack, ring_slices
 from dialtell.synth.raster import accumulate, coverage, edges_of
 from dialtell.synth.texture import enlarge, mix, smooth_noise, soften, stack, times
 from dialtell.synth.view import ViewSpec, homography, to_px
-from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -78,9 +79,7 @@ class Surroundings:
         if self.rim != "none":
             low = self.dial_radius_mm + self.edge_mm
             require_range("rim_inner_mm", self.rim_inner_mm, low, 2.0 * self.dial_radius_mm, "mm")
-            require_range(
-                "rim_outer_mm", self.rim_outer_mm, self.rim_inner_mm, 2.0 * self.dial_radius_mm, "mm"
-            )
+            require_range("rim_outer_mm", self.rim_outer_mm, self.rim_inner_mm, 2.0 * self.dial_radius_mm, "mm")
         require_range("rim_contrast", self.rim_contrast, 0.0, 1.5)
         for value in self.ground_rgb:
             require_range("ground_rgb", value, 0.0, 1.0)
@@ -124,7 +123,7 @@ def sample_surroundings(*, rng: np.random.Generator, dial_radius_mm: float) -> S
 
 def paint_surroundings(around: Surroundings, view: ViewSpec, light_azimuth_deg: float) -> Image:
     """(H, W, 3) float32 linear, the enamel disc left to be painted over."""
-    step = 2 if min(view.shape) > 500 else 1
+    step = 3 if min(view.shape) > 900 else 2 if min(view.shape) > 450 else 1
     shape = (-(-view.height_px // step), -(-view.width_px // step))
     scale = view.px_per_mm / step
     matrix = np.diag([1.0 / step, 1.0 / step, 1.0]) @ homography(view)
@@ -167,9 +166,7 @@ def _ground(around: Surroundings, shape: tuple[int, int], scale: float) -> Image
         along = around.ground_angle_deg < 90.0
         long, short = 40.0 * cell, max(0.7 * cell, 1.5)
         field += contrast * smooth_noise(around.seed + 1, shape, (short, long) if along else (long, short))
-        field += contrast * smooth_noise(
-            around.seed + 2, shape, (4 * short, long) if along else (long, 4 * short)
-        )
+        field += contrast * smooth_noise(around.seed + 2, shape, (4 * short, long) if along else (long, 4 * short))
     else:
         field += (
             contrast
@@ -198,9 +195,7 @@ def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Float
     rng = np.random.default_rng(around.seed + 3)
     angle = (np.arange(96) + 0.5) * (2.0 * np.pi / 96)
     rings: list[tuple[float, float, Floats]] = []
-    start = (
-        around.dial_radius_mm * 0.998
-    )  # a little under the enamel, so that no ground shows through the seam
+    start = around.dial_radius_mm * 0.998  # a little under the enamel, so that no ground shows through the seam
     if around.edge != "none":
         middle = around.dial_radius_mm + 0.5 * around.edge_mm
         for inner, outer, facing in (
@@ -210,11 +205,10 @@ def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Float
             tone = 0.6 + 0.35 * facing * np.cos(angle - light) + 0.08 * rng.standard_normal(96)
             rings.append((inner, outer, np.clip(tone, 0.1, 1.5)[:, None] * np.array(METAL[around.edge])))
     if around.rim != "none":
-        # facets of a turned ring: each mirrors the room with its own shift, bright toward the light and across
+        # facets of a turned ring: each mirrors the room with its own shift, brightest along the light
         bounds = np.linspace(around.rim_inner_mm, around.rim_outer_mm, 7)
         room = sum(
-            rng.normal() / order * np.cos(order * (angle - rng.uniform(0.0, 2 * np.pi)))
-            for order in range(1, 7)
+            rng.normal() / order * np.cos(order * (angle - rng.uniform(0.0, 2 * np.pi))) for order in range(1, 7)
         )
         for index in range(6):
             turn = angle - light - (0.0 if index < 3 else np.pi) - 0.25 * rng.normal()
@@ -225,7 +219,5 @@ def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Float
             tone *= 0.45 if index in (0, 5) else 0.85 + 0.3 * rng.random()
             metal = np.array(METAL[around.rim])
             tone = np.clip(tone, 0.04, 1.6)[:, None]
-            rings.append(
-                (bounds[index], bounds[index + 1], tone * metal + 0.25 * np.maximum(tone - 0.9, 0.0))
-            )
+            rings.append((bounds[index], bounds[index + 1], tone * metal + 0.25 * np.maximum(tone - 0.9, 0.0)))
     return rings

@@ -61,9 +61,10 @@ def times(image: Image, field: Image) -> Image:
 
 
 def mix(image: Image, colour: Colour | Image, share: Image) -> Image:
-    """image + share (colour - image); image (H, W, 3), share (H, W) in 0..1, colour one triple or (H, W, 3)."""
+    """image + share (colour - image); image (H, W, 3), share (H, W) 0..1, colour a triple or (H, W, 3)."""
     wide = stack((share, share, share))
-    added = cv2.subtract((*colour, 0.0) if isinstance(colour, tuple) else colour, image)
+    other = np.array([*colour, 0.0]) if isinstance(colour, tuple) else colour
+    added = cv2.subtract(other, image)
     cv2.multiply(added, wide, dst=added)
     return _f32(cv2.add(added, image, dst=added))
 

@@ -1,7 +1,7 @@
 """The view: where the camera stands, and which part of the dial the frame holds.
 
-A dial plane (mm, origin dial centre, y down) is turned by `roll`, tilted about an axis in the image plane through
-the dial centre, and seen by a pinhole camera whose axis passes through the dial centre; the frame may be cut
+A dial plane (mm, origin dial centre, y down) is turned by `roll`, tilted about an axis in the image plane
+through the dial centre, and seen by a pinhole camera whose axis passes through it; the frame may be cut
 anywhere out of that picture. Everything is one homography from mm to photo pixels.
 """
 
@@ -10,8 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from dialtell.synth.errors import ParameterError, require_range
 from numpy.typing import NDArray
+
+from dialtell.synth.errors import ParameterError, require_range
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -24,7 +25,7 @@ FIELDS = ("whole", "part")
 class ViewSpec:
     """One camera position and frame.
 
-    px_per_mm : 0.5..500, scale at the dial centre across the tilt (along it the scale is this times cos tilt).
+    px_per_mm : 0.5..500, scale at the dial centre across the tilt (along it: times cos tilt).
     tilt_deg : 0..60, angle between dial plane and image plane.
     azimuth_deg : 0..360, direction in the photo, clockwise from up, in which the dial leans away.
     roll_deg : -180..180, clockwise turn of the dial in its own plane.
@@ -98,7 +99,7 @@ def local_scale(matrix: Floats, points: Floats) -> Floats:
 
 
 def mm_grid(view: ViewSpec, step: int = 1) -> tuple[Image, Image]:
-    """Dial x and y in mm of the middles of blocks of `step` x `step` px; each (ceil(H/step), ceil(W/step)) float32."""
+    """Dial x and y, mm, at the middles of `step` x `step` px blocks; (ceil(H/step), ceil(W/step)) float32."""
     inverse = np.linalg.inv(homography(view)).astype(np.float32)
     rows = -(-view.height_px // step)
     columns = -(-view.width_px // step)
@@ -156,9 +157,7 @@ def sample_view(
     )
     frame = _part_frame if part else _whole_frame
     height, width, x, y = frame(rng, pose, diameter, max_side_px, min_side_px)
-    return ViewSpec(
-        **{**vars(pose), "height_px": height, "width_px": width, "centre_x_px": x, "centre_y_px": y}
-    )
+    return ViewSpec(**{**vars(pose), "height_px": height, "width_px": width, "centre_x_px": x, "centre_y_px": y})
 
 
 def _whole_frame(

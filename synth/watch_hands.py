@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+
 from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.patch import circle, cover_patch
 from dialtell.synth.texture import enlarge, mix, soften, stack, times
 from dialtell.synth.view import ViewSpec, homography, local_scale, to_px
-from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -18,7 +19,7 @@ Colour = tuple[float, float, float]
 SHAPES = ("none", "spade", "ring tip", "baton", "pear", "plain")
 FINISHES = ("blued", "black", "gold")
 METAL: dict[str, tuple[Colour, Colour]] = {  # linear colour of the shaded and of the lit facet
-    "blued": ((0.012, 0.016, 0.05), (0.05, 0.09, 0.32)),
+    "blued": ((0.008, 0.01, 0.025), (0.03, 0.055, 0.2)),
     "black": ((0.012, 0.012, 0.012), (0.07, 0.07, 0.07)),
     "gold": ((0.3, 0.19, 0.06), (0.85, 0.62, 0.27)),
 }
@@ -28,7 +29,7 @@ METAL: dict[str, tuple[Colour, Colour]] = {  # linear colour of the shaded and o
 class HandsSpec:
     """The hands on a dial; a hand of length 0 is missing.
 
-    shape : "none", "spade", "ring tip", "baton", "pear" or "plain"; the seconds hand is always a plain pointer.
+    shape : "none", "spade", "ring tip", "baton", "pear" or "plain"; the seconds hand is a plain pointer.
     finish : "blued", "black" or "gold".
     dial_radius_mm : 2..500.
     hour_deg, minute_deg, second_deg : 0..360 clockwise from 12.
@@ -36,7 +37,7 @@ class HandsSpec:
     seconds_x_mm, seconds_y_mm : axis of the seconds hand.
     weight : 0.5..2, width against the usual.
     facet : 0..1, how much brighter the side turned to the light is.
-    shadow : 0..1, its depth; shadow_x_mm, shadow_y_mm : -5..5, its shift; shadow_blur_mm : 0.02..3, its softness.
+    shadow : 0..1, its depth; shadow_x_mm, shadow_y_mm : -5..5, its shift; shadow_blur_mm : 0.02..3, sigma.
     light_azimuth_deg : 0..360, where the light comes from.
     """
 
@@ -151,7 +152,7 @@ def paint_hands(hands: HandsSpec, view: ViewSpec, reflectance: Image) -> tuple[I
 
 
 def _outline(shape: str, length: float, unit: float) -> list[tuple[float, Floats]]:
-    """Pieces of a hand pointing to 12, (sign, outline mm); sign -1 is a hole. `unit` is half a shaft's width."""
+    """Pieces of a hand pointing to 12: (sign, outline mm), sign -1 a hole; `unit` is half a shaft."""
 
     def symmetric(*points: tuple[float, float]) -> Floats:
         side = np.array(points)
@@ -165,7 +166,7 @@ def _outline(shape: str, length: float, unit: float) -> list[tuple[float, Floats
     if shape == "pointer":
         return [(1.0, symmetric((2.2 * unit, 0.3 * length), (0.8 * unit, 0.0), (0.3 * unit, -length)))]
     if shape == "ring tip":
-        middle, ring = -0.76 * length, 3.6 * unit
+        middle, ring = -0.76 * length, 3.0 * unit
         shaft = symmetric(tail, (unit, 0.0), (0.6 * unit, middle + 0.8 * ring))
         tip = symmetric((0.6 * unit, middle - 0.9 * ring), (0.1 * unit, -length))
         off = 0.25 * ring
@@ -217,9 +218,7 @@ def _lay(
     reduce = np.diag([1.0 / step, 1.0 / step, 1.0]) @ matrix
     height, width = covered.shape
     small = (-(-height // step), -(-width // step))
-    dark = cover_patch(
-        [to_px(reduce, outline + shift) for outline in placed], small, signs, int(3 * sigma / step) + 2
-    )
+    dark = cover_patch([to_px(reduce, outline + shift) for outline in placed], small, signs, int(3 * sigma / step) + 2)
     if dark is not None and hands.shadow > 0.0:
         soft = soften(np.clip(dark.cover, 0.0, 1.0), sigma / step)
         rows = slice(dark.rows.start * step, min(dark.rows.stop * step, height))

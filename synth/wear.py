@@ -8,11 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+
 from dialtell.synth.errors import require_range
-from dialtell.synth.patch import blob, cover_patch, direction, ribbon
+from dialtell.synth.patch import blob, cover_each, cover_patch, direction, ribbon
 from dialtell.synth.texture import enlarge, mix, smooth_noise, stack, times
 from dialtell.synth.view import ViewSpec, homography, mm_grid, to_px
-from numpy.typing import NDArray
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -34,7 +35,7 @@ class WearSpec:
     soiling : 0..0.5 grey veil, patchy and heavier toward the edge.
     rust : 0..1 brown bloom round the centre; rust_mm : 0.2..10 its radius.
     repairs : 0..5 patches of cold fill; repair_mm : 0.2..6 mean radius; repair_tone : 0.7..1.15.
-    abrasion : 0..1 share of paint gone where the dial is worn most; abrasion_area : 0..1 share of the dial worn.
+    abrasion : 0..1 share of paint gone where wear is worst; abrasion_area : 0..1 share of the dial worn.
     seed : of all places and shapes.
     """
 
@@ -158,8 +159,8 @@ def abrasion_field(wear: WearSpec, view: ViewSpec, shape: tuple[int, int]) -> Im
     # the normal quantile of the worn area, by a logistic approximation, is the level above which paint goes
     level = np.log((1.0 - 0.98 * wear.abrasion_area) / (0.98 * wear.abrasion_area)) / 1.702
     large -= np.float32(level)
-    large += np.float32(0.5) * fine
-    large *= np.float32(1.4 * wear.abrasion)
+    large += np.float32(0.35) * fine
+    large *= np.float32(1.1 * wear.abrasion)
     field: Image = np.clip(large, 0.0, np.float32(wear.abrasion))
     return field
 
@@ -171,9 +172,7 @@ def _veil(wear: WearSpec, view: ViewSpec) -> Image:
     radius = np.sqrt(x * x + y * y)
     cell = max(wear.stain_mm * scale, 1.0)
     cloud = np.clip(smooth_noise(wear.seed + 1, small, (cell, cell)) - 0.2, 0.0, 1.5)
-    dirt = np.clip(
-        0.4 + 0.4 * smooth_noise(wear.seed + 2, small, (1.0 + 0.5 * cell, 1.0 + 0.5 * cell)), 0.0, 1.5
-    )
+    dirt = np.clip(0.4 + 0.4 * smooth_noise(wear.seed + 2, small, (1.0 + 0.5 * cell, 1.0 + 0.5 * cell)), 0.0, 1.5)
     dirt *= 0.5 + 0.5 * (radius / wear.dial_radius_mm) ** 4
     bloom = np.exp(-radius / np.float32(wear.rust_mm))
     bloom *= np.clip(0.8 + 0.5 * smooth_noise(wear.seed + 3, small, (max(0.4 * scale, 1.0),) * 2), 0.0, 1.5)
@@ -209,9 +208,9 @@ def _crack(wear: WearSpec, matrix: Floats, loss: Image) -> None:
         lines.append((path, 1.0))
         for _ in range(int(rng.poisson(0.9))):
             at = int(rng.integers(1, len(path)))
-            fork = np.arctan2(*(path[at] - path[at - 1]) * np.array([1.0, -1.0])) + rng.choice(
-                [-1, 1]
-            ) * rng.uniform(0.3, 1.0)
+            fork = np.arctan2(*(path[at] - path[at - 1]) * np.array([1.0, -1.0])) + rng.choice([-1, 1]) * rng.uniform(
+                0.3, 1.0
+            )
             lines.append((_walk(rng, path[at], float(fork), radius * rng.uniform(0.05, 0.4), step), 0.7))
     for path, share in lines:
         taper = np.sqrt(np.linspace(1.0, 0.02, len(path)))
@@ -230,6 +229,7 @@ def _scratch(wear: WearSpec, matrix: Floats, loss: Image) -> None:
     rng = np.random.default_rng(wear.seed + 5)
     shape = (loss.shape[0], loss.shape[1])
     common = rng.uniform(0.0, np.pi)
+    outlines, depths = [], []
     for _ in range(wear.scratches):
         start = wear.dial_radius_mm * np.sqrt(rng.random()) * direction(rng.uniform(0.0, 2.0 * np.pi))
         heading = common + rng.normal(0.0, 0.3) if rng.random() < 0.7 else rng.uniform(0.0, np.pi)
@@ -237,20 +237,20 @@ def _scratch(wear: WearSpec, matrix: Floats, loss: Image) -> None:
         bend = np.cumsum(np.full(8, rng.normal(0.0, 0.03)))
         path = start + np.cumsum(length / 8 * direction(heading + bend), axis=0)
         width = rng.uniform(0.008, 0.03) * np.sin(np.linspace(0.15, np.pi - 0.15, 8))
-        slices = to_px(matrix, ribbon(path, width))
-        depth = np.full(len(slices), wear.scratch_depth * rng.uniform(0.4, 1.2))
-        patch = cover_patch(slices, shape, depth)
-        if patch is not None:
-            loss[patch.rows, patch.columns] += patch.cover
+        slices = ribbon(path, width)
+        outlines.append(np.concatenate([slices[:, 0], slices[-1:, 1], slices[-1:, 2], slices[::-1, 3]]))
+        depths.append(wear.scratch_depth * rng.uniform(0.4, 1.2))
+    if outlines:
+        for patch, depth in zip(cover_each(to_px(matrix, np.stack(outlines)), shape), depths, strict=True):
+            if patch is not None:
+                loss[patch.rows, patch.columns] += np.float32(depth) * patch.cover
 
 
 def _chip(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> None:
-    """Chips at the edge: shells of enamel gone down to a grey lower coat, copper or dark at the bottom; in place."""
+    """Chips at the edge: shells gone down to a grey lower coat, copper or dark at the bottom; in place."""
     rng = np.random.default_rng(wear.seed + 6)
     shape = (dial_mask.shape[0], dial_mask.shape[1])
-    base = wear.chip_copper * np.array([0.5, 0.24, 0.13]) + (1.0 - wear.chip_copper) * np.array(
-        [0.09, 0.075, 0.06]
-    )
+    base = wear.chip_copper * np.array([0.5, 0.24, 0.13]) + (1.0 - wear.chip_copper) * np.array([0.09, 0.075, 0.06])
     for _ in range(wear.chips):
         place = wear.dial_radius_mm * rng.uniform(0.955, 1.01) * direction(rng.uniform(0.0, 2.0 * np.pi))
         size = wear.chip_mm * np.exp(rng.normal(0.0, 0.4))
@@ -283,17 +283,17 @@ def _repair(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> 
 def _dust(wear: WearSpec, view: ViewSpec, matrix: Floats, result: Image) -> None:
     """Specks and a few fibres, dark or light, anywhere on the crystal; in place."""
     rng = np.random.default_rng(wear.seed + 8)
+    outlines = []
     for index in range(wear.dust):
         place = wear.dial_radius_mm * np.sqrt(rng.random()) * direction(rng.uniform(0.0, 2.0 * np.pi))
-        if index % 12 == 0:
-            path = _walk(rng, place, rng.uniform(0.0, 2 * np.pi), rng.uniform(0.3, 2.0), 0.12)
-            outline = ribbon(path, np.full(len(path), rng.uniform(0.012, 0.03)))
+        if index % 12 == 0:  # a fibre
+            length = rng.uniform(0.3, 2.0)
+            slices = ribbon(_walk(rng, place, rng.uniform(0.0, 7.0), length, length / 17.0)[:18], np.full(18, 0.02))
+            outlines.append(np.concatenate([slices[:, 0], slices[-1:, 1], slices[-1:, 2], slices[::-1, 3]]))
         else:
-            outline = blob(rng, place[0], place[1], rng.uniform(0.01, 0.06), 0.2)[None]
-        patch = cover_patch(to_px(matrix, outline), view.shape)
-        light, share = rng.choice([0.08, 0.3, 0.9], p=[0.5, 0.3, 0.2]), rng.uniform(0.3, 0.9)
+            outlines.append(blob(rng, place[0], place[1], rng.uniform(0.01, 0.06), 0.2))
+    for patch in cover_each(to_px(matrix, np.stack(outlines)), view.shape):
+        light, share = float(rng.choice([0.08, 0.3, 0.9], p=[0.5, 0.3, 0.2])), rng.uniform(0.3, 0.9)
         if patch is not None:
             cover = np.clip(np.float32(share) * patch.cover, 0.0, 1.0)
-            result[patch.rows, patch.columns] = mix(
-                result[patch.rows, patch.columns], (light, light, light), cover
-            )
+            result[patch.rows, patch.columns] = mix(result[patch.rows, patch.columns], (light, light, light), cover)

@@ -3,8 +3,8 @@ import pytest
 from sklearn.calibration import calibration_curve
 from sklearn.metrics import brier_score_loss
 
-from dialtell.evaluate.calibration_error import brier, expected_calibration_error, reliability_table
 from dialtell.synth.errors import ParameterError
+from dialtell.train.calibration_error import brier, expected_calibration_error, reliability_table
 
 
 def test_brier_of_the_documented_example_and_scikit_learn():

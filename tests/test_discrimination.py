@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from sklearn.metrics import roc_auc_score, roc_curve
 
-from dialtell.evaluate.discrimination import auc, bootstrap_auc, delong, roc
 from dialtell.synth.errors import ParameterError
+from dialtell.train.discrimination import auc, bootstrap_auc, delong, roc
 
 
 def tied_sample(seed, n=80):

@@ -3,7 +3,8 @@ import math
 import numpy as np
 import pytest
 
-from dialtell.evaluate.likelihood_ratio import (
+from dialtell.synth.errors import ParameterError
+from dialtell.train.likelihood_ratio import (
     Bounds,
     cap,
     cllr,
@@ -11,7 +12,6 @@ from dialtell.evaluate.likelihood_ratio import (
     posterior_probability,
     validated_bounds,
 )
-from dialtell.synth.errors import ParameterError
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 import pytest
 
-from dialtell.evaluate.proportion import clopper_pearson, wilson
 from dialtell.synth.errors import ParameterError
+from dialtell.train.proportion import clopper_pearson, wilson
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ No torch here: worker processes import this and nothing heavier.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.patches import HIGH, LOW
-from dialtell.model.photo import photo_from_pixels
+from dialtell.model.photo import Photo, linear_light
 from dialtell.model.reading import read_at
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
 from dialtell.synth.terms import ZONES, Process
@@ -71,7 +72,8 @@ def known_geometry(spec: DialSpec, *, rng: np.random.Generator, jitter: float = 
 def bag_of(spec: DialSpec) -> Bag | None:
     """Render and read one dial; None when nothing on it can be read (a tiny or covered picture)."""
     rng = np.random.default_rng([spec.seed, spec.index, 77])
-    grey = photo_from_pixels(render(spec)).grey
+    pixels = render(spec)
+    grey = Photo(Path('rendered'), linear_light(pixels), (pixels.shape[1], pixels.shape[0])).grey
     patches = read_at(grey, known_geometry(spec, rng=rng)).patches
     if len(patches) < FEWEST_PATCHES:
         return None

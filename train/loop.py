@@ -24,12 +24,23 @@ from dialtell.synth.record import from_record, to_record
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.train.bags import Bag
 from dialtell.train.config import TrainConfig
+from dialtell.train.discrimination import auc
 from dialtell.train.store import BagStore, Batch, whole_batch
 from dialtell.train.supply import VALIDATION_SEED, Supply, collect_singles, collect_twins
 
 log = logging.getLogger("dialtell.train")
 
-COLUMNS = ("epoch", "step", "rate", "loss", "validation_loss", "validation_auc", "dials", "seconds", "wait_seconds")
+COLUMNS = (
+    "epoch",
+    "step",
+    "rate",
+    "loss",
+    "validation_loss",
+    "validation_auc",
+    "dials",
+    "seconds",
+    "wait_seconds",
+)
 AVERAGE = 0.995  # of the slowly following copy of the weights that is kept
 
 
@@ -99,9 +110,15 @@ class Trainer:
     def start_folder(self) -> None:
         """Make the run's folder; refuses one that holds a run already."""
         if (self.folder / "config.json").exists():
-            raise OutputError(f"{self.folder} holds a run already; give --resume {self.folder} or another --out")
+            raise OutputError(
+                f"{self.folder} holds a run already; give --resume {self.folder} or another --out"
+            )
         self.folder.mkdir(parents=True, exist_ok=True)
-        about = {"config": to_record(self.config), "renderer_version": RENDERER_VERSION, "versions": versions()}
+        about = {
+            "config": to_record(self.config),
+            "renderer_version": RENDERER_VERSION,
+            "versions": versions(),
+        }
         (self.folder / "config.json").write_text(json.dumps(about, indent=1))
         with (self.folder / "metrics.csv").open("w", newline="") as file:
             csv.writer(file).writerow(COLUMNS)
@@ -129,7 +146,9 @@ class Trainer:
 
         described, last = folder / "config.json", folder / "last.safetensors"
         if not described.is_file() or not last.is_file():
-            raise ParameterError(f"--resume {folder}: no run with a checkpoint there; give the folder a run wrote")
+            raise ParameterError(
+                f"--resume {folder}: no run with a checkpoint there; give the folder a run wrote"
+            )
         config = from_record(TrainConfig, json.loads(described.read_text())["config"])
         config = replace(config, epochs=epochs or config.epochs, device=device or config.device)
         trainer = cls(config, folder)
@@ -137,7 +156,9 @@ class Trainer:
             counters = file.metadata()
         tensors = load_file(last)
         for part, module in (("net", trainer.net), ("average", trainer.average)):
-            module.load_state_dict({k[len(part) + 1 :]: v for k, v in tensors.items() if k.startswith(part + ".")})
+            module.load_state_dict(
+                {k[len(part) + 1 :]: v for k, v in tensors.items() if k.startswith(part + ".")}
+            )
         state = trainer.optimizer.state_dict()
         for key, value in tensors.items():
             if key.startswith("optimizer."):
@@ -165,11 +186,15 @@ class Trainer:
         self.validation = collect_singles(held_out)
         while self.epoch < last:
             began = time.monotonic()
-            self.store.add(list(tqdm(collect_twins(orders.pop(0)), total=config.pairs, desc="render", disable=None)))
+            self.store.add(
+                list(tqdm(collect_twins(orders.pop(0)), total=config.pairs, desc="render", disable=None))
+            )
             waited = time.monotonic() - began
             ahead = self.epoch + 2
             if ahead < last:
-                orders.append(supply.order_twins(config.seed, ahead * config.pairs, config.pairs, config.scope))
+                orders.append(
+                    supply.order_twins(config.seed, ahead * config.pairs, config.pairs, config.scope)
+                )
             loss = self._train_epoch()
             self.epoch += 1
             figures = self.validate()
@@ -214,7 +239,9 @@ class Trainer:
     @torch.no_grad()
     def _follow(self) -> None:
         share = min(AVERAGE, self.step / (self.step + 10))
-        for slow, fast in zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True):
+        for slow, fast in zip(
+            self.average.state_dict().values(), self.net.state_dict().values(), strict=True
+        ):
             if slow.is_floating_point():
                 slow.lerp_(fast, 1 - share)
             else:
@@ -222,8 +249,6 @@ class Trainer:
 
     def validate(self) -> tuple[float, float]:
         """(loss, AUC over dials) of the averaged net on the validation set."""
-        from dialtell.train.ranking import auc
-
         loss, logits, labels = 0.0, [], []
         for start in range(0, len(self.validation), 16):
             bags = self.validation[start : start + 16]
@@ -235,7 +260,9 @@ class Trainer:
             logits += output.dial.cpu().tolist()
             labels += [bag.dial for bag in bags]
         pure = np.array(labels) >= 0
-        return loss / max(len(self.validation), 1), auc(np.array(labels)[pure], np.array(logits)[pure])
+        truth = np.array(labels)[pure]
+        area = auc(truth, np.array(logits)[pure]) if 0 < truth.sum() < len(truth) else math.nan
+        return loss / max(len(self.validation), 1), area
 
     def _note(self, loss: float, figures: tuple[float, float], seconds: float, waited: float) -> None:
         row = (self.epoch, self.step, f"{self.rate_at(self.step):.2e}", f"{loss:.4f}", f"{figures[0]:.4f}",
@@ -251,7 +278,15 @@ def versions() -> dict[str, str]:
     import platform
     from importlib import metadata
 
-    names = ("dialtell", "torch", "numpy", "opencv-python-headless", "Pillow", "albumentations", "safetensors")
+    names = (
+        "dialtell",
+        "torch",
+        "numpy",
+        "opencv-python-headless",
+        "Pillow",
+        "albumentations",
+        "safetensors",
+    )
     found = {"python": platform.python_version()}
     for name in names:
         try:

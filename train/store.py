@@ -44,7 +44,9 @@ class BagStore:
             for bag in group:
                 packed = torch.from_numpy(bag.density).to(self.device)
                 zone = torch.from_numpy(bag.zone.astype(np.int64)).to(self.device)
-                light = Bag(bag.density[:0], bag.zone, bag.resolution, bag.hand, bag.dial, bag.photographic, bag.index)
+                light = Bag(
+                    bag.density[:0], bag.zone, bag.resolution, bag.hand, bag.dial, bag.photographic, bag.index
+                )
                 entries.append((packed, zone, light))
             if entries:
                 kept.append(entries)

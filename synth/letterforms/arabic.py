@@ -1,7 +1,7 @@
 """Arabic figures in three styles, for hours, seconds and small track figures.
 
-"arabic-modern": upright, strong contrast, ball terminals. "arabic-round": old round figures with a leaning stress and
-strokes that swell and end in drops. "arabic-plain": block figures of nearly one width.
+"arabic-modern": upright, strong contrast, ball terminals. "arabic-round": old round figures with a leaning
+stress and strokes that swell and end in drops. "arabic-plain": block figures of nearly one width.
 """
 
 from __future__ import annotations
@@ -39,7 +39,8 @@ ROUND = {
     "curve/base 6,4@48*.1 19,11@0*.75 36,6@-12*.9 49,8@32*.5 56,20@75*0^",
     "3": "58; curve/upper 12,82@80*1.1o 28,98r*.25 45,77d*.95 24,54@-170*.1;"
     "curve/lower 21,54r*.1 50,28d*1 25,2l*.25 9,14@105*.7 15,25@45*1.15o",
-    "4": "64; curve/slope 42,100@-112*.35o 22,62@-123*.4 5,31@-118*.1; curve/arm 4,31@-4*.1 30,30@0*.35 61,33@14*.15o;"
+    "4": "64; curve/slope 42,100@-112*.35o 22,62@-123*.4 5,31@-118*.1;"
+    "curve/arm 4,31@-4*.1 30,30@0*.35 61,33@14*.15o;"
     "curve/stem 43,99d*.7o 43,50d*1 43,0d*.85o",
     "5": "58; curve/neck 18,96@-97*.25 13,53@-97*.15; curve/flag 17,94@-12*.3 33,92@0*.8 51,101@42*0^;"
     "curve/bowl 13,52@45*.15 29,62r*.3 50,33d*1 25,2l*.25 8,14@110*.7 14,25@45*1.15o",
@@ -56,7 +57,7 @@ PLAIN = {
     "2": "62; curve/bowl 9,74u 31,94r 52,72d 35,37@-135 11,11@-130; bar/base 3,5.8 57,5.8",
     "3": "62; curve/upper 10,77u 31,94r 50,74d 29,53l; curve/lower 24,53r 30,53r 53,29d 30,6l 8,25u",
     "4": "64; curve/slope 42,97@-121 7,29@-121; bar/arm 2,28 61,28; stem 44,100 44,0",
-    "5": "62; bar/flag 8,94.2 53,94.2; thin/neck 14,97 12,47; curve/bowl 12,50@42 30,61r 53,33d 30,6l 9,23u",
+    "5": "62; bar/flag 8,94.2 53,94.2; thin/neck 14,97 12,47;curve/bowl 12,50@42 30,61r 53,33d 30,6l 9,23u",
     "6": "62; curve/body 51,78u 33,94l 9,50d 9,33d 31,6r 53,32u 32,58l 9.5,36d",
     "7": "56; bar/flag 3,94.2 54,94.2; curve/tail 48,93@-112 27,40@-106 21,0d",
     "8": "62; curve/upper 31,94l 12,75d 31,54r 50,75u 31,94l; curve/lower 31,54l 9,30d 31,6r 53,30u 31,54l",

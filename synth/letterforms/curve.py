@@ -1,7 +1,8 @@
 """Smooth curves through few points: what a draughtsman needs to set down a letter's centre line.
 
-The spline is John Hobby's ("Smooth, easy to compute interpolating splines", Discrete & Computational Geometry 1,
-1986; tension and curl 1), the one of METAFONT: it turns four points and their tangents into a near-circle.
+The spline is John Hobby's ("Smooth, easy to compute interpolating splines", Discrete & Computational
+Geometry 1, 1986; tension and curl 1), the one of METAFONT: it turns four points and their tangents into a
+near-circle. The formulas here are written from memory.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ def hobby(points: Sequence[complex], directions: Sequence[float | None]) -> list
 
 
 def sample(piece: Floats, step: float = STEP) -> Floats:
-    """Points along one cubic, (N, 2), first and last included, at most about `step` apart and never fewer than 5."""
+    """Points along one cubic, (N, 2), ends included, about `step` apart or nearer and never fewer than 5."""
     length = float(np.sum(np.hypot(*np.diff(piece, axis=0).T)))
     t = np.linspace(0.0, 1.0, max(5, math.ceil(length / step) + 1))[:, None]
     s = 1.0 - t
@@ -69,12 +70,12 @@ def _span(z: list[complex], first: float | None, last: float | None) -> list[Flo
     else:
         system[n, n], right[n] = 1.0, _wrap(last - bearing[n - 1])
     if first is None and last is None and n == 1:
-        theta = np.zeros(2)
+        theta = [0.0, 0.0]
     else:
-        theta = np.linalg.solve(system, right)
+        theta = [float(angle) for angle in np.linalg.solve(system, right)]
     pieces = []
     for k in range(n):
-        out, into = float(theta[k]), -turn[k + 1] - float(theta[k + 1])
+        out, into = theta[k], -turn[k + 1] - theta[k + 1]
         a = z[k] + chord[k] * complex(math.cos(out), math.sin(out)) * _reach(out, into)
         b = z[k + 1] - chord[k] * complex(math.cos(into), -math.sin(into)) * _reach(into, out)
         pieces.append(np.array([[p.real, p.imag] for p in (z[k], a, b, z[k + 1])]))

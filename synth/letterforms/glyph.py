@@ -1,14 +1,14 @@
 """What a letterform is: glyphs made of strokes in drawing order, and the lines of text set from them.
 
-Glyph frame: unit is the height of a capital or figure; x to the right from the glyph's left side, y UP from the
-baseline, so a capital spans y = 0 to 1.
+Glyph frame: unit is the height of a capital or figure; x to the right from the glyph's left side, y UP from
+the baseline, so a capital spans y = 0 to 1.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from importlib import import_module
 
 import numpy as np
@@ -22,7 +22,7 @@ from dialtell.synth.terms import Kind
 class GlyphStroke:
     """One stroke of a glyph.
 
-    path : (N, 2) glyph units, N >= 2, in the order a painter draws it; curves have a point every 0.03 or less.
+    path : (N, 2) glyph units, N >= 2, in the order a painter draws it; curves have points 0.03 apart or less.
     weight : (N,) 0 is the thin width, 1 the thick one; a little above 1 where a curve swells past a stem.
     kind : STEM, THIN, BAR, CURVE, DOT or MARK.
     name : what it is within its glyph ("stem", "bar/top", "bowl").
@@ -36,14 +36,14 @@ class GlyphStroke:
     taper: Floats | None = None
 
     def width_mm(self, thick: float, thin: float) -> Floats:
-        """Full width at each point (N,), in the unit of the arguments: thin + weight * (thick - thin), times taper."""
+        """Full width at each point, (N,), in the arguments' unit: (thin + weight (thick - thin)) taper."""
         width = np.maximum(thin + self.weight * (thick - thin), 0.0)
         return width if self.taper is None else width * self.taper
 
 
 @dataclass(frozen=True, eq=False)
 class Glyph:
-    """A letter, or a whole Roman figure. advance : glyph units from its left side to that of the next glyph."""
+    """A letter, or a whole Roman figure. advance : glyph units from its left side to the next glyph's."""
 
     name: str
     advance: float
@@ -55,7 +55,7 @@ class Letterform:
     """One style of letters or figures.
 
     glyphs : by name; a name may have several characters ("VIII").
-    thick, thin : usual widths as a share of the height; the skeletons are made to fit these within about a third.
+    thick, thin : usual widths as a share of the height; the skeletons suit these within about a third.
     space : advance of a blank, glyph units.
     """
 
@@ -100,8 +100,8 @@ class Letterform:
         return placed[-1][1] + placed[-1][0].advance if placed else 0.0
 
 
-# Each letterform is drawn when first asked for, by a function of its module (found by name: those modules import
-# this one).
+# Each letterform is drawn when first asked for, by `make` of its module (found by name, as those modules
+# import this one).
 _HOMES: dict[str, str] = {
     "roman-heavy": "roman",
     "roman-slender": "roman",
@@ -116,7 +116,7 @@ _HOMES: dict[str, str] = {
 LETTERFORMS: tuple[str, ...] = tuple(_HOMES)
 
 
-@lru_cache(maxsize=None)
+@cache
 def letterform(name: str) -> Letterform:
     """The letterform of that name, drawn once and kept; ParameterError if there is none (see LETTERFORMS)."""
     if name not in _HOMES:

@@ -11,9 +11,10 @@ A glyph is "advance; stroke; stroke; ...", lengths in hundredths of the height. 
     post x, pole x    stem or thin stroke over the full height at x, with the pen's serifs at both ends
     serif x,y [h]     serif bar centred on x at height 0 or 100 (or any y), h long to each side
 
-A word may carry a name ("stem/left"). A knot is "x,y" and then, in this order and each optional: a tangent (u, d, l,
-r, or @degrees anticlockwise from the right), *weight, and ^ for a width that runs out to nothing there. A knot
-that starts with "-" and a space-free pair after "~", as in "~10,5", is reached by a straight line.
+A word may carry a name ("stem/left"). A knot is "x,y" and then, in this order and each optional: a tangent
+(u, d, l, r, or @degrees anticlockwise from the right), *weight, and ^ for a width that runs out to nothing
+there or, at an end only, o for a round end. In a curve, a knot written "~x,y" is reached by a straight line.
+Weights given at knots are blended between them; between two knots without any the pen's rule holds.
 """
 
 from __future__ import annotations
@@ -46,9 +47,9 @@ class Pen:
     """How a style turns skeletons into strokes.
 
     thick, thin : usual widths as a share of the height.
-    rule : weight of a curve by its direction: "swell" thick when it runs along the axis, up or down; "quill" thick
-        only on the way down; "even" thick throughout.
-    power : how quickly a curve thins away from the axis. axis : degrees the axis of stress leans, anticlockwise.
+    rule : weight of a curve by its direction: "swell" thick where it runs along the axis, up or down; "quill"
+        thick only on the way down.
+    power : how quickly a curve thins away from the axis. axis : degrees anticlockwise that the axis leans.
     serif : half length of a serif, share of the height; 0 for none.
     bearing : white added at both sides of every glyph, share of the height.
     slant : shear applied last, x += slant * y; weights follow the unslanted letter.
@@ -65,8 +66,6 @@ class Pen:
 
     def weights(self, path: Floats) -> Floats:
         """Weight along a curve (N, 2) from its direction alone."""
-        if self.rule == "even":
-            return np.ones(len(path))
         along = np.sin(headings(path) - math.radians(self.axis))
         lift = np.abs(along) if self.rule == "swell" else np.maximum(-along, 0.0)
         return np.asarray(lift**self.power, dtype=np.float64)
@@ -86,7 +85,9 @@ def draw(name: str, notation: str, pen: Pen) -> Glyph:
     """The glyph that a notation describes, slanted as the pen has it."""
     advance, *parts = (part.strip() for part in notation.split(";"))
     strokes = [stroke for part in parts if part for stroke in _strokes(part, pen)]
-    return Glyph(name, float(advance) / 100.0 + 2.0 * pen.bearing, tuple(_placed(stroke, pen) for stroke in strokes))
+    return Glyph(
+        name, float(advance) / 100.0 + 2.0 * pen.bearing, tuple(_placed(stroke, pen) for stroke in strokes)
+    )
 
 
 def _placed(stroke: GlyphStroke, pen: Pen) -> GlyphStroke:
@@ -115,26 +116,27 @@ def line_stroke(
 def limb(
     start: tuple[float, float], end: tuple[float, float], thick: float, name: str, shear: float = 0.0
 ) -> GlyphStroke:
-    """A slanted stem (glyph units) that turns upright where it ends on the top or base line, to be cut along it.
+    """A slanted stem (glyph units) that turns upright where it ends on the top or base line, cut along it.
 
-    thick : its usual width, glyph units; the bends are long enough for it not to fold.
+    thick : its usual width, glyph units; the arcs at the ends are wide enough for it not to fold.
     shear : the slant that the glyph is yet to be given; the ends turn upright as seen after it.
     """
     a, b = (complex(x + shear * y, y) for x, y in (start, end))
     lean = abs(math.atan2(b.real - a.real, a.imag - b.imag))
-    bend = max(0.02, 1.1 * thick * lean) / abs(b - a)
-    way, down = math.atan2(b.imag - a.imag, b.real - a.real), -math.pi / 2.0
+    # an arc of 0.8 thicknesses (the fold is at 0.5) spends this much on either side of the corner it rounds
+    arm = max(0.004, 0.8 * thick * math.tan(lean / 2.0))
+    down = -math.pi / 2.0
+    corners = [a - 1j * arm if start[1] == 1.0 else a, b + 1j * arm if end[1] == 0.0 else b]
+    way = corners[1] - corners[0]
+    tangent, unit = math.atan2(way.imag, way.real), way / abs(way)
     parts = []
-    for tip, inner, y in ((a, a + bend * (b - a), start[1]), (b, b - bend * (b - a), end[1])):
-        if y not in (0.0, 1.0):
+    for tip, corner, sign in ((a, corners[0], 1.0), (b, corners[1], -1.0)):
+        if tip == corner:
             parts.append(np.array([[tip.real, tip.imag]]))
             continue
-        # a first short upright step, so that the end itself has an upright direction
-        foot = tip + complex(0.0, -0.006 if y == 1.0 else 0.006)
-        knots, tangents = ([foot, inner], [down, way]) if tip == a else ([inner, foot], [way, down])
-        turn = sample(hobby(knots, tangents)[0], bend * abs(b - a) / 10.0)
-        mark = np.array([[tip.real, tip.imag]])
-        parts.append(np.concatenate([mark, turn] if tip == a else [turn, mark]))
+        inner = corner + sign * arm * unit
+        knots, tangents = ([tip, inner], [down, tangent]) if sign > 0.0 else ([inner, tip], [tangent, down])
+        parts.append(sample(hobby(knots, tangents)[0], arm / 6.0))
     path = np.concatenate(parts)
     path[:, 0] -= shear * path[:, 1]
     return GlyphStroke(path, np.ones(len(path)), Kind.STEM, name)
@@ -225,7 +227,9 @@ def _through(knots: list[_Knot], smooth: bool, base: str, name: str, pen: Pen) -
     return GlyphStroke(path, weight, _KIND[base], name, None if np.all(taper == 1.0) else taper)
 
 
-def _rounded(path: Floats, weight: Floats, taper: Floats, end: int, pen: Pen) -> tuple[Floats, Floats, Floats]:
+def _rounded(
+    path: Floats, weight: Floats, taper: Floats, end: int, pen: Pen
+) -> tuple[Floats, Floats, Floats]:
     """The stroke with a half-round first (0) or last (-1) end, resampled there."""
     if end == -1:
         back = _rounded(path[::-1], weight[::-1], taper[::-1], 0, pen)

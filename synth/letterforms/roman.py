@@ -1,4 +1,4 @@
-"""Roman hour figures, each a whole glyph: thick stems, thin second limbs of V and X, and thin bars that cap them.
+"""Roman hour figures, each a whole glyph: thick stems, thin second limbs of V and X, thin bars that cap them.
 
 "roman-heavy" has one continuous bar over neighbouring stems; "roman-slender" caps each limb by itself. A 4 is
 IIII and a 9 IX, as on watch dials (customary: D. E. Smith, History of Mathematics, vol. II).
@@ -18,7 +18,7 @@ from dialtell.synth.terms import Kind
 class RomanCut:
     """Proportions of one Roman style, in heights.
 
-    gap : white between neighbouring stems. wide : V and X between the outer edges of their limbs at the top.
+    gap : white between neighbouring stems. wide : V and X at the top, to the limbs' outer edges.
     serif : how far a bar stands out past the edge of a limb. joined : bars run on over neighbouring limbs.
     """
 
@@ -73,15 +73,13 @@ def compose(text: str, cut: RomanCut) -> Glyph:
 
 
 def make(name: str) -> Letterform:
-    """The letterform "roman-heavy" or "roman-slender", with the figures of the hours 1 to 24 and the letters V, X."""
+    """The letterform "roman-heavy" or "roman-slender": the hours 1 to 24 in the dial maker's form, and IV."""
     cut = CUTS[name]
     names = dict.fromkeys([numeral(hour) for hour in range(1, 25)] + ["IV"])
     return Letterform(name, {text: compose(text, cut) for text in names}, cut.thick, cut.thin)
 
 
-def _letter(
-    letter: str, index: int, x: float, cut: RomanCut
-) -> tuple[float, list[GlyphStroke], list[_Foot]]:
+def _letter(letter: str, index: int, x: float, cut: RomanCut) -> tuple[float, list[GlyphStroke], list[_Foot]]:
     """One letter from its left edge x on: its width, its limbs, and the feet to be capped."""
     half, hair = cut.thick / 2.0, cut.thin / 2.0
     # thin limbs stop inside the bars, so that the corners of a slanted end do not stand out of them
@@ -103,18 +101,22 @@ def _letter(
             line_stroke((right, high), (x + hair, low), 0.0, Kind.THIN, "X/thin"),
         ]
         feet = [_Foot(x + cut.wide - half, half, index, False), _Foot(x + hair, hair, index, False)]
-    return cut.wide, limbs, feet + [_Foot(left, half, index, True), _Foot(right, hair, index, True)]
+    return cut.wide, limbs, [*feet, _Foot(left, half, index, True), _Foot(right, hair, index, True)]
 
 
 def _bars(feet: list[_Foot], cut: RomanCut) -> list[GlyphStroke]:
-    """Bars over the feet, top line first, from left to right; joined where limbs of neighbouring letters are near."""
+    """Bars over the feet, top line first; joined where neighbouring letters' limbs are near."""
     bars = []
     for top in (True, False):
         line = sorted((foot for foot in feet if foot.top is top), key=lambda foot: foot.x)
         runs: list[list[_Foot]] = []
         for foot in line:
             near = runs and foot.letter != runs[-1][-1].letter
-            if near and cut.joined and foot.x - foot.half - runs[-1][-1].x - runs[-1][-1].half < 1.4 * cut.gap:
+            if (
+                near
+                and cut.joined
+                and foot.x - foot.half - runs[-1][-1].x - runs[-1][-1].half < 1.4 * cut.gap
+            ):
                 runs[-1].append(foot)
             else:
                 runs.append([foot])

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from dialtell.evaluate.proportion import Interval, wilson
 from dialtell.synth.errors import ParameterError
+from dialtell.train.proportion import Interval, wilson
 
 BINS = 15  # as in Guo et al. 2017, table 1
 

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from dialtell.evaluate.proportion import Interval, require_level
 from dialtell.synth.errors import ParameterError
+from dialtell.train.proportion import Interval, require_level
 
 Floats = NDArray[np.float64]
 _CHUNK = 4_000_000  # weights held at once while bootstrapping, about 32 MB

@@ -1,0 +1,78 @@
+"""Flags that scoring and inspecting share: the dial's size, the weights, the largest photograph."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+
+from dialtell.synth.errors import ParameterError
+from dialtell.synth.sizes import LARGEST_MM, SMALLEST_MM, dial_diameter_mm
+
+MAX_PIXELS = 120_000_000
+
+
+def add_size(parser: argparse.ArgumentParser) -> None:
+    """Three ways to give the dial's diameter, at most one of them; all set `diameter_mm` (None without)."""
+    group = parser.add_argument_group(
+        "size of the dial", "With it resolution is also stated in pixels per millimetre; the call does not change."
+    )
+    one = group.add_mutually_exclusive_group()
+    one.add_argument(
+        "--size",
+        type=_millimetres("size"),
+        dest="diameter_mm",
+        metavar="N",
+        help="American size, 0 or above: 18 is 44.873 mm, 16 is 43.180 mm",
+    )
+    one.add_argument(
+        "--diameter-mm",
+        type=_millimetres("diameter_mm"),
+        dest="diameter_mm",
+        metavar="MM",
+        help=f"diameter in mm, {SMALLEST_MM:g} to {LARGEST_MM:g}",
+    )
+    one.add_argument(
+        "--lignes",
+        type=_millimetres("lignes"),
+        dest="diameter_mm",
+        metavar="N",
+        help="size in Paris lignes of 2.2558291 mm: 19 is 42.86 mm",
+    )
+
+
+def add_reading(parser: argparse.ArgumentParser) -> None:
+    """Flags --weights (None: the shipped ones) and --max-pixels."""
+    parser.add_argument(
+        "--weights",
+        type=Path,
+        metavar="FILE.safetensors",
+        help="weights to judge with, their .json beside them (default: those that come with dialtell)",
+    )
+    parser.add_argument(
+        "--max-pixels",
+        type=_count,
+        default=MAX_PIXELS,
+        metavar="N",
+        help="refuse photographs of more pixels, before they are decoded (default: %(default)s)",
+    )
+
+
+def _millimetres(name: str) -> Callable[[str], float | None]:
+    """Reads a value given as `name` and returns mm; what is wrong with it becomes argparse's usage error."""
+
+    def read(text: str) -> float | None:
+        try:
+            return dial_diameter_mm(**{name: float(text)})
+        except ParameterError as error:
+            raise argparse.ArgumentTypeError(str(error)) from error
+        except ValueError as error:
+            raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
+
+    return read
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 1 upwards")
+    return int(text)

@@ -1,0 +1,73 @@
+"""How finely a photograph shows its dial, and how finely it would have to."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from dialtell.model.patches import SCALE
+from dialtell.model.reading import Reading
+from dialtell.synth.sizes import size_mm
+
+# true px per dial radius from which thin strokes can be read, where weights say nothing of it: 15 px/mm on an
+# 18 size dial puts about 1.5 px on a hairline of 0.1 mm (judgement)
+USUAL_NEED = 15.0 * size_mm(18) / 2
+_MOST_UNDETERMINED = 0.5  # share of held-out dials left undetermined, above which a resolution is too low
+
+
+@dataclass(frozen=True)
+class Resolution:
+    """Px across the dial: stored in the file, truly resolved, and needed; diameter_mm if known."""
+
+    stored: float
+    true: float
+    needed: float
+    diameter_mm: float | None = None
+
+    @property
+    def enough(self) -> bool:
+        return self.true >= self.needed
+
+    @property
+    def inflated(self) -> bool:
+        """Whether the file stores far more px than it resolves, and those it lacks would matter to the net."""
+        return self.true < 0.4 * self.stored and self.true < 2 * SCALE
+
+    def words(self, across: float) -> str:
+        """Such as "about 640 px across the dial (14.3 px/mm)"."""
+        per_mm = "" if self.diameter_mm is None else f" ({across / self.diameter_mm:.1f} px/mm)"
+        return f"about {_two_figures(across)} px across the dial{per_mm}"
+
+
+def resolution_of(reading: Reading, record: Mapping[str, Any], diameter_mm: float | None) -> Resolution:
+    """record : of the weights, see model.store."""
+    return Resolution(
+        stored=reading.geometry.pixels_across,
+        true=2.0 * reading.sharpness.true_pixels_per_radius,
+        needed=2.0 * needed_pixels_per_radius(record),
+        diameter_mm=diameter_mm,
+    )
+
+
+def needed_pixels_per_radius(record: Mapping[str, Any]) -> float:
+    """The lowest resolution at which most held-out dials got a call, from the figures that go with the weights.
+
+    Figures name their bins in px/mm of an 18 size dial ("7 to 15 px/mm"); USUAL_NEED where none is good enough or
+    there are no figures.
+    """
+    figures = record.get("figures")
+    rows = figures.get("dial") if isinstance(figures, Mapping) else None
+    for row in rows if isinstance(rows, list) else []:
+        low = re.match(r"(\d+)", str(row.get("resolution"))) if isinstance(row, Mapping) else None
+        share = row.get("undetermined_share") if low else None
+        if low and isinstance(share, int | float) and share <= _MOST_UNDETERMINED:
+            return float(low[1]) * size_mm(18) / 2
+    return USUAL_NEED
+
+
+def _two_figures(value: float) -> str:
+    size = 10 ** max(math.floor(math.log10(max(value, 1.0))) - 1, 0)
+    return str(round(value / size) * size)

@@ -1,0 +1,86 @@
+"""`dialtell score`: photographs in, a table or one JSON document out."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from dialtell.evaluate.flags import add_reading, add_size
+
+DESCRIPTION = """\
+Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
+dial as a whole and for its signature, numerals, minute track and seconds bit.
+"""
+
+EPILOG = """\
+examples:
+  dialtell score watch.jpg
+  dialtell score watch.jpg --size 18
+  dialtell score photos/ more.png --json --out calls.json
+  dialtell score watch.jpg --weights runs/desk/strokes.safetensors
+
+The likelihood ratio (LR) is how many times more probable what is seen is on a painted dial than on a printed one;
+log10 LR above 0 speaks for the hand, below 0 for print. probability_hand is stated for equal chances beforehand
+(prior odds 1:1). Positions are in px of the photograph held upright, x to the right, y down; axes_px are
+semi-axes, rotation_deg is how far 12 o'clock is turned clockwise from up in the photograph.
+
+Exit status: 0 when every photograph was read, a call of "undetermined" included; 1 when one could not be read
+(the others are scored all the same); 2 wrong usage; 130 interrupted.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Flags of the verb."""
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument(
+        "photos",
+        nargs="+",
+        metavar="PHOTO",
+        help="photograph (JPEG, PNG, TIFF, WebP and others), or a folder to be searched downwards",
+    )
+    add_size(parser)
+    add_reading(parser)
+    out = parser.add_argument_group("output")
+    out.add_argument("--json", action="store_true", help="one JSON document, schema dialtell.score/1, for the table")
+    out.add_argument("--out", type=Path, metavar="FILE", help="write there (default: standard output)")
+    out.add_argument("--overwrite", action="store_true", help="replace FILE if it exists (default: refuse)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Score as asked; returns the exit status."""
+    import json
+    import logging
+    import shutil
+    import sys
+
+    from dialtell.evaluate.call_table import call_table
+    from dialtell.evaluate.output import require_free, write_text
+    from dialtell.evaluate.score import score_photos
+    from dialtell.model.store import load_weights
+
+    log = logging.getLogger("dialtell.score")
+    if args.out is not None:
+        require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
+    document = score_photos(
+        args.photos,
+        load_weights(args.weights),
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        progress=not args.quiet,
+    )
+    errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
+    if args.json:
+        text = json.dumps(document, indent=1, allow_nan=False)
+    else:
+        width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 140)
+        encoding = "utf-8" if args.out is not None else sys.stdout.encoding or "utf-8"
+        text = call_table(document["dials"], errors, width=width, encoding=encoding)
+    if args.json or args.out is not None:  # the table on a terminal already lists them
+        for _, message in errors:
+            log.error("%s", message)
+    if args.out is None:
+        print(text)
+    else:
+        write_text(args.out, text + "\n", overwrite=args.overwrite)
+    return 1 if errors else 0

@@ -1,0 +1,141 @@
+"""How the dial is turned in the photograph, read from its minute track.
+
+Round the turn a track repeats 60 times. The radius where the Fourier power at 60 and its multiples stands out most
+is the track; the phase there gives the rotation modulo 6 degrees. The heavier five-minute marks and the twelve hour
+figures give it modulo 30 degrees, and the photograph is taken to be within 15 degrees of upright.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.geometry import DialGeometry, sample_points
+from dialtell.synth.errors import ParameterError
+
+Image = NDArray[np.float32]
+Floats = NDArray[np.float64]
+
+TICKS = 60
+TICK = 2 * math.pi / TICKS
+_TURN = 2880  # samples round the turn: 48 a tick
+_INNER, _OUTER, _STEP = 0.72, 0.99, 0.004
+_HARMONICS = 4
+_LEAST_CONFIDENCE = 0.08
+
+
+@dataclass(frozen=True)
+class Rotation:
+    """radians : the dial's 12 o'clock clockwise from image up, within +-15 degrees, for DialGeometry.rotation.
+
+    confidence : 0..1, share of the track's variation round the turn that repeats 60 times.
+    tick_phase : radians in -3..3 degrees, where the tick nearest to "up" stands; exact even if the hour is not.
+    hour_confidence : 0..1, how clearly one of the five ticks of an hour is the heavier; below about 0.2 the
+        rotation is only right modulo 6 degrees.
+    track_radius : dial radii, the middle of the track.
+    """
+
+    radians: float
+    confidence: float
+    tick_phase: float
+    hour_confidence: float
+    track_radius: float
+
+
+def find_rotation(density: Image, geometry: DialGeometry) -> Rotation | None:
+    """Rotation from the minute track, or None when no radius shows one.
+
+    density : (H, W) float32 optical density.
+    geometry : the outline; its own rotation is left out of account.
+    """
+    if density.ndim != 2:
+        raise ParameterError(f"density has shape {density.shape}; give (H, W)")
+    upright = geometry.turned(0.0)
+    radii = np.arange(_INNER, _OUTER, _STEP)
+    unrolled, seen = _unroll(density, upright, radii)
+    if seen.mean() < 0.5:
+        return None
+    spectrum = np.fft.rfft(unrolled, axis=1)
+    power = np.abs(spectrum) ** 2
+    share = _share_at_sixty(power)
+    # a track is a band, not a line: average over +-2 rings
+    band = np.convolve(share, np.ones(5) / 5, mode="same")
+    best = int(band.argmax())
+    if band[best] < _LEAST_CONFIDENCE:
+        return None
+    rings = slice(max(best - 3, 0), best + 4)
+    track = unrolled[rings].mean(axis=0)
+    phase = _tick_phase(np.fft.rfft(track))
+    hour, hour_confidence = _hour(unrolled, radii, float(radii[best]), phase)
+    angle = (phase + hour * TICK + math.pi / TICKS * 5) % (5 * TICK) - math.pi / TICKS * 5
+    return Rotation(angle, float(min(band[best], 1.0)), phase, hour_confidence, float(radii[best]))
+
+
+def _unroll(density: Image, geometry: DialGeometry, radii: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """(R, T) density at radius and angle clockwise from up, and (T,) whether the track's place is in the frame."""
+    angle = np.arange(_TURN) * (2 * math.pi / _TURN)
+    ray = np.stack([np.sin(angle), -np.cos(angle)], axis=-1)
+    places = geometry.to_photo(radii[:, None, None] * ray[None])
+    x, y = places[-1, :, 0], places[-1, :, 1]
+    seen = (x > 1) & (y > 1) & (x < density.shape[1] - 1) & (y < density.shape[0] - 1)
+    values = sample_points(density, places).astype(np.float64)
+    values = np.clip(values, 0.0, 1.0)
+    middle = values[:, seen].mean(axis=1, keepdims=True) if seen.any() else 0.0
+    return np.where(seen[None, :], values - middle, 0.0), seen
+
+
+def _share_at_sixty(power: Floats) -> Floats:
+    """Share of each ring's variation at 60 and its multiples, less what chance puts there."""
+    total = power[:, 6:].sum(axis=1)  # below 6 cycles it is light and shadow
+    at, near = np.zeros(len(power)), np.zeros(len(power))
+    for k in range(1, _HARMONICS + 1):
+        at += power[:, k * TICKS - 1 : k * TICKS + 2].sum(axis=1)
+        sides = [power[:, k * TICKS - 9 : k * TICKS - 3], power[:, k * TICKS + 4 : k * TICKS + 10]]
+        near += np.concatenate(sides, axis=1).mean(axis=1) * 3
+    return np.asarray(np.clip(at - 2 * near, 0, None) / np.maximum(total, 1e-9))
+
+
+def _tick_phase(spectrum: NDArray[np.complex128]) -> float:
+    """Angle in +-3 degrees at which the periodic part of the track is darkest: all harmonics agree there."""
+    shift = (np.arange(600) / 600 - 0.5) * TICK
+    wave = np.zeros(len(shift))
+    for k in range(1, _HARMONICS + 1):
+        wave += (spectrum[k * TICKS] * np.exp(1j * k * TICKS * shift)).real
+    start = shift[int(wave.argmax())]
+    # the fundamental is least noisy, but is a tick's centre only if ticks are symmetric, which they are
+    fine = -float(np.angle(spectrum[TICKS])) / TICKS
+    near = (fine - start + TICK / 2) % TICK - TICK / 2
+    return float(start + near) if abs(near) < TICK / 8 else float(start)
+
+
+def _hour(unrolled: Floats, radii: Floats, track: float, phase: float) -> tuple[int, float]:
+    """Which of five ticks (0..4 clockwise from the one at `phase`) carries the hour, and how clearly."""
+    # ink within +-1.5 degrees of each of the 60 ticks, in the track and just beside it
+    at = np.arange(_TURN) * (2 * math.pi / _TURN)
+    tick = np.round((at - phase) / TICK).astype(int)
+    close = np.abs(at - phase - tick * TICK) < math.radians(1.5)
+    beside = np.abs(radii - track) < 0.05
+    ring = unrolled[beside].mean(axis=0)
+    ink = np.bincount(tick[close] % TICKS, weights=ring[close], minlength=TICKS)
+    count = np.bincount(tick[close] % TICKS, minlength=TICKS)
+    ink = (ink / np.maximum(count, 1)).reshape(12, 5)
+    level = np.median(ink, axis=0)
+    order = np.argsort(level)
+    first, second = int(order[-1]), int(order[-2])
+    scatter = 1.4826 * float(np.median(np.abs(ink - level)))
+    lead = level[first] - level[second]
+    marks = float(lead / (lead + scatter + 1e-6)) if lead > 0 else 0.0
+    # the figures repeat twelve times inside the track
+    inner = unrolled[radii < track - 0.05]
+    if len(inner) == 0:
+        return first, marks
+    wave = np.fft.rfft(inner.mean(axis=0))
+    power = np.abs(wave) ** 2
+    figures = float(power[12] / max(power[3:40].sum(), 1e-9))
+    if figures > marks:
+        angle = -float(np.angle(wave[12])) / 12
+        return round((angle - phase) / TICK) % 5, figures
+    return first, marks

@@ -1,0 +1,185 @@
+"""How sharp a photograph really is: the blur of its sharpest ink edges, and a printer's dot screen if there is one.
+
+A photograph scaled up or out of focus has more pixels than detail. A step blurred by a Gaussian of SD sigma rises
+from 10 to 90 % of its height over 2.5631 sigma (exact), so the width of the crispest strokes' edges tells sigma.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.geometry import DialGeometry
+from dialtell.synth.errors import ParameterError
+
+Image = NDArray[np.float32]
+Floats = NDArray[np.float64]
+
+TEN_TO_NINETY = 2.5631  # in sigma: 2 * 1.28155
+PIXEL_SIGMA = 0.5  # px, of a photograph whose pixels are just used: at half a pixel a stroke edge spans 1.3 px
+_REACH = 24  # px walked to each side of an edge
+_MOST_EDGES = 4000
+_FEWEST_EDGES = 20
+
+
+@dataclass(frozen=True)
+class Sharpness:
+    """edge_sigma_px : px, blur SD of the sharpest ink edges, the pixel's own width included; nan without edges.
+
+    true_pixels_per_radius : px per dial radius that carry detail, pixels_per_radius * min(1, 0.5 / edge_sigma_px):
+        the size to which the photograph could be reduced until its edges are half a pixel soft. 0 without edges.
+    edges : how many edge profiles were used.
+    halftone : whether a regular dot screen shows in the bare enamel.
+    screen_px : px, its period; nan without one.
+    """
+
+    edge_sigma_px: float
+    true_pixels_per_radius: float
+    edges: int
+    halftone: bool
+    screen_px: float
+
+
+def measure_sharpness(density: Image, geometry: DialGeometry) -> Sharpness:
+    """Blur of the strokes' edges on the dial.
+
+    density : (H, W) float32 optical density from `optical_density`.
+    """
+    if density.ndim != 2:
+        raise ParameterError(f"density has shape {density.shape}; give (H, W)")
+    box = geometry.box(density.shape, 0.95)
+    dial = np.ascontiguousarray(density[box])
+    period = _screen(dial, geometry, box)
+    sigmas = _edge_sigmas(dial, geometry, box)
+    if len(sigmas) < _FEWEST_EDGES:
+        return Sharpness(float("nan"), 0.0, len(sigmas), period is not None, period or float("nan"))
+    # the sharper part, but not its noisy extreme
+    sigma = float(np.percentile(sigmas, 35))
+    true = geometry.pixels_per_radius * min(1.0, PIXEL_SIGMA / sigma)
+    return Sharpness(sigma, true, len(sigmas), period is not None, period or float("nan"))
+
+
+def _inside(shape: tuple[int, ...], geometry: DialGeometry, box: tuple[slice, slice], extent: float) -> NDArray[np.bool_]:
+    """Pixels of the box within `extent` dial radii."""
+    inverse = np.linalg.inv(geometry.matrix).astype(np.float32)
+    x = np.arange(shape[1], dtype=np.float32)[None, :] + np.float32(box[1].start + 0.5 - geometry.center_px[0])
+    y = np.arange(shape[0], dtype=np.float32)[:, None] + np.float32(box[0].start + 0.5 - geometry.center_px[1])
+    u, v = inverse[0, 0] * x + inverse[0, 1] * y, inverse[1, 0] * x + inverse[1, 1] * y
+    return np.asarray(u * u + v * v < extent * extent)
+
+
+def _edge_sigmas(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> Floats:
+    """Blur SD in px of the edges between bare enamel and full ink, one per edge found along rows and columns."""
+    light = np.exp(dial * np.float32(-np.log(10)))
+    inside = _inside(dial.shape, geometry, box, 0.93)
+    if not inside.any():
+        return np.empty(0)
+    # blur acts on light, relative to the enamel = 1; the black of this photograph is what its darkest strokes reach
+    black = float(np.percentile(light[inside][::7], 0.5))
+    if black > 0.75:
+        return np.empty(0)
+    middle = 0.5 * (1 + black)
+    found = []
+    for turned in (False, True):
+        picture, mask = (light.T, inside.T) if turned else (light, inside)
+        found.append(_along_rows(np.ascontiguousarray(picture), mask, middle, 1 - black))
+    return np.concatenate(found)
+
+
+def _along_rows(light: Image, inside: NDArray[np.bool_], middle: float, contrast: float) -> Floats:
+    """Blur SD at the places where a row crosses half way between enamel and ink on a clean full edge."""
+    above = light > middle
+    crossing = (above[:, 1:] != above[:, :-1]) & inside[:, 1:]
+    crossing[:, : _REACH + 1] = False
+    crossing[:, -_REACH - 1 :] = False
+    crossing[:2] = crossing[-2:] = False
+    row, column = np.nonzero(crossing)
+    if len(row) == 0:
+        return np.empty(0)
+    if len(row) > 4 * _MOST_EDGES:
+        step = len(row) // (4 * _MOST_EDGES) + 1
+        row, column = row[::step], column[::step]
+    # only edges that the row crosses nearly square: their width along the row needs little correction
+    across = light[row, column + 1] - light[row, column]
+    down = 0.25 * (
+        light[row + 1, column] - light[row - 1, column] + light[row + 1, column + 1] - light[row - 1, column + 1]
+    )
+    square = np.abs(down) < 0.5 * np.abs(across)
+    row, column, across, down = row[square], column[square], across[square], down[square]
+    reach = np.arange(-_REACH, _REACH + 2)
+    profile = light[row[:, None], column[:, None] + reach[None, :]].astype(np.float64)
+    profile = np.where((across < 0)[:, None], profile[:, ::-1], profile)  # dark to light
+    low, low_ok = _plateau(profile[:, _REACH::-1], -1.0)
+    high, high_ok = _plateau(profile[:, _REACH + 1 :], 1.0)
+    full = low_ok & high_ok & (high - low > 0.75 * contrast)
+    profile, low, high = profile[full], low[full], high[full]
+    slant = np.hypot(across, down)[full] / np.abs(across)[full]
+    relative = (profile - low[:, None]) / (high - low)[:, None]
+    width = _crossing(relative, 0.9, 1) + _crossing(relative, 0.1, -1)
+    return np.asarray(width / TEN_TO_NINETY / slant)
+
+
+def _plateau(walk: Floats, sign: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """Level reached walking away from an edge, and whether the walk came to a plateau before it turned back.
+
+    The walk ends where the values stop going on in their direction; the level is the mean of the two values there.
+    """
+    going = np.diff(walk, axis=1) * sign > 0.004
+    stop = np.where(going.all(axis=1), walk.shape[1], going.argmin(axis=1))
+    usable = stop + 1 < walk.shape[1]
+    at = np.minimum(stop, walk.shape[1] - 2)
+    row = np.arange(len(walk))
+    return 0.5 * (walk[row, at] + walk[row, at + 1]), usable
+
+
+def _crossing(relative: Floats, level: float, direction: int) -> Floats:
+    """Distance in px from the middle of the edge cell to where the profile first crosses `level` going outwards."""
+    half = relative[:, _REACH:] if direction > 0 else 1 - relative[:, _REACH + 1 :: -1]
+    goal = level if direction > 0 else 1 - level
+    beyond = half >= goal
+    beyond[:, 0] = False
+    at = np.where(beyond.any(axis=1), beyond.argmax(axis=1), half.shape[1] - 1)
+    row = np.arange(len(half))
+    before, after = half[row, at - 1], half[row, at]
+    share = np.clip((goal - before) / np.maximum(after - before, 1e-9), 0, 1)
+    return np.asarray(at - 1 + share - 0.5)
+
+
+def _screen(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> float | None:
+    """Period in px of a regular dot screen in the bare enamel, or None.
+
+    Power spectra of the barest tiles are averaged; a screen is a peak far above the spectrum round it, off the
+    axes (where JPEG blocks and scanner lines sit).
+    """
+    side = 64
+    rows, columns = dial.shape[0] // side, dial.shape[1] // side
+    if rows * columns < 4:
+        return None
+    whole = _inside(dial.shape, geometry, box, 0.93)
+    tiles = dial[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2)
+    masks = whole[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2)
+    tiles, masks = tiles.reshape(-1, side, side), masks.reshape(-1, side, side)
+    inked = np.mean(tiles > 0.25, axis=(1, 2)) + (~masks.all(axis=(1, 2)))
+    barest = np.argsort(inked, kind="stable")[:24]
+    barest = barest[inked[barest] < 0.15]
+    if len(barest) < 3:
+        return None
+    window = np.outer(np.hanning(side), np.hanning(side))
+    calm = np.clip(tiles[barest], -0.2, 0.3)
+    calm = calm - calm.mean(axis=(1, 2), keepdims=True)
+    power = np.mean(np.abs(np.fft.rfft2(calm * window)) ** 2, axis=0)
+    fy, fx = np.meshgrid(np.fft.fftfreq(side), np.fft.rfftfreq(side), indexing="ij")
+    frequency = np.hypot(fx, fy)
+    usable = (frequency > 0.08) & (np.abs(fx) > 0.045) & (np.abs(fy) > 0.045)
+    # the spectrum falls with frequency: compare within its own ring
+    ring = np.digitize(frequency, np.arange(0.08, 0.72, 0.04))
+    ratio = np.zeros_like(power)
+    for k in np.unique(ring[usable]):
+        here = usable & (ring == k)
+        ratio[here] = power[here] / max(float(np.median(power[here])), 1e-12)
+    peak = int(np.argmax(ratio))
+    if ratio.flat[peak] < 14:
+        return None
+    return float(1 / frequency.flat[peak])

@@ -1,0 +1,64 @@
+"""From a finished run to weights that may be used: calibrate, measure, write safetensors, JSON and card."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+import numpy as np
+from safetensors.torch import load_file
+
+from dialtell.model.store import save_weights
+from dialtell.synth.record import to_record
+from dialtell.synth.scene import RENDERER_VERSION
+from dialtell.train.bags import Bag
+from dialtell.train.calibrate import figures, fit_calibration, gather_logits
+from dialtell.train.card import write_card
+from dialtell.train.loop import Trainer, evaluate_bags, versions
+from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED, Supply, collect_singles
+
+log = logging.getLogger("dialtell.train")
+
+
+def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command: str) -> Path:
+    """Calibrate the best checkpoint's averaged net on one held-out set and measure it on another."""
+    config = trainer.config
+    tensors = load_file(trainer.folder / "best.safetensors")
+    trainer.average.load_state_dict(
+        {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
+    )
+    orders = [
+        supply.order_singles(seed, config.calibration, config.scope)
+        for seed in (CALIBRATION_SEED, FIGURES_SEED)
+    ]
+    sets = []
+    for order in orders:
+        bags: list[Bag] = collect_singles(order)
+        sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
+    fitted, fresh = sets
+    dial = fit_calibration(fitted["dial_logit"], fitted["dial_truth"])
+    zone = fit_calibration(fitted["zone_logit"], fitted["zone_truth"])
+    record = {
+        "name": name,
+        "version": version,
+        "renderer_version": RENDERER_VERSION,
+        "training": {
+            "config": to_record(config),
+            "versions": versions(),
+            "pictures": int(trainer.epoch * config.pairs * 2),
+            "steps": trainer.step,
+            "device": str(trainer.device),
+            "command": command,
+        },
+        "calibration": {"dial": to_record(dial), "zone": to_record(zone)},
+        "figures": {
+            "dial": figures(fresh["dial_logit"], fresh["dial_truth"], fresh["dial_resolution"], dial),
+            "zone": figures(fresh["zone_logit"], fresh["zone_truth"], fresh["zone_resolution"], zone),
+        },
+    }
+    target = trainer.folder / f"{name}.safetensors"
+    save_weights(target, trainer.average.cpu(), record)
+    write_card(trainer.folder / "MODEL_CARD.md", record)
+    np.savez(trainer.folder / "held_out_logits.npz", **{f"fresh_{k}": v for k, v in fresh.items()})
+    log.info("wrote %s", target)
+    return target
