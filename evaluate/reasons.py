@@ -40,10 +40,7 @@ def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
             first = f"No zone settles it alone, but together they speak for {SIDE[verdict.call]}"
         return "; ".join([first, *_silent(verdict.called(UNDETERMINED) if agreeing else [], unread)]) + "."
     if not resolution.enough:
-        first = (
-            f"What was read does not settle it: the photograph resolves {resolution.words(resolution.true)}, and "
-            f"{resolution.words(resolution.needed)} would be needed to read thin strokes"
-        )
+        first = f"What was read does not settle it: {resolution.shortfall}"
     else:
         side = SIDE[HAND if ratio > 0 else PRINTED]
         first = (
@@ -80,12 +77,7 @@ def _nothing_judged(verdict: Verdict, resolution: Resolution) -> str:
         first = f"Too few strokes could be read: {_patches(count)} with strokes, at least {LEAST_PATCHES} are needed"
     else:
         first = f"No zone shows enough strokes to compare, at least {LEAST_ZONE_PATCHES} patches in one are needed"
-    if resolution.enough:
-        return f"{first}."
-    return (
-        f"{first}; the photograph resolves {resolution.words(resolution.true)}, and "
-        f"{resolution.words(resolution.needed)} would be needed."
-    )
+    return f"{first}." if resolution.enough else f"{first}; {resolution.shortfall}."
 
 
 def _contradiction(verdict: Verdict) -> str:

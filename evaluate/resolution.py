@@ -20,7 +20,10 @@ _MOST_UNDETERMINED = 0.5  # share of held-out dials left undetermined, above whi
 
 @dataclass(frozen=True)
 class Resolution:
-    """Px across the dial: stored in the file, truly resolved, and needed; diameter_mm if known."""
+    """Px across the dial: stored in the file, truly resolved (0 if that cannot be told), and needed.
+
+    diameter_mm : None if not given.
+    """
 
     stored: float
     true: float
@@ -34,7 +37,15 @@ class Resolution:
     @property
     def inflated(self) -> bool:
         """Whether the file stores far more px than it resolves, and those it lacks would matter to the net."""
-        return self.true < 0.4 * self.stored and self.true < 2 * SCALE
+        return 0 < self.true < 0.4 * self.stored and self.true < 2 * SCALE
+
+    @property
+    def shortfall(self) -> str:
+        """What is resolved against what is needed, as a clause."""
+        need = f"{self.words(self.needed)} would be needed to read thin strokes"
+        if self.true <= 0:
+            return f"the photograph shows too few clean edges of strokes to tell how much it resolves, and {need}"
+        return f"the photograph resolves {self.words(self.true)}, and {need}"
 
     def words(self, across: float) -> str:
         """Such as "about 640 px across the dial (14.3 px/mm)"."""

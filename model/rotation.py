@@ -1,8 +1,9 @@
 """How the dial is turned in the photograph, read from its minute track.
 
-Round the turn a track repeats 60 times. The radius where the Fourier power at 60 and its multiples stands out most
-is the track; the phase there gives the rotation modulo 6 degrees. The heavier five-minute marks and the twelve hour
-figures give it modulo 30 degrees, and the photograph is taken to be within 15 degrees of upright.
+Round the turn a track repeats 60 times (120 times on a 24-hour dial). The radius where the Fourier power at 60 and
+its multiples stands out most is the track; the phase there gives the rotation modulo one division. The heavier marks
+at every fifth and the hour figures give it modulo one hour, and the photograph is taken to be within half an hour's
+angle of upright: 15 degrees, on a 24-hour dial 7.5.
 """
 
 from __future__ import annotations
@@ -20,7 +21,6 @@ Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
 TICKS = 60
-TICK = 2 * math.pi / TICKS
 _TURN = 2880  # samples round the turn: 48 a tick
 _INNER, _OUTER, _STEP = 0.72, 0.99, 0.004
 _HARMONICS = 4
@@ -32,10 +32,12 @@ class Rotation:
     """radians : the dial's 12 o'clock clockwise from image up, within +-15 degrees, for DialGeometry.rotation.
 
     confidence : 0..1, share of the track's variation round the turn that repeats 60 times.
-    tick_phase : radians in -3..3 degrees, where the tick nearest to "up" stands; exact even if the hour is not.
+    tick_phase : radians within half a division, where the tick nearest to "up" stands; holds even if the hour
+        does not.
     hour_confidence : 0..1, how clearly one of the five ticks of an hour is the heavier; below about 0.2 the
-        rotation is only right modulo 6 degrees.
+        rotation is only right modulo one division.
     track_radius : dial radii, the middle of the track.
+    divisions : 60, or 120 on a 24-hour dial.
     """
 
     radians: float
@@ -43,6 +45,7 @@ class Rotation:
     tick_phase: float
     hour_confidence: float
     track_radius: float
+    divisions: int
 
 
 def find_rotation(density: Image, geometry: DialGeometry) -> Rotation | None:
@@ -67,11 +70,13 @@ def find_rotation(density: Image, geometry: DialGeometry) -> Rotation | None:
     if band[best] < _LEAST_CONFIDENCE:
         return None
     rings = slice(max(best - 3, 0), best + 4)
-    track = unrolled[rings].mean(axis=0)
-    phase = _tick_phase(np.fft.rfft(track))
-    hour, hour_confidence = _hour(unrolled, radii, float(radii[best]), phase)
-    angle = (phase + hour * TICK + math.pi / TICKS * 5) % (5 * TICK) - math.pi / TICKS * 5
-    return Rotation(angle, float(min(band[best], 1.0)), phase, hour_confidence, float(radii[best]))
+    track = np.fft.rfft(unrolled[rings].mean(axis=0))
+    divisions = 2 * TICKS if abs(track[TICKS]) < 0.3 * abs(track[2 * TICKS]) else TICKS
+    phase = _tick_phase(track, divisions)
+    tick = 2 * math.pi / divisions
+    hour, hour_confidence = _hour(unrolled, radii, float(radii[best]), phase, divisions)
+    angle = (phase + hour * tick + 2.5 * tick) % (5 * tick) - 2.5 * tick
+    return Rotation(angle, float(min(band[best], 1.0)), phase, hour_confidence, float(radii[best]), divisions)
 
 
 def _unroll(density: Image, geometry: DialGeometry, radii: Floats) -> tuple[Floats, NDArray[np.bool_]]:
@@ -98,44 +103,45 @@ def _share_at_sixty(power: Floats) -> Floats:
     return np.asarray(np.clip(at - 2 * near, 0, None) / np.maximum(total, 1e-9))
 
 
-def _tick_phase(spectrum: NDArray[np.complex128]) -> float:
-    """Angle in +-3 degrees at which the periodic part of the track is darkest: all harmonics agree there."""
-    shift = (np.arange(600) / 600 - 0.5) * TICK
+def _tick_phase(spectrum: NDArray[np.complex128], divisions: int) -> float:
+    """Angle within half a division at which the periodic part of the track is darkest: its harmonics agree there."""
+    tick = 2 * math.pi / divisions
+    shift = (np.arange(600) / 600 - 0.5) * tick
     wave = np.zeros(len(shift))
-    for k in range(1, _HARMONICS + 1):
-        wave += (spectrum[k * TICKS] * np.exp(1j * k * TICKS * shift)).real
-    start = shift[int(wave.argmax())]
-    # the fundamental is least noisy, but is a tick's centre only if ticks are symmetric, which they are
-    fine = -float(np.angle(spectrum[TICKS])) / TICKS
-    near = (fine - start + TICK / 2) % TICK - TICK / 2
-    return float(start + near) if abs(near) < TICK / 8 else float(start)
+    for k in range(divisions, _HARMONICS * TICKS + 1, divisions):
+        wave += (spectrum[k] * np.exp(1j * k * shift)).real
+    start = float(shift[int(wave.argmax())])
+    # the fundamental alone is the less noisy where ticks are symmetric; take it when both agree
+    fine = -float(np.angle(spectrum[divisions])) / divisions
+    near = (fine - start + tick / 2) % tick - tick / 2
+    return start + near if abs(near) < tick / 8 else start
 
 
-def _hour(unrolled: Floats, radii: Floats, track: float, phase: float) -> tuple[int, float]:
+def _hour(
+    unrolled: Floats, radii: Floats, track: float, phase: float, divisions: int
+) -> tuple[int, float]:
     """Which of five ticks (0..4 clockwise from the one at `phase`) carries the hour, and how clearly."""
-    # ink within +-1.5 degrees of each of the 60 ticks, in the track and just beside it
+    tick = 2 * math.pi / divisions
+    # ink within a quarter division of each tick, in the track and just beside it
     at = np.arange(_TURN) * (2 * math.pi / _TURN)
-    tick = np.round((at - phase) / TICK).astype(int)
-    close = np.abs(at - phase - tick * TICK) < math.radians(1.5)
-    beside = np.abs(radii - track) < 0.05
-    ring = unrolled[beside].mean(axis=0)
-    ink = np.bincount(tick[close] % TICKS, weights=ring[close], minlength=TICKS)
-    count = np.bincount(tick[close] % TICKS, minlength=TICKS)
-    ink = (ink / np.maximum(count, 1)).reshape(12, 5)
-    level = np.median(ink, axis=0)
-    order = np.argsort(level)
-    first, second = int(order[-1]), int(order[-2])
-    scatter = 1.4826 * float(np.median(np.abs(ink - level)))
-    lead = level[first] - level[second]
-    marks = float(lead / (lead + scatter + 1e-6)) if lead > 0 else 0.0
-    # the figures repeat twelve times inside the track
+    nearest = np.round((at - phase) / tick).astype(int)
+    close = np.abs(at - phase - nearest * tick) < tick / 4
+    ring = unrolled[np.abs(radii - track) < 0.05].mean(axis=0)
+    ink = np.bincount(nearest[close] % divisions, weights=ring[close], minlength=divisions)
+    count = np.bincount(nearest[close] % divisions, minlength=divisions)
+    by_hour = (ink / np.maximum(count, 1)).reshape(-1, 5)
+    level = np.median(by_hour, axis=0)
+    second, first = (int(k) for k in np.argsort(level)[-2:])
+    scatter = 1.4826 * float(np.median(np.abs(by_hour - level)))
+    lead = float(level[first] - level[second])
+    marks = lead / (lead + scatter + 1e-6)
+    # the figures repeat with the hours inside the track
     inner = unrolled[radii < track - 0.05]
-    if len(inner) == 0:
-        return first, marks
-    wave = np.fft.rfft(inner.mean(axis=0))
-    power = np.abs(wave) ** 2
-    figures = float(power[12] / max(power[3:40].sum(), 1e-9))
-    if figures > marks:
-        angle = -float(np.angle(wave[12])) / 12
-        return round((angle - phase) / TICK) % 5, figures
+    if len(inner):
+        wave = np.fft.rfft(inner.mean(axis=0))
+        power = np.abs(wave) ** 2
+        hours = divisions // 5
+        figures = float(power[hours] / max(power[3:40].sum(), 1e-9))
+        if figures > marks:
+            return round((-float(np.angle(wave[hours])) / hours - phase) / tick) % 5, figures
     return first, marks

@@ -22,6 +22,7 @@ PIXEL_SIGMA = 0.5  # px, of a photograph whose pixels are just used: at half a p
 _REACH = 24  # px walked to each side of an edge
 _MOST_EDGES = 4000
 _FEWEST_EDGES = 20
+_LEAST_SCREEN = 0.004  # density, grain below this is not looked into
 
 
 @dataclass(frozen=True)
@@ -173,12 +174,13 @@ def _screen(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> fl
     fy, fx = np.meshgrid(np.fft.fftfreq(side), np.fft.rfftfreq(side), indexing="ij")
     frequency = np.hypot(fx, fy)
     usable = (frequency > 0.08) & (np.abs(fx) > 0.045) & (np.abs(fy) > 0.045)
+    floor = _LEAST_SCREEN**2 * float(np.sum(window**2))
     # the spectrum falls with frequency: compare within its own ring
     ring = np.digitize(frequency, np.arange(0.08, 0.72, 0.04))
     ratio = np.zeros_like(power)
     for k in np.unique(ring[usable]):
         here = usable & (ring == k)
-        ratio[here] = power[here] / max(float(np.median(power[here])), 1e-12)
+        ratio[here] = power[here] / (float(np.median(power[here])) + floor)
     peak = int(np.argmax(ratio))
     if ratio.flat[peak] < 14:
         return None

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.makers import invent_maker, invent_town
 from dialtell.synth.sizes import dial_diameter_mm
 
@@ -157,6 +158,14 @@ def _radius(rng: np.random.Generator) -> float:
     return 0.5 * plate * float(rng.normal(0.995, 0.006))
 
 
+def _weights(rng: np.random.Generator, name: str) -> tuple[float, float]:
+    """Thick and thin stroke widths in figure heights, about the letterform's usual ones."""
+    form = letterform(name)
+    thick = form.thick * float(np.exp(rng.normal(0.0, 0.13)).clip(0.75, 1.35))
+    thin = form.thin * float(np.exp(rng.normal(0.1, 0.25)).clip(0.7, 1.8))
+    return thick, min(thin, 0.95 * thick)
+
+
 def _main_track(
     rng: np.random.Generator, layout: str, variety: Variety, scale: float, *, second_ink: int
 ) -> Track:
@@ -204,15 +213,17 @@ def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Tra
         0.75 if hours == 24 else 1
     )
     radial = roman or rng.random() < 0.25
+    name = str(rng.choice(np.array(forms)))
+    thick, thin = _weights(rng, name)
     return Chapter(
-        letterform=str(rng.choice(np.array(forms))),
+        letterform=name,
         hours=hours,
         height=height,
         outer=min(inside - float(rng.uniform(0.008, 0.035)), 0.88),
         radial=bool(radial),
         turned=bool(radial and not roman and rng.random() < 0.3),
-        thick=float(rng.uniform(0.11, 0.19) if roman else rng.uniform(0.10, 0.2)),
-        thin=float(rng.uniform(0.018, 0.04)),
+        thick=thick,
+        thin=thin,
         ink=0,
         bent=bool(roman),
     )
@@ -282,6 +293,7 @@ def _signature(
     top = float(rng.uniform(0.30, 0.46))
     for index in range(count):
         form = str(rng.choice(np.array(variety.lettering)))
+        thick, thin = _weights(rng, form)
         text = invent_maker(rng=rng) if index == 0 else invent_town(rng=rng)
         capital = form.endswith("capitals")
         if capital:
@@ -300,8 +312,8 @@ def _signature(
                 height=height,
                 y=y,
                 arc=arc,
-                thick=float(rng.uniform(0.09, 0.15)),
-                thin=float(rng.uniform(0.025, 0.045)),
+                thick=thick,
+                thin=thin,
                 tracking=float(rng.uniform(0.0, 0.12)) if form != "round-script" else 0.0,
                 ink=inks - 1 if rng.random() < 0.1 else 0,
             )

@@ -17,6 +17,7 @@ from dialtell.synth.raster import accumulate, accumulate_runs
 from dialtell.synth.stroke import Floats
 
 
+LIGHT_STEP = 0.002  # of reflectance, about half a grey level of 255
 COVERED = 1e-6  # share of a pixel below which it counts as bare
 
 
@@ -135,6 +136,18 @@ def slice_edges(paint: Paint, homography: Floats, values: Floats) -> tuple[Float
     )
 
 
+def slice_density(density: Floats) -> Floats:
+    """Density (P,) D of the slice that ends at each sample, from the density at the samples.
+
+    Rounded to whole LIGHT_STEPs of reflectance, so that neighbours mostly agree and need no edge between them:
+    that halves the work, and is out by a quarter of a percent of density at D = 1 at most.
+    """
+    between = density.copy()
+    between[1:] = 0.5 * (density[1:] + density[:-1])
+    reflected = np.maximum(np.round(np.power(10.0, -between) / LIGHT_STEP), 1.0) * LIGHT_STEP
+    return np.asarray(-np.log10(reflected))
+
+
 def lay(
     paint: Paint, homography: Floats, shape: tuple[int, int], *, coat: float
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -144,8 +157,7 @@ def lay(
     """
     if not paint.follows.any():
         return np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
-    density = paint.density.copy()
-    density[1:] = 0.5 * (paint.density[1:] + paint.density[:-1])
+    density = slice_density(paint.density)
     edges, weights = slice_edges(paint, homography, np.stack([np.ones_like(density), density], axis=1))
     runs = accumulate_runs(edges, weights, shape)
     # the arithmetic below runs over covered pixels alone, in single precision

@@ -63,7 +63,9 @@ def develop(negative: Sequence[StrokeBatch], exposure: Exposure, full_density: f
         rough = exposure.grain_mm * exposure.edge_grains
         left = np.where(live, np.maximum(half + rough * rng.standard_normal(half.shape), 0.004), 0.0)
         right = np.where(live, np.maximum(half + rough * rng.standard_normal(half.shape), 0.004), 0.0)
-        density = full_density * (1 + exposure.mottle * rng.standard_normal(half.shape))
+        # a slice averages the grains that lie side by side in it
+        averaged = np.sqrt(exposure.grain_mm / np.maximum(2 * half, exposure.grain_mm))
+        density = full_density * (1 + exposure.mottle * averaged * rng.standard_normal(half.shape))
         cue = np.full(half.shape, int(Cue.GRAIN), dtype=np.int64)
         labels = {"ink": batch.ink, "zone": batch.zone, "stroke": batch.stroke}
         parts.append(flatten(path, left, side, np.clip(density, 0.1, 2.6), cue, half_right=right, **labels))

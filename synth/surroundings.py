@@ -75,7 +75,7 @@ class Surroundings:
         ):
             if choice not in allowed:
                 raise ParameterError(f"{name} is {choice!r}; give one of {', '.join(allowed)}")
-        require_range("edge_mm", self.edge_mm, 0.0, 3.0, "mm")
+        require_range("edge_mm", self.edge_mm, 0.0, 24.0, "mm")
         if self.rim != "none":
             low = self.dial_radius_mm + self.edge_mm
             require_range("rim_inner_mm", self.rim_inner_mm, low, 2.0 * self.dial_radius_mm, "mm")
@@ -83,11 +83,11 @@ class Surroundings:
         require_range("rim_contrast", self.rim_contrast, 0.0, 1.5)
         for value in self.ground_rgb:
             require_range("ground_rgb", value, 0.0, 1.0)
-        require_range("ground_cell_mm", self.ground_cell_mm, 0.1, 20.0, "mm")
+        require_range("ground_cell_mm", self.ground_cell_mm, 0.1, 200.0, "mm")
         require_range("ground_contrast", self.ground_contrast, 0.0, 0.6)
         require_range("ground_angle_deg", self.ground_angle_deg, 0.0, 180.0, "degrees")
         require_range("shadow", self.shadow, 0.0, 1.0)
-        require_range("shadow_mm", self.shadow_mm, 0.0, 10.0, "mm")
+        require_range("shadow_mm", self.shadow_mm, 0.0, 80.0, "mm")
 
 
 def sample_surroundings(*, rng: np.random.Generator, dial_radius_mm: float) -> Surroundings:

@@ -73,9 +73,9 @@ class HandsSpec:
         require_range("weight", self.weight, 0.5, 2.0)
         require_range("facet", self.facet, 0.0, 1.0)
         require_range("shadow", self.shadow, 0.0, 1.0)
-        require_range("shadow_x_mm", self.shadow_x_mm, -5.0, 5.0, "mm")
-        require_range("shadow_y_mm", self.shadow_y_mm, -5.0, 5.0, "mm")
-        require_range("shadow_blur_mm", self.shadow_blur_mm, 0.02, 3.0, "mm")
+        require_range("shadow_x_mm", self.shadow_x_mm, -40.0, 40.0, "mm")
+        require_range("shadow_y_mm", self.shadow_y_mm, -40.0, 40.0, "mm")
+        require_range("shadow_blur_mm", self.shadow_blur_mm, 0.02, 24.0, "mm")
 
 
 def sample_hands(

@@ -92,6 +92,18 @@ def test_edges_do_not_fold_back(name: str) -> None:
                 assert -np.sum(run[run < 0.0]) <= 0.01, (glyph.name, stroke.name)
 
 
+@pytest.mark.parametrize("name", LETTERFORMS)
+def test_strokes_of_one_name_in_one_glyph_are_alike(name: str) -> None:
+    """Strokes that share a name are later compared as ones that ought to be the same."""
+    for glyph in letterform(name).glyphs.values():
+        lengths: dict[str, set[float]] = {}
+        for stroke in glyph.strokes:
+            length = round(float(np.hypot(*np.diff(stroke.path, axis=0).T).sum()), 3)
+            lengths.setdefault(stroke.name, set()).add(length)
+        for stroke_name, found in lengths.items():
+            assert max(found) - min(found) <= 0.02 * max(found), (glyph.name, stroke_name, found)
+
+
 @pytest.mark.parametrize("name", ["roman-heavy", "roman-slender"])
 def test_roman_figures_have_the_stems_their_letters_call_for(name: str) -> None:
     for text, glyph in letterform(name).glyphs.items():

@@ -85,9 +85,7 @@ def draw(name: str, notation: str, pen: Pen) -> Glyph:
     """The glyph that a notation describes, slanted as the pen has it."""
     advance, *parts = (part.strip() for part in notation.split(";"))
     strokes = [stroke for part in parts if part for stroke in _strokes(part, pen)]
-    return Glyph(
-        name, float(advance) / 100.0 + 2.0 * pen.bearing, tuple(_placed(stroke, pen) for stroke in strokes)
-    )
+    return Glyph(name, float(advance) / 100.0 + 2.0 * pen.bearing, tuple(_placed(stroke, pen) for stroke in strokes))
 
 
 def _placed(stroke: GlyphStroke, pen: Pen) -> GlyphStroke:
@@ -100,8 +98,7 @@ def _placed(stroke: GlyphStroke, pen: Pen) -> GlyphStroke:
 def half_turn(glyph: Glyph, name: str) -> Glyph:
     """The glyph turned upside down within its own advance and the height, as a 9 is a turned 6."""
     turned = tuple(
-        GlyphStroke(np.array([glyph.advance, 1.0]) - s.path, s.weight, s.kind, s.name, s.taper)
-        for s in glyph.strokes
+        GlyphStroke(np.array([glyph.advance, 1.0]) - s.path, s.weight, s.kind, s.name, s.taper) for s in glyph.strokes
     )
     return Glyph(name, glyph.advance, turned)
 
@@ -157,10 +154,11 @@ def _strokes(part: str, pen: Pen) -> list[GlyphStroke]:
         return made
     if base == "serif":
         x, y = (float(v) / 100.0 for v in rest[0].split(","))
-        return [_serif(x, y, float(rest[1]) / 100.0 if len(rest) > 1 else pen.serif, pen)]
+        own = rest[1] if len(rest) > 1 else ""
+        return [_serif(x, y, float(own) / 100.0 if own else pen.serif, pen, own)]
     if base == "dot":
         x, y = (float(v) / 100.0 for v in rest[0].split(","))
-        return [_dot(x, y, float(rest[1]) / 100.0, pen, label or "dot")]
+        return [_dot(x, y, float(rest[1]) / 100.0, pen, f"{label or 'dot'}/{rest[1]}")]
     knots = [_knot(token) for token in rest]
     if base == "limb" or (base == "stem" and pen.slant):
         start, end = ((knot.at.real, knot.at.imag) for knot in knots)
@@ -170,10 +168,10 @@ def _strokes(part: str, pen: Pen) -> list[GlyphStroke]:
     return [_through(knots, smooth, base, name, pen)]
 
 
-def _serif(x: float, y: float, half: float, pen: Pen) -> GlyphStroke:
+def _serif(x: float, y: float, half: float, pen: Pen, label: str = "") -> GlyphStroke:
     inset = pen.thin / 2.0
     level = 1.0 - inset if y == 1.0 else inset if y == 0.0 else y
-    name = "bar/top" if y > 0.5 else "bar/foot"
+    name = ("bar/top" if y > 0.5 else "bar/foot") + (f"/{label}" if label else "")
     return line_stroke((x - half, level), (x + half, level), 0.0, Kind.BAR, name)
 
 
@@ -227,9 +225,7 @@ def _through(knots: list[_Knot], smooth: bool, base: str, name: str, pen: Pen) -
     return GlyphStroke(path, weight, _KIND[base], name, None if np.all(taper == 1.0) else taper)
 
 
-def _rounded(
-    path: Floats, weight: Floats, taper: Floats, end: int, pen: Pen
-) -> tuple[Floats, Floats, Floats]:
+def _rounded(path: Floats, weight: Floats, taper: Floats, end: int, pen: Pen) -> tuple[Floats, Floats, Floats]:
     """The stroke with a half-round first (0) or last (-1) end, resampled there."""
     if end == -1:
         back = _rounded(path[::-1], weight[::-1], taper[::-1], 0, pen)

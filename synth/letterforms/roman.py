@@ -38,10 +38,14 @@ CUTS = {
 
 @dataclass(frozen=True)
 class _Foot:
-    """Where a limb ends at the top or bottom line: its centre, half width and the letter it belongs to."""
+    """Where a limb ends at the top or bottom line: its centre, half width, and the letter it belongs to.
+
+    limb : name of its stroke. letter : place of the letter in the figure.
+    """
 
     x: float
     half: float
+    limb: str
     letter: int
     top: bool
 
@@ -86,7 +90,7 @@ def _letter(letter: str, index: int, x: float, cut: RomanCut) -> tuple[float, li
     high, low = 1.0 - hair, hair
     if letter == "I":
         stem = line_stroke((x + half, 1.0), (x + half, 0.0), 1.0, Kind.STEM, "I/stem")
-        return cut.thick, [stem], [_Foot(x + half, half, index, top) for top in (True, False)]
+        return cut.thick, [stem], [_Foot(x + half, half, "I/stem", index, top) for top in (True, False)]
     left, right = x + half, x + cut.wide - hair
     if letter == "V":
         point = x + 0.56 * cut.wide
@@ -94,14 +98,21 @@ def _letter(letter: str, index: int, x: float, cut: RomanCut) -> tuple[float, li
             limb((left, 1.0), (point, 0.0), cut.thick, "V/stem"),
             line_stroke((right, high), (point + 0.35 * half, low), 0.0, Kind.THIN, "V/thin"),
         ]
-        feet = [_Foot(point, half, index, False)]
+        feet = [_Foot(point, half, "V/stem", index, False)]
     else:
         limbs = [
             limb((left, 1.0), (x + cut.wide - half, 0.0), cut.thick, "X/stem"),
             line_stroke((right, high), (x + hair, low), 0.0, Kind.THIN, "X/thin"),
         ]
-        feet = [_Foot(x + cut.wide - half, half, index, False), _Foot(x + hair, hair, index, False)]
-    return cut.wide, limbs, [*feet, _Foot(left, half, index, True), _Foot(right, hair, index, True)]
+        feet = [
+            _Foot(x + cut.wide - half, half, "X/stem", index, False),
+            _Foot(x + hair, hair, "X/thin", index, False),
+        ]
+    feet += [
+        _Foot(left, half, f"{letter}/stem", index, True),
+        _Foot(right, hair, f"{letter}/thin", index, True),
+    ]
+    return cut.wide, limbs, feet
 
 
 def _bars(feet: list[_Foot], cut: RomanCut) -> list[GlyphStroke]:
@@ -112,11 +123,7 @@ def _bars(feet: list[_Foot], cut: RomanCut) -> list[GlyphStroke]:
         runs: list[list[_Foot]] = []
         for foot in line:
             near = runs and foot.letter != runs[-1][-1].letter
-            if (
-                near
-                and cut.joined
-                and foot.x - foot.half - runs[-1][-1].x - runs[-1][-1].half < 1.4 * cut.gap
-            ):
+            if near and cut.joined and foot.x - foot.half - runs[-1][-1].x - runs[-1][-1].half < 1.4 * cut.gap:
                 runs[-1].append(foot)
             else:
                 runs.append([foot])
@@ -126,5 +133,7 @@ def _bars(feet: list[_Foot], cut: RomanCut) -> list[GlyphStroke]:
             # a thin limb needs a longer bar than its own width to look capped
             out = [cut.serif + (0.02 if foot.half < cut.thick / 2.0 else 0.0) for foot in (start, end)]
             ends = (start.x - start.half - out[0], level), (end.x + end.half + out[1], level)
-            bars.append(line_stroke(*ends, 0.0, Kind.BAR, "bar/top" if top else "bar/foot"))
+            # bars over the same limbs ought to be alike, so they share a name
+            name = f"bar/{'top' if top else 'foot'}/{'+'.join(foot.limb for foot in run)}"
+            bars.append(line_stroke(*ends, 0.0, Kind.BAR, name))
     return bars

@@ -1,0 +1,154 @@
+"""The inspection of one photograph: its score, a map of what moved the call, and a close view of each zone."""
+
+from __future__ import annotations
+
+import math
+import os
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.attribution import Attribution, attribute, photo_map, view_map
+from dialtell.evaluate.flags import MAX_PIXELS
+from dialtell.evaluate.output import require_free
+from dialtell.evaluate.page import PHOTO_PX, ZoneCrop, write_page
+from dialtell.evaluate.score import ScoredPhoto, score_photo
+from dialtell.model.geometry import DialGeometry, patch_grid, sample
+from dialtell.model.patches import SCALE, SPAN, PatchSet
+from dialtell.model.photo import Photo
+from dialtell.model.reading import Reading
+from dialtell.model.store import Weights
+from dialtell.synth.terms import ZONES, Zone
+
+SCHEMA = "dialtell.inspect/1"
+Bytes = NDArray[np.uint8]
+
+VIEW = 0.34  # dial radii, side of a close view: some four patches
+_FINEST = 1400.0  # px per dial radius of a close view at most
+
+
+def inspect_photo(
+    path: str | os.PathLike[str],
+    out: str | os.PathLike[str],
+    weights: Weights,
+    *,
+    diameter_mm: float | None = None,
+    max_pixels: int = MAX_PIXELS,
+    overwrite: bool = False,
+) -> dict[str, Any]:
+    """Score one photograph, write its page to `out`, and return a document of schema dialtell.inspect/1.
+
+    Raises PhotoError for the photograph and OutputError for the page, the latter before any work is done.
+    """
+    target = Path(out)
+    require_free(target, overwrite=overwrite)
+    scored = score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+    shown = shown_photo(scored.photo)
+    record, saliency, crops, attribution = scored.record, None, [], None
+    if scored.reading is not None and scored.verdict is not None:
+        scale = shown.shape[1] / scored.photo.pixels.shape[1]
+        record = scaled(record, scale)
+        if scored.verdict.whole.judged:
+            attribution = attribute(scored.reading.patches, weights)
+            geometry = scored.reading.geometry.scaled(scale)
+            saliency = photo_map(attribution, scored.reading.patches, geometry, shown.shape[:2])
+            crops = zone_crops(scored, attribution)
+            if attribution.relative_error > 0.05:
+                record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
+    write_page(target, record, shown, saliency, crops, _model(weights, scored), overwrite=overwrite)
+    return {
+        "schema": SCHEMA,
+        "model": weights.identity,
+        "page": str(target),
+        "dial": scored.record,
+        "saliency": None
+        if attribution is None
+        else {
+            "method": "integrated gradients from bare enamel",
+            "steps": attribution.steps,
+            "logit": round(attribution.logit, 6),
+            "baseline_logit": round(attribution.baseline, 6),
+            "completeness_error": round(attribution.error, 6),
+        },
+    }
+
+
+def shown_photo(photo: Photo) -> Bytes:
+    """(H, W, 3) uint8 sRGB, its longer side at most PHOTO_PX."""
+    height, width = photo.pixels.shape[:2]
+    scale = min(1.0, PHOTO_PX / max(height, width))
+    if scale == 1.0:
+        return display(photo.pixels)
+    size = (max(round(width * scale), 1), max(round(height * scale), 1))
+    return display(np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA)))
+
+
+def display(light: NDArray[np.float32]) -> Bytes:
+    """Linear light 0..1 to 8-bit sRGB code values (IEC 61966-2-1)."""
+    light = np.clip(light, 0.0, 1.0)
+    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
+    return np.asarray(np.round(code * 255), dtype=np.uint8)
+
+
+def scaled(record: dict[str, Any], scale: float) -> dict[str, Any]:
+    """The record with its places in px of a reduced photograph; what it says of the original's resolution stays."""
+    geometry = dict(record["geometry"])
+    for key in ("center_px", "axes_px"):
+        geometry[key] = [value * scale for value in geometry[key]]
+    zones = [
+        {**zone, "polygon_px": [[x * scale, y * scale] for x, y in zone["polygon_px"]]} for zone in record["zones"]
+    ]
+    return {**record, "geometry": geometry, "zones": zones}
+
+
+def zone_crops(scored: ScoredPhoto, attribution: Attribution) -> list[ZoneCrop]:
+    """A close view of each judged zone about the place that moved the call most."""
+    reading, verdict = scored.reading, scored.verdict
+    if reading is None or verdict is None:
+        return []
+    reasons = {zone["zone"]: zone["reason"] for zone in scored.record["zones"]}
+    crops = []
+    for zone, evidence in verdict.zones.items():
+        if evidence.judged:
+            caption = reasons[zone.value] + ("" if crops else f" {attribution.words()}")
+            crops.append(_crop(zone, scored.photo, reading, attribution, caption))
+    return crops
+
+
+def _crop(zone: Zone, photo: Photo, reading: Reading, attribution: Attribution, caption: str) -> ZoneCrop:
+    patches = reading.patches
+    index = strongest(patches, attribution, zone)
+    center, right = patches.center[index], patches.right[index]
+    scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
+    side = round(VIEW * scale)
+    grid = patch_grid(reading.geometry, (center[0], center[1]), (right[0], right[1]), (side, side), scale)
+    # the same view as a dial seen face on, turned so that `right` runs along its columns
+    turn = -math.atan2(right[1], right[0])
+    flat = DialGeometry((0.0, 0.0), (scale, scale), rotation=turn)
+    x, y = side / 2 - flat.to_photo(center)
+    view = DialGeometry((float(x), float(y)), (scale, scale), rotation=turn)
+    image = display(sample(photo.pixels, grid))
+    if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK):
+        caption = f"{caption} Outwards is up."
+    return ZoneCrop(zone.value, image, view_map(attribution, patches, view, (side, side)), caption)
+
+
+def strongest(patches: PatchSet, attribution: Attribution, zone: Zone) -> int:
+    """Index of the zone's patch in whose neighbourhood the zone's attribution is largest in size."""
+    size = np.abs(attribution.values).sum(axis=(1, 2))
+    member = np.flatnonzero(patches.zone == ZONES.index(zone))
+    away = np.linalg.norm(patches.center[member, None] - patches.center[None, member], axis=-1)
+    near = away < 0.5 * VIEW - 0.25 * SPAN
+    return int(member[(near * size[member]).sum(axis=1).argmax()])
+
+
+def _model(weights: Weights, scored: ScoredPhoto) -> dict[str, Any]:
+    model = {**weights.identity, "renderer_version": weights.record["renderer_version"]}
+    resolution = scored.resolution
+    # the page compares stored px/mm with those needed, which is fair only if the photograph resolves what it stores
+    if resolution is not None and resolution.diameter_mm is not None and resolution.true > 0.8 * resolution.stored:
+        model["pixels_per_mm_needed"] = resolution.needed / resolution.diameter_mm
+    return model
