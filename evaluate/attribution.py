@@ -54,7 +54,8 @@ def attribute(patches: PatchSet, weights: Weights) -> Attribution:
     net = weights.net.eval()
 
     def logit(points: torch.Tensor) -> torch.Tensor:
-        return net(points[:, 0][None], zone, resolution).dial
+        dial: torch.Tensor = net(points[:, 0][None], zone, resolution).dial
+        return dial
 
     bag = bag[0][:, None]
     frozen = [parameter for parameter in net.parameters() if parameter.requires_grad]

@@ -39,14 +39,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Inspect as asked; returns the exit status."""
-    import json
     import logging
     import shutil
     import sys
 
     from dialtell.evaluate.call_table import call_table
     from dialtell.evaluate.inspect_page import inspect_photo
-    from dialtell.evaluate.output import require_free
+    from dialtell.evaluate.output import json_text, require_free
     from dialtell.model.store import load_weights
 
     require_free(args.out, overwrite=args.overwrite)
@@ -59,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         overwrite=args.overwrite,
     )
     if args.json:
-        print(json.dumps(document, indent=1, allow_nan=False))
+        print(json_text(document))
     else:
         width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 140)
         print(call_table([document["dial"]], width=width, encoding=sys.stdout.encoding or "utf-8"))

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.attribution import Attribution, attribute, photo_map, view_map
+from dialtell.evaluate.attribution import SMALL_ERROR, Attribution, attribute, photo_map, view_map
 from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.evaluate.output import require_free
 from dialtell.evaluate.page import PHOTO_PX, ZoneCrop, write_page
@@ -47,7 +47,8 @@ def inspect_photo(
     require_free(target, overwrite=overwrite)
     scored = score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
     shown = shown_photo(scored.photo)
-    record, saliency, crops, attribution = scored.record, None, [], None
+    record, saliency, attribution = scored.record, None, None
+    crops: list[ZoneCrop] = []
     if scored.reading is not None and scored.verdict is not None:
         scale = shown.shape[1] / scored.photo.pixels.shape[1]
         record = scaled(record, scale)
@@ -56,7 +57,7 @@ def inspect_photo(
             geometry = scored.reading.geometry.scaled(scale)
             saliency = photo_map(attribution, scored.reading.patches, geometry, shown.shape[:2])
             crops = zone_crops(scored, attribution)
-            if attribution.relative_error > 0.05:
+            if attribution.relative_error > SMALL_ERROR:
                 record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
     write_page(target, record, shown, saliency, crops, _model(weights, scored), overwrite=overwrite)
     return {
@@ -110,7 +111,7 @@ def zone_crops(scored: ScoredPhoto, attribution: Attribution) -> list[ZoneCrop]:
     if reading is None or verdict is None:
         return []
     reasons = {zone["zone"]: zone["reason"] for zone in scored.record["zones"]}
-    crops = []
+    crops: list[ZoneCrop] = []
     for zone, evidence in verdict.zones.items():
         if evidence.judged:
             caption = reasons[zone.value] + ("" if crops else f" {attribution.words()}")

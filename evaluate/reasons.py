@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dialtell.evaluate.resolution import Resolution
-from dialtell.evaluate.support import NOT_JUDGED, support_words
+from dialtell.evaluate.support import NO_SUPPORT, NOT_JUDGED, support_words
 from dialtell.evaluate.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, Verdict
 from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED, threshold
 from dialtell.model.zones import ZoneMap
-from dialtell.synth.terms import Zone
+from dialtell.synth.terms import ZONES, Zone
 
 SIDE = {HAND: "hand painting", PRINTED: "printing"}
 DISAGREE = "zones disagree, no support stated for the dial as a whole"
@@ -27,7 +27,6 @@ def dial_support(verdict: Verdict) -> str:
 def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
     """Why the dial was called so, in one sentence."""
     ratio = verdict.whole.log10_lr
-    unread = [zone for zone in _EXPECTED if not verdict.zones[zone].judged]
     if ratio is None:
         return _nothing_judged(verdict, resolution)
     if verdict.mixed:
@@ -38,7 +37,7 @@ def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
             first = f"{_subject(agreeing)} for {SIDE[verdict.call]}"
         else:
             first = f"No zone settles it alone, but together they speak for {SIDE[verdict.call]}"
-        return "; ".join([first, *_silent(verdict.called(UNDETERMINED) if agreeing else [], unread)]) + "."
+        return "; ".join([first, *_silent(verdict, verdict.called(UNDETERMINED) if agreeing else [])]) + "."
     if not resolution.enough:
         first = f"What was read does not settle it: {resolution.shortfall}"
     else:
@@ -47,24 +46,33 @@ def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
             f"What was read leans towards {side}, but its log10 LR of {ratio:+.2f} falls short of the "
             f"{threshold():.2f} either way that a call needs"
         )
-    return "; ".join([first, *_silent([], unread)]) + "."
+    return "; ".join([first, *_silent(verdict, [])]) + "."
 
 
 def zone_reason(zone: Zone, evidence: Evidence, zones: ZoneMap) -> str:
     """Why a zone was called so, or not judged, in one sentence."""
     if evidence.log10_lr is not None:
         words = support_words(evidence.log10_lr, evidence.capped)
-        short = ", short of a call" if evidence.call == UNDETERMINED else ""
+        short = ", short of a call" if evidence.call == UNDETERMINED and words != NO_SUPPORT else ""
         return f"{words[:1].upper()}{words[1:]}, from {_patches(evidence.patches)} with strokes{short}."
     if zone is Zone.SECONDS_BIT and zones.seconds is None:
         return "Not found: no circle of a seconds bit below the centre."
     if zone is Zone.MINUTE_TRACK and zones.track is None and not evidence.patches:
-        return "Not found: no track of sixty divisions near the edge."
+        return "Not found: no even divisions near the edge."
+    hidden = _hidden(zone, zones)
     if not evidence.patches:
-        return "Not found: no strokes that can be read there."
+        return f"Not found: no strokes that can be read there{hidden}."
     if evidence.patches < LEAST_ZONE_PATCHES:
-        return f"Too few strokes: {_patches(evidence.patches)} with strokes, at least {LEAST_ZONE_PATCHES} are needed."
+        count = _patches(evidence.patches)
+        return f"Too few strokes: {count} with strokes, at least {LEAST_ZONE_PATCHES} are needed{hidden}."
     return f"Not judged: too few strokes on the whole dial to compare its {_patches(evidence.patches)} with."
+
+
+def _hidden(zone: Zone, zones: ZoneMap) -> str:
+    """A clause about the watch hands where they cover much of a zone."""
+    here = zones.label == ZONES.index(zone)
+    share = float(zones.hands[here].mean()) if here.any() else 0.0
+    return f"; the watch hands cover {share:.0%} of it" if share >= 0.1 else ""
 
 
 def name(zone: Zone) -> str:
@@ -90,12 +98,18 @@ def _contradiction(verdict: Verdict) -> str:
     return f"{_subject(zones)} for {SIDE[side]}, the dial taken together for {SIDE[other]}: {end}."
 
 
-def _silent(open_zones: Sequence[Zone], unread: Sequence[Zone]) -> list[str]:
+def _silent(verdict: Verdict, open_zones: Sequence[Zone]) -> list[str]:
+    """Clauses about the zones that say nothing."""
+    silent = [zone for zone in _EXPECTED if not verdict.zones[zone].judged]
+    unread = [zone for zone in silent if verdict.zones[zone].patches]
+    lost = [zone for zone in silent if not verdict.zones[zone].patches]
     parts = []
     if open_zones:
         parts.append(f"{_listed(open_zones)} {_verb(open_zones, 'does', 'do')} not settle it")
     if unread:
         parts.append(f"{_listed(unread)} could not be read")
+    if lost:
+        parts.append(f"{_listed(lost)} {_verb(lost, 'was', 'were')} not found")
     return parts
 
 

@@ -39,7 +39,7 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
             "camera square to it."
         )
     if reading.rotation is None:
-        found.append("No track of sixty divisions was found, so 12 o'clock is assumed to be up.")
+        found.append("No minute track was found, so 12 o'clock is assumed to be up.")
     low, high = PLAUSIBLE_MM
     if resolution.diameter_mm is not None and not low <= resolution.diameter_mm <= high:
         found.append(

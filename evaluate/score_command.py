@@ -49,13 +49,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Score as asked; returns the exit status."""
-    import json
     import logging
     import shutil
     import sys
 
     from dialtell.evaluate.call_table import call_table
-    from dialtell.evaluate.output import require_free, write_text
+    from dialtell.evaluate.output import json_text, require_free, write_text
     from dialtell.evaluate.score import score_photos
     from dialtell.model.store import load_weights
 
@@ -71,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     )
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:
-        text = json.dumps(document, indent=1, allow_nan=False)
+        text = json_text(document)
     else:
         width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 140)
         encoding = "utf-8" if args.out is not None else sys.stdout.encoding or "utf-8"

@@ -92,9 +92,7 @@ def _ground_map(grey: Image, geometry: DialGeometry, box: tuple[slice, slice]) -
     return np.asarray(cv2.GaussianBlur(smooth, (0, 0), 0.8, borderType=cv2.BORDER_REPLICATE), dtype=np.float32)
 
 
-def _block_centres(
-    geometry: DialGeometry, box: tuple[slice, slice], shape: tuple[int, int]
-) -> NDArray[np.float64]:
+def _block_centres(geometry: DialGeometry, box: tuple[slice, slice], shape: tuple[int, int]) -> NDArray[np.float64]:
     """(rows, columns) dial radius of each block's middle."""
     rows, columns = shape
     y = box[0].start + (np.arange(rows) + 0.5) * (box[0].stop - box[0].start) / rows
@@ -120,5 +118,5 @@ def _near_surface(value: Image, radius: NDArray[np.float64]) -> NDArray[np.bool_
         surface = terms @ np.linalg.lstsq(terms[trusted], log[trusted], rcond=None)[0]
         away = log - surface
         # ink only ever darkens: be stricter below
-        trusted = inside & (away > -0.6 * reach) & (away < reach)
+        trusted = np.asarray(inside & (away > -0.6 * reach) & (away < reach))
     return trusted

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.ellipse import Ellipse, fit_ellipse
+from dialtell.model.geometry import sample_points
 
 Tone = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -58,10 +60,14 @@ def tone_of(grey: NDArray[np.float32], longest: int) -> tuple[Tone, float]:
     """Reduced picture in square-root tone, 0..255 up to its 99.5th percentile, and its scale (copy / photo)."""
     height, width = grey.shape
     scale = min(1.0, longest / max(height, width))
-    small = grey
-    if scale < 1:
-        size = (max(round(width * scale), 1), max(round(height * scale), 1))
-        small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    small: NDArray[Any] = grey
+    if scale < 1 / 3:  # OpenCV averages whole blocks several times faster
+        factor = int(np.ceil(1 / scale))
+        size, scale = (width // factor, height // factor), 1 / factor
+        small = np.asarray(cv2.resize(grey[: size[1] * factor, : size[0] * factor], size, interpolation=cv2.INTER_AREA))
+    elif scale < 1:
+        size = (round(width * scale), round(height * scale))
+        small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA))
     tone = np.sqrt(np.clip(small, 0, None))
     top = max(float(np.percentile(tone, 99.5)), 1e-3)
     return np.clip(tone * (255 / top), 0, 255).astype(np.uint8), scale
@@ -78,6 +84,7 @@ def find_discs(tone: Tone) -> list[Ellipse]:
             border,
             0.008 * short,
             draws=40,
+            refits=5,
             roundness=ROUNDEST_TILT,
             span=(SMALLEST_SHARE * short, 0.8 * max(tone.shape)),
         )
@@ -122,9 +129,8 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     if not seen.any():
         return Evidence(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
     radii = (np.arange(round(_OUTERMOST / _STEP)) + 0.5) * _STEP
-    places = center + radii[None, :, None] * (outline - center)[:, None, :] - 0.5
-    unrolled = cv2.remap(tone, places.astype(np.float32), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    rays = unrolled.astype(np.float32)
+    places = center + radii[None, :, None] * (outline - center)[:, None, :]
+    rays = sample_points(tone, places)
     inside = rays[:, 20:97]
     ground = _ground(rays[:, 30:95])
     rim = _rank(rays[:, 93:98], 0.6)
@@ -165,8 +171,7 @@ def rings_about(tone: Tone, disc: Ellipse) -> list[Ellipse]:
     rays = disc.points(turn) - center
     radii = np.arange(0.7, 1.36, _STEP)
     places = center + radii[None, :, None] * rays[:, None, :]
-    at = (places - 0.5).astype(np.float32)
-    light = cv2.remap(tone, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    light = sample_points(tone, places)
     slope = np.zeros_like(light)
     slope[:, 1:-1] = np.abs(light[:, :-2] - light[:, 2:])
     x, y = places[..., 0], places[..., 1]
@@ -184,7 +189,9 @@ def rings_about(tone: Tone, disc: Ellipse) -> list[Ellipse]:
         window = slice(max(peak - 3, 0), peak + 4)
         direction, column = np.nonzero(ridge[:, window])
         points = places[direction, column + window.start]
-        fit = fit_ellipse(points, 0.012 * float(np.sqrt(np.prod(disc.axes))), draws=40, roundness=ROUNDEST_TILT)
+        fit = fit_ellipse(
+            points, 0.012 * float(np.sqrt(np.prod(disc.axes))), draws=40, refits=5, roundness=ROUNDEST_TILT
+        )
         if fit is not None:
             found.append(fit[0])
         left[max(peak - 4, 0) : peak + 5] = 0

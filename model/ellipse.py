@@ -8,16 +8,16 @@ generator of their own: the same points give the same ellipse.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-_REFITS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,14 +42,15 @@ class Ellipse:
 
     def distances(self, points: Floats) -> Floats:
         """(N,) Sampson distances in px of (N, 2) points."""
-        return _distances(self.conic[None], points)[0]
+        return np.asarray(_distances(self.conic[None], points)[0])
 
-    def points(self, turn: Floats) -> Floats:
+    def points(self, turn: NDArray[np.floating[Any]]) -> Floats:
         """(N, 2) points at the parameters `turn` (radians) of the symmetric-root map from the unit circle."""
         c, s = math.cos(self.angle), math.sin(self.angle)
         frame = np.array([[c, -s], [s, c]])
         root = frame @ np.diag(self.axes) @ frame.T
-        return np.stack([np.cos(turn), np.sin(turn)], axis=-1) @ root.T + np.asarray(self.center)
+        circle = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+        return np.asarray(circle @ root.T + np.asarray(self.center))
 
 
 def fit_ellipse(
@@ -57,6 +58,7 @@ def fit_ellipse(
     gate: float,
     *,
     draws: int = 120,
+    refits: int = 8,
     roundness: float = 0.6,
     span: tuple[float, float] = (0.0, math.inf),
 ) -> tuple[Ellipse, Flags] | None:
@@ -65,6 +67,7 @@ def fit_ellipse(
     points : (N, 2) px, N >= 5.
     gate : px, points closer than this count as lying on it.
     draws : how many five-point hypotheses to try.
+    refits : how many reweighted fits follow the best draw.
     roundness : smallest b / a accepted.
     span : smallest and largest sqrt(a b) accepted, px.
     """
@@ -77,7 +80,7 @@ def fit_ellipse(
     # one point from each fifth of the sequence: contours come in order, so draws reach round the curve
     edges = np.linspace(0, len(local), 6).astype(int)
     start = rng.integers(0, len(local), draws)[:, None]
-    picks = np.stack([rng.integers(low, high, draws) for low, high in zip(edges[:-1], edges[1:], strict=True)], axis=1)
+    picks = np.stack([rng.integers(low, high, draws) for low, high in itertools.pairwise(edges)], axis=1)
     conics = _through(local[(picks + start) % len(local)])
     low, high = span[0] / scale, span[1] / scale
     keep = [e for e in map(_from_conic, conics) if e is not None and _allowed(e, roundness, low, high)]
@@ -85,11 +88,11 @@ def fit_ellipse(
         return None
     near = _distances(np.stack([e.conic for e in keep]), local) < gate / scale
     best = keep[int(np.argmax(near.sum(axis=1)))]
-    final = _refit(best, local, gate / scale)
+    final = _refit(best, local, gate / scale, refits)
     if final is None or not _allowed(final, roundness, low, high):
         return None
     (x, y), (a, b) = final.center, final.axes
-    found = Ellipse((x * scale + shift[0], y * scale + shift[1]), (a * scale, b * scale), final.angle)
+    found = Ellipse((float(x * scale + shift[0]), float(y * scale + shift[1])), (a * scale, b * scale), final.angle)
     return found, found.distances(points) < gate
 
 
@@ -119,12 +122,12 @@ def _distances(conics: Floats, points: Floats) -> Floats:
     return np.asarray(value / np.maximum(np.hypot(gx, gy), 1e-12))
 
 
-def _refit(start: Ellipse, points: Floats, gate: float) -> Ellipse | None:
+def _refit(start: Ellipse, points: Floats, gate: float, refits: int) -> Ellipse | None:
     """Sampson-weighted algebraic fit with Tukey's biweight, from `start`; the gate narrows with the scatter."""
     current = start
     terms = _terms(points)
     reach = gate
-    for _ in range(_REFITS):
+    for _ in range(refits):
         distance = current.distances(points)
         inside = distance < reach
         if inside.sum() < 6:

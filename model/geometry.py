@@ -73,11 +73,11 @@ class DialGeometry:
         """(2, 2) dial radii to photo px (without the centre)."""
         a, b = self.axes_px
         turn = _turn(self.angle)
-        return turn @ np.diag([a, b]) @ turn.T @ _turn(self.rotation)
+        return np.asarray(turn @ np.diag([a, b]) @ turn.T @ _turn(self.rotation))
 
     def to_photo(self, points: Floats) -> Floats:
         """(..., 2) dial radii to (..., 2) photo px."""
-        return np.asarray(points, dtype=np.float64) @ self.matrix.T + np.asarray(self.center_px)
+        return np.asarray(np.asarray(points, dtype=np.float64) @ self.matrix.T + np.asarray(self.center_px))
 
     def to_dial(self, points: Floats) -> Floats:
         """(..., 2) photo px to (..., 2) dial radii."""
@@ -187,10 +187,10 @@ def sample(image: Image, grid: Floats) -> Image:
     return np.asarray(found, dtype=np.float32)
 
 
-def sample_points(image: Image, points: Floats) -> Image:
+def sample_points(image: Image | NDArray[np.uint8], points: Floats) -> Image:
     """Photograph values at (rows, columns, 2) photo px in any arrangement, bilinear, the border repeated.
 
-    image : (H, W[, C]) float32. No averaging: for points closer together than a pixel or two.
+    image : (H, W[, C]). No averaging: for points closer together than a pixel or two.
     """
     height, width = image.shape[:2]
     low = np.floor(points.min(axis=(0, 1))).astype(int) - 1
@@ -199,14 +199,13 @@ def sample_points(image: Image, points: Floats) -> Image:
     x1, y1 = int(np.clip(high[0], x0 + 1, width)), int(np.clip(high[1], y0 + 1, height))
     # cropped: OpenCV samples no picture of more than 32766 px a side
     local = (points - (x0 + 0.5, y0 + 0.5)).astype(np.float32)
-    source = np.ascontiguousarray(image[y0:y1, x0:x1])
-    found = cv2.remap(source, local, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    source = np.ascontiguousarray(image[y0:y1, x0:x1], dtype=np.float32)
+    x, y = np.ascontiguousarray(local[..., 0]), np.ascontiguousarray(local[..., 1])
+    found = cv2.remap(source, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(found, dtype=np.float32)
 
 
-def rectify(
-    image: Image, geometry: DialGeometry, pixels_per_radius: float, extent: float = 1.05
-) -> Image:
+def rectify(image: Image, geometry: DialGeometry, pixels_per_radius: float, extent: float = 1.05) -> Image:
     """The dial face-on and upright: (S, S[, C]) float32, S = 2 * extent * pixels_per_radius rounded.
 
     image : (H, W[, C]) float32. The dial's centre falls on the picture's middle, continuous (S / 2, S / 2).

@@ -8,6 +8,7 @@ there is a gap or metal of another light.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.discs import ROUNDEST_TILT, Evidence, Tone, find_discs, rings_about, tone_of, weigh
 from dialtell.model.ellipse import Ellipse, fit_ellipse
-from dialtell.model.geometry import DialGeometry
+from dialtell.model.geometry import DialGeometry, sample_points
 from dialtell.model.photo import Photo
 from dialtell.synth.errors import ParameterError
 
@@ -57,14 +58,17 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
         raise ParameterError(f"photo has shape {grey.shape}; give (H, W) luminance of at least 32 px a side")
     tone, scale = tone_of(grey, _LONGEST)
     weighed = [(disc, weigh(tone, disc)) for disc in find_discs(tone)]
-    weighed += _neighbours(tone, weighed)
+    if not any(_beyond_doubt(evidence) for _, evidence in weighed):
+        weighed += _neighbours(tone, weighed)
     dials = [(disc, evidence) for disc, evidence in weighed if _objection(evidence) is None]
     if not dials:
         return NoDial(_why_none([evidence for _, evidence in weighed]))
     disc, evidence = _outermost(dials)
     if evidence.beyond > _MOST_BEYOND:
-        return NoDial("the round line found may be a printed ring, the picture goes on as light outside it; "
-                      "photograph the dial on a darker ground")
+        return NoDial(
+            "the round line found may be a printed ring, the picture goes on as light outside it; "
+            "photograph the dial on a darker ground"
+        )
     # on a ground about as light as the enamel the edge falls here and rises there
     falling = evidence.falling >= 0.8 * evidence.edge
     (x, y), (a, b) = disc.center, disc.axes
@@ -92,6 +96,11 @@ def _objection(e: Evidence) -> str | None:
     if e.seen < 1 - _MOST_HIDDEN:
         return f"only {e.seen:.0%} of the dial's outline lies in the picture; give one that shows the whole dial"
     return None
+
+
+def _beyond_doubt(e: Evidence) -> bool:
+    """An edge all round, enamel right up to it and none outside: no printed ring looks so."""
+    return _objection(e) is None and min(e.falling, e.rim) > 0.95 and e.beyond < 0.1
 
 
 def _why_none(evidence: list[Evidence]) -> str:
@@ -126,7 +135,7 @@ def _neighbours(tone: Tone, weighed: list[Weighed]) -> list[Weighed]:
 def _settled(light: NDArray[np.float32], disc: Ellipse) -> Ellipse:
     """A candidate moved onto the edge it lies near, in the reduced copy."""
     points, _ = _edge_points(light, disc, 0.03, False)
-    fit = fit_ellipse(points, max(0.008 * _size(disc), 0.8), draws=40, roundness=ROUNDEST_TILT)
+    fit = fit_ellipse(points, max(0.008 * _size(disc), 0.8), draws=40, refits=5, roundness=ROUNDEST_TILT)
     return disc if fit is None else fit[0]
 
 
@@ -153,9 +162,7 @@ def _refine(grey: NDArray[np.float32], start: Ellipse, falling: bool) -> tuple[E
     return (current, support) if support > 0.4 else None
 
 
-def _edge_points(
-    grey: NDArray[np.float32], disc: Ellipse, reach: float, falling: bool
-) -> tuple[Floats, int]:
+def _edge_points(grey: NDArray[np.float32], disc: Ellipse, reach: float, falling: bool) -> tuple[Floats, int]:
     """Points of steepest fall (or change) across the outline within +-reach radii, and how many were looked for."""
     height, width = grey.shape
     radius = _size(disc)
@@ -170,14 +177,8 @@ def _edge_points(
     places = places[seen]
     if len(places) < 5:
         return np.empty((0, 2)), 1
-    # crop: OpenCV samples no picture of more than 32766 px a side
-    low = np.floor(places.min(axis=(0, 1))).astype(int) - 1
-    high = np.ceil(places.max(axis=(0, 1))).astype(int) + 2
-    (x0, y0), (x1, y1) = np.maximum(low, 0), high
-    crop = np.ascontiguousarray(grey[y0:y1, x0:x1])
-    at = (places - (x0, y0) - 0.5).astype(np.float32)
     # in linear light a blurred step is steepest at the step itself
-    light = cv2.remap(crop, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    light: NDArray[Any] = sample_points(grey, places)
     # smoothed across the edge and, further, along it: grain must not decide
     light = cv2.GaussianBlur(light, (0, 0), sigmaX=max(0.02 * steps, 0.8), sigmaY=2.0)
     slope = light[:, :-2] - light[:, 2:]

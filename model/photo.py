@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -127,15 +128,13 @@ def _read(place: Path, content: bytes, image: Image.Image, max_pixels: int) -> P
             "scale it down or raise the limit"
         )
     if min(width, height) < SMALLEST_SIDE:
-        raise PhotoError(
-            f"{place} is {width} x {height} px; give a photograph of at least {SMALLEST_SIDE} px a side"
-        )
+        raise PhotoError(f"{place} is {width} x {height} px; give a photograph of at least {SMALLEST_SIDE} px a side")
     notes = []
     frames = int(getattr(image, "n_frames", 1))
     if frames > 1 and image.format != "MPO":  # an MPO's further pictures are the camera's previews
         notes.append(f"{place.name} holds {frames} pictures; only the first was read")
     # asking a PNG for its orientation decodes it, so look at its depth first
-    deep = image.mode in ("RGB", "RGBA", "LA") and any(";16" in str(tile[3]) for tile in image.tile)
+    deep = image.mode in ("RGB", "RGBA", "LA") and any(";16" in str(tile[3]) for tile in getattr(image, "tile", ()))
     orientation = image.getexif().get(_ORIENTATION_TAG, 1)
     if orientation not in range(1, 9):
         notes.append(f"{place.name} names an orientation {orientation} that does not exist; left as stored")
@@ -146,12 +145,13 @@ def _read(place: Path, content: bytes, image: Image.Image, max_pixels: int) -> P
     elif orientation >= 5:  # both decoders turn a TIFF by themselves, and Pillow names the turned size
         width, height = height, width
     alpha = codes[:, :, 3] if codes.ndim == 3 and codes.shape[2] == 4 else None
-    pixels = linear_light(np.ascontiguousarray(codes[:, :, :3] if codes.ndim == 3 else codes))
+    seen: Any = codes[:, :, :3] if codes.ndim == 3 else codes
+    pixels = linear_light(np.ascontiguousarray(seen))
     if pixels.ndim == 2:
         pixels = np.asarray(cv2.merge([pixels] * 3), dtype=np.float32)
     if alpha is not None and int(alpha.min()) < int(np.iinfo(codes.dtype).max):
-        share = (alpha / np.float32(np.iinfo(codes.dtype).max))[:, :, None]
-        pixels = pixels * share + np.float32(GROUND_BEHIND_TRANSPARENT) * (1 - share)
+        share = np.asarray(alpha / np.float32(np.iinfo(codes.dtype).max), dtype=np.float32)[:, :, None]
+        pixels = np.asarray(pixels * share + GROUND_BEHIND_TRANSPARENT * (1 - share), dtype=np.float32)
         notes.append(f"{place.name} has transparent parts; they were laid on a mid grey")
     return Photo(place, np.ascontiguousarray(pixels), (width, height), orientation, tuple(notes))
 

@@ -117,9 +117,7 @@ def _tick_phase(spectrum: NDArray[np.complex128], divisions: int) -> float:
     return start + near if abs(near) < tick / 8 else start
 
 
-def _hour(
-    unrolled: Floats, radii: Floats, track: float, phase: float, divisions: int
-) -> tuple[int, float]:
+def _hour(unrolled: Floats, radii: Floats, track: float, phase: float, divisions: int) -> tuple[int, float]:
     """Which of five ticks (0..4 clockwise from the one at `phase`) carries the hour, and how clearly."""
     tick = 2 * math.pi / divisions
     # ink within a quarter division of each tick, in the track and just beside it

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from dialtell.model.geometry import DialGeometry
 from dialtell.synth.errors import ParameterError
@@ -27,7 +28,7 @@ _LEAST_SCREEN = 0.004  # density, grain below this is not looked into
 
 @dataclass(frozen=True)
 class Sharpness:
-    """edge_sigma_px : px, blur SD of the sharpest ink edges, the pixel's own width included; nan without edges.
+    """edge_sigma_px : px, blur SD of the full black edges, the pixel's own width included; nan without edges.
 
     true_pixels_per_radius : px per dial radius that carry detail, pixels_per_radius * min(1, 0.5 / edge_sigma_px):
         the size to which the photograph could be reduced until its edges are half a pixel soft. 0 without edges.
@@ -56,13 +57,14 @@ def measure_sharpness(density: Image, geometry: DialGeometry) -> Sharpness:
     sigmas = _edge_sigmas(dial, geometry, box)
     if len(sigmas) < _FEWEST_EDGES:
         return Sharpness(float("nan"), 0.0, len(sigmas), period is not None, period or float("nan"))
-    # the sharper part, but not its noisy extreme
-    sigma = float(np.percentile(sigmas, 35))
+    sigma = float(np.median(sigmas))
     true = geometry.pixels_per_radius * min(1.0, PIXEL_SIGMA / sigma)
     return Sharpness(sigma, true, len(sigmas), period is not None, period or float("nan"))
 
 
-def _inside(shape: tuple[int, ...], geometry: DialGeometry, box: tuple[slice, slice], extent: float) -> NDArray[np.bool_]:
+def _inside(
+    shape: tuple[int, ...], geometry: DialGeometry, box: tuple[slice, slice], extent: float
+) -> NDArray[np.bool_]:
     """Pixels of the box within `extent` dial radii."""
     inverse = np.linalg.inv(geometry.matrix).astype(np.float32)
     x = np.arange(shape[1], dtype=np.float32)[None, :] + np.float32(box[1].start + 0.5 - geometry.center_px[0])
@@ -143,8 +145,9 @@ def _crossing(relative: Floats, level: float, direction: int) -> Floats:
     beyond[:, 0] = False
     at = np.where(beyond.any(axis=1), beyond.argmax(axis=1), half.shape[1] - 1)
     row = np.arange(len(half))
-    before, after = half[row, at - 1], half[row, at]
-    share = np.clip((goal - before) / np.maximum(after - before, 1e-9), 0, 1)
+    # on the probit scale a Gaussian edge is a straight line, so interpolation there is exact for it
+    before, after = (ndtri(np.clip(half[row, k], 0.005, 0.995)) for k in (at - 1, at))
+    share = np.clip((ndtri(goal) - before) / np.maximum(after - before, 1e-9), 0, 1)
     return np.asarray(at - 1 + share - 0.5)
 
 
@@ -159,9 +162,12 @@ def _screen(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> fl
     if rows * columns < 4:
         return None
     whole = _inside(dial.shape, geometry, box, 0.93)
-    tiles = dial[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2)
-    masks = whole[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2)
-    tiles, masks = tiles.reshape(-1, side, side), masks.reshape(-1, side, side)
+    tiles = (
+        dial[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2).reshape(-1, side, side)
+    )
+    masks = (
+        whole[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2).reshape(-1, side, side)
+    )
     inked = np.mean(tiles > 0.25, axis=(1, 2)) + (~masks.all(axis=(1, 2)))
     barest = np.argsort(inked, kind="stable")[:24]
     barest = barest[inked[barest] < 0.15]
@@ -181,7 +187,10 @@ def _screen(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> fl
     for k in np.unique(ring[usable]):
         here = usable & (ring == k)
         ratio[here] = power[here] / (float(np.median(power[here])) + floor)
-    peak = int(np.argmax(ratio))
-    if ratio.flat[peak] < 14:
+    row, column = np.unravel_index(int(np.argmax(ratio)), ratio.shape)
+    if ratio[row, column] < 14:
         return None
-    return float(1 / frequency.flat[peak])
+    # the middle of the peak, between the whole frequencies
+    near = np.ix_(np.arange(row - 1, row + 2) % side, np.clip(np.arange(column - 1, column + 2), 0, side // 2))
+    weight = power[near] / power[near].sum()
+    return float(1 / np.hypot((fx[near] * weight).sum(), (np.abs(fy[near]) * weight).sum()))

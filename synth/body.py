@@ -280,11 +280,10 @@ def _draw_hole(
         rings += [(0.72, 0.5 * brass), (0.6, 0.35 + 0.4 * brass), (0.22, 0.6 * brass)]
     elif kind == "keyhole":
         rings = [(1.0, 0.8 * brass), (0.88, 1.1 * brass), (0.76, np.array([0.03, 0.03, 0.03]))]
-    for share, colour in rings:
-        outline = to_px(matrix, circle(x, y, share * radius, 72))
-        patch = cover_patch([outline], shape)
+    outlines = np.stack([circle(x, y, share * radius, 72) for share, _ in rings])
+    for patch, (share, colour) in zip(cover_each(to_px(matrix, outlines), shape), rings, strict=True):
         if patch is None:
-            return
+            continue
         box = reflectance[patch.rows, patch.columns]
         reflectance[patch.rows, patch.columns] = mix(box, _colour(colour), patch.cover)
         if share == 1.0:

@@ -19,6 +19,7 @@ from dialtell.synth.stroke import Floats
 from dialtell.synth.terms import ZONES, Kind, Zone
 
 BRUSH_TIP_MM = 0.10  # no end is rounded deeper than the tip of the brush (judgement)
+FADE_POWER = 1.5  # thin strokes lose density, stems of 0.4 mm and more do not (judgement)
 CAP_SAMPLES = 4  # samples that round off each end
 MODES = np.arange(2, 25)  # mode k makes k/2 cycles along a stroke; mode 1 is its angle
 
@@ -48,9 +49,7 @@ def hand_of(zone: Zone, kind: Kind, workshop: Workshop) -> HandStyle:
 def columns(batch: StrokeBatch, workshop: Workshop) -> Columns:
     """The parameters of the hand that paints each stroke of the batch."""
     kinds = tuple(Kind)
-    styles = [
-        hand_of(ZONES[zone], kinds[kind], workshop) for zone, kind in zip(batch.zone, batch.kind, strict=True)
-    ]
+    styles = [hand_of(ZONES[zone], kinds[kind], workshop) for zone, kind in zip(batch.zone, batch.kind, strict=True)]
     names = HandStyle.__dataclass_fields__
     return Columns({name: np.array([getattr(style, name) for style in styles]) for name in names})
 
@@ -64,9 +63,7 @@ def waves(rng: np.random.Generator, count: int, samples: int, *, modes: NDArray[
     return np.asarray((amplitude * rng.standard_normal((count, len(modes)))) @ basis)
 
 
-def displace_items(
-    batch: StrokeBatch, table: ItemTable, hand: Columns, shifts: ItemScatter
-) -> tuple[Floats, Floats]:
+def displace_items(batch: StrokeBatch, table: ItemTable, hand: Columns, shifts: ItemScatter) -> tuple[Floats, Floats]:
     """Move, turn, slant and stretch each stroke with its item; returns (path, per-stroke size factor (S,))."""
     item = batch.item
     anchor = table.anchor[item][:, None, :]
@@ -204,32 +201,41 @@ def stray_line(
     return path + normals(path) * off[..., None]
 
 
-def _width(
-    batch: StrokeBatch, hand: Columns, grow: Floats, dot: NDArray[np.bool_], rng: np.random.Generator
-) -> Floats:
+def _width(batch: StrokeBatch, hand: Columns, grow: Floats, dot: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
     count, samples = batch.width.shape
-    between = np.where(dot, hand.dot_scatter, hand.width_scatter) * rng.standard_normal(count)
+    scatter = np.where(dot, hand.dot_scatter, hand.width_scatter)
+    between = unbiased(scatter, rng.standard_normal(count))
     modes = np.arange(1, 9)
     # thick strokes are outlined and filled: the edge strays by about the same length whatever the width
     share = hand.swell * np.clip(np.sqrt(0.2 / np.maximum(batch.nominal, 0.03)), 0.3, 1.8)
     along = share[:, None] * waves(rng, count, samples, modes=modes, slope=np.full(count, 1.5))
-    return np.asarray(batch.width * np.exp(between)[:, None] * np.clip(1 + along, 0.35, 2.0))
+    return np.asarray(batch.width * between[:, None] * np.clip(1 + along, 0.35, 1.65))
+
+
+def unbiased(scatter: Floats, draws: Floats) -> Floats:
+    """Log-normal factors of mean 1: scatter must not make the hand bolder or darker than print on average."""
+    return np.asarray(np.exp(scatter * draws - 0.5 * scatter**2))
 
 
 def _density(
     batch: StrokeBatch, hand: Columns, width: Floats, t: Floats, full: float, rng: np.random.Generator
 ) -> tuple[Floats, NDArray[np.int64]]:
-    """Thin coats let the white through: density follows width; the load runs out along the stroke."""
+    """Thin coats let the white through: density follows width; the load runs out along the stroke.
+
+    Only thinness lowers the mean: a stroke that runs dry began with as much more than a full coat.
+    """
     count, samples = width.shape
     local = np.maximum(width, 0.35 * batch.nominal[:, None])  # a tapering end is thin but not a thin coat
-    thin = 1.0 - hand.thin_fade[:, None] * np.exp(-local / hand.fade_width[:, None])
+    thin = 1.0 - hand.thin_fade[:, None] * np.exp(-((local / hand.fade_width[:, None]) ** FADE_POWER))
     reach = np.clip(t[None, :] * (batch.length / hand.runout_mm)[:, None], 0, 1)
-    dry = 1.0 - (hand.runout * np.abs(1 + 0.5 * rng.standard_normal(count)))[:, None] * reach**1.5
+    loss = (hand.runout * np.abs(1 + 0.5 * rng.standard_normal(count)))[:, None] * reach**1.5
     solid = 0.25 + 0.75 * np.exp(-batch.nominal / (2 * hand.fade_width))  # thick strokes are flooded
-    dry = 1.0 - (1.0 - dry) * np.sqrt(solid)[:, None]
-    flow = 1.0 + (hand.flow * solid)[:, None] * waves(rng, count, samples, modes=np.arange(1, 13), slope=np.full(count, 1.2))
-    load = np.exp(hand.load_scatter * solid * rng.standard_normal(count))[:, None]
-    density = np.clip(full * thin * dry * flow * np.minimum(load, 1.1), 0.05, 2.6)
+    dry = 1.0 + (loss.mean(axis=1, keepdims=True) - loss) * np.sqrt(solid)[:, None]
+    flow = 1.0 + (hand.flow * solid)[:, None] * waves(
+        rng, count, samples, modes=np.arange(1, 13), slope=np.full(count, 1.2)
+    )
+    load = unbiased(hand.load_scatter * solid, rng.standard_normal(count))[:, None]
+    density = np.clip(full * thin * dry * flow * load, 0.05, 2.6)
     return density, np.where(density < full - 0.15, int(Cue.FADING), 0).astype(np.int64)
 
 
@@ -237,7 +243,7 @@ def _pool(
     width: Floats, density: Floats, cue: NDArray[np.int64], batch: StrokeBatch, hand: Columns, t: Floats,
     rng: np.random.Generator,
 ) -> tuple[Floats, Floats, NDArray[np.int64]]:  # fmt: skip
-    """Paint gathers where the brush rests, mostly at the end of a stroke."""
+    """Paint gathers where the brush rests, mostly at the end of a stroke, and is missing from the rest of it."""
     count = len(width)
     strength = hand.pool * np.abs(rng.standard_normal(count))
     at_end = rng.random(count) < 0.75
@@ -245,7 +251,12 @@ def _pool(
     near = np.where(at_end[:, None], np.exp(-(1 - t) / span), np.exp(-t / span))
     gain = strength[:, None] * near
     cue = np.where(gain > 0.1, cue | int(Cue.POOL), cue)
-    return width * (1 + 0.6 * gain), np.clip(density * (1 + 0.5 * gain), 0.05, 2.6), cue
+    wider, denser = 1 + 0.6 * gain, 1 + 0.5 * gain
+    area = np.maximum(width.sum(axis=1, keepdims=True), 1e-9)
+    wider = wider / ((width * wider).sum(axis=1, keepdims=True) / area)
+    width = width * wider
+    denser = denser / ((width * denser).sum(axis=1, keepdims=True) / area)
+    return width, np.clip(density * denser, 0.05, 2.6), cue
 
 
 def _capped(
@@ -262,15 +273,16 @@ def _capped(
     for end, place in ((0, t), (1, 1 - t)):
         closing = np.sqrt(np.clip(place / reach, 0.0, 1.0))
         width = width * np.where(runs_out[end][:, None], 0.15 + 0.85 * closing, 1.0)
-    tangent = tangents(path)
     angle = np.linspace(0, np.pi / 2, CAP_SAMPLES + 1)[1:]
     rounding = hand.round_end * np.clip(1 + 0.25 * rng.standard_normal((2, count)), 0.2, 1.6)
+    tips = rounding * np.minimum(0.5 * width[:, [0, -1]].T, BRUSH_TIP_MM)
+    # a rounded end holds pi/4 of the square one: shortened by as much, strokes grow neither bolder nor much longer
+    path = _shortened(path, batch.length, 0.25 * np.pi * tips)
+    tangent = tangents(path)
 
     def cap(index: int, sense: float, end: int) -> tuple[Floats, Floats]:
         half = 0.5 * width[:, index]
-        reach_out = np.minimum(rounding[end] * half, BRUSH_TIP_MM * rounding[end])
-        # half of the rounding is taken from the stroke: rounded ends do not make figures taller
-        out = reach_out[:, None] * (np.sin(angle) - 0.5)
+        out = tips[end][:, None] * np.sin(angle)
         points = path[:, index, None, :] + sense * tangent[:, index, None, :] * out[..., None]
         return points, half[:, None] * np.cos(angle)
 
@@ -287,6 +299,17 @@ def _capped(
         full_path, half, across, np.pad(density, pad, mode="edge"), np.pad(cue, pad, mode="edge"),
         ink=batch.ink, zone=batch.zone, stroke=batch.stroke,
     )  # fmt: skip
+
+
+def _shortened(path: Floats, length: Floats, cut: Floats) -> Floats:
+    """Paths (S, M, 2) mm with `cut` (2, S) mm taken off the start and the end, at most a third each."""
+    count, samples, _ = path.shape
+    begin, end = np.minimum(cut / np.maximum(length, 1e-9), 1 / 3)
+    at = (begin[:, None] + np.linspace(0.0, 1.0, samples) * (1 - begin - end)[:, None]) * (samples - 1)
+    low = np.minimum(at.astype(np.int64), samples - 2)
+    share = (at - low)[..., None]
+    rows = np.arange(count)[:, None]
+    return np.asarray(path[rows, low] * (1 - share) + path[rows, low + 1] * share)
 
 
 def _second_coat(
@@ -334,12 +357,11 @@ def _rings(batch: StrokeBatch, workshop: Workshop, full: float, rng: np.random.G
     path = path + outward * radial[..., None]
     lumps = np.arange(1, 41)
     wide = hand.ring_width[:, None] * waves(rng, count, samples, modes=lumps, slope=np.full(count, 1.2))
-    width = batch.width * np.exp(hand.width_scatter * rng.standard_normal(count))[:, None] * np.clip(1 + wide, 0.3, 2)
+    width = batch.width * unbiased(hand.width_scatter, rng.standard_normal(count))[:, None]
+    width = width * np.clip(1 + wide, 0.3, 1.7)
     local = np.maximum(width, 0.3 * batch.nominal[:, None])
-    thin = 1.0 - hand.thin_fade[:, None] * np.exp(-local / hand.fade_width[:, None])
+    thin = 1.0 - hand.thin_fade[:, None] * np.exp(-((local / hand.fade_width[:, None]) ** FADE_POWER))
     dense = hand.ring_density[:, None] * waves(rng, count, samples, modes=lumps, slope=np.full(count, 1.0))
-    density = np.clip(full * thin * np.clip(1 + dense, 0.25, 1.6), 0.05, 2.6)
+    density = np.clip(full * thin * np.clip(1 + dense, 0.4, 1.6), 0.05, 2.6)
     cue = np.where(density < full - 0.15, int(Cue.FADING), 0)
-    return flatten(
-        path, 0.5 * width, outward, density, cue, ink=batch.ink, zone=batch.zone, stroke=batch.stroke
-    )
+    return flatten(path, 0.5 * width, outward, density, cue, ink=batch.ink, zone=batch.zone, stroke=batch.stroke)

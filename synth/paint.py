@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from dialtell.synth.raster import accumulate, accumulate_runs
 from dialtell.synth.stroke import Floats
 
-
 LIGHT_STEP = 0.002  # of reflectance, about half a grey level of 255
 COVERED = 1e-6  # share of a pixel below which it counts as bare
 
@@ -173,9 +172,7 @@ def lay(
     return runs.spread(share), runs.spread(dense)
 
 
-def mask(
-    paint: Paint, homography: Floats, shape: tuple[int, int], cue: Cue | None = None
-) -> NDArray[np.float32]:
+def mask(paint: Paint, homography: Floats, shape: tuple[int, int], cue: Cue | None = None) -> NDArray[np.float32]:
     """Share of each pixel covered by strokes (of one cue): (H, W) 0..1, float32."""
     if not paint.follows.any():
         return np.zeros(shape, dtype=np.float32)

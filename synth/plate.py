@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dialtell.synth.errors import require_range
-from dialtell.synth.hand import columns, displace_items, scatter_items, stray_ends, stray_line
+from dialtell.synth.hand import columns, displace_items, scatter_items, stray_ends, stray_line, unbiased
 from dialtell.synth.hand_style import HandStyle, Workshop, sample_hand_style
 from dialtell.synth.skeleton import ItemTable, StrokeBatch
 from dialtell.synth.terms import Kind
@@ -30,7 +30,7 @@ class Plate:
 
     engraver : the engraver's hand; only its geometric parameters count.
     scatter : how much of that hand shows, 0 (machine cut, one punch a figure) .. 1 (as a good hand).
-    widen : constant added to every width, mm (-0.02..0.03).
+    widen : constant added to every width, mm (-0.02..0.02).
     punched : true where repeated figures and ticks come from one punch or a dividing engine, hence are the same.
     seed : of this cutting; another seed is the same artwork cut again.
     """
@@ -52,7 +52,7 @@ def sample_plate(*, rng: np.random.Generator, scatter: tuple[float, float] = (0.
     return Plate(
         engraver=sample_hand_style(rng=rng, steadiness=float(rng.uniform(0.6, 1.0))),
         scatter=float(low + (high - low) * rng.beta(1.0, 1.3)),
-        widen=float(np.clip(rng.normal(0.002, 0.008), -0.02, 0.03)),
+        widen=float(np.clip(rng.normal(0.0, 0.008), -0.02, 0.02)),
         punched=bool(rng.random() < 0.35),
         seed=int(rng.integers(2**31)),
     )
@@ -74,15 +74,15 @@ def cut(batches: Sequence[StrokeBatch], table: ItemTable, plate: Plate) -> list[
         t = np.linspace(0.0, 1.0, samples)
         ring = batch.is_kind(Kind.RING)
         dot = batch.is_kind(Kind.DOT, Kind.MARK)
-        path, grow = displace_items(batch, table, hand, shifts)
+        path, _ = displace_items(batch, table, hand, shifts)
         if not plate.punched:
             path, _ = stray_ends(path, batch, table, hand, t, rng)
             path = stray_line(path, batch, hand, t, dot, rng)
         path = np.where(ring[:, None, None], batch.path, path)
-        between = np.where(dot, hand.dot_scatter, hand.width_scatter) * rng.standard_normal(count)
+        between = unbiased(np.where(dot, hand.dot_scatter, hand.width_scatter), rng.standard_normal(count))
         if plate.punched:
-            between = np.zeros(count)
-        width = batch.width * np.exp(between)[:, None]
+            between = np.ones(count)
+        width = batch.width * between[:, None]
         width = np.where(batch.width > 0, np.maximum(width + plate.widen, 0.02), 0.0)
         result.append(replace(batch, path=path, width=width))
     return result

@@ -102,7 +102,7 @@ def accumulate_runs(edges: Floats, weights: Floats, shape: tuple[int, int]) -> R
     slots = len(index) * (RUN + 1)
     sums = _gathered(here, cell, pieces.owner, weights, slots + 1)
     sums[1:] += _gathered(pieces.drop - here, cell, pieces.owner, weights, slots)
-    sums = sums[:slots].reshape(len(index), RUN + 1, -1)
+    sums = sums[:slots].reshape(len(index), RUN + 1, weights.shape[1])
     sums[:, 0] += inherited[index]
     return Runs(index, np.cumsum(sums[:, :RUN], axis=1).transpose(2, 0, 1), shape)
 
@@ -112,9 +112,7 @@ def _gathered(amount: Floats, place: Ints, owner: Ints, weights: Floats, places:
     return np.asarray(coo_array((amount, (place, owner)), shape=(places, len(weights))) @ weights)
 
 
-def coverage(
-    polygons: Sequence[Floats], shape: tuple[int, int], weights: Floats | None = None
-) -> NDArray[np.float32]:
+def coverage(polygons: Sequence[Floats], shape: tuple[int, int], weights: Floats | None = None) -> NDArray[np.float32]:
     """Share of each pixel covered, summed over polygons (times `weights`, one per polygon); (H, W) float32."""
     edges, owner = edges_of(polygons)
     per_edge = np.ones(len(owner)) if weights is None else np.asarray(weights, dtype=np.float64)[owner]
@@ -133,9 +131,7 @@ class _Pieces(NamedTuple):
 
 def _cut(edges: Floats, shape: tuple[int, int]) -> _Pieces:
     """Cut edges at pixel rows, then at pixel columns; CHUNK edges at a time, which stay in the processor's cache."""
-    parts = [
-        _cut_chunk(edges[start : start + CHUNK], start, shape) for start in range(0, max(len(edges), 1), CHUNK)
-    ]
+    parts = [_cut_chunk(edges[start : start + CHUNK], start, shape) for start in range(0, max(len(edges), 1), CHUNK)]
     return _Pieces(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 

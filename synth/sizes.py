@@ -17,9 +17,7 @@ SMALLEST_MM, LARGEST_MM = 10.0, 600.0  # from a lady's watch to a turret clock's
 def size_mm(size: float) -> float:
     """Diameter in mm of an American (Lancashire) size, 0 or above; ParameterError below 0."""
     if not size >= 0:
-        raise ParameterError(
-            f"size is {size}; sources disagree about sizes below 0, so give a diameter in mm instead"
-        )
+        raise ParameterError(f"size is {size}; sources disagree about sizes below 0, so give a diameter in mm instead")
     diameter = INCH_MM * (1.0 + (5.0 + size) / 30.0)
     require_range(f"the diameter of size {size:g}", diameter, SMALLEST_MM, LARGEST_MM, "mm")
     return diameter

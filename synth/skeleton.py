@@ -97,9 +97,7 @@ def gather(items: Sequence[Item]) -> list[StrokeBatch]:
             number += 1
     batches = []
     for count in sorted(rows):
-        path_, width_, length_, item_, kind_, zone_, ink_, nominal_, form_, number_ = zip(
-            *rows[count], strict=True
-        )
+        path_, width_, length_, item_, kind_, zone_, ink_, nominal_, form_, number_ = zip(*rows[count], strict=True)
         batches.append(
             StrokeBatch(
                 path=np.stack(path_),

@@ -22,6 +22,7 @@ Colour = tuple[float, float, float]
 
 EDGES = ("none", "copper", "dark")
 RIMS = ("none", "silver", "gold")
+SLICES = 180  # of a ring round the turn
 GROUNDS = ("plain", "gradient", "cloth", "wood", "paper")
 METAL = {
     "silver": (0.78, 0.77, 0.74),
@@ -191,9 +192,9 @@ def _cast_shadow(
 
 
 def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Floats]]:
-    """Inner and outer radius and (96, 3) colours round the turn of each ring of edge and rim."""
+    """Inner and outer radius and (SLICES, 3) colours round the turn of each ring of edge and rim."""
     rng = np.random.default_rng(around.seed + 3)
-    angle = (np.arange(96) + 0.5) * (2.0 * np.pi / 96)
+    angle = (np.arange(SLICES) + 0.5) * (2.0 * np.pi / SLICES)
     rings: list[tuple[float, float, Floats]] = []
     start = around.dial_radius_mm * 0.998  # a little under the enamel, so that no ground shows through the seam
     if around.edge != "none":
@@ -202,7 +203,7 @@ def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Float
             (start, middle, 1.0),
             (middle, around.dial_radius_mm + around.edge_mm, -1.0),
         ):
-            tone = 0.6 + 0.35 * facing * np.cos(angle - light) + 0.08 * rng.standard_normal(96)
+            tone = 0.6 + 0.35 * facing * np.cos(angle - light) + 0.08 * rng.standard_normal(SLICES)
             rings.append((inner, outer, np.clip(tone, 0.1, 1.5)[:, None] * np.array(METAL[around.edge])))
     if around.rim != "none":
         # facets of a turned ring: each mirrors the room with its own shift, brightest along the light
@@ -215,7 +216,7 @@ def _rings(around: Surroundings, light: float) -> list[tuple[float, float, Float
             tone = 0.42 + around.rim_contrast * (
                 0.55 * np.exp(8.0 * (np.cos(turn) - 1.0)) + 0.3 * np.exp(20.0 * (np.cos(turn + 2.4) - 1.0))
             )
-            tone += 0.16 * around.rim_contrast * np.roll(room, int(rng.integers(-6, 7)))
+            tone += 0.16 * around.rim_contrast * np.roll(room, int(rng.integers(-11, 12)))
             tone *= 0.45 if index in (0, 5) else 0.85 + 0.3 * rng.random()
             metal = np.array(METAL[around.rim])
             tone = np.clip(tone, 0.04, 1.6)[:, None]

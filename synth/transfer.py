@@ -9,8 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dialtell.synth.paint import Cue, Paint, flatten, join
+from dialtell.synth.paint import Paint, flatten, join, project
 from dialtell.synth.raster import coverage
 from dialtell.synth.skeleton import StrokeBatch, normals
 from dialtell.synth.stroke import Floats
@@ -103,9 +104,7 @@ def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> P
     if pull.slip_mm == (0.0, 0.0):
         return film
     step = np.array(pull.slip_mm)
-    ghost = replace(
-        film, left=film.left + step, right=film.right + step, density=film.density * pull.slip_share
-    )
+    ghost = replace(film, left=film.left + step, right=film.right + step, density=film.density * pull.slip_share)
     return join([film, ghost])
 
 
@@ -118,10 +117,10 @@ def displaced(path: Floats, pull: Pull) -> Floats:
     return np.asarray(path @ (rotate @ stretch).T + np.array(pull.shift_mm))
 
 
-def taken(pull: Pull, radius_mm: float, homography: Floats, shape: tuple[int, int]) -> Floats:
+def taken(
+    pull: Pull, radius_mm: float, homography: Floats, shape: tuple[int, int]
+) -> NDArray[np.float32]:
     """Share of the film that took, (H, W) 0..1: pinholes, tears and bare patches are holes in it."""
-    from dialtell.synth.paint import project
-
     rng = np.random.default_rng(pull.seed + 1)
     number = int(rng.poisson(pull.pinholes * np.pi * (radius_mm / 10) ** 2))
     spots = []
@@ -143,9 +142,6 @@ def taken(pull: Pull, radius_mm: float, homography: Floats, shape: tuple[int, in
         line = np.array([x, y]) + length * s[:, None] * along
         spots.append(np.concatenate([line + gap[:, None] * across, (line - gap[:, None] * across)[::-1]]))
     if not spots:
-        return np.ones(shape)
+        return np.ones(shape, dtype=np.float32)
     holes = coverage([project(homography, spot) for spot in spots], shape)
-    return np.asarray(1.0 - np.clip(holes, 0, 1), dtype=np.float64)
-
-
-__all__ = ["Cue", "Pull", "displaced", "lay_down", "sample_pull", "taken"]
+    return np.asarray(1 - np.clip(holes, 0, 1), dtype=np.float32)

@@ -122,16 +122,22 @@ def zones_px(spec: DialSpec) -> dict[Zone, tuple[Polygon, ...]]:
     }
 
 
+def zone_cover(spec: DialSpec, zone: Zone) -> NDArray[np.float32]:
+    """Share of each pixel inside a zone, (H, W) 0..1."""
+    cover = np.zeros(spec.view.shape, dtype=np.float32)
+    for rings in zones_px(spec)[zone]:
+        inside = coverage(rings[:1], spec.view.shape)
+        if len(rings) > 1:
+            inside = inside - coverage(rings[1:], spec.view.shape)
+        cover = np.maximum(cover, inside)
+    return np.clip(cover, 0.0, 1.0)
+
+
 def zone_map(spec: DialSpec) -> NDArray[np.int8]:
     """(H, W) index into ZONES, -1 outside all; where zones overlap, the later one in the order below."""
     label = np.full(spec.view.shape, -1, dtype=np.int8)
-    polygons = zones_px(spec)
     for zone in (Zone.OTHER, Zone.MINUTE_TRACK, Zone.NUMERALS, Zone.SECONDS_BIT, Zone.SIGNATURE):
-        for rings in polygons[zone]:
-            inside = coverage(rings[:1], spec.view.shape)
-            if len(rings) > 1:
-                inside = inside - coverage(rings[1:], spec.view.shape)
-            label[inside > 0.5] = ZONES.index(zone)
+        label[zone_cover(spec, zone) > 0.5] = ZONES.index(zone)
     return label
 
 
@@ -146,9 +152,7 @@ def paint_of(spec: DialSpec, zone: Zone | None = None, stroke: int | None = None
     return paint.select(keep)
 
 
-def label_masks(
-    spec: DialSpec, zone: Zone | None = None, stroke: int | None = None
-) -> dict[str, NDArray[np.float32]]:
+def label_masks(spec: DialSpec, zone: Zone | None = None, stroke: int | None = None) -> dict[str, NDArray[np.float32]]:
     """Share of each pixel covered, (H, W) float32 0..1: "strokes" for all paint, and one mask a cue that occurs.
 
     Keys are lower-case names of Cue. The paint is as laid: before wear, holes of a film, hands, light and camera.
@@ -158,7 +162,9 @@ def label_masks(
     masks = {STROKES: mask(paint, matrix, shape).astype(np.float32)}
     for cue in CUES:
         if (paint.cue & int(cue)).any():
-            masks[str(cue.name).lower()] = mask(paint, matrix, shape, cue).astype(np.float32)
+            share = mask(paint, matrix, shape, cue).astype(np.float32)
+            # where the two sides of a stroke cross, a slice next to it may take area off the sum of all
+            masks[str(cue.name).lower()] = np.minimum(share, masks[STROKES])
     return masks
 
 
@@ -181,7 +187,8 @@ def _hulls(items: list[Item], margin: float) -> tuple[Polygon, ...]:
     for points in words.values():
         hull = cv2.convexHull(np.concatenate(points).astype(np.float32))[:, 0]
         wide = (hull[:, None].astype(np.float64) + star).reshape(-1, 2).astype(np.float32)
-        hulls.append((cv2.convexHull(wide)[:, 0].astype(np.float64),))
+        outside = cv2.approxPolyDP(cv2.convexHull(wide), 0.2 * margin, True)  # corners that add nothing
+        hulls.append((outside[:, 0].astype(np.float64),))
     return tuple(hulls)
 
 

@@ -16,7 +16,7 @@ def test_outline_is_the_unit_circle() -> None:
     # OpenCV draws its polygon of the same ellipse independently; it rounds to whole pixels
     (x, y), (a, b) = TILTED.center_px, TILTED.axes_px
     drawn = cv2.ellipse2Poly((round(x), round(y)), (round(a), round(b)), 35, 0, 360, 5)
-    dial = TILTED.to_dial(drawn.astype(float) + (x - round(x), y - round(y)))
+    dial = TILTED.to_dial(drawn + np.array([x - round(x), y - round(y)]))
     assert np.hypot(*dial.T) == pytest.approx(1, abs=0.012)
 
 

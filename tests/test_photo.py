@@ -95,7 +95,7 @@ def test_grey_with_alpha_palette_and_rgba_on_mid_grey(tmp_path: Path) -> None:
 @pytest.mark.parametrize("suffix", ["png", "tif"])
 def test_sixteen_bits_keep_their_depth(tmp_path: Path, channels: int, suffix: str) -> None:
     values = np.linspace(20000, 20400, 64 * 40).astype(np.uint16).reshape(40, 64)
-    stack = values if channels == 1 else np.dstack([values, values // 2, values // 4] + [np.full_like(values, 65535)])
+    stack = values if channels == 1 else np.dstack([values, values // 2, values // 4, np.full_like(values, 65535)])
     stack = stack if channels == 1 else stack[:, :, :channels]
     file = tmp_path / f"deep.{suffix}"
     swap = {1: None, 3: cv2.COLOR_RGB2BGR, 4: cv2.COLOR_RGBA2BGRA}[channels]

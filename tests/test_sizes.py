@@ -38,9 +38,9 @@ def test_one_way_at_a_time() -> None:
 
 
 def test_refusals_name_value_and_remedy() -> None:
-    with pytest.raises(ParameterError, match="size is -1.*give a diameter"):
+    with pytest.raises(ParameterError, match=r"size is -1.*give a diameter"):
         dial_diameter_mm(size=-1)
-    with pytest.raises(ParameterError, match="diameter_mm is 9.0 mm; give a value from 10.0 to 600.0 mm"):
+    with pytest.raises(ParameterError, match=r"diameter_mm is 9\.0 mm; give a value from 10\.0 to 600\.0 mm"):
         dial_diameter_mm(diameter_mm=9.0)
     with pytest.raises(ParameterError, match="diameter_mm is nan"):
         dial_diameter_mm(diameter_mm=math.nan)

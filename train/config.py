@@ -32,7 +32,7 @@ class TrainConfig:
     workers: int = 0  # rendering processes, 0: one per core
     device: str = "auto"
     net: NetConfig = field(default_factory=NetConfig)
-    scope: Range = field(default_factory=lambda: Range(pixels_per_radius=(120.0, 960.0), mixed=0.12, part=0.1))
+    scope: Range = field(default_factory=lambda: Range(pixels_per_radius=(170.0, 1000.0), mixed=0.12, part=0.1))
 
     def __post_init__(self) -> None:
         require_range("epochs", self.epochs, 1, 100_000)

@@ -1,0 +1,72 @@
+"""What several tests of scoring need: untrained weights, and a drawn dial in a file. Heavy imports wait for use."""
+
+import json
+
+import pytest
+
+
+def _save(path, dial_offset=0.0, zone_offset=0.0):
+    import torch
+
+    from dialtell.model.net import NetConfig, StrokeNet
+    from dialtell.model.store import save_weights
+
+    torch.manual_seed(0)
+    net = StrokeNet(NetConfig(widths=(8, 8, 8, 16), code=16))
+    record = {
+        "name": "untrained",
+        "version": "0",
+        "renderer_version": "1",
+        "training": {},
+        # an untrained net's logits are near 0, so the offset alone decides the call; caps are -2 and 2
+        "calibration": {"dial": {"offset": dial_offset}, "zone": {"offset": zone_offset}},
+        "figures": {},
+    }
+    save_weights(path, net, record)
+    return path
+
+
+@pytest.fixture(scope="session")
+def make_weights(tmp_path_factory):
+    """make_weights(dial_offset, zone_offset): file of a tiny untrained net with these calibration offsets."""
+    folder, made = tmp_path_factory.mktemp("weights"), {}
+
+    def make(dial_offset=0.0, zone_offset=0.0):
+        key = dial_offset, zone_offset
+        if key not in made:
+            made[key] = _save(folder / f"net{len(made)}.safetensors", *key)
+        return made[key]
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def drawn_truth():
+    """The scene of `drawn_photo`: a dial 480 px across, tilted 8 degrees and turned by 4."""
+    from drawn_dial import scene
+
+    return scene(480.0, tilt=8.0, angle=30.0, rotation=4.0, noise=0.004, line=0.01)
+
+
+@pytest.fixture(scope="session")
+def drawn_photo(tmp_path_factory, drawn_truth):
+    """A PNG of a simple drawn dial."""
+    import cv2
+    import numpy as np
+    from drawn_dial import draw
+
+    light = draw(drawn_truth, np.random.default_rng(1))
+    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)  # IEC 61966-2-1
+    path = tmp_path_factory.mktemp("photo") / "watch.png"
+    cv2.imwrite(str(path), np.round(255 * code).astype(np.uint8))
+    return path
+
+
+@pytest.fixture
+def strict_json():
+    """Parser of exactly one JSON document that refuses NaN and Infinity."""
+
+    def refuse(name):
+        raise AssertionError(f"{name} is not JSON")
+
+    return lambda text: json.loads(text, parse_constant=refuse)

@@ -1,0 +1,135 @@
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+from score_schema import check_dial
+
+from dialtell.evaluate import inspect_page
+from dialtell.evaluate.attribution import Attribution, attribute, photo_map, view_map
+from dialtell.evaluate.command import main
+from dialtell.evaluate.inspect_page import display, inspect_photo, scaled, shown_photo, zone_crops
+from dialtell.evaluate.score import score_photo
+from dialtell.model.photo import linear_light
+from dialtell.model.store import load_weights
+from dialtell.synth.errors import OutputError, PhotoError
+
+
+@pytest.fixture(scope="module")
+def weights(make_weights):
+    return load_weights(make_weights(9.0, 9.0))
+
+
+@pytest.fixture(scope="module")
+def scored(drawn_photo, weights):
+    return score_photo(drawn_photo, weights)
+
+
+@pytest.fixture(scope="module")
+def inspected(drawn_photo, weights, tmp_path_factory):
+    out = tmp_path_factory.mktemp("page") / "watch.html"
+    return inspect_photo(drawn_photo, out, weights, diameter_mm=44.873), out.read_text(encoding="utf-8")
+
+
+def test_document_and_page_say_the_same(inspected, drawn_photo):
+    document, page = inspected
+    assert set(document) == {"schema", "model", "page", "dial", "saliency"}
+    check_dial(document["dial"])
+    assert "This dial looks painted by hand." in page and document["dial"]["reason"] in page
+    assert page.count("data:image/jpeg") >= 1 + 2 * 3  # the photograph, and three zones with their maps
+    assert "data:image/png" in page  # the map over the photograph
+    saliency = document["saliency"]
+    change = saliency["logit"] - saliency["baseline_logit"]
+    assert 0 <= saliency["completeness_error"] <= 0.05 * abs(change)
+    assert f"{saliency['steps']} steps" in page
+
+
+def test_attribution_adds_up_and_leaves_the_net_alone(scored, weights):
+    found = attribute(scored.reading.patches, weights)
+    total = float(found.values.astype(np.float64).sum())
+    assert abs(total - (found.logit - found.baseline)) == pytest.approx(found.error, abs=1e-5)
+    assert found.values.shape == scored.reading.patches.density.shape
+    assert all(parameter.requires_grad and parameter.grad is None for parameter in weights.net.parameters())
+
+
+def as_if(patches):
+    """The patches' own density in place of an attribution: what a map must then show is known."""
+    return Attribution(patches.density.copy(), 1.0, 0.0, 0.0, 16)
+
+
+def correlation(a, b):
+    return float(np.corrcoef(a.ravel(), b.ravel())[0, 1])
+
+
+def test_maps_lie_where_the_patches_were_cut(scored):
+    reading = scored.reading
+    painted = photo_map(as_if(reading.patches), reading.patches, reading.geometry, reading.density.shape)
+    covered = painted != 0
+    assert correlation(painted[covered], reading.density[covered]) > 0.9
+    # a dial shown at half size
+    half = cv2.resize(reading.density, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    painted = photo_map(as_if(reading.patches), reading.patches, reading.geometry.scaled(0.5), half.shape)
+    covered = painted != 0
+    assert correlation(painted[covered], half[covered]) > 0.9
+
+
+def test_close_views_and_their_maps_coincide(scored):
+    crops = zone_crops(scored, as_if(scored.reading.patches))
+    judged = [zone["zone"] for zone in scored.record["zones"] if zone["judged"]]
+    assert [crop.zone for crop in crops] == judged and len(crops) >= 3
+    for crop in crops:
+        darkness = -np.log10(np.maximum(linear_light(crop.image).mean(axis=2), 0.01))
+        covered = crop.saliency != 0
+        assert covered.mean() > 0.05 and min(crop.image.shape[:2]) >= 200
+        assert correlation(crop.saliency[covered], darkness[covered]) > 0.9, crop.zone
+
+
+def test_view_without_patches_is_empty(scored):
+    far = scored.reading.geometry.scaled(1.0)
+    far = type(far)((-5000.0, -5000.0), far.axes_px)
+    assert not view_map(as_if(scored.reading.patches), scored.reading.patches, far, (50, 50)).any()
+
+
+def test_display_undoes_the_reader():
+    codes = np.arange(256, dtype=np.uint8).reshape(16, 16)
+    assert np.array_equal(display(linear_light(codes)), codes)
+
+
+def test_large_photographs_are_shown_smaller_with_everything_in_place(scored, monkeypatch):
+    monkeypatch.setattr(inspect_page, "PHOTO_PX", 360)
+    shown = shown_photo(scored.photo)
+    assert max(shown.shape) == 360
+    small = scaled(scored.record, 0.5)
+    assert small["geometry"]["center_px"] == pytest.approx([v / 2 for v in scored.record["geometry"]["center_px"]])
+    assert small["geometry"]["pixels_across"] == scored.record["geometry"]["pixels_across"]
+    assert small["zones"][1]["polygon_px"][3][0] == scored.record["zones"][1]["polygon_px"][3][0] / 2
+
+
+def test_a_photograph_without_a_dial_gets_a_page(tmp_path, weights):
+    Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
+    document = inspect_photo(tmp_path / "wall.png", tmp_path / "wall.html", weights)
+    assert document["saliency"] is None and document["dial"]["geometry"] is None
+    assert "No dial was found" in (tmp_path / "wall.html").read_text(encoding="utf-8")
+
+
+def test_refusals(tmp_path, weights, drawn_photo):
+    page = tmp_path / "page.html"
+    page.write_text("mine")
+    with pytest.raises(OutputError, match="--overwrite"):
+        inspect_photo(drawn_photo, page, weights)
+    assert page.read_text() == "mine"
+    with pytest.raises(PhotoError, match="is a folder"):
+        inspect_photo(tmp_path, tmp_path / "other.html", weights)
+    assert not (tmp_path / "other.html").exists()
+
+
+def test_command(tmp_path, make_weights, capsys, strict_json):
+    Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
+    words = ["inspect", str(tmp_path / "wall.png"), "--weights", str(make_weights()), "--out", str(tmp_path / "a.html")]
+    assert main(words) == 0
+    said = capsys.readouterr()
+    assert "undetermined" in said.out and said.err == f"wrote {tmp_path / 'a.html'}\n"
+    assert main([*words, "--json"]) == 1
+    assert capsys.readouterr().err.startswith(f"dialtell: error: {tmp_path / 'a.html'} exists")
+    assert main([*words, "--json", "--overwrite"]) == 0
+    document = strict_json(capsys.readouterr().out)
+    assert document["schema"] == "dialtell.inspect/1" and document["page"] == str(tmp_path / "a.html")
