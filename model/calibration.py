@@ -16,7 +16,7 @@ HAND, PRINTED, UNDETERMINED = "hand-painted", "printed", "undetermined"
 
 # what a wrong call costs against leaving a dial undetermined: a wrong call misprices and misdates a dial, an
 # undetermined one sends its owner to a magnifier (judgement; stated in the README)
-WRONG_CALL_COST = 20.0
+WRONG_CALL_COST = 10.0
 
 
 @dataclass(frozen=True)

@@ -36,12 +36,14 @@ class NetConfig:
 class NetOutput:
     """Logits at prior 1:1; positive speaks for the hand.
 
-    dial : (B,). zone : (B, Z). photographic : (B,) positive for photographic against transfer print.
+    dial : (B,). zone : (B, Z). patch : (B, N) of each patch by itself, read beside its dial's other patches.
+    photographic : (B,) positive for photographic against transfer print.
     present : (B, Z) true where the zone has patches.
     """
 
     dial: Tensor
     zone: Tensor
+    patch: Tensor
     photographic: Tensor
     present: Tensor
 
@@ -112,7 +114,8 @@ class StrokeNet(nn.Module):
         self.look = nn.Linear(code, code)
         self.gate = nn.Linear(code, code)
         self.attention = nn.Linear(code, 1)
-        pooled = 2 * code + zones + 3
+        self.opinion = nn.Linear(code, 1)
+        pooled = 2 * code + zones + 5
         self.zone_head = nn.Sequential(
             nn.Linear(pooled, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2)
         )
@@ -123,14 +126,12 @@ class StrokeNet(nn.Module):
 
     def encode(self, patches: Tensor) -> Tensor:
         """(P, S, S) -> (P, code) of patches that exist."""
-        codes: Tensor = self.encoder(patches[:, None])
+        codes: Tensor = self.encoder(patches[:, None].contiguous(memory_format=torch.channels_last))
         return codes
 
     def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
         """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2."""
-        real = zone >= 0
-        codes = patches.new_zeros(*zone.shape, self.config.code)
-        codes[real] = self.encode(patches[real]).to(codes.dtype)
+        codes = self.encode(patches.flatten(0, 1)).unflatten(0, zone.shape)
         return self.judge(codes, zone, resolution)
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
@@ -150,6 +151,8 @@ class StrokeNet(nn.Module):
         evenly = inside.to(h.dtype) / inside.sum(2, keepdim=True).clamp(min=1)
         middle = evenly @ h
         spread = (evenly @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
+        opinion = self.opinion(h)
+        votes = torch.cat([weight @ opinion, evenly @ opinion], dim=2)
         if not self.config.spread:
             spread = torch.zeros_like(spread)
         if not self.config.texture:
@@ -157,14 +160,16 @@ class StrokeNet(nn.Module):
         count = inside.sum(2).clamp(min=1).to(h.dtype).log()[..., None] / 3
         eye = torch.eye(len(ZONES), device=h.device, dtype=h.dtype).expand(len(h), -1, -1)
         level = resolution[:, None, None].expand(-1, len(ZONES), 1).to(h.dtype)
-        pooled = torch.cat([mean, spread, count, level, (level / 2).square(), eye], dim=2)
+        pooled = torch.cat([mean, spread, votes, count, level, (level / 2).square(), eye], dim=2)
         out = self.zone_head(pooled)
         share = torch.softmax(self.weigh(pooled)[..., 0].masked_fill(~present, -1e4).float(), dim=1).to(
             h.dtype
         )
         whole = (share[:, None, :] @ pooled[..., : -len(ZONES)])[:, 0]
         dial = self.dial_head(whole)
-        return NetOutput(dial[:, 0].float(), out[..., 0].float(), dial[:, 1].float(), present)
+        return NetOutput(
+            dial[:, 0].float(), out[..., 0].float(), opinion[..., 0].float(), dial[:, 1].float(), present
+        )
 
 
 def count_parameters(net: nn.Module) -> int:

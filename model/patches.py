@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 SIDE = 64  # px, rows and columns of a patch
 SCALE = 640.0  # px per dial radius: 29 px/mm on an 18 size dial
 SPAN = SIDE / SCALE  # dial radii, 0.1
-LOW, HIGH = -0.2, 2.0  # range of optical density kept
+LOW, HIGH = -0.2, 2.0  # range of density kept, before and after division by the full density
 
 MOST_HAND = 0.05  # share of a patch a watch hand may cover
 LEAST_INK = 0.012  # share of a patch that is ink, below which there is nothing to read
@@ -33,9 +33,10 @@ MOST_INK = 0.62  # above which the patch lies on a hand, a shadow or off the dia
 class PatchSet:
     """Patches of one dial.
 
-    density : (N, SIDE, SIDE) float32 D within LOW..HIGH. zone : (N,) index into ZONES.
+    density : (N, SIDE, SIDE) float32, 1 = the dial's full density, within LOW..HIGH. zone : (N,) index into ZONES.
     center : (N, 2) dial radii. right : (N, 2) unit vector on the dial along a patch's columns.
-    ink : (N,) share of the patch that is ink.
+    ink : (N,) share of the patch that is ink. full : D of the dial's fullest strokes, which the density of all
+        patches was divided by, so that a thin stroke shows how much fainter it is whatever the exposure.
     resolution : log2 of true photo px per patch px (0 or more: as sharp as the patch can show).
     """
 
@@ -44,6 +45,7 @@ class PatchSet:
     center: Floats
     right: Floats
     ink: Floats
+    full: float
     resolution: float
 
     def __len__(self) -> int:
@@ -85,14 +87,24 @@ def cut_patches(
     patches = np.clip(cut.reshape(-1, SIDE, SIDE), LOW, HIGH)
     ink = (patches > INK).mean(axis=(1, 2)) if len(patches) else np.empty(0)
     good = (ink >= LEAST_INK) & (ink <= MOST_INK)
+    full = full_density(patches[good])
     return PatchSet(
-        density=patches[good],
+        density=np.clip(patches[good] / full, LOW, HIGH),
         zone=label[good].astype(np.int64),
         center=centers[good],
         right=rights[good],
         ink=ink[good],
+        full=full,
         resolution=float(np.log2(max(true_pixels_per_radius, 1.0) / SCALE)),
     )
+
+
+def full_density(patches: Image) -> float:
+    """D of the dial's fullest strokes: the 90th percentile over patches of each one's 97th; 1 without patches."""
+    if len(patches) == 0:
+        return 1.0
+    dark = np.partition(patches.reshape(len(patches), -1), int(0.97 * SIDE * SIDE), axis=1)[:, int(0.97 * SIDE * SIDE)]
+    return float(np.clip(np.quantile(dark, 0.9), 0.2, 2.0))
 
 
 def reduced(density: Image, geometry: DialGeometry) -> tuple[Image, DialGeometry]:

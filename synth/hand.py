@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.hand_style import HandStyle, Workshop
 from dialtell.synth.paint import Cue, Paint, flatten, join
-from dialtell.synth.skeleton import ItemTable, StrokeBatch, normals, tangents
+from dialtell.synth.skeleton import KINDS, ItemTable, StrokeBatch, normals, tangents
 from dialtell.synth.stroke import Floats
 from dialtell.synth.terms import ZONES, Kind, Zone
 
@@ -48,10 +48,15 @@ def hand_of(zone: Zone, kind: Kind, workshop: Workshop) -> HandStyle:
 
 def columns(batch: StrokeBatch, workshop: Workshop) -> Columns:
     """The parameters of the hand that paints each stroke of the batch."""
-    kinds = tuple(Kind)
-    styles = [hand_of(ZONES[zone], kinds[kind], workshop) for zone, kind in zip(batch.zone, batch.kind, strict=True)]
+    hands = (workshop.layout, workshop.figures, workshop.lettering)
+    painter = np.array([[_index(hand_of(zone, kind, workshop), hands) for kind in KINDS] for zone in ZONES])
+    which = painter[batch.zone, batch.kind]
     names = HandStyle.__dataclass_fields__
-    return Columns({name: np.array([getattr(style, name) for style in styles]) for name in names})
+    return Columns({name: np.array([getattr(style, name) for style in hands])[which] for name in names})
+
+
+def _index(style: HandStyle, hands: Sequence[HandStyle]) -> int:
+    return next(index for index, hand in enumerate(hands) if hand is style)
 
 
 def waves(rng: np.random.Generator, count: int, samples: int, *, modes: NDArray[np.int64], slope: Floats) -> Floats:

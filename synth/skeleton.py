@@ -76,40 +76,43 @@ def tabulate(items: Sequence[Item]) -> ItemTable:
 
 def gather(items: Sequence[Item]) -> list[StrokeBatch]:
     """Resample every stroke evenly along its length and batch strokes with the same number of samples."""
-    rows: dict[int, list[tuple[Floats, Floats, float, int, int, int, int, float, str, int]]] = {}
-    number = 0
-    for index, item in enumerate(items):
-        zone = ZONES.index(item.zone)
-        for stroke in item.strokes:
-            steps = np.hypot(*np.diff(stroke.path, axis=0).T)
-            along = np.concatenate([[0.0], np.cumsum(steps)])
-            length = float(along[-1])
-            count = FEWEST
-            while count < MOST and count * SPACING_MM < length:
-                count *= 2
-            at = np.linspace(0.0, length, count)
-            path = np.stack([np.interp(at, along, stroke.path[:, axis]) for axis in (0, 1)], axis=1)
-            width = np.interp(at, along, stroke.width)
-            rows.setdefault(count, []).append(
-                (path, width, length, index, KINDS.index(stroke.kind), zone, item.ink, stroke.nominal,
-                 stroke.form, number)
-            )  # fmt: skip
-            number += 1
+    strokes = [(index, item, stroke) for index, item in enumerate(items) for stroke in item.strokes]
+    if not strokes:
+        return []
+    points = np.concatenate([stroke.path for _, _, stroke in strokes])
+    widths = np.concatenate([stroke.width for _, _, stroke in strokes])
+    sizes = np.array([len(stroke.path) for _, _, stroke in strokes])
+    last = np.cumsum(sizes) - 1
+    first = last - sizes + 1
+    # all strokes lie end to end on one scale, a millimetre apart, so that one interpolation does them all
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    steps[last[:-1]] = 1.0
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    length = along[last] - along[first]
+    count = np.full(len(strokes), FEWEST)
+    while (short := (count < MOST) & (count * SPACING_MM < length)).any():
+        count[short] *= 2
+    owner = np.array([index for index, _, _ in strokes])
+    kind = np.array([KINDS.index(stroke.kind) for _, _, stroke in strokes])
+    zone = np.array([ZONES.index(item.zone) for _, item, _ in strokes])
+    ink = np.array([item.ink for _, item, _ in strokes])
+    nominal = np.array([stroke.nominal for _, _, stroke in strokes])
     batches = []
-    for count in sorted(rows):
-        path_, width_, length_, item_, kind_, zone_, ink_, nominal_, form_, number_ = zip(*rows[count], strict=True)
+    for samples in np.unique(count):
+        rows = np.flatnonzero(count == samples)
+        at = along[first[rows], None] + length[rows, None] * np.linspace(0.0, 1.0, samples)
         batches.append(
             StrokeBatch(
-                path=np.stack(path_),
-                width=np.stack(width_),
-                length=np.array(length_),
-                item=np.array(item_, dtype=np.int64),
-                kind=np.array(kind_, dtype=np.int64),
-                zone=np.array(zone_, dtype=np.int64),
-                ink=np.array(ink_, dtype=np.int64),
-                nominal=np.array(nominal_),
-                form=tuple(form_),
-                stroke=np.array(number_, dtype=np.int64),
+                path=np.stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)], axis=2),
+                width=np.interp(at, along, widths),
+                length=length[rows],
+                item=owner[rows],
+                kind=kind[rows],
+                zone=zone[rows],
+                ink=ink[rows],
+                nominal=nominal[rows],
+                form=tuple(strokes[row][2].form for row in rows),
+                stroke=rows,
             )
         )
     return batches

@@ -28,13 +28,13 @@ def drawn(spec, side=SIDE):
 
 
 def thick_density(spec):
-    """Mean density over full density of the thick stems of a dial, weighted by area; nan where it has none."""
+    """Mean density, D, of the thick stems of a dial, weighted by area; nan where it has none."""
     stems = [
         stroke.kind is Kind.STEM and stroke.nominal >= THICK_MM
         for item in lay_out(spec.design)
         for stroke in item.strokes
     ]
-    (coat,) = make(spec.design, replace(spec.making, workshop=spec.making.workshop))
+    (coat,) = make(spec.design, spec.making)
     paint = coat.paint
     keep = paint.follows & (paint.stroke >= 0)
     keep &= np.array(stems)[np.maximum(paint.stroke, 0)]

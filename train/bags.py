@@ -16,6 +16,7 @@ from dialtell.model.geometry import DialGeometry
 from dialtell.model.patches import HIGH, LOW
 from dialtell.model.photo import Photo, linear_light
 from dialtell.model.reading import read_at
+from dialtell.synth.layout import lay_out
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
 from dialtell.synth.terms import ZONES, Process
 from dialtell.synth.view import homography, to_px
@@ -29,7 +30,7 @@ class Bag:
     """Patches of one rendered dial.
 
     density : (N, S, S) uint8, D from LOW to HIGH on 0..255. zone : (N,) int8. resolution : log2 px ratio.
-    hand : (Z,) int8, 1 painted, 0 printed, per zone. dial : 1 painted, 0 printed, -1 mixed.
+    hand : (Z,) int8, 1 painted, 0 printed, -1 no strokes of that zone in the design. dial : 1 painted, 0 printed, -1 mixed.
     photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set.
     """
 
@@ -85,14 +86,18 @@ def bag_of(spec: DialSpec) -> Bag | None:
         keep.append(found)
     chosen = np.concatenate(keep)
     processes = spec.making.processes
-    hand = np.array([process is Process.HAND for process in processes], dtype=np.int8)
+    drawn = {item.zone for item in lay_out(spec.design)}
+    hand = np.array(
+        [int(p is Process.HAND) if zone in drawn else -1 for zone, p in zip(ZONES, processes, strict=True)], dtype=np.int8
+    )
+    known = hand[hand >= 0]
     printed = {process for process in processes if process.printed}
     return Bag(
         density=pack(patches.density[chosen]),
         zone=patches.zone[chosen].astype(np.int8),
         resolution=patches.resolution,
         hand=hand,
-        dial=int(hand[0]) if hand.min() == hand.max() else -1,
+        dial=int(known[0]) if known.min() == known.max() else -1,
         photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
         index=spec.index,
     )

@@ -33,7 +33,7 @@ def gather_logits(outputs: Sequence[NetOutput], bags: Sequence[Bag]) -> dict[str
     hand = np.stack([bag.hand for bag in bags]).astype(np.float64)
     resolution = np.array([bag.resolution for bag in bags])
     pure = truth >= 0
-    row, column = np.nonzero(present)
+    row, column = np.nonzero(present & (hand >= 0))
     return {
         "dial_logit": dial[pure], "dial_truth": truth[pure], "dial_resolution": resolution[pure],
         "zone_logit": zone[row, column], "zone_truth": hand[row, column], "zone_index": column.astype(float),

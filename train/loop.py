@@ -62,17 +62,20 @@ def pick_device(name: str) -> tuple[torch.device, str]:
 
 
 def losses(output: NetOutput, batch: Batch) -> Tensor:
-    """Cross entropy per zone and per dial, and of the process of print with a fifth of the weight."""
-    known = output.present
-    zone = cross_entropy(output.zone[known], batch.hand[known])
-    total = zone
-    pure = batch.dial >= 0
-    if bool(pure.any()):
-        total = total + cross_entropy(output.dial[pure], batch.dial[pure])
-    printed = batch.photographic >= 0
-    if bool(printed.any()):
-        total = total + 0.2 * cross_entropy(output.photographic[printed], batch.photographic[printed])
-    return total
+    """Cross entropy per zone, per dial, per patch (half weight) and of the process of print (a fifth)."""
+    zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
+    own = batch.hand.gather(1, batch.zone.clamp(min=0))
+    patch = _masked(output.patch, own, (batch.zone >= 0) & (own >= 0))
+    dial = _masked(output.dial, batch.dial, batch.dial >= 0)
+    printed = _masked(output.photographic, batch.photographic, batch.photographic >= 0)
+    return zone + dial + 0.5 * patch + 0.2 * printed
+
+
+def _masked(logit: Tensor, truth: Tensor, known: Tensor) -> Tensor:
+    """Mean cross entropy where the truth is known, 0 where it nowhere is; without waiting for the device."""
+    weight = known.to(logit.dtype)
+    each = cross_entropy(logit, truth.clamp(min=0), reduction="none")
+    return (each * weight).sum() / weight.sum().clamp(min=1)
 
 
 def evaluate_bags(net: nn.Module, bags: list[Bag], device: torch.device, size: int = 16) -> list[NetOutput]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import Tensor
 
-from dialtell.model.patches import HIGH, LOW
+from dialtell.model.patches import HIGH, LOW, SIDE
 from dialtell.train.bags import Bag
 
 
@@ -29,77 +30,96 @@ def unpack(packed: Tensor) -> Tensor:
     return packed.float() * ((HIGH - LOW) / 255.0) + LOW
 
 
+@dataclass(frozen=True, eq=False)
+class _Held:
+    """Where a bag's patches start in the store, and the rest of it."""
+
+    start: int
+    bag: Bag
+
+
 class BagStore:
-    """Groups of bags (twins, or one mixed dial), each group used as a whole."""
+    """Groups of bags (twins, or one mixed dial), each group used as a whole; patches lie in one tensor."""
 
     def __init__(self, device: torch.device, window: int) -> None:
         self.device, self.window = device, window
-        self._epochs: list[list[list[tuple[Tensor, Tensor, Bag]]]] = []
+        self._epochs: list[list[list[_Held]]] = []
+        self._patches = torch.empty((0, SIDE, SIDE), dtype=torch.uint8, device=device)
+        self._used = 0
 
     def add(self, groups: list[list[Bag]]) -> None:
         """One epoch's pictures; the oldest epoch is dropped once there are more than `window`."""
         kept = []
         for group in groups:
-            entries = []
-            for bag in group:
-                packed = torch.from_numpy(bag.density).to(self.device)
-                zone = torch.from_numpy(bag.zone.astype(np.int64)).to(self.device)
-                light = Bag(
-                    bag.density[:0], bag.zone, bag.resolution, bag.hand, bag.dial, bag.photographic, bag.index
-                )
-                entries.append((packed, zone, light))
-            if entries:
-                kept.append(entries)
-        self._epochs = [*self._epochs, kept][-self.window :]
+            if group:
+                kept.append([_Held(self._put(bag.density), replace(bag, density=bag.density[:0])) for bag in group])
+        self._epochs.append(kept)
+        if len(self._epochs) > self.window:
+            self._drop(self._epochs.pop(0))
+
+    def _put(self, packed: NDArray[np.uint8]) -> int:
+        start, self._used = self._used, self._used + len(packed)
+        if self._used > len(self._patches):
+            grown = torch.empty((max(2 * len(self._patches), self._used, 4096), SIDE, SIDE), dtype=torch.uint8,
+                                device=self.device)  # fmt: skip
+            grown[:start] = self._patches[:start]
+            self._patches = grown
+        self._patches[start : self._used] = torch.from_numpy(packed).to(self.device)
+        return start
+
+    def _drop(self, epoch: list[list[_Held]]) -> None:
+        """Forget the oldest epoch's patches, which lie at the start of the tensor."""
+        gone = sum(len(held.bag.zone) for group in epoch for held in group)
+        self._patches[: self._used - gone] = self._patches[gone : self._used].clone()
+        self._used -= gone
+        self._epochs = [
+            [[_Held(held.start - gone, held.bag) for held in group] for group in kept] for kept in self._epochs
+        ]
 
     def __len__(self) -> int:
         return sum(len(epoch) for epoch in self._epochs)
 
     def draw(self, size: int, patches: int, *, rng: np.random.Generator) -> Batch:
-        """`size` dials in twins, `patches` of each, with gain, veil, noise and mirroring shared by twins."""
+        """`size` dials in twins, `patches` of each, with gain, noise and mirroring shared by twins."""
         groups = [group for epoch in self._epochs for group in epoch]
-        rows: list[tuple[Tensor, Tensor, Bag, int]] = []
+        rows: list[tuple[_Held, int]] = []
         number = 0
         while len(rows) < size:
-            for packed, zone, bag in groups[int(rng.integers(len(groups)))]:
-                rows.append((packed, zone, bag, number))
+            rows += [(held, number) for held in groups[int(rng.integers(len(groups)))]]
             number += 1
         rows = rows[:size]
-        taken = [self._pick(zone, bag, patches, rng) for _, zone, bag, _ in rows]
-        patch = torch.stack([packed[index] for (packed, *_), (index, _) in zip(rows, taken, strict=True)])
-        zones = torch.stack([z for _, z in taken])
-        draws = rng.uniform(size=(number, 4)).astype(np.float32)
-        which = torch.tensor([row[3] for row in rows], device=self.device)
-        vary = torch.from_numpy(draws).to(self.device)[which]
-        density = self._vary(unpack(patch), vary)
+        taken = [self._pick(held.bag.zone, patches, rng) for held, _ in rows]
+        index = np.stack([held.start + pick for (held, _), (pick, _) in zip(rows, taken, strict=True)])
+        vary = rng.uniform(size=(number, 4)).astype(np.float32)[[n for _, n in rows]]
+        bags = [held.bag for held, _ in rows]
+        density = unpack(self._patches[torch.from_numpy(index).to(self.device)])
         return Batch(
-            patches=density,
-            zone=zones,
-            resolution=torch.tensor([bag.resolution for _, _, bag, _ in rows], device=self.device),
-            hand=torch.tensor(np.stack([bag.hand for _, _, bag, _ in rows]), device=self.device).float(),
-            dial=torch.tensor([float(bag.dial) for _, _, bag, _ in rows], device=self.device),
-            photographic=torch.tensor([float(bag.photographic) for _, _, bag, _ in rows], device=self.device),
+            patches=self._vary(density, torch.from_numpy(vary).to(self.device)),
+            zone=torch.from_numpy(np.stack([label for _, label in taken])).to(self.device),
+            **_truth(bags, self.device),
         )
 
-    def _pick(self, zone: Tensor, bag: Bag, patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
+    @staticmethod
+    def _pick(
+        zones: NDArray[np.int8], patches: int, rng: np.random.Generator
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Some patches of a bag, at times without one of its zones, padded with -1."""
-        zones = bag.zone
         free = np.arange(len(zones))
         if rng.random() < 0.35:
             dropped = rng.choice(np.unique(zones))
             free = free[zones != dropped] if (zones != dropped).sum() >= 6 else free
-        if rng.random() < 0.25:  # a close-up or a covered dial shows few strokes
+        if rng.random() < 0.2:  # a close-up or a covered dial shows few strokes
             free = rng.permutation(free)[: max(6, int(len(free) * rng.uniform(0.1, 0.6)))]
         chosen = rng.permutation(free)[:patches]
         index = np.zeros(patches, dtype=np.int64)
         index[: len(chosen)] = chosen
         label = np.full(patches, -1, dtype=np.int64)
         label[: len(chosen)] = zones[chosen]
-        return torch.from_numpy(index).to(self.device), torch.from_numpy(label).to(self.device)
+        return index, label
 
     @staticmethod
     def _vary(density: Tensor, vary: Tensor) -> Tensor:
-        gain = 0.8 + 0.45 * vary[:, 0]
+        gain = 0.9 + 0.2 * vary[:, 0]
         noise = 0.05 * torch.clamp(vary[:, 1] - 0.4, min=0)
         density = density * gain[:, None, None, None]
         density = density + noise[:, None, None, None] * torch.randn_like(density)
@@ -119,8 +139,15 @@ def whole_batch(bags: list[Bag], device: torch.device) -> Batch:
     return Batch(
         patches=unpack(torch.from_numpy(packed).to(device)),
         zone=torch.from_numpy(zone).to(device),
-        resolution=torch.tensor([bag.resolution for bag in bags], device=device),
-        hand=torch.from_numpy(np.stack([bag.hand for bag in bags])).to(device).float(),
-        dial=torch.tensor([float(bag.dial) for bag in bags], device=device),
-        photographic=torch.tensor([float(bag.photographic) for bag in bags], device=device),
+        **_truth(bags, device),
     )
+
+
+def _truth(bags: list[Bag], device: torch.device) -> dict[str, Tensor]:
+    """What is known of each dial, as tensors."""
+    return {
+        "resolution": torch.tensor([bag.resolution for bag in bags], dtype=torch.float32, device=device),
+        "hand": torch.from_numpy(np.stack([bag.hand for bag in bags]).astype(np.float32)).to(device),
+        "dial": torch.tensor([float(bag.dial) for bag in bags], device=device),
+        "photographic": torch.tensor([float(bag.photographic) for bag in bags], device=device),
+    }
