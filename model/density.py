@@ -110,7 +110,7 @@ def _near_surface(value: Image, radius: NDArray[np.float64]) -> NDArray[np.bool_
     rows, columns = value.shape
     y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij")
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
-    trusted = inside & (np.abs(log - np.median(log[inside])) < 0.7)
+    trusted: NDArray[np.bool_] = inside & (np.abs(log - np.median(log[inside])) < 0.7)
     reach = 0.35  # log light; narrowed as dark blocks fall out
     for reach in (0.35, 0.22, 0.16, 0.16):
         if trusted.sum() < 12:
@@ -119,4 +119,4 @@ def _near_surface(value: Image, radius: NDArray[np.float64]) -> NDArray[np.bool_
         away = log - surface
         # ink only ever darkens: be stricter below
         trusted = np.asarray(inside & (away > -0.6 * reach) & (away < reach))
-    return trusted
+    return np.asarray(trusted)

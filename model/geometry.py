@@ -82,7 +82,7 @@ class DialGeometry:
     def to_dial(self, points: Floats) -> Floats:
         """(..., 2) photo px to (..., 2) dial radii."""
         inverse = np.linalg.inv(self.matrix)
-        return (np.asarray(points, dtype=np.float64) - np.asarray(self.center_px)) @ inverse.T
+        return np.asarray((np.asarray(points, dtype=np.float64) - np.asarray(self.center_px)) @ inverse.T)
 
     def scaled(self, factor: float) -> DialGeometry:
         """The same dial in a copy of the photograph `factor` times as large."""
@@ -167,7 +167,7 @@ def sample(image: Image, grid: Floats) -> Image:
     factor = factor if min(x1 - x0, y1 - y0) >= factor else 1
     if factor > 1:
         x1, y1 = x0 + (x1 - x0) // factor * factor, y0 + (y1 - y0) // factor * factor
-    source = np.ascontiguousarray(image[y0:y1, x0:x1])
+    source = image[y0:y1, x0:x1]
     if factor > 1:
         small = ((x1 - x0) // factor, (y1 - y0) // factor)
         source = np.asarray(cv2.resize(source, small, interpolation=cv2.INTER_AREA))
@@ -199,7 +199,7 @@ def sample_points(image: Image | NDArray[np.uint8], points: Floats) -> Image:
     x1, y1 = int(np.clip(high[0], x0 + 1, width)), int(np.clip(high[1], y0 + 1, height))
     # cropped: OpenCV samples no picture of more than 32766 px a side
     local = (points - (x0 + 0.5, y0 + 0.5)).astype(np.float32)
-    source = np.ascontiguousarray(image[y0:y1, x0:x1], dtype=np.float32)
+    source = np.asarray(image[y0:y1, x0:x1], dtype=np.float32)
     x, y = np.ascontiguousarray(local[..., 0]), np.ascontiguousarray(local[..., 1])
     found = cv2.remap(source, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(found, dtype=np.float32)

@@ -100,7 +100,7 @@ def _objection(e: Evidence) -> str | None:
 
 def _beyond_doubt(e: Evidence) -> bool:
     """An edge all round, enamel right up to it and none outside: no printed ring looks so."""
-    return _objection(e) is None and min(e.falling, e.rim) > 0.95 and e.beyond < 0.1
+    return _objection(e) is None and e.falling > 0.9 and e.rim > 0.95 and e.beyond < 0.2
 
 
 def _why_none(evidence: list[Evidence]) -> str:
@@ -128,8 +128,14 @@ def _neighbours(tone: Tone, weighed: list[Weighed]) -> list[Weighed]:
         if all(np.mean(known.distances(disc.points(_EIGHTHS)) > 0.04 * _size(known)) > 0.5 for known in chosen):
             chosen.append(disc)
     light = tone.astype(np.float32)
-    settled = (_settled(light, ring) for disc in chosen[:3] for ring in rings_about(tone, disc))
-    return [(ring, weigh(tone, ring)) for ring in settled]
+    found: list[Weighed] = []
+    for disc in chosen[:3]:
+        for ring in rings_about(tone, disc):
+            settled = _settled(light, ring)
+            known = [*(disc for disc, _ in weighed), *(disc for disc, _ in found)]
+            if not any(np.mean(other.distances(settled.points(_EIGHTHS))) < 0.8 for other in known):
+                found.append((settled, weigh(tone, settled)))
+    return found
 
 
 def _settled(light: NDArray[np.float32], disc: Ellipse) -> Ellipse:

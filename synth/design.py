@@ -129,12 +129,12 @@ def sample_design(*, rng: np.random.Generator, variety: Variety | None = None) -
     inks = ["black" if rng.random() < 0.85 else "brown-black"]
     if rng.random() < 0.15:
         inks.append(str(rng.choice(np.array(["red", "blue", "gold"]))))
-    subdials = _subdials(rng, layout, variety, scale)
     track = _main_track(rng, layout, variety, scale, second_ink=len(inks) - 1)
+    subdials = _subdials(rng, layout, variety, scale, track)
     chapter = None if layout == "timer" and rng.random() < 0.7 else _chapter(rng, layout, variety, track)
     signature = _signature(rng, layout, variety, chapter, len(inks))
     ring = 0.0
-    if chapter is not None and rng.random() < 0.12:
+    if chapter is not None and rng.random() < 0.12 and not subdials:
         ring = chapter.outer - chapter.height - float(rng.uniform(0.02, 0.05))
     return DialDesign(
         radius_mm=radius,
@@ -150,9 +150,7 @@ def sample_design(*, rng: np.random.Generator, variety: Variety | None = None) -
 
 
 def _radius(rng: np.random.Generator) -> float:
-    size = int(
-        rng.choice(np.array([18, 16, 14, 12, 10, 8, 6, 0]), p=[0.34, 0.24, 0.1, 0.12, 0.05, 0.05, 0.06, 0.04])
-    )
+    size = int(rng.choice(np.array([18, 16, 14, 12, 10, 8, 6, 0]), p=[0.34, 0.24, 0.1, 0.12, 0.05, 0.05, 0.06, 0.04]))
     plate = dial_diameter_mm(size=size)
     assert plate is not None
     return 0.5 * plate * float(rng.normal(0.995, 0.006))
@@ -166,14 +164,10 @@ def _weights(rng: np.random.Generator, name: str) -> tuple[float, float]:
     return thick, min(thin, 0.95 * thick)
 
 
-def _main_track(
-    rng: np.random.Generator, layout: str, variety: Variety, scale: float, *, second_ink: int
-) -> Track:
+def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: float, *, second_ink: int) -> Track:
     outer = float(rng.uniform(0.86, 0.955))
     depth = float(rng.uniform(0.022, 0.055))
-    rings = [(True, True), (True, False), (False, True), (False, False)][
-        int(rng.choice(4, p=[0.55, 0.2, 0.07, 0.18]))
-    ]
+    rings = [(True, True), (True, False), (False, True), (False, False)][int(rng.choice(4, p=[0.55, 0.2, 0.07, 0.18]))]
     figured = rng.random() < (0.9 if layout == "timer" else 0.3)
     letterform = str(rng.choice(np.array(variety.arabic)))
     outside = figured and rng.random() < 0.6 and outer < 0.93
@@ -209,9 +203,7 @@ def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Tra
     if track.figures_every and track.figures_at < track.inner:
         inside = track.figures_at - 0.5 * track.figures_height - 0.005
     hours = 24 if layout == "24-hour" else 12
-    height = float(rng.uniform(0.15, 0.28) if roman else rng.uniform(0.13, 0.22)) * (
-        0.75 if hours == 24 else 1
-    )
+    height = float(rng.uniform(0.15, 0.28) if roman else rng.uniform(0.13, 0.22)) * (0.75 if hours == 24 else 1)
     radial = roman or rng.random() < 0.25
     name = str(rng.choice(np.array(forms)))
     thick, thin = _weights(rng, name)
@@ -241,9 +233,7 @@ def _small_track(
     outer = float(rng.uniform(0.84, 0.97))
     depth = float(rng.uniform(0.08, 0.15))
     height = float(rng.uniform(0.17, 0.26))
-    rings = [(True, True), (True, False), (False, True), (False, False)][
-        int(rng.choice(4, p=[0.4, 0.25, 0.15, 0.2]))
-    ]
+    rings = [(True, True), (True, False), (False, True), (False, False)][int(rng.choice(4, p=[0.4, 0.25, 0.15, 0.2]))]
     return Track(
         inner=outer - depth,
         outer=outer,
@@ -265,18 +255,20 @@ def _small_track(
     )
 
 
-def _subdials(rng: np.random.Generator, layout: str, variety: Variety, scale: float) -> tuple[SubDial, ...]:
+def _subdials(
+    rng: np.random.Generator, layout: str, variety: Variety, scale: float, main: Track
+) -> tuple[SubDial, ...]:
     if layout == "timer":
         up, down = float(rng.uniform(0.38, 0.48)), float(rng.uniform(0.45, 0.55))
         first = _small_track(rng, variety, scale, divisions=60, figures_every=10, start=60)
         tens = int(rng.choice(np.array([10, 30, 20])))
-        second = _small_track(
-            rng, variety, scale, divisions=tens, figures_every=max(tens // 10, 1), start=tens
-        )
-        return (
-            SubDial(0.0, down, float(rng.uniform(0.22, 0.3)), first),
-            SubDial(0.0, -up, float(rng.uniform(0.22, 0.32)), second),
-        )
+        second = _small_track(rng, variety, scale, divisions=tens, figures_every=max(tens // 10, 1), start=tens)
+        inside = main.inner - 0.01  # a counter keeps clear of the main track and of the figures inside it
+        if main.figures_every and main.figures_at < main.inner:
+            inside = main.figures_at - 0.6 * main.figures_height
+        lower = min(float(rng.uniform(0.22, 0.3)), inside - down)
+        upper = min(float(rng.uniform(0.22, 0.32)), inside - up)
+        return (SubDial(0.0, down, lower, first), SubDial(0.0, -up, upper, second))
     if layout in ("no seconds", "24-hour", "clock"):
         return ()
     every = int(rng.choice(np.array([10, 10, 10, 15, 5])))
@@ -287,10 +279,12 @@ def _subdials(rng: np.random.Generator, layout: str, variety: Variety, scale: fl
 def _signature(
     rng: np.random.Generator, layout: str, variety: Variety, chapter: Chapter | None, inks: int
 ) -> tuple[Line, ...]:
-    count = int(rng.choice(4, p=[0.12, 0.3, 0.46, 0.12])) if layout != "timer" else int(rng.random() < 0.3)
+    count = int(rng.choice(4, p=[0.12, 0.3, 0.46, 0.12]))
+    if layout == "timer":
+        return ()  # its place is taken by a counter
     room = (chapter.outer - chapter.height) if chapter else 0.75
     lines: list[Line] = []
-    top = float(rng.uniform(0.30, 0.46))
+    top = min(float(rng.uniform(0.30, 0.46)), room - 0.13)  # clear of the feet of XII
     for index in range(count):
         form = str(rng.choice(np.array(variety.lettering)))
         thick, thin = _weights(rng, form)

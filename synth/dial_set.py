@@ -11,17 +11,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dialtell.synth.body import sample_body
-from dialtell.synth.camera import sample_camera
 from dialtell.synth.errors import ParameterError, require_range
-from dialtell.synth.light import sample_light
 from dialtell.synth.photographic import sample_exposure
-from dialtell.synth.scene import DialSpec, Range, sample_spec
+from dialtell.synth.scene import DialSpec, Range, sample_photograph, sample_spec
 from dialtell.synth.terms import Process
 from dialtell.synth.transfer import sample_pull
-from dialtell.synth.view import sample_view
-from dialtell.synth.watch_hands import sample_hands
-from dialtell.synth.wear import sample_wear
 
 MIXED = "mixed"
 PROCESSES = (*(str(process) for process in Process), MIXED)
@@ -108,25 +102,8 @@ def pulled_again(first: DialSpec, other: DialSpec, scope: Range) -> DialSpec:
     and camera are drawn anew.
     """
     rng = np.random.default_rng([other.seed, other.index, AGAIN])
-    design, radius = first.design, first.design.radius_mm
-    low, high = (value / radius for value in scope.pixels_per_radius)
-    view = sample_view(
-        rng=rng, dial_radius_mm=radius, px_per_mm=(low, high), max_side_px=scope.max_side, part_share=scope.part,
-        max_tilt_deg=scope.tilt,
-    )  # fmt: skip
-    seconds = design.subdials[0] if design.subdials else None
-    place = (seconds.x * radius, seconds.y * radius) if seconds else None
-    size = seconds.radius * radius if seconds else 0.0
-    azimuth = float(rng.uniform(0, 360))
-    body = sample_body(
-        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size, light_azimuth_deg=azimuth
-    )
-    hands = sample_hands(
-        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size, light_azimuth_deg=azimuth,
-        none_share=scope.hands_off,
-    )  # fmt: skip
-    wear = sample_wear(rng=rng, severity=float(rng.uniform(*scope.wear)), dial_radius_mm=radius)
-    pull = sample_pull(rng=rng, radius_mm=radius)
+    photograph = sample_photograph(rng=rng, design=first.design, scope=scope)
+    pull = sample_pull(rng=rng, radius_mm=first.design.radius_mm)
     placing = replace(pull, slip_mm=(0.0, 0.0), bare=(), tears=(), pinholes=0.0)
     making = replace(
         first.making,
@@ -135,7 +112,4 @@ def pulled_again(first: DialSpec, other: DialSpec, scope: Range) -> DialSpec:
         pull=pull,
         exposure=sample_exposure(rng=rng, placing=placing),
     )
-    return DialSpec(
-        design=design, making=making, view=view, body=body, hands=hands, wear=wear, light=sample_light(rng=rng),
-        camera=sample_camera(rng=rng), seed=other.seed, index=other.index,
-    )  # fmt: skip
+    return DialSpec(design=first.design, making=making, **vars(photograph), seed=other.seed, index=other.index)

@@ -120,7 +120,8 @@ def scatter_items(table: ItemTable, *, rng: np.random.Generator) -> ItemScatter:
     lone = np.bincount(inverse, minlength=1)[inverse] > 20  # tracks: sixty ticks do not drift as one
     mixed = np.where(lone, draws, np.sqrt(2 / 3) * draws + np.sqrt(1 / 3) * shared)
     pitch = np.hypot(table.anchor[:, 0], table.anchor[:, 1]) * 2 * np.pi / 60
-    return ItemScatter(*mixed, pitch_mm=np.minimum(pitch, 4.0))
+    right, up, angle, height, breadth = mixed
+    return ItemScatter(right, up, angle, height, breadth, pitch_mm=np.minimum(pitch, 4.0))
 
 
 def paint_by_hand(batches: Sequence[StrokeBatch], table: ItemTable, workshop: Workshop, full_density: float) -> Paint:
@@ -203,13 +204,13 @@ def stray_line(
     hooks = (hand.hook * length * rng.standard_normal((2, count)))[..., None]
     off = off + hooks[0] * np.clip(1 - t / 0.06, 0, 1) ** 2 + hooks[1] * np.clip(1 - (1 - t) / 0.06, 0, 1) ** 2
     off = off * np.where(dot, 0.15, 1.0)[:, None]
-    return path + normals(path) * off[..., None]
+    return np.asarray(path + normals(path) * off[..., None])
 
 
 def _width(batch: StrokeBatch, hand: Columns, grow: Floats, dot: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
     count, samples = batch.width.shape
     scatter = np.where(dot, hand.dot_scatter, hand.width_scatter)
-    between = unbiased(scatter, rng.standard_normal(count))
+    between = unbiased(scatter, rng)
     modes = np.arange(1, 9)
     # thick strokes are outlined and filled: the edge strays by about the same length whatever the width
     share = hand.swell * np.clip(np.sqrt(0.2 / np.maximum(batch.nominal, 0.03)), 0.3, 1.8)
@@ -217,9 +218,9 @@ def _width(batch: StrokeBatch, hand: Columns, grow: Floats, dot: NDArray[np.bool
     return np.asarray(batch.width * between[:, None] * np.clip(1 + along, 0.35, 1.65))
 
 
-def unbiased(scatter: Floats, draws: Floats) -> Floats:
-    """Log-normal factors of mean 1: scatter must not make the hand bolder or darker than print on average."""
-    return np.asarray(np.exp(scatter * draws - 0.5 * scatter**2))
+def unbiased(scatter: Floats, rng: np.random.Generator) -> Floats:
+    """Log-normal factors of mean 1 with SD of ln `scatter`: scatter must not make the hand bolder than print."""
+    return np.asarray(np.exp(scatter * rng.standard_normal(scatter.shape) - 0.5 * scatter**2))
 
 
 def _density(
@@ -239,7 +240,7 @@ def _density(
     flow = 1.0 + (hand.flow * solid)[:, None] * waves(
         rng, count, samples, modes=np.arange(1, 13), slope=np.full(count, 1.2)
     )
-    load = unbiased(hand.load_scatter * solid, rng.standard_normal(count))[:, None]
+    load = unbiased(hand.load_scatter * solid, rng)[:, None]
     density = np.clip(full * thin * dry * flow * load, 0.05, 2.6)
     return density, np.where(density < full - 0.15, int(Cue.FADING), 0).astype(np.int64)
 
@@ -334,7 +335,7 @@ def _second_coat(
     half = np.where(live, 0.42 * width, 0.0)
     cue = np.full(width.shape, int(Cue.RETOUCH), dtype=np.int64)
     return flatten(
-        path + side * beside[..., None], half, side, 0.8 * density, cue,
+        path + side * beside[..., None], half, side, density, cue,
         ink=batch.ink[again], zone=batch.zone[again], stroke=batch.stroke[again],
     )  # fmt: skip
 
@@ -342,7 +343,7 @@ def _second_coat(
 def _rings(batch: StrokeBatch, workshop: Workshop, full: float, rng: np.random.Generator) -> Paint:
     """Rings turned on a lathe: near-perfect circles, uneven in width and density, overlapping where they close."""
     hand = columns(batch, workshop)
-    count, samples = batch.width.shape
+    count, samples = len(batch.width), batch.width.shape[1]
     start = rng.uniform(0, 1, count)
     turn = 1.0 + np.abs(hand.ring_overlap_deg * (1 + 0.3 * rng.standard_normal(count))) / 360.0
     t = np.linspace(0.0, 1.0, samples)
@@ -362,7 +363,7 @@ def _rings(batch: StrokeBatch, workshop: Workshop, full: float, rng: np.random.G
     path = path + outward * radial[..., None]
     lumps = np.arange(1, 41)
     wide = hand.ring_width[:, None] * waves(rng, count, samples, modes=lumps, slope=np.full(count, 1.2))
-    width = batch.width * unbiased(hand.width_scatter, rng.standard_normal(count))[:, None]
+    width = batch.width * unbiased(hand.width_scatter, rng)[:, None]
     width = width * np.clip(1 + wide, 0.3, 1.7)
     local = np.maximum(width, 0.3 * batch.nominal[:, None])
     thin = 1.0 - hand.thin_fade[:, None] * np.exp(-((local / hand.fade_width[:, None]) ** FADE_POWER))

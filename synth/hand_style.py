@@ -26,7 +26,7 @@ class HandStyle:
     wobble_slope: float = 3.0  # power of the mode k (k/2 cycles a stroke) falls as k to minus this (2.5..4)
     tremor_um: float = 11.0  # RMS of 8..12 Hz tremor, micrometres (measured 5..22; painter 3..15)
     tremor_mm: float = 0.9  # wavelength of tremor = pen speed / frequency, mm (0.4..1.8)
-    hook: float = 0.02  # end hooks off the line, share of length (measured 0.02..0.03; painter 0..0.01)
+    hook: float = 0.04  # SD of end hooks off the line, share of length (draws medians of 0.017; measured 0.02 and 0.03)
     # --- width ---
     width_scatter: float = 0.10  # SD of ln width between strokes that ought to be the same (0.02..0.25)
     swell: float = 0.08  # RMS width change along one stroke, share of width (0.01..0.25)

@@ -79,7 +79,7 @@ def cut(batches: Sequence[StrokeBatch], table: ItemTable, plate: Plate) -> list[
             path, _ = stray_ends(path, batch, table, hand, t, rng)
             path = stray_line(path, batch, hand, t, dot, rng)
         path = np.where(ring[:, None, None], batch.path, path)
-        between = unbiased(np.where(dot, hand.dot_scatter, hand.width_scatter), rng.standard_normal(count))
+        between = unbiased(np.where(dot, hand.dot_scatter, hand.width_scatter), rng)
         if plate.punched:
             between = np.ones(count)
         width = batch.width * between[:, None]

@@ -23,9 +23,7 @@ def to_record(spec: Any) -> Any:
         return [to_record(item) for item in spec]
     if spec is None or isinstance(spec, (str, bool, int, float)):
         return spec
-    raise ParameterError(
-        f"{type(spec).__name__} is not a plain value; specs hold numbers, words, tuples and specs"
-    )
+    raise ParameterError(f"{type(spec).__name__} is not a plain value; specs hold numbers, words, tuples and specs")
 
 
 def from_record(kind: type[T], record: Any) -> T:
@@ -45,9 +43,7 @@ def _restore(kind: Any, record: Any, path: str) -> Any:
         kinds = [inner[0]] * len(record) if len(inner) == 2 and inner[1] is Ellipsis else list(inner)
         if len(kinds) != len(record):
             raise ParameterError(f"{path} has {len(record)} values; give {len(kinds)}")
-        return tuple(
-            _restore(k, r, f"{path}[{i}]") for i, (k, r) in enumerate(zip(kinds, record, strict=True))
-        )
+        return tuple(_restore(k, r, f"{path}[{i}]") for i, (k, r) in enumerate(zip(kinds, record, strict=True)))
     if is_dataclass(kind):
         if not isinstance(record, dict):
             raise ParameterError(f"{path} is {record!r}; give an object with the fields of {kind}")
@@ -55,14 +51,16 @@ def _restore(kind: Any, record: Any, path: str) -> Any:
         names = {field.name for field in fields(kind)}
         if set(record) != names:
             wrong = sorted(set(record) ^ names)
-            raise ParameterError(
-                f"{path} has unknown or missing fields {wrong}; it was written by another version"
-            )
+            raise ParameterError(f"{path} has unknown or missing fields {wrong}; it was written by another version")
         return typing.cast(Any, kind)(**{n: _restore(hints[n], record[n], f"{path}.{n}") for n in names})
     if isinstance(kind, type) and issubclass(kind, Enum):
-        return kind(record)
+        try:
+            return kind(record)
+        except ValueError:
+            options = ", ".join(repr(member.value) for member in kind)
+            raise ParameterError(f"{path} is {record!r}; give one of {options}") from None
     if kind is float and isinstance(record, int) and not isinstance(record, bool):
         return float(record)
-    if not isinstance(record, kind):
+    if not isinstance(record, kind) or (isinstance(record, bool) and kind is not bool):
         raise ParameterError(f"{path} is {record!r}; give a value of type {kind.__name__}")
     return record

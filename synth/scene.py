@@ -34,7 +34,7 @@ class DialSpec:
     making: Making
     view: ViewSpec
     body: BodySpec
-    hands: HandsSpec | None
+    hands: HandsSpec
     wear: WearSpec
     light: LightSpec
     camera: CameraSpec
@@ -75,9 +75,7 @@ def generator(seed: int, index: int) -> np.random.Generator:
     return np.random.default_rng([seed, index])
 
 
-def sample_spec(
-    seed: int, index: int, scope: Range | None = None, process: Process | None = None
-) -> DialSpec:
+def sample_spec(seed: int, index: int, scope: Range | None = None, process: Process | None = None) -> DialSpec:
     """Draw picture `index` of set `seed`.
 
     process : None draws it, half hand and half print (two prints in three by transfer), or mixed by `scope.mixed`.
@@ -85,6 +83,29 @@ def sample_spec(
     scope = scope or Range()
     rng = generator(seed, index)
     design = sample_design(rng=rng, variety=scope.variety)
+    photograph = sample_photograph(rng=rng, design=design, scope=scope)
+    drawn = _sample_process(rng, scope)
+    making = sample_making(
+        rng=rng, design=design, process=drawn if process is None else process, steadiness=scope.steadiness,
+        jitter=scope.jitter, scatter=scope.scatter,
+    )  # fmt: skip
+    return DialSpec(design=design, making=making, **vars(photograph), seed=seed, index=index)
+
+
+@dataclass(frozen=True)
+class Photograph:
+    """All of a picture that is neither design nor making: the object around the strokes, and the camera."""
+
+    view: ViewSpec
+    body: BodySpec
+    hands: HandsSpec
+    wear: WearSpec
+    light: LightSpec
+    camera: CameraSpec
+
+
+def sample_photograph(*, rng: np.random.Generator, design: DialDesign, scope: Range) -> Photograph:
+    """Draw enamel, hands, wear, light, view and camera for a design."""
     radius = design.radius_mm
     low, high = (value / radius for value in scope.pixels_per_radius)
     view = sample_view(
@@ -94,44 +115,44 @@ def sample_spec(
     seconds = design.subdials[0] if design.subdials else None
     place = (seconds.x * radius, seconds.y * radius) if seconds else None
     size = seconds.radius * radius if seconds else 0.0
-    azimuth = float(rng.uniform(0, 360))
+    light = sample_light(rng=rng, dial_radius_mm=radius)
     body = sample_body(
-        rng=rng,
-        dial_radius_mm=radius,
-        seconds_centre_mm=place,
-        seconds_radius_mm=size,
-        light_azimuth_deg=azimuth,
-    )
+        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size,
+        light_azimuth_deg=light.azimuth_deg,
+    )  # fmt: skip
     hands = sample_hands(
-        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size, light_azimuth_deg=azimuth,
-        none_share=scope.hands_off,
+        rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size,
+        light_azimuth_deg=light.azimuth_deg, none_share=scope.hands_off,
     )  # fmt: skip
     wear = sample_wear(rng=rng, severity=float(rng.uniform(*scope.wear)), dial_radius_mm=radius)
-    light = sample_light(rng=rng)
-    camera = sample_camera(rng=rng)
-    if process is None:
-        if rng.random() < scope.mixed:
-            chosen = None
-        elif rng.random() < 0.5:
-            chosen = Process.HAND
-        else:
-            chosen = Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
-    else:
-        chosen = process
-        rng.random()
-    making = sample_making(
-        rng=rng, design=design, process=chosen, steadiness=scope.steadiness, jitter=scope.jitter,
-        scatter=scope.scatter,
-    )  # fmt: skip
-    return DialSpec(design, making, view, body, hands, wear, light, camera, seed, index)
+    return Photograph(view, body, hands, wear, light, sample_camera(rng=rng))
+
+
+def _sample_process(rng: np.random.Generator, scope: Range) -> Process | None:
+    """Half hand and half print, two prints in three by transfer; None for zones that differ."""
+    mixed, hand, transfer = rng.random(3) < (scope.mixed, 0.5, 0.65)
+    if mixed:
+        return None
+    if hand:
+        return Process.HAND
+    return Process.TRANSFER if transfer else Process.PHOTOGRAPHIC
 
 
 def paint_strokes(
-    coats: list[Coat], spec: DialSpec, matrix: NDArray[np.float64], reflectance: NDArray[np.float32]
+    coats: list[Coat],
+    spec: DialSpec,
+    matrix: NDArray[np.float64],
+    reflectance: NDArray[np.float32],
+    room: NDArray[np.float32] | None = None,
 ) -> NDArray[np.float32]:
-    """Reflectance (H, W, 3) with the strokes on it, worn paint and holes of a printed film taken out."""
+    """Reflectance (H, W, 3) with the strokes on it, worn paint and holes of a printed film taken out.
+
+    room : (H, W) 0..1, where paint can be (the enamel without its holes); None everywhere.
+    """
     shape = reflectance.shape[:2]
     left = 1.0 - abrasion_field(spec.wear, spec.view, shape)
+    if room is not None:
+        left = left * room
     for coat in coats:
         stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
         for ink in np.unique(coat.paint.ink):
@@ -147,10 +168,10 @@ def radiance(spec: DialSpec) -> NDArray[np.float32]:
     """What the lens sees: (H, W, 3) float32 linear light."""
     matrix = homography(spec.view)
     surface = paint_body(spec.body, spec.view)
-    scene = paint_strokes(make(spec.design, spec.making), spec, matrix, surface.reflectance)
+    room = surface.dial_mask * (1.0 - surface.holes)  # no paint on the case or in a hole
+    scene = paint_strokes(make(spec.design, spec.making), spec, matrix, surface.reflectance, room)
     scene = apply_wear(spec.wear, spec.view, scene, surface.dial_mask)
-    if spec.hands is not None:
-        scene, _ = paint_hands(spec.hands, spec.view, scene)
+    scene, _ = paint_hands(spec.hands, spec.view, scene)
     return apply_light(spec.light, spec.view, scene)
 
 

@@ -30,12 +30,14 @@ class Line:
     length_mm : end to end. angle_deg : of the fitted line, clockwise from upright, -90..90.
     deviation : (SAMPLES,) mm off the fitted line, along the core.
     ends : (2, 2) mm, where the drawn stroke begins and stops, top (or left) end first.
+    hooks : (2,) mm, how far off the fitted line each end lies.
     """
 
     length_mm: float
     angle_deg: float
     deviation: Floats
     ends: Floats
+    hooks: Floats
 
     @property
     def rms_mm(self) -> float:
@@ -71,9 +73,10 @@ def fit_line(path: Floats, ends: Floats) -> Line:
     middle = core.mean(axis=0)
     direction = np.linalg.svd(core - middle, full_matrices=False)[2][0]
     direction = direction * (1.0 if direction @ (path[-1] - path[0]) > 0 else -1.0)
-    across = (core - middle) @ np.array([-direction[1], direction[0]])
+    aside = np.array([-direction[1], direction[0]])
+    across = (core - middle) @ aside
     angle = np.degrees(np.arctan2(-direction[0], direction[1]))
-    return Line(float(np.hypot(*(ends[1] - ends[0]))), float(angle), np.asarray(across), ends)
+    return Line(float(np.hypot(*(ends[1] - ends[0]))), float(angle), across, ends, (path[[0, -1]] - middle) @ aside)
 
 
 def trace(share: NDArray[np.floating], px_per_mm: float, *, upright: bool = True) -> tuple[Floats, Floats]:

@@ -49,14 +49,11 @@ class Pull:
 def sample_pull(*, rng: np.random.Generator, radius_mm: float) -> Pull:
     """A pull with the usual faults; `radius_mm` scales where they lie."""
     share = radius_mm / 22.0
-    slip = rng.normal(0, 0.035, 2) * share if rng.random() < 0.12 else np.zeros(2)
-    bare = tuple(
-        (*(float(v) for v in rng.normal(0, 0.5 * radius_mm, 2)), float(rng.uniform(0.05, 0.4) * share))
-        for _ in range(int(rng.poisson(0.8)))
-    )
+    slip = rng.normal(0, 0.035, 2) * share if rng.random() < 0.08 else np.zeros(2)
+    bare = tuple((*_place(rng, radius_mm), float(rng.uniform(0.05, 0.4) * share)) for _ in range(int(rng.poisson(0.8))))
     tears = tuple(
         (
-            *(float(v) for v in rng.normal(0, 0.5 * radius_mm, 2)),
+            *_place(rng, radius_mm),
             float(rng.uniform(0, np.pi)),
             float(rng.uniform(1, 6) * share),
             float(rng.uniform(0.02, 0.1) * share),
@@ -79,6 +76,12 @@ def sample_pull(*, rng: np.random.Generator, radius_mm: float) -> Pull:
         roughness_um=float(rng.uniform(0.0, 7.0)) * share,
         seed=int(rng.integers(2**31)),
     )
+
+
+def _place(rng: np.random.Generator, radius_mm: float) -> tuple[float, float]:
+    """Somewhere on the dial, mm; more often near the middle."""
+    x, y = rng.normal(0, 0.5 * radius_mm, 2)
+    return float(x), float(y)
 
 
 def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> Paint:
@@ -117,9 +120,7 @@ def displaced(path: Floats, pull: Pull) -> Floats:
     return np.asarray(path @ (rotate @ stretch).T + np.array(pull.shift_mm))
 
 
-def taken(
-    pull: Pull, radius_mm: float, homography: Floats, shape: tuple[int, int]
-) -> NDArray[np.float32]:
+def taken(pull: Pull, radius_mm: float, homography: Floats, shape: tuple[int, int]) -> NDArray[np.float32]:
     """Share of the film that took, (H, W) 0..1: pinholes, tears and bare patches are holes in it."""
     rng = np.random.default_rng(pull.seed + 1)
     number = int(rng.poisson(pull.pinholes * np.pi * (radius_mm / 10) ** 2))

@@ -2,11 +2,11 @@
 
 import numpy as np
 
+from dialtell.synth.hand_style import ORDINARY
 from dialtell.synth.paint import lay
 from dialtell.synth.photographic import Exposure
 from dialtell.synth.plate import Plate
 from dialtell.synth.skeleton import gather, tabulate
-from dialtell.synth.hand_style import ORDINARY
 from dialtell.synth.stroke import Item, Stroke
 from dialtell.synth.terms import Kind, Zone
 from dialtell.synth.transfer import Pull

@@ -36,15 +36,15 @@ def test_exact_points_give_the_ellipse(axes: tuple[float, float], angle: float) 
 @pytest.mark.parametrize("outliers", [0.15, 0.30])
 def test_as_accurate_as_skimage_ransac(outliers: float) -> None:
     ours, theirs = [], []
-    for seed in range(4):
-        rng = np.random.default_rng(seed)
+    for number in range(4):
+        rng = np.random.default_rng(number)
         truth = Ellipse((520.0, 480.0), (400.0, 400.0 * rng.uniform(0.82, 1)), rng.uniform(0, np.pi))
         points = edge_points(truth, outliers, rng)
         found = fit_ellipse(points, 4.0)
         assert found is not None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            model, _ = ransac(points, EllipseModel, 8, 4.0, max_trials=40, rng=seed)
+            model, _ = ransac(points, EllipseModel, 8, 4.0, max_trials=40, rng=number)
         x, y, a, b = model.center[0], model.center[1], *sorted(model.axis_lengths, reverse=True)
         ours.append([math.dist(found[0].center, truth.center), *np.abs(np.subtract(found[0].axes, truth.axes))])
         theirs.append([math.dist((x, y), truth.center), *np.abs(np.subtract((a, b), truth.axes))])

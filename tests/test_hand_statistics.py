@@ -34,6 +34,7 @@ RMS_SHARE = (0.00545, 0.01419)  # strokes, n = 5822, noise-corrected
 BELOW_2, FROM_2_TO_6, ABOVE_6 = (0.7715, 0.8231), (0.1642, 0.2131), (0.00755, 0.01615)  # pads, n = 7
 SLOPE = (-3.37, -2.915)  # pads, n = 7, 1.5 to 8 cycles
 CORRELATION = (0.071, 0.118)  # strokes, n = 5822
+HOOK_START, HOOK_END = (0.01397, 0.05305), (0.00955, 0.03849)  # off the line untrimmed, share of length, n = 862
 GROWTH = 0.666  # within a person, 4700 strokes with a known scale
 LENGTH_MM = (1.47, 4.29, 11.73)  # 5, 50 and 95 % of the strokes measured
 ANGLE_DEG = (1.585, 2.557)  # DigiLeTs, SD of a person's upright I, n = 73 people
@@ -100,7 +101,7 @@ def test_estimators_agree_with_the_reference_on_known_noise():
         off = rng.standard_normal((800, len(modes))) * modes ** (-beta / 2) @ np.cos(np.pi * np.outer(modes, x))
         fit = np.polynomial.polynomial.polyfit(x, off.T, 1)
         off = off - np.polynomial.polynomial.polyval(x, fit)
-        lines = [Line(1.0, 0.0, row, np.zeros((2, 2))) for row in off]
+        lines = [Line(1.0, 0.0, row, np.zeros((2, 2)), np.zeros(2)) for row in off]
         shares = np.mean([band_shares(line.power) for line in lines], axis=0)
         np.testing.assert_allclose(shares, expected[:3], atol=0.025)
         assert abs(np.median([line.correlation_length for line in lines]) - expected[3]) < 0.009  # one lag
@@ -109,7 +110,7 @@ def test_estimators_agree_with_the_reference_on_known_noise():
 
 
 def test_mode_power_adds_up_to_the_mean_square():
-    line = Line(1.0, 0.0, np.sin(np.linspace(0, 9, SAMPLES)), np.zeros((2, 2)))
+    line = Line(1.0, 0.0, np.sin(np.linspace(0, 9, SAMPLES)), np.zeros((2, 2)), np.zeros(2))
     assert line.power.sum() == pytest.approx(np.var(line.deviation), rel=1e-12)
     assert len(CYCLES) == len(line.power)
 
@@ -140,6 +141,12 @@ def test_line_statistics_lie_in_the_band_of_the_pens(ordinary_lines):
     assert within(np.median([line.correlation_length for line in ordinary_lines]), CORRELATION)
 
 
+def test_ends_hook_off_the_line_as_far_as_the_pens_did(ordinary_lines):
+    start, end = np.median([np.abs(line.hooks) / line.length_mm for line in ordinary_lines], axis=0)
+    assert within(start, HOOK_START)
+    assert within(end, HOOK_END)
+
+
 def test_deviation_grows_with_length_as_the_pens_did(ordinary_lines):
     assert abs(growth(ordinary_lines) - GROWTH) < 0.1
 
@@ -154,9 +161,7 @@ def test_ends_and_heights_of_repeats_lie_in_the_band():
     paint = painted(row_of_h(count, height))
     stems = trace_each(paint.select(paint.stroke % 3 != 2), PX_PER_MM)
     bars = trace_each(paint.select(paint.stroke % 3 == 2), PX_PER_MM, upright=False)
-    ends = np.array(
-        [np.concatenate([stems[2 * i].ends, stems[2 * i + 1].ends, bars[i].ends]) for i in range(count)]
-    )
+    ends = np.array([np.concatenate([stems[2 * i].ends, stems[2 * i + 1].ends, bars[i].ends]) for i in range(count)])
     heights = np.array([0.5 * (np.ptp(figure[:2, 1]) + np.ptp(figure[2:4, 1])) for figure in ends])
     shape = (ends - ends.mean(axis=1, keepdims=True)) / heights[:, None, None]
     assert within(np.sqrt(np.mean(np.var(shape, axis=0))), END_SHARE)

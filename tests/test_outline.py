@@ -3,6 +3,7 @@
 Bounds on drawn scenes are in dial radii: largest distance of the found outline from the drawn one.
 """
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -77,9 +78,9 @@ def test_random_scenes_right_or_silent() -> None:
 
 def test_ring_on_equal_ground_is_never_taken_for_the_edge() -> None:
     # enamel and ground alike: the printed rings are the only full circles; the outline or nothing
-    for seed, texture in ((0, 0.0), (1, 0.3), (2, 0.8)):
+    for number, texture in ((0, 0.0), (1, 0.3), (2, 0.8)):
         drawn = scene(420, ground=0.62, enamel=0.65, texture=texture)
-        found = find_dial(draw(drawn, np.random.default_rng(seed)))
+        found = find_dial(draw(drawn, np.random.default_rng(number)))
         assert not found or outline_error(found, drawn.dial) < 0.02
 
 
@@ -118,7 +119,7 @@ def test_noise_plain_disc_and_too_much_cut_off() -> None:
         find_dial(np.zeros((10, 10, 3), np.float32))
 
 
-PHOTOS = Path("/work/shared/photos")
+PHOTOS = Path(os.environ.get("DIALTELL_PHOTOS", "no folder given"))
 # read off the pictures by eye: centre and half width, half height of the white, px
 BY_EYE = {
     "stopwatch-dial.jpg": ((561, 600), (506, 496.5)),
@@ -126,7 +127,7 @@ BY_EYE = {
 }
 
 
-@pytest.mark.skipif(not PHOTOS.is_dir(), reason="the photographs are not part of the project")
+@pytest.mark.skipif(not PHOTOS.is_dir(), reason="set DIALTELL_PHOTOS to the folder of evaluation photographs")
 @pytest.mark.parametrize("name", BY_EYE)
 def test_real_dials(name: str) -> None:
     found = find_dial(read_photo(PHOTOS / name))

@@ -12,8 +12,8 @@ from dialtell.model.outline import find_dial
 from dialtell.model.rotation import Rotation, find_rotation
 
 
-def read(drawn: Scene, seed: int = 0) -> Rotation | None:
-    return find_rotation(optical_density(draw(drawn, np.random.default_rng(seed)), drawn.dial), drawn.dial)
+def read(drawn: Scene) -> Rotation | None:
+    return find_rotation(optical_density(draw(drawn, np.random.default_rng(0)), drawn.dial), drawn.dial)
 
 
 @pytest.mark.parametrize("degrees", [-14.0, -6.2, -3.0, 0.0, 2.9, 7.3, 14.4])
