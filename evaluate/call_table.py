@@ -24,9 +24,7 @@ PRIOR_NOTE = "p(hand) is at prior odds 1:1. log10 LR above 0 speaks for hand pai
 def plain_name(text: object) -> str:
     """Text from outside, such as a file name, safe to show: control and direction marks become a "?"."""
     shown = str(text).encode("utf-8", "backslashreplace").decode("utf-8")
-    return "".join(
-        "?" if unicodedata.category(mark).startswith(("C", "Zl", "Zp")) else mark for mark in shown
-    )
+    return "".join("?" if unicodedata.category(mark).startswith(("C", "Zl", "Zp")) else mark for mark in shown)
 
 
 def in_order(zones: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
@@ -61,9 +59,7 @@ def call_table(
         lines += _entry(plain_name(dial["photo"]), dial, str(dial["support"]), first, width)
         lines += _wrapped(plain_name(dial["reason"]), width)
         for zone in in_order(dial["zones"]):
-            lines += _entry(
-                _INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, width
-            )
+            lines += _entry(_INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, width)
         for warning in dial["warnings"]:
             lines += _wrapped(f"warning: {plain_name(warning)}", width)
         lines.append("")

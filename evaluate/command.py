@@ -23,6 +23,7 @@ VERBS = {
     "score": ("dialtell.evaluate.score_command", "say of each photograph: hand-painted, printed or undetermined"),
     "inspect": ("dialtell.evaluate.inspect_command", "write one page that shows a photograph's call, where and why"),
     "draw": ("dialtell.synth.draw_command", "draw synthetic photographs of dials, with what was drawn"),
+    "gather": ("dialtell.evaluate.gather_command", "download public-domain photographs of watches from museums"),
     "train": ("dialtell.train.command", "train the net on drawn dials and write its weights"),
 }
 

@@ -137,9 +137,7 @@ def page_text(
         shown_width=shown.shape[1],
         shown_height=shown.shape[0],
         photo_uri=pictures.jpeg_uri(shown),
-        overlay_uri=None
-        if saliency is None
-        else pictures.png_uri(pictures.photo_overlay(saliency, OVERLAY_PX)),
+        overlay_uri=None if saliency is None else pictures.png_uri(pictures.photo_overlay(saliency, OVERLAY_PX)),
         outline=_outline(dial["geometry"]),
         zones=zones,
         marked=any(zone["points"] for zone in zones),
@@ -169,9 +167,7 @@ def _require_fit(
     pairs = [("saliency", photo, saliency), *((f"saliency of {c.zone}", c.image, c.saliency) for c in crops)]
     for name, image, signed in pairs:
         if signed is not None and (signed.shape != image.shape[:2] or not np.isfinite(signed).all()):
-            raise ParameterError(
-                f"{name} has shape {signed.shape}; give finite values of shape {image.shape[:2]}"
-            )
+            raise ParameterError(f"{name} has shape {signed.shape}; give finite values of shape {image.shape[:2]}")
 
 
 def _own(name: str) -> str:
@@ -246,8 +242,7 @@ def _outline(geometry: Mapping[str, Any] | None) -> dict[str, Any] | None:
     within = up - math.radians(angle)
     reach = 1 / math.hypot(math.cos(within) / a, math.sin(within) / b)
     inner, outer = (
-        f"{x + share * reach * math.cos(up):.1f} {y + share * reach * math.sin(up):.1f}"
-        for share in (0.97, 1.04)
+        f"{x + share * reach * math.cos(up):.1f} {y + share * reach * math.sin(up):.1f}" for share in (0.97, 1.04)
     )
     return {"x": x, "y": y, "a": a, "b": b, "angle": angle, "twelve": f"M{inner}L{outer}"}
 

@@ -79,9 +79,7 @@ def integrated_gradients(
     return attribution, abs(float(attribution.double().sum()) - change)
 
 
-def occlusion(
-    score: Score, patches: Tensor, window: int, stride: int, baseline: Tensor | None = None
-) -> Tensor:
+def occlusion(score: Score, patches: Tensor, window: int, stride: int, baseline: Tensor | None = None) -> Tensor:
     """Fall of the bag's score when a window of one patch is replaced by baseline, averaged over the windows.
 
     window, stride : px, 1 <= stride <= window <= S. The last window of a row or column is moved inwards to
@@ -93,9 +91,7 @@ def occlusion(
     height, width = bag.shape[2:]
     if not 1 <= stride <= window <= min(height, width):
         most = min(height, width)
-        raise ParameterError(
-            f"window is {window} px and stride {stride} px; give 1 <= stride <= window <= {most} px"
-        )
+        raise ParameterError(f"window is {window} px and stride {stride} px; give 1 <= stride <= window <= {most} px")
     fill = _baseline_like(bag, baseline)
     fall, covered = torch.zeros_like(bag), torch.zeros_like(bag)
     with torch.no_grad():
@@ -115,9 +111,7 @@ def _positions(length: int, window: int, stride: int) -> list[int]:
     return sorted({*range(0, length - window + 1, stride), length - window})
 
 
-def paint_map(
-    attributions: Tensor | ArrayLike, grids: ArrayLike, shape: tuple[int, int]
-) -> NDArray[np.float32]:
+def paint_map(attributions: Tensor | ArrayLike, grids: ArrayLike, shape: tuple[int, int]) -> NDArray[np.float32]:
     """Attributions of overlapping patches painted onto one photograph.
 
     attributions : (N, 1, S, S) or (N, S, S), signed.

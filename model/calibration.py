@@ -35,6 +35,7 @@ class Calibration:
 
     def __post_init__(self) -> None:
         require_range("slope", self.slope, 0.0, 20.0)
+        require_range("offset", self.offset, -1e4, 1e4)
         require_range("low", self.low, -20.0, 0.0)
         require_range("high", self.high, 0.0, 20.0)
 
@@ -51,7 +52,7 @@ class Calibration:
 
 def probability(log10_lr: float) -> float:
     """Posterior probability of hand painting at prior odds 1:1."""
-    odds = 10.0**log10_lr
+    odds = math.pow(10.0, log10_lr)
     return odds / (1.0 + odds)
 
 

@@ -24,6 +24,8 @@ SCALE = 640.0  # px per dial radius: 29 px/mm on an 18 size dial
 SPAN = SIDE / SCALE  # dial radii, 0.1
 LOW, HIGH = -0.2, 2.0  # range of density kept, before and after division by the full density
 
+RESOLUTIONS = (-4.0, 1.0)  # range of log2 resolution the net is told
+
 MOST_HAND = 0.05  # share of a patch a watch hand may cover
 LEAST_INK = 0.012  # share of a patch that is ink, below which there is nothing to read
 MOST_INK = 0.62  # above which the patch lies on a hand, a shadow or off the dial
@@ -37,7 +39,7 @@ class PatchSet:
     center : (N, 2) dial radii. right : (N, 2) unit vector on the dial along a patch's columns.
     ink : (N,) share of the patch that is ink. full : D of the dial's fullest strokes, which the density of all
         patches was divided by, so that a thin stroke shows how much fainter it is whatever the exposure.
-    resolution : log2 of true photo px per patch px (0 or more: as sharp as the patch can show).
+    resolution : log2 of true photo px per patch px, within RESOLUTIONS (0 or more: as sharp as a patch can show).
     """
 
     density: Image
@@ -79,10 +81,7 @@ def cut_patches(
     if len(tall):  # cv2.remap takes at most 32767 rows
         blocks = [tall[i : i + 32000] for i in range(0, len(tall), 32000)]
         cut = np.concatenate(
-            [
-                cv2.remap(photo, b[..., 0], b[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-                for b in blocks
-            ]
+            [cv2.remap(photo, b[..., 0], b[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE) for b in blocks]
         )
     patches = np.clip(cut.reshape(-1, SIDE, SIDE), LOW, HIGH)
     ink = (patches > INK).mean(axis=(1, 2)) if len(patches) else np.empty(0)
@@ -95,7 +94,7 @@ def cut_patches(
         right=rights[good],
         ink=ink[good],
         full=full,
-        resolution=float(np.log2(max(true_pixels_per_radius, 1.0) / SCALE)),
+        resolution=float(np.clip(np.log2(max(true_pixels_per_radius, 1.0) / SCALE), *RESOLUTIONS)),
     )
 
 
@@ -112,7 +111,7 @@ def reduced(density: Image, geometry: DialGeometry) -> tuple[Image, DialGeometry
     factor = 1.25 * SCALE / geometry.pixels_per_radius
     if factor >= 1:
         return density, geometry
-    shape = (max(int(round(density.shape[1] * factor)), 1), max(int(round(density.shape[0] * factor)), 1))
+    shape = (max(round(density.shape[1] * factor), 1), max(round(density.shape[0] * factor), 1))
     small = cv2.resize(density, shape, interpolation=cv2.INTER_AREA)
     return np.asarray(small, dtype=np.float32), geometry.scaled(shape[0] / density.shape[1])
 
@@ -130,7 +129,7 @@ def places(zones: ZoneMap, tick_phase: float) -> tuple[Floats, Floats]:
     rows = max(int(np.ceil((outer - inner) / (0.9 * SPAN))), 1)
     for row in range(rows):
         r = inner + (row + 0.5) * (outer - inner) / rows
-        count = 12 * max(int(round(2 * np.pi * r / (0.9 * SPAN) / 12)), 2)
+        count = 12 * max(round(2 * np.pi * r / (0.9 * SPAN) / 12), 2)
         parts.append(_ring(0.0, 0.0, r, count, tick_phase))
     for circle in (zones.seconds, *zones.counters):
         if circle is not None:

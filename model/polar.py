@@ -13,7 +13,7 @@ EXTENT = 1.02  # dial radii from the centre to the border of the map
 
 def unwrap(image: Image, x: float, y: float, reach: float, angles: int) -> Image:
     """Polar copy (angles, radii) of a map about (x, y) dial radii, clockwise from 12, out to `reach` dial radii."""
-    radii = max(int(round(reach * MAP_SCALE)), 8)
+    radii = max(round(reach * MAP_SCALE), 8)
     turn = (np.arange(angles) + 0.5) * 2 * np.pi / angles
     r = (np.arange(radii) + 0.5) / MAP_SCALE
     column = (x + np.outer(np.sin(turn), r) + EXTENT) * MAP_SCALE - 0.5

@@ -92,9 +92,7 @@ def load_weights(path: Path | None = None) -> Weights:
         if not needed.is_file():
             raise WeightsError(f"{needed}: no such file; give the .safetensors file with its .json beside it")
         if needed.stat().st_size > LARGEST_BYTES:
-            raise WeightsError(
-                f"{needed}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights"
-            )
+            raise WeightsError(f"{needed}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights")
     record = _described(described)
     blob = path.read_bytes()
     digest = hashlib.sha256(blob).hexdigest()
@@ -130,7 +128,7 @@ def load_weights(path: Path | None = None) -> Weights:
 def _described(path: Path) -> dict[str, Any]:
     try:
         record = json.loads(path.read_text("utf-8"))
-    except (ValueError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise WeightsError(f"{path}: not JSON ({error}); copy it again") from None
     if not isinstance(record, dict) or record.get("schema") != SCHEMA:
         raise WeightsError(f"{path}: schema is not {SCHEMA}; it was not written by this program's training")
@@ -145,12 +143,11 @@ def _described(path: Path) -> dict[str, Any]:
 def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     size = record["architecture"]
     try:
-        config = NetConfig(**{**size, "widths": tuple(int(w) for w in size["widths"])})
+        widths = tuple(int(w) for w in size["widths"])
+        config = NetConfig(**{**size, "widths": widths, "code": int(size["code"])})
     except (TypeError, KeyError, ValueError) as error:
         raise WeightsError(f"{path}: its .json describes no net of this version ({error})") from None
-    if not (
-        len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048
-    ):
+    if not (len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}")
     return StrokeNet(config)
 

@@ -63,7 +63,8 @@ class ZoneMap:
     def hand_share(self, points: Floats) -> Floats:
         """Share of (N, ..., 2) dial-radii points, per N, that a watch hand covers."""
         cell = np.clip(np.floor((points + EXTENT) * MAP_SCALE).astype(int), 0, len(self.hands) - 1)
-        return self.hands[cell[..., 1], cell[..., 0]].reshape(len(points), -1).mean(axis=1)
+        covered = self.hands[cell[..., 1], cell[..., 0]]
+        return np.asarray(covered.mean(axis=tuple(range(1, covered.ndim))), dtype=np.float64)
 
     def polygon(self, zone: Zone, count: int = 72) -> Floats:
         """Outline of a zone, (N, 2) dial radii; a ring is outlined as its outer circle, then its inner one."""
@@ -82,7 +83,7 @@ class ZoneMap:
         if not outlines:
             return np.empty((0, 2))
         largest = cv2.approxPolyDP(max(outlines, key=cv2.contourArea), 3.0, True)[:, 0, :]
-        return (largest + 0.5) / MAP_SCALE - EXTENT
+        return np.asarray((largest + 0.5) / MAP_SCALE - EXTENT, dtype=np.float64)
 
 
 def find_zones(density: Image, geometry: DialGeometry) -> ZoneMap:
@@ -101,9 +102,7 @@ def find_zones(density: Image, geometry: DialGeometry) -> ZoneMap:
     counters = (upper,) if upper is not None and upper.strength > 0.6 else ()
     outer = (track[0] if track else 0.86) - 0.004
     inner = _figures_inner(ink, outer, [c for c in (seconds, *counters) if c])
-    return ZoneMap(
-        _labels(track, (inner, outer), seconds, counters), hands, track, (inner, outer), seconds, counters
-    )
+    return ZoneMap(_labels(track, (inner, outer), seconds, counters), hands, track, (inner, outer), seconds, counters)
 
 
 def _track_band(polar: Image) -> tuple[float, float] | None:
@@ -174,7 +173,7 @@ def _labels(
     track: tuple[float, float] | None, numerals: tuple[float, float], seconds: Circle | None,
     counters: tuple[Circle, ...],
 ) -> NDArray[np.int8]:  # fmt: skip
-    side = int(round(2 * EXTENT * MAP_SCALE))
+    side = round(2 * EXTENT * MAP_SCALE)
     axis = (np.arange(side) + 0.5) / MAP_SCALE - EXTENT
     x, y = np.meshgrid(axis, axis)
     radius = np.hypot(x, y)
@@ -194,6 +193,4 @@ def _labels(
 
 def _circle(circle: Circle, count: int) -> Floats:
     turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
-    return np.stack(
-        [circle.x + circle.radius * np.sin(turn), circle.y - circle.radius * np.cos(turn)], axis=1
-    )
+    return np.stack([circle.x + circle.radius * np.sin(turn), circle.y - circle.radius * np.cos(turn)], axis=1)

@@ -170,8 +170,8 @@ def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: 
     rings = [(True, True), (True, False), (False, True), (False, False)][int(rng.choice(4, p=[0.55, 0.2, 0.07, 0.18]))]
     figured = rng.random() < (0.9 if layout == "timer" else 0.3)
     letterform = str(rng.choice(np.array(variety.arabic)))
-    outside = figured and rng.random() < 0.6 and outer < 0.93
     height = float(rng.uniform(0.035, 0.06)) * (1.5 if layout == "timer" else 1.0)
+    outside = figured and rng.random() < 0.6 and outer + 0.02 + 1.2 * height < 0.985
     at = outer + 0.02 + 0.5 * height if outside else outer - depth - 0.02 - 0.5 * height
     return Track(
         inner=outer - depth,

@@ -21,9 +21,7 @@ def lay_out(design: DialDesign) -> list[Item]:
         items += track_items(design.track, (0.0, 0.0), radius, Zone.MINUTE_TRACK)
     if design.centre_ring > 0:
         items.append(
-            ring_item(
-                (0.0, 0.0), design.centre_ring * radius, 0.08 * (radius / 22), Zone.OTHER, "centre ring"
-            )
+            ring_item((0.0, 0.0), design.centre_ring * radius, 0.08 * (radius / 22), Zone.OTHER, "centre ring")
         )
     if design.chapter is not None:
         items += chapter_items(design.chapter, radius, design.subdials)
@@ -46,9 +44,7 @@ def guide_circles(design: DialDesign) -> list[Item]:
     ]
 
 
-def ring_item(
-    center: tuple[float, float], radius: float, width: float, zone: Zone, name: str, ink: int = 0
-) -> Item:
+def ring_item(center: tuple[float, float], radius: float, width: float, zone: Zone, name: str, ink: int = 0) -> Item:
     """A circle as one closed stroke."""
     angle = np.linspace(0.0, 2 * np.pi, 721)
     path = np.stack([center[0] + radius * np.sin(angle), center[1] - radius * np.cos(angle)], axis=1)
@@ -57,7 +53,7 @@ def ring_item(
 
 
 def track_items(track: Track, center: tuple[float, float], radius: float, zone: Zone) -> list[Item]:
-    """Rings, divisions, heavier marks and figures of a track about `center`; `radius` mm is the dial's or sub-dial's."""
+    """Rings, divisions, heavier marks and figures of a track about `center`; `radius` mm of the dial or sub-dial."""
     items = []
     inner, outer = track.inner * radius, track.outer * radius
     for drawn, at, name in zip(track.rings, (inner, outer), ("inner", "outer"), strict=True):
@@ -191,18 +187,14 @@ def line_items(line: Line, radius: float, index: int) -> list[Item]:
     height = line.height * radius
     placed = form.line(line.text, tracking=line.tracking)
     total = placed[-1][1] + placed[-1][0].advance
-    setting = Setting(
-        line.letterform, height, line.thick * height, line.thin * height, Zone.SIGNATURE, line.ink, index
-    )
+    setting = Setting(line.letterform, height, line.thick * height, line.thin * height, Zone.SIGNATURE, line.ink, index)
     items = []
     for glyph, x in placed:
         off = (x + 0.5 * glyph.advance - 0.5 * total) * height
         if line.arc > 0:
             at = line.arc * radius
             angle = off / at
-            items.append(
-                upright(glyph, setting, (at * float(np.sin(angle)), -at * float(np.cos(angle))), angle)
-            )
+            items.append(upright(glyph, setting, (at * float(np.sin(angle)), -at * float(np.cos(angle))), angle))
         else:
             items.append(upright(glyph, setting, (off, line.y * radius), 0.0))
     return items

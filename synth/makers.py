@@ -57,8 +57,8 @@ _FIRM = ("", "", "", "", " & Son", " & Co", " Watch", " Bros", " & Sons")
 
 def invent_name(*, rng: np.random.Generator) -> str:
     """A surname nobody bears, 5 to 10 letters."""
-    pick = lambda options: str(options[int(rng.integers(len(options)))])  # noqa: E731
-    return pick(_ONSETS) + pick(_NUCLEI) + pick(_CODAS) + pick(_ENDS)
+    parts = (_ONSETS, _NUCLEI, _CODAS, _ENDS)
+    return "".join(options[int(rng.integers(len(options)))] for options in parts)
 
 
 def invent_maker(*, rng: np.random.Generator) -> str:

@@ -57,8 +57,8 @@ def _restore(kind: Any, record: Any, path: str) -> Any:
         try:
             return kind(record)
         except ValueError:
-            options = ", ".join(repr(member.value) for member in kind)
-            raise ParameterError(f"{path} is {record!r}; give one of {options}") from None
+            values = ", ".join(repr(member.value) for member in kind)
+            raise ParameterError(f"{path} is {record!r}; give one of {values}") from None
     if kind is float and isinstance(record, int) and not isinstance(record, bool):
         return float(record)
     if not isinstance(record, kind) or (isinstance(record, bool) and kind is not bool):

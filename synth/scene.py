@@ -153,14 +153,17 @@ def paint_strokes(
     left = 1.0 - abrasion_field(spec.wear, spec.view, shape)
     if room is not None:
         left = left * room
+    flat = reflectance.reshape(-1, 3)
     for coat in coats:
         stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
         for ink in np.unique(coat.paint.ink):
             share, density = lay(coat.paint.select(coat.paint.ink == ink), matrix, shape, coat=coat.coat)
             share = share * stays
+            covered = np.flatnonzero(share)
+            part, dark = share.reshape(-1)[covered], density.reshape(-1)[covered]
             for channel, strength in enumerate(INKS[spec.design.inks[int(ink)]]):
-                through = 1.0 - share + share * np.power(10.0, -strength * density)
-                reflectance[..., channel] *= through.astype(np.float32)
+                through = 1.0 - part + part * np.power(10.0, -strength * dark)
+                flat[covered, channel] *= through.astype(np.float32)
     return reflectance
 
 

@@ -46,7 +46,7 @@ def test_nothing_of_the_hand_makes_strokes_bolder_on_average():
         {"width_scatter": 0.2}, {"swell": 0.2}, {"pool": 0.3}, {"round_end": 1.0}, {"wobble": 0.5}, {},
     ):  # fmt: skip
         # a wandering line is longer: an ordinary hand's by 2 %, a painter's by less than half a percent
-        style = replace(STILL, **change) if change else replace(ORDINARY, taper=0.0, retouch=0.0, wobble=0.5)
+        style = replace(STILL, **change) if change else replace(ORDINARY, taper=0.0, retouch=0.0, wobble=0.5, hook=0.01)
         assert areas(painted(upright_strokes(lengths, widths), style)).sum() / design == pytest.approx(1, abs=0.015)
 
 

@@ -104,7 +104,7 @@ def test_a_painted_layout_sits_off_the_centre_as_much_as_a_sheet():
     """Where a design sits on its dial must not tell: a painter's layout and a sheet take the same shift and turn."""
     off = {process: [] for process in Process}
     for index in range(10):
-        spec = sample_spec(24, index, process=Process.HAND)
+        spec = sample_spec(24, index, Range(jitter=0.0, scatter=(0.0, 0.0)), Process.HAND)
         pull = replace(spec.making.pull, slip_mm=(0.0, 0.0), shift_mm=(0.5, -0.3), stretch=0.0, turn_deg=0.0)
         exposure = replace(spec.making.exposure, placing=pull)
         spec = replace(spec, making=replace(spec.making, pull=pull, exposure=exposure))
@@ -113,10 +113,10 @@ def test_a_painted_layout_sits_off_the_centre_as_much_as_a_sheet():
         for process in Process:
             (coat,) = make(spec.design, spec.making.as_process(process))
             ring = coat.paint.select((coat.paint.zone == ZONES.index(Zone.MINUTE_TRACK)) & (coat.paint.stroke == 0))
-            middle = 0.5 * (ring.left + ring.right)
+            middle = 0.5 * (ring.left + ring.right)[np.cumsum(~ring.follows) == 1]  # the ring without its specks
             off[process].append(0.5 * (middle.min(axis=0) + middle.max(axis=0)))
     for process in Process:
-        np.testing.assert_allclose(np.mean(off[process], axis=0), [0.5, -0.3], atol=0.02)
+        np.testing.assert_allclose(np.mean(off[process], axis=0), [0.5, -0.3], atol=0.005)
 
 
 def test_mixed_dials_differ_in_one_zone_or_two():

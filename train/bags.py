@@ -30,8 +30,8 @@ class Bag:
     """Patches of one rendered dial.
 
     density : (N, S, S) uint8, D from LOW to HIGH on 0..255. zone : (N,) int8. resolution : log2 px ratio.
-    hand : (Z,) int8, 1 painted, 0 printed, -1 no strokes of that zone in the design. dial : 1 painted, 0 printed, -1 mixed.
-    photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set.
+    hand : (Z,) int8, 1 painted, 0 printed, -1 no strokes of that zone in the design. dial : 1 painted, 0 printed,
+    -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set.
     """
 
     density: NDArray[np.uint8]
@@ -74,7 +74,7 @@ def bag_of(spec: DialSpec) -> Bag | None:
     """Render and read one dial; None when nothing on it can be read (a tiny or covered picture)."""
     rng = np.random.default_rng([spec.seed, spec.index, 77])
     pixels = render(spec)
-    grey = Photo(Path('rendered'), linear_light(pixels), (pixels.shape[1], pixels.shape[0])).grey
+    grey = Photo(Path("rendered"), linear_light(pixels), (pixels.shape[1], pixels.shape[0])).grey
     patches = read_at(grey, known_geometry(spec, rng=rng)).patches
     if len(patches) < FEWEST_PATCHES:
         return None
@@ -88,7 +88,8 @@ def bag_of(spec: DialSpec) -> Bag | None:
     processes = spec.making.processes
     drawn = {item.zone for item in lay_out(spec.design)}
     hand = np.array(
-        [int(p is Process.HAND) if zone in drawn else -1 for zone, p in zip(ZONES, processes, strict=True)], dtype=np.int8
+        [int(p is Process.HAND) if zone in drawn else -1 for zone, p in zip(ZONES, processes, strict=True)],
+        dtype=np.int8,
     )
     known = hand[hand >= 0]
     printed = {process for process in processes if process.printed}

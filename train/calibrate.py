@@ -46,9 +46,7 @@ def fit_calibration(logit: Floats, truth: Floats) -> Calibration:
     hand = truth == 1
     n1, n0 = int(hand.sum()), int((~hand).sum())
     target = np.where(hand, (n1 + 1) / (n1 + 2), 1 / (n0 + 2))
-    weight = np.where(
-        hand, 0.5 / max(n1, 1), 0.5 / max(n0, 1)
-    )  # both sides count alike, whatever their number
+    weight = np.where(hand, 0.5 / max(n1, 1), 0.5 / max(n0, 1))  # both sides count alike, whatever their number
 
     def loss(p: Floats) -> float:
         z = p[0] * logit + p[1]
@@ -63,9 +61,7 @@ def fit_calibration(logit: Floats, truth: Floats) -> Calibration:
     return Calibration(slope, float(offset), min(bounds.low, 0.0), max(bounds.high, 0.0))
 
 
-def figures(
-    logit: Floats, truth: Floats, resolution: Floats, calibration: Calibration
-) -> list[dict[str, Any]]:
+def figures(logit: Floats, truth: Floats, resolution: Floats, calibration: Calibration) -> list[dict[str, Any]]:
     """One row per resolution bin, and one for all: n, AUC, calls, calibration error; intervals at 95 %."""
     rows = []
     for name, low, high in (("all", -99.0, 99.0), *RESOLUTION_BINS):

@@ -23,26 +23,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     where = parser.add_argument_group("where")
     where.add_argument("--out", metavar="DIR", help="folder of the run (default: runs/TIME-PRESET)")
-    where.add_argument("--resume", metavar="RUN", help="go on with the run in this folder")
+    where.add_argument("--resume", metavar="RUN", help="go on with the run in this folder, as it began")
     where.add_argument("--name", default="strokes", help="name of the weights written (default: strokes)")
     what = parser.add_argument_group("what")
     what.add_argument(
         "--preset",
         choices=("desk", "full", "tiny"),
-        help="size of the run (default: desk; with --resume, as begun)",
+        help="size of the run (default: desk)",
     )
     what.add_argument("--epochs", type=int, metavar="N", help="epochs in all (default: the preset's)")
     what.add_argument("--pairs", type=int, metavar="N", help="twins rendered anew each epoch")
     what.add_argument("--steps", type=int, metavar="N", help="optimiser steps an epoch")
     what.add_argument("--batch", type=int, metavar="N", help="dials a step, even")
     what.add_argument("--seed", type=int, metavar="N", help="of pictures, order and weights (default: 1)")
-    what.add_argument(
-        "--calibration", type=int, metavar="N", help="held-out dials to calibrate on, and to measure on"
-    )
+    what.add_argument("--calibration", type=int, metavar="N", help="held-out dials to calibrate on, and to measure on")
     how = parser.add_argument_group("how")
-    how.add_argument(
-        "--device", choices=("auto", "cpu", "cuda", "mps"), help="where the net runs (default: auto)"
-    )
+    how.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), help="where the net runs (default: auto)")
     how.add_argument("--workers", type=int, metavar="N", help="rendering processes (default: one per core)")
     parser.add_argument("--json", action="store_true", help="print one JSON document with the figures")
 
@@ -56,12 +52,19 @@ def run(args: argparse.Namespace) -> int:
     from importlib import metadata
     from pathlib import Path
 
+    from dialtell.synth.errors import ParameterError
     from dialtell.train.config import preset
-    from dialtell.train.finish import finish
+    from dialtell.train.finish import checked_name, finish
     from dialtell.train.loop import Trainer, log
     from dialtell.train.supply import Supply
 
+    checked_name(args.name)
     if args.resume:
+        fixed = ("out", "preset", "pairs", "steps", "batch", "seed", "calibration")
+        if given := [f"--{name}" for name in fixed if getattr(args, name) is not None]:
+            raise ParameterError(
+                f"{', '.join(given)} given with --resume; the run keeps what it began with, leave it out"
+            )
         trainer = Trainer.resume(Path(args.resume), epochs=args.epochs, device=args.device)
     else:
         name = args.preset or "desk"

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import logging
+import re
 from pathlib import Path
 
 import numpy as np
 from safetensors.torch import load_file
 
 from dialtell.model.store import save_weights
+from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import to_record
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.train.bags import Bag
@@ -19,18 +21,30 @@ from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED, Supply, collec
 
 log = logging.getLogger("dialtell.train")
 
+TAKEN = ("last", "best", "config")  # other files of a run's folder
+
+
+def checked_name(name: str) -> str:
+    """A name weights may have: a plain file name that overwrites nothing else of the run; else ParameterError."""
+    if not re.fullmatch(r"\w[\w.-]*", name) or name in TAKEN:
+        raise ParameterError(f"name is {name!r}; give letters, digits, - and . only, and none of {', '.join(TAKEN)}")
+    return name
+
 
 def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command: str) -> Path:
-    """Calibrate the best checkpoint's averaged net on one held-out set and measure it on another."""
+    """Calibrate the best checkpoint's averaged net on one held-out set and measure it on another.
+
+    name : of the weights, see checked_name. command : that made them, for the card. Returns the weights' path.
+    """
     config = trainer.config
-    tensors = load_file(trainer.folder / "best.safetensors")
+    best = trainer.folder / "best.safetensors"
+    if not best.is_file():
+        raise WeightsError(f"{best}: no such file, the validation loss was never a number; train with a lower rate")
+    tensors = load_file(best)
     trainer.average.load_state_dict(
         {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
     )
-    orders = [
-        supply.order_singles(seed, config.calibration, config.scope)
-        for seed in (CALIBRATION_SEED, FIGURES_SEED)
-    ]
+    orders = [supply.order_singles(seed, config.calibration, config.scope) for seed in (CALIBRATION_SEED, FIGURES_SEED)]
     sets = []
     for order in orders:
         bags: list[Bag] = collect_singles(order)
@@ -56,9 +70,9 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
             "zone": figures(fresh["zone_logit"], fresh["zone_truth"], fresh["zone_resolution"], zone),
         },
     }
-    target = trainer.folder / f"{name}.safetensors"
+    target = trainer.folder / f"{checked_name(name)}.safetensors"
     save_weights(target, trainer.average.cpu(), record)
     write_card(trainer.folder / "MODEL_CARD.md", record)
-    np.savez(trainer.folder / "held_out_logits.npz", **{f"fresh_{k}": v for k, v in fresh.items()})
+    np.savez(trainer.folder / "held_out_logits.npz", allow_pickle=False, **{f"fresh_{k}": v for k, v in fresh.items()})
     log.info("wrote %s", target)
     return target

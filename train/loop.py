@@ -9,10 +9,12 @@ import math
 import os
 import time
 from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import torch
+from safetensors import safe_open
 from safetensors.torch import load_file, save_file
 from torch import Tensor, nn
 from torch.nn.functional import binary_cross_entropy_with_logits as cross_entropy
@@ -68,7 +70,21 @@ def losses(output: NetOutput, batch: Batch) -> Tensor:
     patch = _masked(output.patch, own, (batch.zone >= 0) & (own >= 0))
     dial = _masked(output.dial, batch.dial, batch.dial >= 0)
     printed = _masked(output.photographic, batch.photographic, batch.photographic >= 0)
-    return zone + dial + 0.5 * patch + 0.2 * printed
+    return zone + dial + 0.5 * patch + 0.2 * printed + 0.5 * _twin_loss(output, batch)
+
+
+def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
+    """The painted twin must score above its printed one: what they share, which is all but strokes, cancels."""
+    painted = (batch.dial == 1) & (batch.dial[batch.twin] == 0)
+    both = output.present & output.present[batch.twin] & painted[:, None] & (batch.hand >= 0)
+    inside = (batch.zone >= 0).to(output.patch.dtype)
+    mean = (output.patch * inside).sum(1) / inside.sum(1).clamp(min=1)
+    total = torch.zeros((), device=output.dial.device)
+    for score, known in ((output.dial, painted), (output.zone, both), (mean, painted)):
+        weight = known.to(score.dtype)
+        each = nn.functional.softplus(score[batch.twin] - score)
+        total = total + (each * weight).sum() / weight.sum().clamp(min=1)
+    return total
 
 
 def _masked(logit: Tensor, truth: Tensor, known: Tensor) -> Tensor:
@@ -113,18 +129,29 @@ class Trainer:
     def start_folder(self) -> None:
         """Make the run's folder; refuses one that holds a run already."""
         if (self.folder / "config.json").exists():
-            raise OutputError(
-                f"{self.folder} holds a run already; give --resume {self.folder} or another --out"
-            )
+            raise OutputError(f"{self.folder} holds a run already; give --resume {self.folder} or another --out")
         self.folder.mkdir(parents=True, exist_ok=True)
         about = {
             "config": to_record(self.config),
             "renderer_version": RENDERER_VERSION,
             "versions": versions(),
         }
-        (self.folder / "config.json").write_text(json.dumps(about, indent=1))
-        with (self.folder / "metrics.csv").open("w", newline="") as file:
-            csv.writer(file).writerow(COLUMNS)
+        self._keep_metrics()
+        part_file = self.folder / "config.json.part"
+        part_file.write_text(json.dumps(about, indent=1), encoding="utf-8")
+        os.replace(part_file, self.folder / "config.json")
+
+    def _keep_metrics(self) -> None:
+        """Only the rows of epochs that the checkpoint holds: an epoch may be noted and then lost with its process."""
+        path = self.folder / "metrics.csv"
+        rows = []
+        if self.epoch and path.is_file():
+            with path.open(newline="") as file:
+                rows = [row for row in csv.reader(file) if row and row[0].isdigit() and int(row[0]) <= self.epoch]
+        part_file = path.with_name("metrics.csv.part")
+        with part_file.open("w", newline="") as file:
+            csv.writer(file).writerows([COLUMNS, *rows])
+        os.replace(part_file, path)
 
     def save(self, name: str) -> None:
         """Net, averaged net and optimiser as safetensors, counters as JSON; one replaces the other only when whole."""
@@ -142,26 +169,35 @@ class Trainer:
 
     @classmethod
     def resume(cls, folder: Path, *, epochs: int | None = None, device: str | None = None) -> Trainer:
-        """Go on with the run in `folder` from its last checkpoint."""
-        from dataclasses import replace
+        """Go on with the run in `folder` from its last checkpoint, or from the start if it has none yet.
 
-        from safetensors import safe_open
-
+        epochs : in all; another number than the run began with changes the learning rates still to come.
+        Raises ParameterError without a run there, or one of another renderer, whose pictures cannot be drawn again.
+        """
         described, last = folder / "config.json", folder / "last.safetensors"
-        if not described.is_file() or not last.is_file():
+        if not described.is_file():
+            raise ParameterError(f"--resume {folder}: no run there; give the folder a run wrote")
+        about = json.loads(described.read_text("utf-8"))
+        if about["renderer_version"] != RENDERER_VERSION:
             raise ParameterError(
-                f"--resume {folder}: no run with a checkpoint there; give the folder a run wrote"
+                f"--resume {folder}: begun with renderer {about['renderer_version']}, this is {RENDERER_VERSION}; "
+                "start a new run"
             )
-        config = from_record(TrainConfig, json.loads(described.read_text())["config"])
-        config = replace(config, epochs=epochs or config.epochs, device=device or config.device)
+        config = from_record(TrainConfig, about["config"])
+        config = replace(
+            config,
+            epochs=config.epochs if epochs is None else epochs,
+            device=config.device if device is None else device,
+        )
         trainer = cls(config, folder)
+        if not last.is_file():
+            trainer._keep_metrics()
+            return trainer
         with safe_open(last, framework="pt") as file:
             counters = file.metadata()
         tensors = load_file(last)
         for part, module in (("net", trainer.net), ("average", trainer.average)):
-            module.load_state_dict(
-                {k[len(part) + 1 :]: v for k, v in tensors.items() if k.startswith(part + ".")}
-            )
+            module.load_state_dict({k[len(part) + 1 :]: v for k, v in tensors.items() if k.startswith(part + ".")})
         state = trainer.optimizer.state_dict()
         for key, value in tensors.items():
             if key.startswith("optimizer."):
@@ -170,6 +206,7 @@ class Trainer:
         trainer.optimizer.load_state_dict(state)
         trainer.epoch, trainer.step = int(counters["epoch"]), int(counters["step"])
         trainer.best = float(counters["best"])
+        trainer._keep_metrics()
         return trainer
 
     # --- the work ---
@@ -178,6 +215,8 @@ class Trainer:
         """Train up to epoch `until` (or all), rendering the next epoch while the device works on this one."""
         config = self.config
         last = min(until or config.epochs, config.epochs)
+        if self.epoch >= last:
+            return  # nothing to draw pictures for
         held_out = supply.order_singles(VALIDATION_SEED, config.validation, config.scope)
         first = max(0, self.epoch - config.window + 1)
         orders: list[list[Future[list[Bag]]]] = [
@@ -189,15 +228,11 @@ class Trainer:
         self.validation = collect_singles(held_out)
         while self.epoch < last:
             began = time.monotonic()
-            self.store.add(
-                list(tqdm(collect_twins(orders.pop(0)), total=config.pairs, desc="render", disable=None))
-            )
+            self.store.add(list(tqdm(collect_twins(orders.pop(0)), total=config.pairs, desc="render", disable=None)))
             waited = time.monotonic() - began
             ahead = self.epoch + 2
             if ahead < last:
-                orders.append(
-                    supply.order_twins(config.seed, ahead * config.pairs, config.pairs, config.scope)
-                )
+                orders.append(supply.order_twins(config.seed, ahead * config.pairs, config.pairs, config.scope))
             loss = self._train_epoch()
             self.epoch += 1
             figures = self.validate()
@@ -217,7 +252,8 @@ class Trainer:
         for _ in tqdm(steps, desc=f"epoch {self.epoch + 1}/{config.epochs}", disable=None):
             for group in self.optimizer.param_groups:
                 group["lr"] = self.rate_at(self.step)
-            batch = self.store.draw(config.batch, config.patches, rng=rng)
+            sharp = self.step < config.easy * config.epochs * config.steps
+            batch = self.store.draw(config.batch, config.patches, rng=rng, sharp=sharp)
             with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
                 output = self.net(batch.patches, batch.zone, batch.resolution)
             loss = losses(output, batch)
@@ -242,9 +278,7 @@ class Trainer:
     @torch.no_grad()
     def _follow(self) -> None:
         share = min(AVERAGE, self.step / (self.step + 10))
-        for slow, fast in zip(
-            self.average.state_dict().values(), self.net.state_dict().values(), strict=True
-        ):
+        for slow, fast in zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True):
             if slow.is_floating_point():
                 slow.lerp_(fast, 1 - share)
             else:

@@ -10,12 +10,21 @@ from numpy.typing import NDArray
 from torch import Tensor
 
 from dialtell.model.patches import HIGH, LOW, SIDE
+from dialtell.synth.errors import ParameterError
 from dialtell.train.bags import Bag
+
+
+SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
 
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """patches : (B, P, S, S) float D. zone : (B, P), -1 none. hand : (B, Z) 1, 0. dial, photographic : (B,), -1 unknown."""
+    """What one step sees.
+
+    patches : (B, P, S, S) float, 1 = full density. zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2.
+    hand : (B, Z) 1 painted, 0 printed, -1 unknown. dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the
+    same picture beside it, else its own.
+    """
 
     patches: Tensor
     zone: Tensor
@@ -23,6 +32,7 @@ class Batch:
     hand: Tensor
     dial: Tensor
     photographic: Tensor
+    twin: Tensor
 
 
 def unpack(packed: Tensor) -> Tensor:
@@ -77,11 +87,19 @@ class BagStore:
         ]
 
     def __len__(self) -> int:
+        """Groups held."""
         return sum(len(epoch) for epoch in self._epochs)
 
-    def draw(self, size: int, patches: int, *, rng: np.random.Generator) -> Batch:
-        """`size` dials in twins, `patches` of each, with gain, noise and mirroring shared by twins."""
+    def draw(self, size: int, patches: int, *, rng: np.random.Generator, sharp: bool = False) -> Batch:
+        """`size` dials in twins, `patches` of each, with gain, noise and mirroring shared by twins.
+
+        sharp : only dials that resolve SHARP or better, if there are any.
+        """
         groups = [group for epoch in self._epochs for group in epoch]
+        if sharp:
+            groups = [group for group in groups if group[0].bag.resolution > SHARP] or groups
+        if not groups:
+            raise ParameterError("no picture drawn could be read; give a scope with more pixels_per_radius or pairs")
         rows: list[tuple[_Held, int]] = []
         number = 0
         while len(rows) < size:
@@ -150,4 +168,14 @@ def _truth(bags: list[Bag], device: torch.device) -> dict[str, Tensor]:
         "hand": torch.from_numpy(np.stack([bag.hand for bag in bags]).astype(np.float32)).to(device),
         "dial": torch.tensor([float(bag.dial) for bag in bags], device=device),
         "photographic": torch.tensor([float(bag.photographic) for bag in bags], device=device),
+        "twin": torch.tensor(_twins([bag.index for bag in bags]), device=device),
     }
+
+
+def _twins(indices: list[int]) -> list[int]:
+    """For each row the row beside it that shows the same picture (twins lie next to each other), else itself."""
+    rows = list(range(len(indices)))
+    for row in range(len(indices) - 1):
+        if indices[row] == indices[row + 1] and rows[row] == row:
+            rows[row], rows[row + 1] = row + 1, row
+    return rows

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from typing import TypeVar
 
+from dialtell.synth.errors import require_range
 from dialtell.synth.scene import Range
 from dialtell.train.bags import Bag, single_bag, twin_bags
 
@@ -25,9 +26,10 @@ def _quiet_worker() -> None:
 
 
 class Supply:
-    """Worker processes that render; `close` them, or use as a context manager."""
+    """Worker processes that render, `workers` of them (0: one per core); `close` them, or use as a context manager."""
 
     def __init__(self, workers: int = 0) -> None:
+        require_range("workers", workers, 0, 1024)
         self.workers = workers or len(os.sched_getaffinity(0))
         for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
             os.environ.setdefault(name, "1")
@@ -53,6 +55,7 @@ class Supply:
         return [self._pool.submit(single_bag, seed, index, scope) for index in range(count)]
 
     def order(self, function: Callable[..., T], *arguments: object) -> Future[T]:
+        """Start any function a worker can import."""
         return self._pool.submit(function, *arguments)
 
 
