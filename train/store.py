@@ -13,7 +13,6 @@ from dialtell.model.patches import HIGH, LOW, SIDE
 from dialtell.synth.errors import ParameterError
 from dialtell.train.bags import Bag
 
-
 SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
 
 
