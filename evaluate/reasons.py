@@ -12,6 +12,7 @@ from dialtell.model.zones import ZoneMap
 from dialtell.synth.terms import ZONES, Zone
 
 SIDE = {HAND: "hand painting", PRINTED: "printing"}
+WITHHELD = "withheld, the photograph does not carry the evidence"
 DISAGREE = "zones disagree, no support stated for the dial as a whole"
 _NAMES = {Zone.OTHER: "rest of the dial"}
 _EXPECTED = (Zone.SIGNATURE, Zone.NUMERALS, Zone.MINUTE_TRACK, Zone.SECONDS_BIT)
@@ -21,6 +22,8 @@ def dial_support(verdict: Verdict) -> str:
     """The dial's likelihood ratio in words."""
     if verdict.whole.log10_lr is None:
         return NOT_JUDGED
+    if verdict.whole.withheld:
+        return WITHHELD
     return DISAGREE if verdict.mixed else support_words(verdict.whole.log10_lr, verdict.whole.capped)
 
 
@@ -29,6 +32,10 @@ def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
     ratio = verdict.whole.log10_lr
     if ratio is None:
         return _nothing_judged(verdict, resolution)
+    if verdict.whole.withheld:
+        if resolution.screened:
+            return "No call is made from a picture of a halftone print: its dots break up every stroke."
+        return f"No call is made: {resolution.shortfall}."
     if verdict.mixed:
         return _contradiction(verdict)
     if verdict.call != UNDETERMINED:
@@ -53,6 +60,8 @@ def zone_reason(zone: Zone, evidence: Evidence, zones: ZoneMap) -> str:
     """Why a zone was called so, or not judged, in one sentence."""
     if evidence.log10_lr is not None:
         words = support_words(evidence.log10_lr, evidence.capped)
+        if evidence.withheld:
+            return f"Read from {_patches(evidence.patches)} with strokes, but the photograph does not carry a call."
         short = ", short of a call" if evidence.call == UNDETERMINED and words != NO_SUPPORT else ""
         return f"{words[:1].upper()}{words[1:]}, from {_patches(evidence.patches)} with strokes{short}."
     if zone is Zone.SECONDS_BIT and zones.seconds is None:

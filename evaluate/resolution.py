@@ -22,13 +22,20 @@ _MOST_UNDETERMINED = 0.5  # share of held-out dials left undetermined, above whi
 class Resolution:
     """Px across the dial: stored in the file, truly resolved (0 if that cannot be told), and needed.
 
-    diameter_mm : None if not given.
+    diameter_mm : None if not given. screened : it is a picture of a halftone, whose dots break up every stroke.
     """
 
     stored: float
     true: float
     needed: float
     diameter_mm: float | None = None
+    screened: bool = False
+
+    @property
+    def carries_strokes(self) -> bool:
+        """Whether a call may rest on this photograph at all: when a reproduction does not resolve what is needed,
+        stop and say so (SWGDOC guideline, Forensic Science Communications 2(2), 2000)."""
+        return self.enough and not self.screened
 
     @property
     def enough(self) -> bool:
@@ -60,6 +67,7 @@ def resolution_of(reading: Reading, record: Mapping[str, Any], diameter_mm: floa
         true=2.0 * reading.sharpness.true_pixels_per_radius,
         needed=2.0 * needed_pixels_per_radius(record),
         diameter_mm=diameter_mm,
+        screened=reading.sharpness.halftone,
     )
 
 

@@ -61,8 +61,8 @@ def score_photo(
     reading = read_dial(photo.grey)
     if isinstance(reading, NoDial):
         return ScoredPhoto(_without_dial(photo, reading), photo)
-    verdict = judge(reading.patches, weights)
     resolution = resolution_of(reading, weights.record, diameter_mm)
+    verdict = judge(reading.patches, weights, withheld=not resolution.carries_strokes)
     return ScoredPhoto(_record(photo, reading, verdict, resolution), photo, reading, verdict, resolution)
 
 

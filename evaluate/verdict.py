@@ -25,11 +25,13 @@ class Evidence:
     """Evidence of a zone or dial. log10_lr : positive for hand, None where nothing was judged.
 
     capped : the ratio was larger than validation can vouch for. patches : how many it rests on.
+    withheld : the photograph does not resolve strokes, so no call is made whatever the ratio.
     """
 
     patches: int
     log10_lr: float | None = None
     capped: bool = False
+    withheld: bool = False
 
     @property
     def judged(self) -> bool:
@@ -37,7 +39,7 @@ class Evidence:
 
     @property
     def call(self) -> str:
-        return call_for(self.log10_lr)
+        return UNDETERMINED if self.withheld else call_for(self.log10_lr)
 
     @property
     def probability_hand(self) -> float | None:
@@ -68,8 +70,9 @@ class Verdict:
         return [zone for zone, evidence in self.zones.items() if evidence.judged and evidence.call == call]
 
 
-def judge(patches: PatchSet, weights: Weights) -> Verdict:
-    """Judge a dial's patches. Raises ArithmeticError when the net gives no finite number."""
+def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Verdict:
+    """Judge a dial's patches; `withheld` makes no call of it. Raises ArithmeticError when the net gives no finite
+    number."""
     counts = np.bincount(patches.zone, minlength=len(ZONES))
     enough = counts >= LEAST_ZONE_PATCHES
     if len(patches) < LEAST_PATCHES or not enough.any():
@@ -86,9 +89,9 @@ def judge(patches: PatchSet, weights: Weights) -> Verdict:
         zones[name] = Evidence(int(counts[index]))
         if enough[index]:
             ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
-            zones[name] = Evidence(int(counts[index]), ratio, capped)
+            zones[name] = Evidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
-    return Verdict(Evidence(len(patches), ratio, capped), zones)
+    return Verdict(Evidence(len(patches), ratio, capped, withheld), zones)
 
 
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:

@@ -58,7 +58,12 @@ class Photo:
     @cached_property
     def grey(self) -> Pixels:
         """(H, W) float32 luminance, linear light, 0..1."""
-        return np.asarray(cv2.transform(self.pixels, LUMINANCE), dtype=np.float32).reshape(self.pixels.shape[:2])
+        return luminance(self.pixels)
+
+
+def luminance(pixels: Pixels) -> Pixels:
+    """(H, W, 3) linear light to (H, W) float32 luminance, 0..1."""
+    return np.asarray(cv2.transform(pixels, LUMINANCE), dtype=np.float32).reshape(pixels.shape[:2])
 
 
 def linear_light(codes: Codes) -> Pixels:

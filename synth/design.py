@@ -5,7 +5,7 @@ Lengths are in dial radii unless named mm. Proportions follow common practice of
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -116,6 +116,10 @@ class Variety:
     lettering: tuple[str, ...] = LETTERING
     marks: tuple[str, ...] = ("tick", "dot", "lozenge", "wedge", "star")
     layouts: tuple[str, ...] = ("standard", "no seconds", "24-hour", "timer", "clock")
+
+    def without(self, layout: str) -> Variety:
+        """The same with one layout left out."""
+        return replace(self, layouts=tuple(name for name in self.layouts if name != layout))
 
 
 def sample_design(*, rng: np.random.Generator, variety: Variety | None = None) -> DialDesign:

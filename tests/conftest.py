@@ -42,10 +42,10 @@ def make_weights(tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def drawn_truth():
-    """The scene of `drawn_photo`: a dial 480 px across, tilted 8 degrees and turned by 4."""
+    """The scene of `drawn_photo`: a dial 820 px across, tilted 8 degrees and turned by 4."""
     from drawn_dial import scene
 
-    return scene(480.0, tilt=8.0, angle=30.0, rotation=4.0, noise=0.004, line=0.01)
+    return scene(820.0, tilt=8.0, angle=30.0, rotation=4.0, noise=0.004, line=0.01)
 
 
 @pytest.fixture(scope="session")

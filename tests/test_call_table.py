@@ -35,8 +35,7 @@ def test_table_as_a_reader_sees_it():
         [
             "photo               call          log10 LR  p(hand)  support",
             "-" * 97,
-            "watch.jpg           hand-painted     +1.32     0.95  at least moderate support for hand "
-            "painting",
+            "watch.jpg           hand-painted     +1.32     0.95  at least moderate support for hand painting",
             "    Thin strokes are fainter than thick ones.",
             "    signature       not judged                       Letters are 4 px high; 9 px are needed.",
             "    seconds bit     printed          -0.60     0.20  One density everywhere.",

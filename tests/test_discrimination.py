@@ -58,9 +58,7 @@ def test_repeated_photographs_do_not_narrow_a_clustered_interval():
 def test_clusters_holding_both_kinds_and_reproducibility():
     labels, scores = [1, 0, 1, 0, 1, 0], [3, 1, 2, 2, 1, 2]
     clusters = ["a", "a", "b", "b", "c", "c"]
-    first, second = (
-        bootstrap_auc(labels, scores, clusters=clusters, rng=np.random.default_rng(5)) for _ in "ab"
-    )
+    first, second = (bootstrap_auc(labels, scores, clusters=clusters, rng=np.random.default_rng(5)) for _ in "ab")
     assert first == second
     assert 0 <= first[1].low < first[0] < first[1].high <= 1
 

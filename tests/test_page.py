@@ -236,9 +236,7 @@ def test_browser_magnifier_layers_and_width(tmp_path, width):
     text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", text).replace("</body>", PROBE)
     path = tmp_path / "probe.html"
     # A frame, because a browser window is not made narrower than about 500 px.
-    frame = (
-        f'<!doctype html><body><iframe width="{width}" height="800" style="border:0" srcdoc="{{}}"></iframe>'
-    )
+    frame = f'<!doctype html><body><iframe width="{width}" height="800" style="border:0" srcdoc="{{}}"></iframe>'
     path.write_text(frame.format(html.escape(text)), encoding="utf-8")
     dom, console = opened(path, tmp_path / "profile")
     told = json.loads(html.unescape(re.search(r'data-told="([^"]*)"', dom).group(1)))

@@ -36,7 +36,7 @@ COARSE = Resolution(500, 236, 640, diameter_mm=44.873)
         (
             (0.7, None, 0.6, 0.2, 0.2),
             FINE,
-            "What was read leans towards hand painting, but its log10 LR of +0.70 falls short of the 1.28 either way "
+            "What was read leans towards hand painting, but its log10 LR of +0.70 falls short of the 0.95 either way "
             "that a call needs; the signature could not be read.",
         ),
         (
@@ -103,3 +103,11 @@ def test_zones_say_why_they_were_not_judged():
     judged = zone_reason(Zone.NUMERALS, Evidence(58, 1.5), full)
     assert judged == "Moderate support for hand painting, from 58 patches with strokes."
     assert zone_reason(Zone.NUMERALS, Evidence(9, -0.8), full).endswith("9 patches with strokes, short of a call.")
+
+
+def test_a_withheld_call_says_why():
+    whole = Evidence(40, 1.5, withheld=True)
+    held = Verdict(whole, {zone: Evidence(12, 1.5, withheld=True) for zone in ZONES})
+    assert dial_reason(held, COARSE).startswith("No call is made: the photograph resolves about 240 px across")
+    assert "halftone" in dial_reason(held, replace(FINE, screened=True))
+    assert dial_support(held).startswith("withheld")

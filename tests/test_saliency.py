@@ -11,9 +11,7 @@ from dialtell.synth.errors import ParameterError
 def tiny_score(seed=0):
     """A small smooth net over a bag, whose score mixes the patches so that no patch counts alone."""
     torch.manual_seed(seed)
-    net = torch.nn.Sequential(
-        torch.nn.Conv2d(1, 4, 3), torch.nn.Softplus(), torch.nn.Conv2d(4, 1, 3)
-    ).double()
+    net = torch.nn.Sequential(torch.nn.Conv2d(1, 4, 3), torch.nn.Softplus(), torch.nn.Conv2d(4, 1, 3)).double()
     return lambda bag: torch.logsumexp(net(bag).mean(dim=(1, 2, 3)), dim=0)
 
 

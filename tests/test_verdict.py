@@ -15,7 +15,7 @@ def patches(*counts, resolution=0.0):
     n = len(zone)
     density = np.random.default_rng(0).uniform(0, 1, (n, SIDE, SIDE)).astype(np.float32)
     right = np.tile([1.0, 0.0], (n, 1))
-    return PatchSet(density, zone, np.zeros((n, 2)), right, np.full(n, 0.3), resolution)
+    return PatchSet(density, zone, np.zeros((n, 2)), right, np.full(n, 0.3), 1.0, resolution)
 
 
 def test_zones_with_too_few_strokes_are_not_judged(make_weights):
@@ -64,3 +64,10 @@ def test_parts_that_contradict_each_other_leave_the_dial_open():
         assert mixed.mixed and mixed.call == "undetermined" and mixed.whole.log10_lr == 2.0
     # leaning the other way is no contradiction
     assert verdict(2.0, 1.5, -0.9).call == "hand-painted"
+
+
+def test_a_photograph_that_does_not_carry_strokes_gets_numbers_but_no_call(make_weights):
+    open_, held = (judge(patches(0, 20, 20), load_weights(make_weights(9.0, 9.0)), withheld=w) for w in (False, True))
+    assert open_.call == "hand-painted"
+    assert held.call == "undetermined" and held.whole.log10_lr == open_.whole.log10_lr
+    assert {evidence.call for evidence in held.zones.values()} == {"undetermined"}

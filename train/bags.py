@@ -6,7 +6,6 @@ No torch here: worker processes import this and nothing heavier.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -14,7 +13,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.patches import HIGH, LOW
-from dialtell.model.photo import Photo, linear_light
+from dialtell.model.photo import linear_light, luminance
 from dialtell.model.reading import read_at
 from dialtell.synth.layout import lay_out
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
@@ -74,7 +73,7 @@ def bag_of(spec: DialSpec) -> Bag | None:
     """Render and read one dial; None when nothing on it can be read (a tiny or covered picture)."""
     rng = np.random.default_rng([spec.seed, spec.index, 77])
     pixels = render(spec)
-    grey = Photo(Path("rendered"), linear_light(pixels), (pixels.shape[1], pixels.shape[0])).grey
+    grey = luminance(linear_light(pixels))
     patches = read_at(grey, known_geometry(spec, rng=rng)).patches
     if len(patches) < FEWEST_PATCHES:
         return None

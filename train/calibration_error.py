@@ -54,9 +54,7 @@ def brier(labels: ArrayLike, probabilities: ArrayLike) -> float:
     return float(np.mean((probability - hand) ** 2))
 
 
-def reliability_table(
-    labels: ArrayLike, probabilities: ArrayLike, *, bins: int = BINS
-) -> tuple[ReliabilityBin, ...]:
+def reliability_table(labels: ArrayLike, probabilities: ArrayLike, *, bins: int = BINS) -> tuple[ReliabilityBin, ...]:
     """All bins from 0 to 1, empty ones too, with a Wilson interval of the share painted in each."""
     if bins < 1:
         raise ParameterError(f"bins is {bins}; give at least 1")

@@ -31,18 +31,14 @@ def _checked(labels: ArrayLike, scores: ArrayLike) -> tuple[NDArray[np.bool_], F
     truth = np.asarray(labels)
     score = np.asarray(scores, dtype=np.float64)
     if truth.ndim != 1 or truth.shape != score.shape:
-        raise ParameterError(
-            f"labels have shape {truth.shape} and scores {score.shape}; give two lists of one length"
-        )
+        raise ParameterError(f"labels have shape {truth.shape} and scores {score.shape}; give two lists of one length")
     if not np.isin(truth, (0, 1)).all():
         raise ParameterError(f"labels hold {sorted(set(truth.tolist()))}; give only 1 (hand) and 0 (printed)")
     if np.isnan(score).any():
         raise ParameterError(f"scores hold {int(np.isnan(score).sum())} NaN; leave out what was not judged")
     hand = truth.astype(bool)
     if hand.all() or not hand.any():
-        raise ParameterError(
-            f"labels are all {int(truth[0]) if len(truth) else 'missing'}; AUC needs both kinds"
-        )
+        raise ParameterError(f"labels are all {int(truth[0]) if len(truth) else 'missing'}; AUC needs both kinds")
     return hand, score
 
 
@@ -72,9 +68,7 @@ def delong(labels: ArrayLike, scores: ArrayLike, *, level: float = 0.95) -> tupl
     hand, score = _checked(labels, scores)
     beats, beaten = _placements(score[hand], score[~hand])
     if min(len(beats), len(beaten)) < 2:
-        raise ParameterError(
-            f"labels hold {len(beats)} hand and {len(beaten)} printed; the interval needs 2 of each"
-        )
+        raise ParameterError(f"labels hold {len(beats)} hand and {len(beaten)} printed; the interval needs 2 of each")
     area = float(beats.mean())
     spread = math.sqrt(float(beats.var(ddof=1)) / len(beats) + float(beaten.var(ddof=1)) / len(beaten))
     half = float(stats.norm.ppf(0.5 + level / 2)) * spread
@@ -102,9 +96,7 @@ def bootstrap_auc(
     hand, score = _checked(labels, scores)
     identity = np.arange(len(score)) if clusters is None else np.asarray(clusters)
     if identity.shape != score.shape:
-        raise ParameterError(
-            f"clusters have shape {identity.shape}; give one identity per score, {score.shape}"
-        )
+        raise ParameterError(f"clusters have shape {identity.shape}; give one identity per score, {score.shape}")
     member = np.unique(identity, return_inverse=True)[1].reshape(-1)
     n_clusters = int(member.max()) + 1
     holds = (np.bincount(member, hand, n_clusters) > 0) + 2 * (np.bincount(member, ~hand, n_clusters) > 0)
