@@ -4,7 +4,8 @@ surroundings : spec fields outside the making, and the picture with its strokes 
 edges : dials whose hands have no deviation and whose prints have no faults, through the whole camera, measured
     where the ink is: what is left could only come from the rasteriser, blur, noise or codec treating them apart.
 
-Each is a ridge logistic regression, validated forward over folds of dials. Run: python -m dialtell.train.probes --dials 2000
+Each is a ridge logistic regression, validated forward over folds of dials. Run:
+    python -m dialtell.train.probes --dials 2000
 """
 
 from __future__ import annotations
@@ -165,7 +166,7 @@ def edge_features(spec: DialSpec) -> Features:
     for name, (points, along) in _sites(spec).items():
         steps = np.arange(-REACH, REACH + 1)
         at = (points[:, None] + steps[:, None] * along[:, None]).astype(np.float32)
-        inside = ((at >= 1) & (at < np.array(grey.shape[::-1]) - 1)).all(axis=(1, 2))
+        inside = np.all((at >= 1) & (at < np.array(grey.shape[::-1]) - 1), axis=(1, 2))
         found[f"{name} seen"] = float(inside.mean()) if len(inside) else 0.0
         if inside.sum() < 4:
             found[f"{name} few"] = 1.0
@@ -236,7 +237,7 @@ def edges_row(index: int, seed: int, deviating: bool = False) -> tuple[int, Feat
     return painted, edge_features(spec if deviating else without_deviation(spec))
 
 
-Row = Callable[[int, int], tuple[int, Features]]
+Row = Callable[..., tuple[int, Features]]  # (index, seed)
 PROBES: dict[str, Row] = {
     "surroundings": surroundings_row,
     "edges": edges_row,
