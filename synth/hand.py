@@ -157,12 +157,11 @@ def _strokes(
     t = np.linspace(0.0, 1.0, samples)
     dot = batch.is_kind(Kind.DOT, Kind.MARK)
     path, grow = displace_items(batch, table, hand, shifts)
-    path, past = stray_ends(path, batch, table, hand, t, rng)
+    path, ends = stray_ends(path, batch, table, hand, t, rng)
     path = stray_line(path, batch, hand, t, dot, rng)
     width = _width(batch, hand, grow, dot, rng)
     density, cue = _density(batch, hand, width, t, full, rng)
-    cue[:, 0] |= np.where(past[0], int(Cue.OVERSHOOT), 0)
-    cue[:, -1] |= np.where(past[1], int(Cue.OVERSHOOT), 0)
+    cue |= _end_cues(ends, batch, t)
     width, density, cue = _pool(width, density, cue, batch, hand, t, rng)
     painted = _capped(path, width, density, cue, batch, hand, dot, rng)
     again = rng.random(count) < hand.retouch * ~dot
@@ -171,9 +170,21 @@ def _strokes(
     return join([painted, _second_coat(path, width, density, batch, again, rng)])
 
 
+@dataclass(frozen=True, eq=False)
+class Ends:
+    """What happened at the starts [0] and ends [1] of S strokes.
+
+    past : (2, S) mm run past where they should stop, 0 where not notably. gap : (2, S) true where one was left short
+    of the stroke it should meet.
+    """
+
+    past: Floats
+    gap: NDArray[np.bool_]
+
+
 def stray_ends(
     path: Floats, batch: StrokeBatch, table: ItemTable, hand: Columns, t: Floats, rng: np.random.Generator
-) -> tuple[Floats, NDArray[np.bool_]]:
+) -> tuple[Floats, Ends]:
     """Ends past or short of where they should stop; thin strokes and bars may leave a gap at the junction."""
     count = len(batch.length)
     height = np.maximum(table.height[batch.item], 0.3)
@@ -181,11 +192,23 @@ def stray_ends(
     run = hand.overshoot + hand.end_scatter * rng.standard_normal((2, count))
     joins = batch.is_kind(Kind.BAR, Kind.THIN, Kind.CURVE)
     open_ = (rng.random((2, count)) < 0.5) & joins
-    run = run - open_ * hand.junction_gap * np.abs(rng.standard_normal((2, count)))
-    run = np.clip(run * height, -bound, bound)
+    gap = open_ * hand.junction_gap * np.abs(rng.standard_normal((2, count)))
+    run = np.clip((run - gap) * height, -bound, bound)
     tangent = tangents(path)
     along = -run[0][:, None] * (1 - t) ** 2 + run[1][:, None] * t**2
-    return path + tangent * along[..., None], run > 0.03 * height
+    ends = Ends(np.where(run > 0.03 * height, run, 0.0), (gap > 0.01) & (run < 0))
+    return path + tangent * along[..., None], ends
+
+
+def _end_cues(ends: Ends, batch: StrokeBatch, t: Floats) -> NDArray[np.int64]:
+    """(S, M) flags: OVERSHOOT over the length run past, GAP over a stroke's width beside the opening."""
+    cue = np.zeros(batch.width.shape, dtype=np.int64)
+    for past, gap, place in zip(ends.past, ends.gap, (t, 1 - t), strict=True):
+        away = place * batch.length[:, None]
+        cue |= np.where((past[:, None] > 0) & (away <= past[:, None]), int(Cue.OVERSHOOT), 0)
+        beside = np.maximum(batch.nominal, 0.08)[:, None]
+        cue |= np.where(gap[:, None] & (away <= beside), int(Cue.GAP), 0)
+    return cue
 
 
 def stray_line(

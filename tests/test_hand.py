@@ -77,6 +77,18 @@ def test_rounded_ends_do_not_make_figures_much_taller():
     assert np.all(along > 0) or np.all(along < 0)  # no slice turns back on itself
 
 
+def test_a_junction_left_open_says_so():
+    """Only strokes that should meet others leave gaps, and the label lies at their ends."""
+    gappy = replace(STILL, junction_gap=0.1)
+    assert not (painted(upright_strokes([3.0] * 20, 0.1), gappy).cue & int(Cue.GAP)).any()  # stems stand free
+    bars = upright_strokes([3.0] * 20, 0.1)
+    bars = [replace(item, strokes=tuple(replace(s, kind=Kind.BAR) for s in item.strokes)) for item in bars]
+    paint = painted(bars, gappy)
+    labelled = (paint.cue & int(Cue.GAP)) != 0
+    assert 0 < labelled.mean() < 0.3
+    assert not (painted(bars, STILL).cue & int(Cue.GAP)).any()
+
+
 def test_overshoot_runs_past_the_guide_line_and_says_so():
     style = replace(STILL, overshoot=0.05)
     paint = painted(upright_strokes([3.0], 0.1), style)
