@@ -33,9 +33,9 @@ def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
     if ratio is None:
         return _nothing_judged(verdict, resolution)
     if verdict.whole.withheld:
-        if resolution.screened:
-            return "No call is made from a picture of a halftone print: its dots break up every stroke."
-        return f"No call is made: {resolution.shortfall}."
+        if not resolution.enough:
+            return f"No call is made: {resolution.shortfall}."
+        return "No call is made from a picture of a halftone print: its dots break up every stroke."
     if verdict.mixed:
         return _contradiction(verdict)
     if verdict.call != UNDETERMINED:

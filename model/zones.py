@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 
 INK = 0.15  # optical density above the ground from which a place counts as ink
 HUB = 0.13  # dial radii kept free about the centre: hole, hands' bosses
+COMPLETE = 0.45  # share of ink on all but the barest fifth of a circle, from which it is a sub-dial's
 ANGLES = 1440  # samples round the turn
 
 
@@ -128,19 +129,22 @@ def _track_band(polar: Image) -> tuple[float, float] | None:
 
 
 def find_circle(ink: Image, *, low: float, high: float) -> Circle | None:
-    """A sub-dial centred on the upright between y = low and high: the circle most completely lined with ink."""
-    best: Circle | None = None
-    for y in np.arange(low, high + 1e-9, 0.02):
+    """A sub-dial centred on the upright between y = low and high: the circle most completely lined with ink.
+
+    Completeness ties at 1 for every circle near the right one; how much of the line is ink itself decides then.
+    """
+    best, most = None, 0.0
+    for y in np.arange(low, high + 1e-9, 0.01):
         polar = unwrap(ink, 0.0, float(y), 0.33, 180)
         band = cv2.dilate(polar, np.ones((9, 3), np.uint8))  # 18 degrees: from one mark to the next
         filled = np.quantile(band, 0.2, axis=0)
-        for index in range(int(0.15 * MAP_SCALE), int(0.33 * MAP_SCALE)):
-            radius = (index + 0.5) / MAP_SCALE
-            if (
-                filled[index] > (best.strength if best else 0.45)
-                and filled[index] >= filled[index - 2 : index + 3].max()
-            ):
-                best = Circle(0.0, float(y), radius, float(filled[index]))
+        lined = cv2.blur(polar, (3, 1)).mean(axis=0)
+        score = np.where(filled > COMPLETE, filled + lined, 0.0)
+        score[: int(0.15 * MAP_SCALE)] = 0.0
+        index = int(np.argmax(score))
+        if score[index] > most:
+            most = float(score[index])
+            best = Circle(0.0, float(y), (index + 0.5) / MAP_SCALE, float(filled[index]))
     if best is None:
         return None
     return Circle(best.x, best.y, min(best.radius + 0.03, 0.36), best.strength)

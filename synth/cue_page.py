@@ -14,7 +14,6 @@ from PIL import Image, ImageDraw, ImageFont
 from dialtell.synth.design import Chapter, DialDesign, SubDial, Track
 from dialtell.synth.hand_style import ORDINARY, HandStyle, Workshop
 from dialtell.synth.making import Making, make
-from dialtell.synth.paint import lay
 from dialtell.synth.photographic import Exposure
 from dialtell.synth.plate import Plate
 from dialtell.synth.stroke import Floats
@@ -154,7 +153,7 @@ def part(design: DialDesign, making: Making, middle_x: float, middle_y: float, s
     )
     light: Floats = np.full((px, px), ENAMEL)
     for coat in make(design, making):
-        share, density = lay(coat.paint, matrix, (px, px), coat=coat.coat)
+        share, density = coat.lay(matrix, (px, px))
         if coat.film:
             share *= taken(making.pull, design.radius_mm, matrix, (px, px))
         light *= 1.0 - share + share * np.power(10.0, -density)

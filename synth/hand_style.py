@@ -173,7 +173,7 @@ def sample_workshop(
     """Three hands; the best did the lettering (craft practice), the others range over `steadiness`."""
     low, high = steadiness
     # most dials that survive were painted by steady people (judgement)
-    first, second, third = np.sort(low + (high - low) * rng.beta(1.8, 1.2, 3))
+    first, second, third = np.sort(low + (high - low) * rng.beta(2.4, 1.1, 3))
     if rng.random() < 0.3:  # one person did it all
         second = third = first
     layout, figures = (first, second) if rng.random() < 0.6 else (second, first)

@@ -10,18 +10,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dialtell.synth.design import DialDesign
 from dialtell.synth.hand import paint_by_hand
 from dialtell.synth.hand_style import Workshop, sample_workshop
 from dialtell.synth.layout import guide_circles, lay_out
-from dialtell.synth.paint import Cue, Paint, flatten, join
+from dialtell.synth.paint import Cue, Paint, flatten, join, lay
 from dialtell.synth.photographic import Exposure, develop, sample_exposure
 from dialtell.synth.plate import Plate, cut, sample_plate
 from dialtell.synth.skeleton import StrokeBatch, gather, normals, tabulate
-from dialtell.synth.stroke import Item
+from dialtell.synth.stroke import Floats, Item
 from dialtell.synth.terms import ZONES, Process, Zone
-from dialtell.synth.transfer import Pull, displaced, lay_down, sample_pull
+from dialtell.synth.transfer import Pull, displaced, ghost, lay_down, sample_pull
 
 
 @dataclass(frozen=True)
@@ -44,11 +45,33 @@ class Making:
 
 @dataclass(frozen=True, eq=False)
 class Coat:
-    """Paint of one process. coat: what a second coat adds, share of the first. film: holes of the sheet apply."""
+    """Paint of one process.
+
+    coat : what a second coat adds, share of the first. film : holes of the sheet apply.
+    beneath : faint paint that shows only where `paint` left the enamel bare: guide lines, the ghost of a slip.
+    """
 
     paint: Paint
     coat: float
     film: bool
+    beneath: Paint
+
+    def of_ink(self, ink: int) -> Coat:
+        """Only the paint of one ink."""
+        return replace(
+            self, paint=self.paint.select(self.paint.ink == ink), beneath=self.beneath.select(self.beneath.ink == ink)
+        )
+
+    def lay(self, homography: Floats, shape: tuple[int, int]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Covered share (H, W) 0..1 and density (H, W) of the covered part, as paint.lay gives them."""
+        share, density = lay(self.paint, homography, shape, coat=self.coat)
+        if not self.beneath.follows.any():
+            return share, density
+        under, faint = lay(self.beneath, homography, shape, coat=0.0)
+        under = under * (1.0 - share)
+        whole = share + under
+        mean = (share * density + under * faint) / np.maximum(whole, 1e-6)
+        return whole, np.where(whole > 1e-6, mean, 0.0).astype(np.float32)
 
 
 def sample_making(
@@ -96,11 +119,12 @@ def _coat(items: Sequence[Item], design: DialDesign, making: Making, process: Pr
     if process is Process.HAND:
         painted = paint_by_hand(_laid_out(batches, making.pull), table, making.workshop, design.density)
         guides = _guides(design, making) if making.process_of(Zone.NUMERALS) is Process.HAND else []
-        return Coat(join([*guides, painted]), making.workshop.figures.coat, film=False)
+        return Coat(painted, making.workshop.figures.coat, film=False, beneath=join(guides))
     master = cut(batches, table, making.plate)
     if process is Process.TRANSFER:
-        return Coat(lay_down(master, making.pull, design.density), 0.0, film=True)
-    return Coat(develop(master, making.exposure, design.density), 0.0, film=False)
+        film = lay_down(master, making.pull, design.density)
+        return Coat(film, 0.0, film=True, beneath=ghost(film, making.pull))
+    return Coat(develop(master, making.exposure, design.density), 0.0, film=False, beneath=join([]))
 
 
 def _laid_out(batches: list[StrokeBatch], pull: Pull) -> list[StrokeBatch]:

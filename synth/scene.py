@@ -16,14 +16,13 @@ from dialtell.synth.camera import CameraSpec, expose, sample_camera
 from dialtell.synth.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.light import LightSpec, apply_light, sample_light
 from dialtell.synth.making import Coat, Making, make, sample_making
-from dialtell.synth.paint import lay
 from dialtell.synth.terms import Process
 from dialtell.synth.transfer import taken
 from dialtell.synth.view import ViewSpec, homography, sample_view
 from dialtell.synth.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.wear import WearSpec, abrasion_field, apply_wear, sample_wear
 
-RENDERER_VERSION = "1"
+RENDERER_VERSION = "2"
 
 
 @dataclass(frozen=True)
@@ -157,7 +156,7 @@ def paint_strokes(
     for coat in coats:
         stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
         for ink in np.unique(coat.paint.ink):
-            share, density = lay(coat.paint.select(coat.paint.ink == ink), matrix, shape, coat=coat.coat)
+            share, density = coat.of_ink(int(ink)).lay(matrix, shape)
             share = share * stays
             covered = np.flatnonzero(share)
             part, dark = share.reshape(-1)[covered], density.reshape(-1)[covered]

@@ -103,12 +103,15 @@ def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> P
         cue = np.zeros(half.shape, dtype=np.int64)
         labels = {"ink": batch.ink, "zone": batch.zone, "stroke": batch.stroke}
         parts.append(flatten(path, left, side, density, cue, half_right=right, **labels))
-    film = join(parts)
+    return join(parts)
+
+
+def ghost(film: Paint, pull: Pull) -> Paint:
+    """The fainter second edge a slip leaves beside the film; empty without a slip."""
     if pull.slip_mm == (0.0, 0.0):
-        return film
+        return join([])
     step = np.array(pull.slip_mm)
-    ghost = replace(film, left=film.left + step, right=film.right + step, density=film.density * pull.slip_share)
-    return join([film, ghost])
+    return replace(film, left=film.left + step, right=film.right + step, density=film.density * pull.slip_share)
 
 
 def displaced(path: Floats, pull: Pull) -> Floats:

@@ -143,7 +143,7 @@ def zone_map(spec: DialSpec) -> NDArray[np.int8]:
 
 def paint_of(spec: DialSpec, zone: Zone | None = None, stroke: int | None = None) -> Paint:
     """All paint of the dial in mm, or that of one zone, or of one stroke by its number in `Paint.stroke`."""
-    paint = join([coat.paint for coat in make(spec.design, spec.making)])
+    paint = join([part for coat in make(spec.design, spec.making) for part in (coat.beneath, coat.paint)])
     keep = np.ones(len(paint.density), dtype=np.bool_)
     if zone is not None:
         keep &= paint.zone == ZONES.index(zone)

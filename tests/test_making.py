@@ -7,7 +7,6 @@ import pytest
 
 from dialtell.synth.layout import lay_out
 from dialtell.synth.making import make, sample_making
-from dialtell.synth.paint import lay
 from dialtell.synth.scene import Range, sample_spec
 from dialtell.synth.terms import ZONES, Kind, Process, Zone
 
@@ -22,7 +21,7 @@ def drawn(spec, side=SIDE):
     matrix = np.array([[scale, 0, side / 2], [0, scale, side / 2], [0, 0, 1.0]])
     total = np.zeros(2)
     for coat in make(spec.design, spec.making):
-        share, density = lay(coat.paint, matrix, (side, side), coat=coat.coat)
+        share, density = coat.lay(matrix, (side, side))
         total += share.sum(dtype=np.float64), (share * density).sum(dtype=np.float64)
     return total / scale**2
 

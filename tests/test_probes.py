@@ -23,7 +23,7 @@ def noise(count, width, seed=0):
 
 def test_a_planted_difference_is_found_and_named():
     labels, rows = noise(300, 40)
-    rows = [row | {"f7": row["f7"] + 0.6 * label} for label, row in zip(labels, rows, strict=True)]
+    rows = [row | {"f7": row["f7"] + 1.0 * label} for label, row in zip(labels, rows, strict=True)]
     finding = probes.judge("planted", labels, rows)
     assert not finding.clean and finding.low > 0.5
     assert finding.worst[0][0] == "f7" and finding.worst[0][2] < 0.01

@@ -21,8 +21,10 @@ from drawn_strokes import (
 
 from dialtell.synth.hand import paint_by_hand
 from dialtell.synth.hand_style import ORDINARY, Workshop
+from dialtell.synth.making import Coat
+from dialtell.synth.paint import join
 from dialtell.synth.plate import cut
-from dialtell.synth.transfer import displaced, lay_down, sample_pull, taken
+from dialtell.synth.transfer import displaced, ghost, lay_down, sample_pull, taken
 
 WIDTHS = np.array([0.08, 0.15, 0.3, 0.7])
 DENSITY = 1.4
@@ -99,13 +101,23 @@ def test_the_sheet_moves_turns_and_stretches_as_one():
 
 
 def test_a_slip_doubles_every_edge_by_its_offset():
-    items = upright_strokes([3.0], 0.2)
-    single = print_of(items)
-    slipped = print_of(items, pull=replace(CLEAN_PULL, slip_mm=(0.05, 0.0), slip_share=0.4))
-    assert len(slipped.left) == 2 * len(single.left)
-    ghost = slice(len(single.left), None)
-    np.testing.assert_allclose(slipped.left[ghost] - single.left, [[0.05, 0.0]] * len(single.left), atol=1e-12)
-    np.testing.assert_allclose(slipped.density[ghost], 0.4 * single.density)
+    film = print_of(upright_strokes([3.0], 0.2))
+    slipped = ghost(film, replace(CLEAN_PULL, slip_mm=(0.05, 0.0), slip_share=0.4))
+    np.testing.assert_allclose(slipped.left - film.left, [[0.05, 0.0]] * len(film.left), atol=1e-12)
+    np.testing.assert_allclose(slipped.density, 0.4 * film.density)
+    assert not len(ghost(film, CLEAN_PULL).left)
+
+
+def test_a_ghost_shows_beside_the_film_and_leaves_the_film_as_black_as_it_was():
+    film = print_of(upright_strokes([3.0], 0.5))
+    slipped = ghost(film, replace(CLEAN_PULL, slip_mm=(0.1, 0.0), slip_share=0.4))
+    matrix, shape = frame((-1, -4), (1, 1), 60.0)
+    plain, doubled = (Coat(film, 0.0, True, beneath).lay(matrix, shape) for beneath in (join([]), slipped))
+    inside = plain[0] > 0.999
+    np.testing.assert_allclose(doubled[1][inside], plain[1][inside], atol=1e-3)
+    beside = (doubled[0] > 0.999) & (plain[0] == 0)
+    assert beside.any()
+    np.testing.assert_allclose(doubled[1][beside], 0.4 * plain[1][inside].mean(), rtol=0.01)
 
 
 def test_pinholes_leave_the_area_bare_that_their_number_and_size_say():
