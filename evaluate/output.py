@@ -32,7 +32,9 @@ def require_free(path: Path, *, overwrite: bool) -> None:
     if path.exists() and not overwrite:
         raise OutputError(f"{path} exists; give another path, or --overwrite to replace it")
     if not path.parent.is_dir():
-        raise OutputError(f"{path} cannot be written, there is no folder {path.parent}; make it first")
+        raise OutputError(
+            f"{path} cannot be written, there is no folder {path.parent}; make it first, or give a folder that exists"
+        )
 
 
 def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:

@@ -11,7 +11,6 @@ import hashlib
 import importlib.resources
 import math
 import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,10 +23,11 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.call_table import in_order, plain_name
 from dialtell.evaluate.cautions import CAUTIONS
+from dialtell.evaluate.output import require_free, write_text
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.advice import ADVICES, resolution_words
 from dialtell.evaluate.support import findings_sentence
-from dialtell.synth.errors import OutputError, ParameterError
+from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
 
 PHOTO_PX = 1400  # longer side of the photograph on the page
@@ -79,22 +79,8 @@ def write_page(
     overwrite) or cannot be written; no half-written page is left behind.
     """
     target = Path(path)
-    if target.exists() and not overwrite:
-        raise OutputError(f"{target} exists; give another path, or --overwrite to replace it")
-    text = page_text(dial, photo, saliency, crops, model)
-    try:
-        handle, draft = tempfile.mkstemp(dir=target.parent, prefix=".page-", suffix=".html")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-                stream.write(text)
-            os.chmod(draft, 0o644)
-            os.replace(draft, target)
-        except BaseException:
-            os.unlink(draft)
-            raise
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise OutputError(f"{target} cannot be written ({reason}); give a folder that exists") from error
+    require_free(target, overwrite=overwrite)
+    write_text(target, page_text(dial, photo, saliency, crops, model), overwrite=overwrite)
     return target
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -61,8 +62,6 @@ def bent(
 
 def _subdivided(glyph: Glyph) -> Glyph:
     """Straight strokes with enough points to bend along a circle."""
-    from dataclasses import replace
-
     strokes = []
     for stroke in glyph.strokes:
         if len(stroke.path) < 8:
@@ -76,7 +75,9 @@ def _subdivided(glyph: Glyph) -> Glyph:
     return replace(glyph, strokes=tuple(strokes))
 
 
-def _item(glyph: Glyph, setting: Setting, foot: tuple[float, float], up: float, place) -> Item:  # type: ignore[no-untyped-def]
+def _item(
+    glyph: Glyph, setting: Setting, foot: tuple[float, float], up: float, place: Callable[[Floats], Floats]
+) -> Item:
     strokes = []
     for stroke in glyph.strokes:
         width = stroke.width_mm(setting.thick, setting.thin)

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
-from typing import TypeVar
 
 from dialtell.synth.errors import require_range
 from dialtell.synth.scene import Range
 from dialtell.train.bags import Bag, single_bag, twin_bags
-
-T = TypeVar("T")
 
 VALIDATION_SEED = 1_000_003  # sets no training seed reaches
 CALIBRATION_SEED = 2_000_003
@@ -53,10 +50,6 @@ class Supply:
     def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
         """Start rendering `count` dials of a held-out set."""
         return [self._pool.submit(single_bag, seed, index, scope) for index in range(count)]
-
-    def order(self, function: Callable[..., T], *arguments: object) -> Future[T]:
-        """Start any function a worker can import."""
-        return self._pool.submit(function, *arguments)
 
 
 def collect_twins(futures: list[Future[list[Bag]]]) -> Iterator[list[Bag]]:
