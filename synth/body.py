@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 Colour = tuple[float, float, float]
 
 SUNK = ("flat", "single", "double")
-HOLE_KINDS = ("open", "arbor", "keyhole")
+HOLE_KINDS = ("open", "arbor", "keyhole", "through")
 SLICES = 240  # of a sink's edge round the turn
 GRID_STEP = 4  # px; shading that varies slowly is worked out on every fourth pixel
 
@@ -136,11 +136,13 @@ def sample_body(
     else:  # cold or grey white
         tint = np.array([rng.uniform(0.93, 0.98), rng.uniform(0.97, 1.0), 1.0]) * rng.uniform(0.88, 1.0)
     spots = arbors_mm if arbors_mm is not None else ((0.0, 0.0), *((seconds,) if has_seconds else ()))
-    open_holes = rng.random() < 0.35
+    around = sample_surroundings(rng=rng, dial_radius_mm=dial_radius_mm)
+    bare = around.rim == "none" and rng.random() < 0.6  # a dial off its movement: the ground shows in the hole
+    hole = HOLE_KINDS.index("through" if bare else "open" if rng.random() < 0.3 else "arbor")
     holes: list[tuple[float, float, float, int]] = []
     for index, (x, y) in enumerate(spots):
         size = dial_radius_mm * (rng.uniform(0.025, 0.05) if index == 0 else rng.uniform(0.012, 0.022))
-        holes.append((float(x), float(y), float(size), 0 if open_holes else 1))
+        holes.append((float(x), float(y), float(size), hole))
     if rng.random() < 0.15:  # key-wound through the dial
         angle, reach = rng.uniform(0.0, 2.0 * np.pi), dial_radius_mm * rng.uniform(0.4, 0.52)
         x, y = float(reach * np.sin(angle)), float(-reach * np.cos(angle))
@@ -165,7 +167,7 @@ def sample_body(
         rounding=float(rng.uniform(0.0, 0.25)),
         light_azimuth_deg=float(rng.uniform(0.0, 360.0)) if light_azimuth_deg is None else light_azimuth_deg % 360.0,
         holes=tuple(holes),
-        around=sample_surroundings(rng=rng, dial_radius_mm=dial_radius_mm),
+        around=around,
         seed=int(rng.integers(2**31)),
     )
 
@@ -276,7 +278,9 @@ def _draw_hole(
     brass = 0.55 * np.array([0.85, 0.65, 0.32])
     # a dark gap, lit on the far wall; an arbor fills most of it, a keyhole has a brass eyelet and a square
     rings: list[tuple[float, Floats]] = [(1.0, np.array([0.06, 0.055, 0.05]))]
-    if kind == "arbor":
+    if kind == "through":
+        rings = [(1.0, np.array([0.04, 0.035, 0.03])), (0.9, 0.75 * np.array(body.around.ground_rgb))]
+    elif kind == "arbor":
         rings += [(0.72, 0.5 * brass), (0.6, 0.35 + 0.4 * brass), (0.22, 0.6 * brass)]
     elif kind == "keyhole":
         rings = [(1.0, 0.8 * brass), (0.88, 1.1 * brass), (0.76, np.array([0.03, 0.03, 0.03]))]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.halftone import screen
-from dialtell.synth.texture import enlarge, mix, pixel_noise, shrink, soften, stack
+from dialtell.synth.texture import enlarge, mix, pixel_noise, shrink, smooth_noise, soften, stack
 
 Image = NDArray[np.float32]
 Photo = NDArray[np.uint8]
@@ -47,6 +47,7 @@ class CameraSpec:
     sampling : "420" or "444", chroma of JPEG.
     screen_px : 0 for none, else 2..40, pitch of a half-tone screen; screen_deg : 0..90; dot_gain : 0..0.4;
         rescan_px : 0..6, blur (sigma) of photographing the plate again.
+    mottle : 0..0.1, grain of film or paper in the finished picture, share of its tone; mottle_px : 1..12, its size.
     seed : of noise and retouching.
     """
 
@@ -80,6 +81,8 @@ class CameraSpec:
     screen_deg: float
     dot_gain: float
     rescan_px: float
+    mottle: float
+    mottle_px: float
     seed: int
 
     def __post_init__(self) -> None:
@@ -107,6 +110,8 @@ class CameraSpec:
             ("screen_deg", 0.0, 90.0),
             ("dot_gain", 0.0, 0.4),
             ("rescan_px", 0.0, 6.0),
+            ("mottle", 0.0, 0.1),
+            ("mottle_px", 1.0, 12.0),
         ):
             require_range(name, getattr(self, name), low, high)
         for gain in self.balance:
@@ -135,7 +140,7 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
     before = tuple(qualities[:1]) if rng.random() < 0.35 else ()
     after = tuple(qualities[1 : 1 + int(rng.choice([0, 1, 2], p=[0.15, 0.7, 0.15]))])
     palette = "grey" if book or rng.random() < 0.12 else "sepia" if rng.random() < 0.04 else "colour"
-    pitch = float(np.exp(rng.uniform(np.log(2.5), np.log(9.0)))) if book and rng.random() < 0.8 else 0.0
+    pitch = float(np.exp(rng.uniform(np.log(2.5), np.log(9.0)))) if book and rng.random() < 0.55 else 0.0
     cast = rng.normal(0.0, 0.06, size=2)
     return CameraSpec(
         sigma_px=float(0.35 + 1.6 * poor * rng.random() ** 1.5),
@@ -168,6 +173,8 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
         screen_deg=float(rng.uniform(30.0, 60.0)) if rng.random() < 0.8 else float(rng.uniform(0.0, 90.0)),
         dot_gain=float(rng.uniform(0.0, 0.2)),
         rescan_px=float(pitch * rng.uniform(0.22, 0.5)),
+        mottle=float(rng.uniform(0.005, 0.025)) if rng.random() < (0.8 if book else 0.1) else 0.0,
+        mottle_px=float(np.exp(rng.uniform(np.log(1.5), np.log(5.0)))),
         seed=int(rng.integers(2**31)),
     )
 
@@ -192,7 +199,7 @@ def expose(camera: CameraSpec, radiance: Image) -> Photo:
         photo = _u8(cv2.resize(photo, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC))
     if camera.retouch > 0.0:
         photo = _retouch(camera, photo)
-    photo = _reproduce(camera, photo)
+    photo = _mottle(camera, _reproduce(camera, photo))
     for quality in camera.jpeg_after:
         photo = compress(photo, quality, camera.sampling)
     return photo
@@ -399,3 +406,15 @@ def _reproduce(camera: CameraSpec, photo: Photo) -> Photo:
         plate = soften(plate, camera.rescan_px)
     level = _u8(cv2.convertScaleAbs(plate, alpha=255.0))
     return _tint(level) if camera.palette == "sepia" else _u8(cv2.merge((level, level, level)))
+
+
+def _mottle(camera: CameraSpec, photo: Photo) -> Photo:
+    """Soft grain of film or paper, at two sizes; unchanged without it."""
+    if camera.mottle == 0.0:
+        return photo
+    shape, size = (photo.shape[0], photo.shape[1]), camera.mottle_px
+    field = smooth_noise(camera.seed + 5, shape, (size, size))
+    field += np.float32(0.5) * smooth_noise(camera.seed + 6, shape, (4 * size, 4 * size))
+    field *= np.float32(camera.mottle)
+    field += np.float32(1.0)
+    return _u8(np.clip(photo * field[..., None] + np.float32(0.5), 0, 255).astype(np.uint8))

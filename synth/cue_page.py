@@ -64,6 +64,10 @@ ROWS = (
     Row("hand", "flow", "density along a stroke, RMS as share of D", (0, 0.06, 0.12, 0.2, 0.4), FIGURE),
     Row("hand", "swell", "width along a stroke, RMS as share of width", (0, 0.05, 0.1, 0.2, 0.35), FIGURE),
     Row("hand", "width_scatter", "width between strokes, SD of ln", (0, 0.05, 0.1, 0.2, 0.4), TRACK),
+    Row("hand", "press", "leaning on the outer end of ticks, ln of widths", (-0.8, -0.3, 0, 0.3, 0.8), TICKS),
+    Row("hand", "press_scatter", "that between strokes, SD", (0, 0.06, 0.12, 0.25, 0.5), TICKS),
+    Row("hand", "broad_mm", "strokes broader than this are filled outlines, mm", (0.15, 0.25, 0.4, 0.6, 1.0), FIGURE,
+        (("wobble", 1.8), ("tremor_um", 22))),
     Row("hand", "wobble", "RMS off the line of a 3 mm stroke, % of length", (0, 0.5, 0.9, 1.8, 3.5), FIGURE),
     Row("hand", "tremor_um", "RMS of tremor, micrometres", (0, 5, 11, 22, 44), FIGURE),
     Row("hand", "hook", "hook at the ends, share of length", (0, 0.01, 0.02, 0.04, 0.08), FIGURE),
@@ -81,6 +85,7 @@ ROWS = (
     Row("hand", "dot_scatter", "size of dots, SD of ln", (0, 0.07, 0.15, 0.3, 0.6), TRACK),
     Row("hand", "ring_width", "width of a ring round the turn, RMS share", (0, 0.06, 0.12, 0.25, 0.5), RING),
     Row("hand", "ring_density", "density of a ring round the turn, RMS share", (0, 0.05, 0.1, 0.25, 0.5), RING),
+    Row("hand", "ring_load", "density between rings, SD of ln", (0, 0.1, 0.2, 0.35, 0.7), RING),
     Row("hand", "ring_wave", "radius of a ring, RMS share of radius", (0, 0.001, 0.003, 0.01, 0.03), RING),
     Row("hand", "guide_lines", "density of guide circles left, D", (0, 0.03, 0.06, 0.1, 0.2), FIGURE),
     Row("plate", "scatter", "of a good engraver's hand, share", (0, 0.3, 0.6, 1.0, 1.5), FIGURE),
@@ -99,7 +104,7 @@ def specimen() -> DialDesign:
     """The dial the parts are taken from."""
     track = Track(
         inner=0.915, outer=0.96, rings=(True, False), ring_mm=0.08, divisions=60, tick_mm=0.13, heavy_mm=0.45, every=5,
-        mark="dot", short=1.0, blocked=False, figures_every=0, figures_letterform="arabic-plain",
+        mark="dot", short=1.0, blocked=False, taper=0.0, halves="nothing", figures_every=0, figures_letterform="arabic-plain",
         figures_height=0.05, figures_at=0.8, figures_start=60, ink=0,
     )  # fmt: skip
     small = replace(

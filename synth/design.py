@@ -54,6 +54,8 @@ class Track:
     mark: str  # heavy tick, dot, lozenge, wedge, star
     short: float  # share of the track's width a minor tick spans
     blocked: bool  # railway track: alternate divisions filled half
+    taper: float  # ln of a tick's outer over its inner width, -0.7..0.7; 0 parallel
+    halves: str  # what stands between the divisions: nothing, dot, short
     figures_every: int  # 0 none, else a figure at every n-th division
     figures_letterform: str
     figures_height: float
@@ -102,6 +104,7 @@ class DialDesign:
     seconds_bit: bool  # the first sub-dial is a seconds bit
 
 
+HALVES = ("nothing", "dot", "short")
 ROMAN = ("roman-heavy", "roman-slender")
 ARABIC = ("arabic-modern", "arabic-round", "arabic-plain")
 LETTERING = ("serif-capitals", "block-capitals", "round-script", "italic-lower")
@@ -189,6 +192,8 @@ def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: 
         mark=str(rng.choice(np.array(variety.marks))),
         short=float(rng.choice(np.array([1.0, 1.0, 0.6, 0.45]))),
         blocked=bool(rng.random() < 0.06),
+        taper=float(rng.uniform(-0.7, 0.7)) if rng.random() < 0.2 else 0.0,
+        halves=str(rng.choice(np.array(HALVES), p=[0.55, 0.15, 0.3] if layout == "timer" else [0.9, 0.04, 0.06])),
         figures_every=(5 if layout != "timer" else int(rng.choice(np.array([5, 10])))) if figured else 0,
         figures_letterform=letterform,
         figures_height=height,
@@ -250,6 +255,8 @@ def _small_track(
         mark=str(rng.choice(np.array(["tick", "tick", "dot"]))),
         short=float(rng.choice(np.array([1.0, 0.6]))),
         blocked=False,
+        taper=0.0,
+        halves="nothing",
         figures_every=figures_every,
         figures_letterform=str(rng.choice(np.array(variety.arabic))),
         figures_height=height,

@@ -226,8 +226,13 @@ def stray_line(
     off = off + (hand.tremor_um / 1000 * np.sqrt(2))[:, None] * wave * beat
     hooks = (hand.hook * length * rng.standard_normal((2, count)))[..., None]
     off = off + hooks[0] * np.clip(1 - t / 0.06, 0, 1) ** 2 + hooks[1] * np.clip(1 - (1 - t) / 0.06, 0, 1) ** 2
-    off = off * np.where(dot, 0.15, 1.0)[:, None]
+    off = off * (held(batch, hand) * np.where(dot, 0.15, 1.0))[:, None]
     return np.asarray(path + normals(path) * off[..., None])
+
+
+def held(batch: StrokeBatch, hand: Columns) -> Floats:
+    """(S,) share of its wander a stroke keeps: broad ones are outlined edge by edge and filled, so they run straighter."""
+    return np.minimum(1.0, hand.broad_mm / np.maximum(batch.nominal, 0.01))
 
 
 def _width(batch: StrokeBatch, hand: Columns, grow: Floats, dot: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
@@ -238,7 +243,11 @@ def _width(batch: StrokeBatch, hand: Columns, grow: Floats, dot: NDArray[np.bool
     # thick strokes are outlined and filled: the edge strays by about the same length whatever the width
     share = hand.swell * np.clip(np.sqrt(0.2 / np.maximum(batch.nominal, 0.03)), 0.3, 1.8)
     along = share[:, None] * waves(rng, count, samples, modes=modes, slope=np.full(count, 1.5))
-    return np.asarray(batch.width * between[:, None] * np.clip(1 + along, 0.35, 1.65))
+    press = hand.press + hand.press_scatter * rng.standard_normal(count)
+    press = np.where(batch.is_kind(Kind.TICK, Kind.THIN), press * held(batch, hand), 0.0)
+    lean = np.exp(press[:, None] * (np.linspace(0.0, 1.0, samples) - 0.5))
+    lean = lean / lean.mean(axis=1, keepdims=True)
+    return np.asarray(batch.width * between[:, None] * lean * np.clip(1 + along, 0.35, 1.65))
 
 
 def unbiased(scatter: Floats, rng: np.random.Generator) -> Floats:
@@ -258,7 +267,7 @@ def _density(
     thin = 1.0 - hand.thin_fade[:, None] * np.exp(-((local / hand.fade_width[:, None]) ** FADE_POWER))
     reach = np.clip(t[None, :] * (batch.length / hand.runout_mm)[:, None], 0, 1)
     loss = (hand.runout * np.abs(1 + 0.5 * rng.standard_normal(count)))[:, None] * reach**1.5
-    solid = 0.25 + 0.75 * np.exp(-batch.nominal / (2 * hand.fade_width))  # thick strokes are flooded
+    solid = 0.15 + 0.85 * np.exp(-batch.nominal / (2 * hand.fade_width))  # thick strokes are flooded
     dry = 1.0 + (loss.mean(axis=1, keepdims=True) - loss) * np.sqrt(solid)[:, None]
     flow = 1.0 + (hand.flow * solid)[:, None] * waves(
         rng, count, samples, modes=np.arange(1, 13), slope=np.full(count, 1.2)
@@ -391,6 +400,7 @@ def _rings(batch: StrokeBatch, workshop: Workshop, full: float, rng: np.random.G
     local = np.maximum(width, 0.3 * batch.nominal[:, None])
     thin = 1.0 - hand.thin_fade[:, None] * np.exp(-((local / hand.fade_width[:, None]) ** FADE_POWER))
     dense = hand.ring_density[:, None] * waves(rng, count, samples, modes=lumps, slope=np.full(count, 1.0))
-    density = np.clip(full * thin * np.clip(1 + dense, 0.4, 1.6), 0.05, 2.6)
+    load = unbiased(hand.ring_load, rng)[:, None]
+    density = np.clip(full * thin * load * np.clip(1 + dense, 0.4, 1.6), 0.05, 2.6)
     cue = np.where(density < full - 0.15, int(Cue.FADING), 0)
     return flatten(path, 0.5 * width, outward, density, cue, ink=batch.ink, zone=batch.zone, stroke=batch.stroke)

@@ -30,6 +30,9 @@ class HandStyle:
     # --- width ---
     width_scatter: float = 0.10  # SD of ln width between strokes that ought to be the same (0.02..0.25)
     swell: float = 0.08  # RMS width change along one stroke, share of width (0.01..0.25)
+    press: float = 0.1  # habit of leaning on a tick's or thin stroke's outer end: ln of end over start (-0.5..0.5)
+    press_scatter: float = 0.12  # SD of that between strokes (0.03..0.3)
+    broad_mm: float = 0.25  # strokes broader than this are outlined and filled: their edges are held (0.2..0.4)
     # --- paint ---
     thin_fade: float = 0.35  # density lost by an infinitely thin stroke, share of full density (0..0.7)
     fade_width: float = 0.16  # mm; width at which 1/e of that loss is left (0.06..0.3)
@@ -57,6 +60,7 @@ class HandStyle:
     ring_wave: float = 0.001  # RMS radius error, share of radius, long waves only (0..0.01)
     ring_width: float = 0.12  # RMS width change round the turn, share (0.02..0.35)
     ring_density: float = 0.10  # RMS density change round the turn, share (0.02..0.4)
+    ring_load: float = 0.15  # SD of ln density between the rings of one dial, each with its own load (0.05..0.35)
     ring_overlap_deg: float = 6.0  # overlap where the ring closes, degrees (0..20)
     ring_step_mm: float = 0.01  # radial step at the closing, mm (0..0.05)
     # --- layout lines ---
@@ -80,6 +84,7 @@ class HandStyle:
 RANGES: dict[str, tuple[float, float]] = {
     "wobble": (0, 6), "wobble_growth": (0, 1), "wobble_scatter": (0, 1.5), "wobble_slope": (1.5, 5),
     "tremor_um": (0, 60), "tremor_mm": (0.1, 3), "hook": (0, 0.1), "width_scatter": (0, 0.6), "swell": (0, 0.5),
+    "press": (-1.5, 1.5), "press_scatter": (0, 0.8), "broad_mm": (0.1, 1.0), "ring_load": (0, 0.8),
     "thin_fade": (0, 0.9), "fade_width": (0.02, 0.6), "runout": (0, 0.8), "runout_mm": (0.5, 40),
     "load_scatter": (0, 0.5), "flow": (0, 0.4), "pool": (0, 0.8), "coat": (0, 1.5), "retouch": (0, 0.6),
     "round_end": (0, 1.6), "taper": (0, 1), "end_scatter": (0, 0.15), "overshoot": (-0.08, 0.15),
@@ -92,7 +97,8 @@ RANGES: dict[str, tuple[float, float]] = {
 SCALED = tuple(
     name
     for name in (field.name for field in fields(HandStyle))
-    if name not in {"wobble_growth", "wobble_scatter", "wobble_slope", "tremor_mm", "fade_width", "runout_mm"}
+    if name
+    not in {"wobble_growth", "wobble_scatter", "wobble_slope", "tremor_mm", "fade_width", "runout_mm", "broad_mm"}
 )
 
 ORDINARY = HandStyle()
@@ -117,14 +123,17 @@ def sample_hand_style(*, rng: np.random.Generator, steadiness: float, spread: fl
         return float(np.clip(_between(rng, apprentice, master, steadiness, spread), low, high))
 
     return HandStyle(
-        wobble=at("wobble", 1.0, 0.3),
+        wobble=at("wobble", 0.9, 0.25),
         wobble_scatter=float(rng.uniform(0.45, 0.75)),
         wobble_slope=float(rng.uniform(2.8, 3.7)),
-        tremor_um=at("tremor_um", 13.0, 4.0),
+        tremor_um=at("tremor_um", 12.0, 3.0),
         tremor_mm=float(rng.uniform(0.4, 1.8)),
         hook=at("hook", 0.02, 0.003),
         width_scatter=at("width_scatter", 0.16, 0.04),
         swell=at("swell", 0.13, 0.035),
+        press=float(np.clip(rng.normal(0.0, 0.22), -0.7, 0.7)),
+        press_scatter=at("press_scatter", 0.2, 0.06),
+        broad_mm=float(rng.uniform(0.2, 0.4)),
         thin_fade=float(np.clip(rng.normal(0.38, 0.15), 0.03, 0.75)),
         fade_width=float(rng.uniform(0.08, 0.28)),
         runout=float(np.clip(rng.normal(0.16, 0.10), 0.0, 0.5)),
@@ -148,6 +157,7 @@ def sample_hand_style(*, rng: np.random.Generator, steadiness: float, spread: fl
         ring_wave=at("ring_wave", 0.0012, 0.0003),
         ring_width=at("ring_width", 0.18, 0.06),
         ring_density=at("ring_density", 0.16, 0.05),
+        ring_load=at("ring_load", 0.28, 0.10),
         ring_overlap_deg=float(rng.uniform(1.0, 14.0)),
         ring_step_mm=at("ring_step_mm", 0.018, 0.006),
         guide_lines=float(rng.uniform(0.02, 0.10)) if rng.random() < 0.3 else 0.0,

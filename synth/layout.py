@@ -63,9 +63,33 @@ def track_items(track: Track, center: tuple[float, float], radius: float, zone: 
         angle = 2 * np.pi * index / track.divisions
         heavy = index % (track.every * track.divisions // 60 or track.every) == 0
         items.append(_division(track, center, inner, outer, angle, heavy, index, zone))
+    if track.halves != "nothing":
+        items += [_half_mark(track, center, inner, outer, index, zone) for index in range(track.divisions)]
     if track.figures_every:
         items += _track_figures(track, center, radius, zone)
     return items
+
+
+def _half_mark(track: Track, center: tuple[float, float], inner: float, outer: float, index: int, zone: Zone) -> Item:
+    """A dot or short tick halfway between two divisions, standing on the inner side of the track."""
+    angle = 2 * np.pi * (index + 0.5) / track.divisions
+    depth = outer - inner
+    right, outward = np.array([np.cos(angle), np.sin(angle)]), np.array([np.sin(angle), -np.cos(angle)])
+    if track.halves == "dot":
+        size = min(0.14 * depth, 1.2 * track.tick_mm)
+        t = np.linspace(-1.0, 1.0, 9)
+        path, width, kind = np.stack([0 * t, size * t], axis=1), 2 * size * np.sqrt(1 - t**2), Kind.DOT
+        at = inner + 0.5 * depth
+    else:
+        length = 0.24 * depth
+        path, width, kind = np.array([[0.0, -0.5 * length], [0.0, 0.5 * length]]), np.full(2, track.tick_mm), Kind.TICK
+        width = width * np.exp(track.taper * np.array([-0.5, 0.5]))
+        at = inner + 0.5 * length
+    point = np.array(center) + at * outward
+    placed = point + path[:, :1] * right + path[:, 1:] * outward
+    stroke = Stroke(placed, width, float(width.max()), kind, f"track/half {track.halves}")
+    where, tall = (float(point[0]), float(point[1])), float(np.ptp(path[:, 1]))
+    return Item((stroke,), zone, where, angle, tall, f"track/half {track.halves}", track.ink)
 
 
 def _division(
@@ -82,7 +106,7 @@ def _division(
         length = depth if heavy else depth * track.short
         y0 = -0.5 * depth + (0.0 if track.rings[0] or not track.rings[1] else depth - length)
         path = np.array([[0.0, y0], [0.0, y0 + length]])
-        width = np.full(2, track.heavy_mm if heavy else track.tick_mm)
+        width = (track.heavy_mm if heavy else track.tick_mm) * np.exp(track.taper * np.array([-0.5, 0.5]))
         kind = Kind.TICK
         if track.blocked and index % 2 == 0 and not heavy:
             width = np.full(2, 0.45 * 2 * np.pi * middle / track.divisions)

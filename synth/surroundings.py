@@ -96,6 +96,8 @@ def sample_surroundings(*, rng: np.random.Generator, dial_radius_mm: float) -> S
     rim = str(rng.choice(RIMS, p=[0.4, 0.3, 0.3]))
     edge = str(rng.choice(EDGES, p=[0.25, 0.45, 0.3] if rim == "none" else [0.55, 0.25, 0.2]))
     edge_mm = 0.0 if edge == "none" else dial_radius_mm * rng.uniform(0.005, 0.03)
+    if edge == "dark" and rim == "none":  # the inked outline of a dial cut out for a book's plate
+        edge_mm *= rng.choice([1.0, 1.8])
     inner = dial_radius_mm + edge_mm + dial_radius_mm * rng.choice([0.0, rng.uniform(0.0, 0.02)])
     ground = str(rng.choice(GROUNDS, p=[0.25, 0.25, 0.25, 0.1, 0.15]))
     level = float(np.exp(rng.uniform(np.log(0.02), np.log(0.8))))

