@@ -104,8 +104,8 @@ def specimen() -> DialDesign:
     """The dial the parts are taken from."""
     track = Track(
         inner=0.915, outer=0.96, rings=(True, False), ring_mm=0.08, divisions=60, tick_mm=0.13, heavy_mm=0.45, every=5,
-        mark="dot", short=1.0, blocked=False, taper=0.0, halves="nothing", figures_every=0, figures_letterform="arabic-plain",
-        figures_height=0.05, figures_at=0.8, figures_start=60, ink=0,
+        mark="dot", short=1.0, blocked=False, taper=0.0, halves="nothing", figures_every=0,
+        figures_letterform="arabic-plain", figures_height=0.05, figures_at=0.8, figures_start=60, ink=0,
     )  # fmt: skip
     small = replace(
         track, inner=0.84, outer=0.95, rings=(True, True), ring_mm=0.07, tick_mm=0.07, heavy_mm=0.12, mark="tick",

@@ -231,7 +231,7 @@ def stray_line(
 
 
 def held(batch: StrokeBatch, hand: Columns) -> Floats:
-    """(S,) share of its wander a stroke keeps: broad ones are outlined edge by edge and filled, so they run straighter."""
+    """(S,) share of its wander a stroke keeps: broad ones are outlined edge by edge and filled, so run straighter."""
     return np.minimum(1.0, hand.broad_mm / np.maximum(batch.nominal, 0.01))
 
 
