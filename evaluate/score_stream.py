@@ -1,0 +1,191 @@
+"""`dialtell score --csv`: a row per photograph as soon as it is scored, in the order given, on all cores.
+
+Run again, it goes on where it was cut off: finished rows are kept, a half-written last line is taken off.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from dialtell.evaluate.call_table import plain_name
+from dialtell.evaluate.flags import MAX_PIXELS
+from dialtell.synth.errors import OutputError
+from dialtell.synth.terms import ZONES
+
+ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
+COLUMNS = (
+    "photo", "call", "log10_lr", "probability_hand", "support", "reason", "pixels_per_mm", "pixels_across",
+    *(f"{zone}_{part}" for zone in ZONE_COLUMNS for part in ("call", "log10_lr")),
+    "warnings", "error", "weights_sha256",
+)  # fmt: skip
+AHEAD = 4  # photographs handed out to each worker before the first of them is written
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What every worker needs. weights : path or None for the shipped ones."""
+
+    weights: Path | None = None
+    diameter_mm: float | None = None
+    max_pixels: int = MAX_PIXELS
+
+
+def guarded(text: str) -> str:
+    """Text for a cell that a spreadsheet must not take for a formula: an apostrophe goes before = + - @ and tabs."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+def cell_name(path: object) -> str:
+    """A photograph's name as the table holds it: no control marks, no formula."""
+    return guarded(plain_name(path))
+
+
+def row_of(entry: dict[str, Any], sha256: str) -> list[str]:
+    """One row from a dial's or an error's entry in a document of schema dialtell.score/1."""
+    row = dict.fromkeys(COLUMNS, "")
+    row["photo"], row["weights_sha256"] = cell_name(entry["photo"]), sha256
+    if "error" in entry:
+        row["error"] = guarded(plain_name(entry["error"]))
+    else:
+        row["call"], row["support"] = entry["call"], guarded(plain_name(entry["support"]))
+        row["reason"] = guarded(plain_name(entry["reason"]))
+        row["log10_lr"], row["probability_hand"] = _text(entry["log10_lr"]), _text(entry["probability_hand"])
+        if entry["geometry"] is not None:
+            row["pixels_per_mm"] = _text(entry["geometry"]["pixels_per_mm"])
+            row["pixels_across"] = _text(entry["geometry"]["pixels_across"])
+        for zone in entry["zones"]:
+            name = str(zone["zone"]).replace(" ", "_")
+            row[f"{name}_call"] = zone["call"] if zone["judged"] else "not judged"
+            row[f"{name}_log10_lr"] = _text(zone["log10_lr"])
+        row["warnings"] = guarded(" | ".join(plain_name(warning) for warning in entry["warnings"]))
+    return [row[name] for name in COLUMNS]
+
+
+def _text(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> set[str]:
+    """Names of the photographs that `path` already holds; makes the file ready to be added to.
+
+    Raises OutputError when the file is no such table, or one made with other weights.
+    """
+    if overwrite or not path.exists() or path.stat().st_size == 0:
+        if not path.parent.is_dir():
+            raise OutputError(f"{path} cannot be written, there is no folder {path.parent}; make it first")
+        _write(path, "w", [list(COLUMNS)])
+        return set()
+    data = path.read_bytes()
+    whole = data[: data.rfind(b"\n") + 1]
+    try:
+        rows = list(csv.reader(io.StringIO(whole.decode("utf-8-sig"), newline="")))
+    except (UnicodeDecodeError, csv.Error):
+        rows = []
+    if not rows and data and _line(COLUMNS).startswith(data.decode("utf-8", "replace")):
+        rows = [list(COLUMNS)]  # cut off within its own first line
+        whole = _line(COLUMNS).encode()
+    if not rows or tuple(rows[0]) != COLUMNS:
+        raise OutputError(f"{path} is not a table of calls; give another --csv, or --overwrite to replace it")
+    for number, row in enumerate(rows[1:], start=2):
+        if len(row) != len(COLUMNS):
+            raise OutputError(f"{path}, row {number} is damaged; give another --csv, or --overwrite to replace it")
+        if row[-1] != sha256:
+            raise OutputError(
+                f"{path} holds calls made with other weights ({row[-1][:12]}); give another --csv, or --overwrite"
+            )
+    if whole != data:
+        with path.open("r+b") as file:
+            file.write(whole)
+            file.truncate(len(whole))
+    return {row[0] for row in rows[1:]}
+
+
+def _line(row: Sequence[str]) -> str:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerow(row)
+    return text.getvalue()
+
+
+def _write(path: Path, mode: str, rows: Iterable[Sequence[str]]) -> None:
+    try:
+        with path.open(mode, encoding="utf-8", newline="") as file:
+            for row in rows:
+                file.write(_line(row))
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written ({error.strerror}); free some space or give another --csv; "
+                          "run again to go on") from error  # fmt: skip
+
+
+def stream_calls(
+    paths: Sequence[Path], table: Path, settings: Settings, *, sha256: str, workers: int = 0, overwrite: bool = False
+) -> Iterator[tuple[Path, str]]:
+    """Score the photographs not yet in `table`, adding a row for each; yields (path, its error or "") as rows land.
+
+    workers : processes, 0 one per core, 1 none but this one.
+    """
+    done = finished_rows(table, sha256, overwrite=overwrite)
+    left = [path for path in paths if cell_name(path) not in done]
+    for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
+        _write(table, "a", [row_of(entry, sha256)])
+        yield path, str(entry.get("error", ""))
+
+
+def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
+    workers = min(workers, len(paths))
+    if workers <= 1:
+        _start(settings, threads=None)
+        for path in paths:
+            yield path, _score(path)
+        return
+    # spawned: a forked copy of a process that has used torch can hang
+    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_start, initargs=(settings, 1))
+    with pool:
+        waiting: deque[tuple[Path, Future[dict[str, Any]]]] = deque()
+        try:
+            for path in paths:
+                waiting.append((path, pool.submit(_score, path)))
+                if len(waiting) >= AHEAD * workers:
+                    first, future = waiting.popleft()
+                    yield first, future.result()
+            while waiting:
+                first, future = waiting.popleft()
+                yield first, future.result()
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+_worker: dict[str, Any] = {}
+
+
+def _start(settings: Settings, threads: int | None) -> None:
+    from dialtell.model.store import load_weights
+
+    if threads is not None:
+        import cv2
+        import torch
+
+        cv2.setNumThreads(threads)
+        torch.set_num_threads(threads)
+    _worker.update(settings=settings, weights=load_weights(settings.weights))
+
+
+def _score(path: Path) -> dict[str, Any]:
+    from dialtell.evaluate.score import score_photos
+
+    settings: Settings = _worker["settings"]
+    document = score_photos(
+        [path], _worker["weights"], diameter_mm=settings.diameter_mm, max_pixels=settings.max_pixels
+    )
+    entry: dict[str, Any] = (document["dials"] or document["errors"])[0]
+    return entry
