@@ -68,7 +68,7 @@ class PeriodCheck:
         """Probability of hand painting after both."""
         if self.posterior_log10_odds is None:
             return None
-        return 1.0 / (1.0 + 10.0**-self.posterior_log10_odds)
+        return 1.0 / (1.0 + math.pow(10.0, -self.posterior_log10_odds))
 
 
 def printed_share(year: float) -> float:

@@ -1,0 +1,333 @@
+"""`dialtell collection`: many dials in one file, with every call made of them and what their owner knows."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dialtell.evaluate.flags import add_reading, add_size
+
+if TYPE_CHECKING:
+    from dialtell.evaluate.collection_file import CollectionFile, Entry
+
+CALLS = ("hand-painted", "printed", "undetermined")
+ZONES = ("signature", "numerals", "minute track", "seconds bit", "other")
+
+DESCRIPTION = """\
+Keep many dials in one file: their photographs by hash, every call with the weights that made it, the owner's fields
+(maker, serial, year, size, notes) and labels. The photographs stay where they are.
+"""
+
+EPILOG = """\
+examples:
+  dialtell collection add dials.collection photos/
+  dialtell collection set dials.collection 12 --maker "Invented & Sons" --year 1884 --size-mm 44.9
+  dialtell collection list dials.collection --call hand-painted --decade 1880
+  dialtell collection page dials.collection --out dials.html
+  dialtell collection rescore dials.collection          after new weights; older calls stay in the history
+  dialtell collection export dials.collection --csv dials.csv
+
+Results go to standard output, with --json as one document (default: a few words).
+Two programs may add to one file at once. `add` run again goes on where it was cut off.
+
+Exit status: 0 done, 1 something could not be done (the rest is), 2 wrong usage, 130 interrupted.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Flags of the verb and of what it does."""
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    below = parser.add_subparsers(dest="act", metavar="ACT", title="acts", required=True)
+
+    def act(name: str, line: str) -> argparse.ArgumentParser:
+        sub = below.add_parser(name, help=line, description=line[:1].upper() + line[1:] + ".", allow_abbrev=False)
+        sub.add_argument("collection", type=Path, metavar="COLLECTION", help="the collection's file")
+        return sub
+
+    add = act("add", "add photographs, or folders of them, and score them")
+    add.add_argument("photos", nargs="+", metavar="PHOTO", help="photograph, or a folder to be searched downwards")
+    add_size(add)
+    add_reading(add)
+    add.add_argument("--json", action="store_true", help="print one JSON document")
+    again = act("rescore", "score all photographs with other weights, keeping the older calls")
+    add_reading(again)
+    again.add_argument("--json", action="store_true", help="print one JSON document")
+    for name, line in (("list", "list dials"), ("page", "write a page of dials by decade")):
+        sub = act(name, line)
+        _add_choice(sub)
+        if name == "list":
+            sub.add_argument("--json", action="store_true", help="print one JSON document")
+        else:
+            sub.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="the page; required")
+            sub.add_argument("--overwrite", action="store_true", help="replace the page if it exists")
+            sub.add_argument(
+                "--inspections", type=Path, metavar="DIR",
+                help="folder of inspection pages to link to; those missing are made (default: no links)",
+            )  # fmt: skip
+            add_reading(sub)
+    show = act("show", "show one dial with its history, labels and dials that look the same")
+    show.add_argument("number", type=int, metavar="ID", help="its number, see `list`")
+    show.add_argument("--json", action="store_true", help="print one JSON document")
+    fields = act("set", "set what the owner knows of a dial")
+    fields.add_argument("number", type=int, metavar="ID", help="its number, see `list`")
+    fields.add_argument("--maker", metavar="TEXT")
+    fields.add_argument("--serial", metavar="TEXT")
+    fields.add_argument("--year", type=_whole(1700, 2100), metavar="YEAR")
+    fields.add_argument("--size-mm", type=_millimetres, metavar="MM", help="diameter of the dial")
+    fields.add_argument("--notes", metavar="TEXT", help="an empty text empties a field")
+    fields.add_argument("--label", metavar="LABEL", help="painted, printed, mixed or cannot tell, of --zone")
+    fields.add_argument("--zone", choices=("dial", *ZONES), default="dial", help="that --label is of (default: dial)")
+    fields.add_argument("--basis", choices=("by eye", "record", "examined object"), default="by eye", help="of --label")
+    export = act("export", "write the collection as CSV or JSON")
+    kind = export.add_mutually_exclusive_group(required=True)
+    kind.add_argument("--csv", type=Path, metavar="FILE", help="a row per dial")
+    kind.add_argument(
+        "--json", type=Path, metavar="FILE", help="everything but thumbnails, history and labels included"
+    )
+    export.add_argument("--overwrite", action="store_true", help="replace the file if it exists")
+    act("check", "check that the file is sound and its photographs are where they were")
+
+
+def _add_choice(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("which dials (default: all)")
+    group.add_argument("--call", choices=CALLS, help="of the dial, or of --zone")
+    group.add_argument("--zone", choices=ZONES, help="that --call and --least-support are about")
+    group.add_argument("--decade", type=_whole(1700, 2100), metavar="YEAR", help="such as 1880")
+    group.add_argument(
+        "--least-support", type=float, metavar="X", help="smallest size of the log10 likelihood ratio, such as 1"
+    )
+    group.add_argument("--words", metavar="TEXT", help="in maker, serial, notes or path")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do as asked; returns the exit status."""
+    from dialtell.evaluate.collection_file import CollectionFile
+
+    with CollectionFile(args.collection, create=args.act == "add") as collection:
+        return ACTS[args.act](collection, args)
+
+
+def _add(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.collection_add import Outcome, add_photos
+    from dialtell.model.photo import walk_photos
+    from dialtell.model.store import load_weights
+
+    files, missing = walk_photos(args.photos)
+    weights = load_weights(args.weights)
+    outcomes = [Outcome(path, "failed", str(error)) for path, error in missing]
+    done = add_photos(collection, files, weights, diameter_mm=args.diameter_mm, max_pixels=args.max_pixels)
+    return _report(collection, args, [*outcomes, *_watched(done, len(files), args.quiet)])
+
+
+def _rescore(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.collection_add import rescore
+    from dialtell.model.store import load_weights
+
+    done = rescore(collection, load_weights(args.weights), max_pixels=args.max_pixels)
+    return _report(collection, args, list(_watched(done, collection.counts()["photographs"], args.quiet)))
+
+
+def _watched(outcomes: Any, total: int, quiet: bool) -> Any:
+    from tqdm import tqdm
+
+    return tqdm(outcomes, total=total, unit="photo", leave=False, disable=True if quiet or total < 2 else None)
+
+
+def _report(collection: CollectionFile, args: argparse.Namespace, outcomes: list[Any]) -> int:
+    import logging
+
+    from dialtell.evaluate.call_table import plain_name
+    from dialtell.evaluate.output import json_text
+
+    log = logging.getLogger("dialtell.collection")
+    failed = [outcome for outcome in outcomes if outcome.outcome == "failed"]
+    for outcome in failed:
+        log.error("%s", plain_name(outcome.error))
+    counts = {name: sum(o.outcome == name for o in outcomes) for name in ("added", "known", "failed")}
+    if args.json:
+        rows = [{"photo": str(o.path), "outcome": o.outcome, "error": o.error} for o in outcomes]
+        print(json_text({"schema": "dialtell.collection/1", "counts": counts, "photographs": rows}))
+    else:
+        print(
+            f"{counts['added']} scored, {counts['known']} known already, {counts['failed']} not read; "
+            f"{collection.path} holds {collection.counts()['photographs']} photographs"
+        )
+    return 1 if failed else 0
+
+
+def _chosen(collection: CollectionFile, args: argparse.Namespace) -> list[Entry]:
+    from dialtell.evaluate.collection_table import Choice
+
+    choice = Choice(
+        args.call, args.zone, None if args.decade is None else args.decade // 10 * 10, args.least_support, args.words
+    )
+    return [entry for entry in collection.entries() if choice.takes(entry)]
+
+
+def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
+    import shutil
+
+    from dialtell.evaluate.collection_table import SCHEMA, list_text, record_of
+    from dialtell.evaluate.output import json_text
+
+    entries = _chosen(collection, args)
+    if args.json:
+        print(json_text({"schema": SCHEMA, "dials": [record_of(entry) for entry in entries]}))
+    else:
+        print(list_text(entries, width=max(shutil.get_terminal_size((100, 24)).columns, 60)))
+    return 0
+
+
+def _show(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.call_table import plain_name
+    from dialtell.evaluate.collection_table import SCHEMA, record_of
+    from dialtell.evaluate.near_duplicates import ALIKE, distance
+    from dialtell.evaluate.output import json_text
+
+    entry = collection.entry(args.number)
+    record = record_of(entry, collection)
+    record["looks_the_same"] = [
+        other.id
+        for other in collection.entries()
+        if other.id != entry.id
+        and other.likeness and entry.likeness and distance(other.likeness, entry.likeness) <= ALIKE
+    ]  # fmt: skip
+    if args.json:
+        print(json_text({"schema": SCHEMA, "dial": record}))
+        return 0
+    for name in (
+        "id",
+        "photo",
+        "maker",
+        "serial",
+        "year",
+        "size_mm",
+        "notes",
+        "call",
+        "log10_lr",
+        "support",
+        "weights",
+    ):
+        if record[name] is not None:
+            print(f"{name.replace('_', ' '):<12}{plain_name(record[name])}")
+    if not entry.path.is_file():
+        print(f"{'note':<12}the photograph is no longer at this place; add it again from its new one")
+    for call in record["history"]:
+        ratio = "" if call["log10_lr"] is None else f" {call['log10_lr']:+.2f}"
+        print(f"{'called':<12}{call['made_at'][:10]} by {plain_name(call['weights'])}: {call['call']}{ratio}")
+    for label in record["labels"]:
+        print(f"{'labelled':<12}{label['zone']}: {label['label']} ({label['basis']})")
+    for other in record["looks_the_same"]:
+        print(f"{'looks like':<12}{other}")
+    return 0
+
+
+def _set(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.collection_file import FIELDS
+    from dialtell.synth.errors import ParameterError
+
+    given = {name: getattr(args, name) for name in FIELDS if getattr(args, name) is not None}
+    if not given and args.label is None:
+        raise ParameterError("nothing to set; give --maker, --serial, --year, --size-mm, --notes or --label")
+    if given:
+        collection.set_fields(args.number, {name: None if value == "" else value for name, value in given.items()})
+    if args.label is not None:
+        collection.set_label(args.number, args.zone, args.label, args.basis)
+    return 0
+
+
+def _export(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.collection_table import SCHEMA, csv_text, record_of
+    from dialtell.evaluate.output import json_text, write_text
+
+    if args.csv is not None:
+        write_text(args.csv, csv_text(collection.entries(), collection), overwrite=args.overwrite)
+    else:
+        records = [record_of(entry, collection) for entry in collection.entries()]
+        write_text(args.json, json_text({"schema": SCHEMA, "dials": records}) + "\n", overwrite=args.overwrite)
+    return 0
+
+
+def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.collection_page import page_text
+    from dialtell.evaluate.output import require_free, write_text
+
+    require_free(args.out, overwrite=args.overwrite)
+    entries = _chosen(collection, args)
+    links, failed = ({}, 0) if args.inspections is None else _inspections(entries, args)
+    text = page_text(entries, args.collection.name, links)
+    write_text(args.out, text, overwrite=args.overwrite)
+    return 1 if failed else 0
+
+
+def _inspections(entries: list[Entry], args: argparse.Namespace) -> tuple[dict[int, str], int]:
+    """Links from the page to inspection pages, by entry; makes those missing. Also how many could not be made."""
+    import logging
+    import os
+
+    from dialtell.evaluate.inspect_page import inspect_photo
+    from dialtell.model.store import load_weights
+    from dialtell.synth.errors import DialtellError
+
+    log = logging.getLogger("dialtell.collection")
+    weights = load_weights(args.weights)
+    args.inspections.mkdir(parents=True, exist_ok=True)
+    links: dict[int, str] = {}
+    failed = 0
+    for entry in _watched(entries, len(entries), args.quiet):
+        target = args.inspections / f"{entry.sha256[:16]}-{weights.identity['sha256'][:8]}.html"
+        try:
+            if not target.exists():
+                inspect_photo(
+                    entry.path, target, weights, diameter_mm=entry.fields["size_mm"], max_pixels=args.max_pixels
+                )
+        except DialtellError as error:
+            failed += 1
+            log.error("%s", error)
+            continue
+        links[entry.id] = os.path.relpath(target, args.out.parent or ".").replace(os.sep, "/")
+    return links, failed
+
+
+def _check(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.call_table import plain_name
+
+    said = collection.faults()
+    moved = [entry for entry in collection.entries() if not entry.path.is_file()]
+    said += [f"{entry.id}: {entry.path} is no longer there; add it again from its new place" for entry in moved]
+    for line in said:
+        print(plain_name(line))
+    if not said:
+        counts = collection.counts()
+        print(f"sound: {counts['photographs']} photographs, {counts['calls']} calls, {counts['labels']} labels")
+    return 1 if said else 0
+
+
+ACTS: dict[str, Callable[[CollectionFile, argparse.Namespace], int]] = {
+    "add": _add, "rescore": _rescore, "list": _list, "show": _show, "set": _set, "export": _export, "page": _page,
+    "check": _check,
+}  # fmt: skip
+
+
+def _whole(low: int, high: int) -> Callable[[str], int]:
+    def read(text: str) -> int:
+        if not text.isdecimal() or not low <= int(text) <= high:
+            raise argparse.ArgumentTypeError(f"{text!r} is no whole number from {low} to {high}")
+        return int(text)
+
+    return read
+
+
+def _millimetres(text: str) -> float:
+    from dialtell.synth.sizes import LARGEST_MM, SMALLEST_MM
+
+    try:
+        value = float(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
+    if not SMALLEST_MM <= value <= LARGEST_MM:
+        raise argparse.ArgumentTypeError(f"{value:g} mm; give {SMALLEST_MM:g} to {LARGEST_MM:g}")
+    return value

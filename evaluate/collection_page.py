@@ -1,0 +1,127 @@
+"""A collection on one page: thumbnails by decade, the share of painted dials by year, filters; all of it offline."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import importlib.resources
+import json
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from dialtell.evaluate.call_table import plain_name
+from dialtell.evaluate.cautions import CAUTIONS
+from dialtell.evaluate.collection_file import Entry
+from dialtell.evaluate.near_duplicates import alike
+from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
+from dialtell.train.proportion import wilson
+
+CHART_WIDTH, CHART_HEIGHT, MARGIN = 720.0, 200.0, 34.0
+LEAST_SPAN = 10  # years across the chart
+
+
+def page_text(entries: Sequence[Entry], title: str, links: Mapping[int, str] | None = None) -> str:
+    """The page. links : of entries' ids to inspection pages, relative to the page."""
+    links = links or {}
+    script, data = _own("collection.js"), _json([_dial(entry, links.get(entry.id)) for entry in entries])
+    digests = [base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (script,)]
+    template = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    ).from_string(_own("collection.html"))
+    counts = Counter(entry.call or UNDETERMINED for entry in entries)
+    return template.render(
+        title=plain_name(title),
+        style=Markup(_own("inspection.css") + _own("collection.css")),
+        script=Markup(script),
+        script_hash=f"sha256-{digests[0]}",
+        data=Markup(data),
+        total=len(entries),
+        counts=[(call, counts[call]) for call in (HAND, PRINTED, UNDETERMINED)],
+        chart=chart(entries),
+        decades=_decades(entries),
+        pairs=_pairs(entries),
+        cautions=CAUTIONS,
+    )
+
+
+def shares(entries: Sequence[Entry]) -> list[dict[str, Any]]:
+    """By year: year, painted, decided, and the share with its 95 % Wilson interval; only years with decided calls."""
+    found = []
+    dated = sorted((e for e in entries if e.fields["year"] is not None), key=lambda e: int(e.fields["year"]))
+    for year, group in groupby(dated, key=lambda e: int(e.fields["year"])):
+        calls = Counter(entry.call for entry in group)
+        painted, decided = calls[HAND], calls[HAND] + calls[PRINTED]
+        if decided:
+            low, high = wilson(painted, decided)
+            found.append({"year": year, "painted": painted, "decided": decided,
+                          "share": painted / decided, "low": low, "high": high})  # fmt: skip
+    return found
+
+
+def chart(entries: Sequence[Entry]) -> dict[str, Any] | None:
+    """Points, whiskers and axis marks in px of the chart; None without a dated, decided dial."""
+    points = shares(entries)
+    if not points:
+        return None
+    first, last = points[0]["year"], points[-1]["year"]
+    spare = max(LEAST_SPAN - (last - first), 0) / 2
+    low, high = first - spare - 1, last + spare + 1
+
+    def across(year: float) -> float:
+        return round(float(MARGIN + (year - low) / (high - low) * (CHART_WIDTH - 1.5 * MARGIN)), 1)
+
+    def down(share: float) -> float:
+        return round(CHART_HEIGHT - MARGIN - share * (CHART_HEIGHT - 1.5 * MARGIN), 1)
+
+    step = next(width for width in (1, 2, 5, 10, 20, 50, 100) if (high - low) / width <= 14)
+    marks = [year for year in range(int(low), int(high) + 1) if year % step == 0]
+    return {
+        "width": CHART_WIDTH, "height": CHART_HEIGHT, "left": MARGIN, "right": CHART_WIDTH - MARGIN / 2,
+        "points": [
+            {"x": across(p["year"]), "y": down(p["share"]), "low": down(p["low"]), "high": down(p["high"]),
+             "words": f"{p['year']}: {p['painted']} of {p['decided']} called hand-painted "
+                      f"({p['low']:.2f} to {p['high']:.2f})"}
+            for p in points
+        ],
+        "years": [{"x": across(year), "text": year} for year in marks],
+        "shares": [{"y": down(share), "text": f"{100 * share:.0f} %"} for share in (0.0, 0.5, 1.0)],
+    }  # fmt: skip
+
+
+def _dial(entry: Entry, link: str | None) -> dict[str, Any]:
+    year = entry.fields["year"]
+    zones = [] if entry.document is None else entry.document["zones"]
+    return {
+        "id": entry.id,
+        "name": plain_name(entry.path.name),
+        "who": plain_name(" ".join(str(entry.fields[key]) for key in ("maker", "serial") if entry.fields[key])),
+        "year": year,
+        "call": entry.call or UNDETERMINED,
+        "ratio": None if entry.log10_lr is None else round(entry.log10_lr, 2),
+        "zones": {zone["zone"]: [zone["call"], zone["log10_lr"]] for zone in zones if zone["judged"]},
+        "link": link,
+        "picture": None if entry.thumbnail is None else base64.b64encode(entry.thumbnail).decode(),
+    }
+
+
+def _json(value: object) -> str:
+    """JSON that may stand in a script element: nothing in it can close the element or open a comment."""
+    return json.dumps(value, allow_nan=False).replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _decades(entries: Sequence[Entry]) -> list[int]:
+    return sorted({int(entry.fields["year"]) // 10 * 10 for entry in entries if entry.fields["year"] is not None})
+
+
+def _pairs(entries: Sequence[Entry]) -> list[tuple[int, int]]:
+    marked = [entry for entry in entries if entry.likeness]
+    return [(marked[i].id, marked[j].id) for i, j, _ in alike([str(e.likeness) for e in marked])[:200]]
+
+
+def _own(name: str) -> str:
+    return importlib.resources.files("dialtell.evaluate.pages").joinpath(name).read_text(encoding="utf-8")
