@@ -21,7 +21,7 @@ from dialtell.evaluate.near_duplicates import alike
 from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.train.proportion import wilson
 
-CHART_WIDTH, CHART_HEIGHT, MARGIN = 720.0, 200.0, 34.0
+CHART_WIDTH, CHART_HEIGHT, MARGIN = 720.0, 200.0, 44.0
 LEAST_SPAN = 10  # years across the chart
 
 
