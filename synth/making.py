@@ -110,11 +110,12 @@ def make(design: DialDesign, making: Making) -> list[Coat]:
     for process in Process:
         chosen = [item for item in items if making.process_of(item.zone) is process]
         if chosen:
-            coats.append(_coat(chosen, design, making, process))
+            coats.append(coat_of(chosen, design, making, process))
     return coats
 
 
-def _coat(items: Sequence[Item], design: DialDesign, making: Making, process: Process) -> Coat:
+def coat_of(items: Sequence[Item], design: DialDesign, making: Making, process: Process) -> Coat:
+    """The paint of these items, all laid by `process`."""
     batches, table = gather(items), tabulate(items)
     if process is Process.HAND:
         painted = paint_by_hand(_laid_out(batches, making.pull), table, making.workshop, design.density)

@@ -166,12 +166,13 @@ def paint_strokes(
     return reflectance
 
 
-def radiance(spec: DialSpec) -> NDArray[np.float32]:
-    """What the lens sees: (H, W, 3) float32 linear light."""
+def radiance(spec: DialSpec, coats: list[Coat] | None = None) -> NDArray[np.float32]:
+    """What the lens sees: (H, W, 3) float32 linear light. coats : None for those of the spec's own making."""
     matrix = homography(spec.view)
     surface = paint_body(spec.body, spec.view)
     room = surface.dial_mask * (1.0 - surface.holes)  # no paint on the case or in a hole
-    scene = paint_strokes(make(spec.design, spec.making), spec, matrix, surface.reflectance, room)
+    laid = make(spec.design, spec.making) if coats is None else coats
+    scene = paint_strokes(laid, spec, matrix, surface.reflectance, room)
     scene = apply_wear(spec.wear, spec.view, scene, surface.dial_mask)
     scene, _ = paint_hands(spec.hands, spec.view, scene)
     return apply_light(spec.light, spec.view, scene)
@@ -179,4 +180,9 @@ def radiance(spec: DialSpec) -> NDArray[np.float32]:
 
 def render(spec: DialSpec) -> NDArray[np.uint8]:
     """The photograph: (H, W, 3) uint8 sRGB. The same spec gives the same bytes."""
-    return expose(spec.camera, radiance(spec))
+    return photograph(spec)
+
+
+def photograph(spec: DialSpec, coats: list[Coat] | None = None) -> NDArray[np.uint8]:
+    """The photograph of other paint on the same dial; see render."""
+    return expose(spec.camera, radiance(spec, coats))
