@@ -1,7 +1,8 @@
 """Is the map true? Strokes planted by the renderer, found or not by each map.
 
-`python -m dialtell.evaluate.saliency_truth` prints the table. A map counts only if it beats an edge map at finding what was planted, and dies when the weights are randomised. All
-maps are compared in the patches the net looked at, after the same smoothing.
+`python -m dialtell.evaluate.saliency_truth` prints the table. A map counts only if it beats an edge map at finding
+what was planted, and dies when the weights are randomised. All maps are compared in the patches the net looked at,
+after the same smoothing.
 """
 
 from __future__ import annotations

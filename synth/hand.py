@@ -21,6 +21,12 @@ from dialtell.synth.terms import ZONES, Kind, Zone
 BRUSH_TIP_MM = 0.10  # no end is rounded deeper than the tip of the brush (judgement)
 FADE_POWER = 1.5  # thin strokes lose density, stems of 0.4 mm and more do not (judgement)
 CAP_SAMPLES = 4  # samples that round off each end
+TREMOR_TONES = 5  # sinusoids that make up the tremor
+TREMOR_SPREAD = 0.2  # SD of their frequencies, share: 8 to 12 Hz about 10 (Lakie 2015: a peak from 6 to 12 Hz)
+ENDS_SLOW = 0.4  # the pen is slower by this share at the ends than on average, faster in the middle (judgement)
+HOOK_REACH = (0.07, 0.15)  # share of the stroke a hook takes up (judgement; within the 5 % trimmed ends mostly)
+HOOK_SLOPE = 1.2  # slope at the tip at which a hook saturates
+LIFT_MM = 1.0  # length over which the brush comes down on a turning dial (judgement)
 MODES = np.arange(2, 25)  # mode k makes k/2 cycles along a stroke; mode 1 is its angle
 
 
@@ -220,14 +226,36 @@ def stray_line(
     rms = hand.wobble / 100 * 3.0 * (length / 3.0) ** hand.wobble_growth
     rms = rms * np.exp(hand.wobble_scatter * rng.standard_normal(count))
     off = rms[:, None] * waves(rng, count, samples, modes=MODES, slope=hand.wobble_slope)
-    phase = rng.uniform(0, 2 * np.pi, (count, 1))
-    beat = 1.0 + 0.5 * waves(rng, count, samples, modes=np.arange(1, 5), slope=np.zeros(count))
-    wave = np.sin(2 * np.pi * t[None, :] * (length / hand.tremor_mm)[:, None] + phase)
-    off = off + (hand.tremor_um / 1000 * np.sqrt(2))[:, None] * wave * beat
-    hooks = (hand.hook * length * rng.standard_normal((2, count)))[..., None]
-    off = off + hooks[0] * np.clip(1 - t / 0.06, 0, 1) ** 2 + hooks[1] * np.clip(1 - (1 - t) / 0.06, 0, 1) ** 2
-    off = off * (held(batch, hand) * np.where(dot, 0.15, 1.0))[:, None]
+    off = off + (hand.tremor_um / 1000)[:, None] * tremor_waves(length / hand.tremor_mm, t, rng)
+    kept = held(batch, hand)
+    off = off + kept[:, None] * hooks(hand.hook, batch, t, rng)
+    off = off * (kept * np.where(dot, 0.15, 1.0))[:, None]
     return np.asarray(path + normals(path) * off[..., None])
+
+
+def tremor_waves(cycles: Floats, t: Floats, rng: np.random.Generator) -> Floats:
+    """(S, M) unit-RMS narrow-band noise of `cycles` (S,) waves a stroke on average, crowded toward the ends."""
+    count = len(cycles)
+    time = t + ENDS_SLOW / (2 * np.pi) * np.sin(2 * np.pi * t)  # share of the stroke's time, by share of its length
+    tone = cycles[:, None] * np.clip(1 + TREMOR_SPREAD * rng.standard_normal((count, TREMOR_TONES)), 0.3, 1.7)
+    size = rng.standard_normal((2, count, TREMOR_TONES)) / np.sqrt(TREMOR_TONES)
+    total = np.zeros((count, len(t)))
+    for k in range(TREMOR_TONES):
+        angle = 2 * np.pi * tone[:, k, None] * time
+        total += size[0, :, k, None] * np.cos(angle) + size[1, :, k, None] * np.sin(angle)
+    return total
+
+
+def hooks(hook: Floats, batch: StrokeBatch, t: Floats, rng: np.random.Generator) -> Floats:
+    """(S, M) mm off the line near both ends, where the brush is set down and lifted."""
+    count = len(batch.length)
+    length = np.maximum(batch.length, 0.05)
+    reach = rng.uniform(*HOOK_REACH, (2, count))
+    reach = np.clip(np.maximum(reach, 1.5 * batch.nominal / length), None, 0.4)
+    far = 0.5 * HOOK_SLOPE * reach  # share of the length that is off at the tip when the slope there is HOOK_SLOPE
+    size = length * far * np.tanh(hook * rng.standard_normal((2, count)) / far)
+    left = [np.clip(1 - place / reach[k, :, None], 0, 1) ** 2 for k, place in ((0, t), (1, 1 - t))]
+    return np.asarray(size[0, :, None] * left[0] + size[1, :, None] * left[1])
 
 
 def held(batch: StrokeBatch, hand: Columns) -> Floats:
@@ -372,6 +400,15 @@ def _second_coat(
     )  # fmt: skip
 
 
+def lifted(width: Floats, radius: Floats, turn: Floats, t: Floats) -> Floats:
+    """Widths of rings whose brush is set down and lifted within the overlap: the closing shows no square cut."""
+    overlap = 2 * np.pi * radius * (turn - 1)
+    reach = np.clip(0.5 * overlap, 1e-9, LIFT_MM)[:, None]
+    along = 2 * np.pi * (radius * turn)[:, None] * np.minimum(t, 1 - t)  # mm from the nearer end
+    share = np.where(overlap[:, None] > 1e-6, np.clip(along / reach, 0, 1), 1.0)
+    return np.asarray(width * (0.15 + 0.85 * share * (2 - share)))
+
+
 def _rings(batch: StrokeBatch, workshop: Workshop, full: float, rng: np.random.Generator) -> Paint:
     """Rings turned on a lathe: near-perfect circles, uneven in width and density, overlapping where they close."""
     hand = columns(batch, workshop)
@@ -396,7 +433,7 @@ def _rings(batch: StrokeBatch, workshop: Workshop, full: float, rng: np.random.G
     lumps = np.arange(1, 41)
     wide = hand.ring_width[:, None] * waves(rng, count, samples, modes=lumps, slope=np.full(count, 1.2))
     width = batch.width * unbiased(hand.width_scatter, rng)[:, None]
-    width = width * np.clip(1 + wide, 0.3, 1.7)
+    width = lifted(width * np.clip(1 + wide, 0.3, 1.7), radius, turn, t)
     local = np.maximum(width, 0.3 * batch.nominal[:, None])
     thin = 1.0 - hand.thin_fade[:, None] * np.exp(-((local / hand.fade_width[:, None]) ** FADE_POWER))
     dense = hand.ring_density[:, None] * waves(rng, count, samples, modes=lumps, slope=np.full(count, 1.0))

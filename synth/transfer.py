@@ -16,6 +16,8 @@ from dialtell.synth.raster import coverage
 from dialtell.synth.skeleton import StrokeBatch, normals
 from dialtell.synth.stroke import Floats
 
+ROUGH_MM = 0.15  # bumps of a film's edge are about this long at least (judgement: ink on film draws short bumps in)
+
 
 @dataclass(frozen=True)
 class Pull:
@@ -94,8 +96,8 @@ def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> P
         side = normals(path)
         half = 0.5 * batch.width
         rough = pull.roughness_um / 1000
-        left = half + rough * rng.standard_normal(half.shape)
-        right = half + rough * rng.standard_normal(half.shape)
+        left = half + rough * edge_noise(batch.length, half.shape, rng)
+        right = half + rough * edge_noise(batch.length, half.shape, rng)
         live = batch.width > 0
         left, right = np.where(live, np.maximum(left, 0.005), 0), np.where(live, np.maximum(right, 0.005), 0)
         sheet = np.sin(path[..., 0, None] * slow[1] + path[..., 1, None] * slow[2] + slow[0]).mean(axis=2)
@@ -104,6 +106,20 @@ def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> P
         labels = {"ink": batch.ink, "zone": batch.zone, "stroke": batch.stroke}
         parts.append(flatten(path, left, side, density, cue, half_right=right, **labels))
     return join(parts)
+
+
+def edge_noise(length: Floats, shape: tuple[int, int], rng: np.random.Generator) -> Floats:
+    """(S, M) unit-RMS noise along strokes, its bumps ROUGH_MM long or two samples of the longest, whichever is more.
+
+    A white value a sample looks jagged where samples lie far apart, as on a ring; the kernel keeps the variance 1.
+    """
+    spacing = float(np.median(length)) / max(shape[1] - 1, 1)
+    sigma = float(np.clip(0.4 * ROUGH_MM / max(spacing, 1e-6), 0.8, 8.0))  # samples
+    reach = int(np.ceil(3 * sigma))
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
+    kernel /= np.sqrt(np.sum(kernel**2))
+    white = rng.standard_normal((shape[0], shape[1] + 2 * reach))
+    return np.asarray(sum(k * white[:, i : i + shape[1]] for i, k in enumerate(kernel)))
 
 
 def ghost(film: Paint, pull: Pull) -> Paint:
