@@ -58,6 +58,8 @@ def call_table(
     for dial in dials:
         lines += _entry(plain_name(dial["photo"]), dial, str(dial["support"]), first, width)
         lines += _wrapped(plain_name(dial["reason"]), width)
+        if printing := dial.get("print_process"):
+            lines += _wrapped(plain_name(f"process of print: {printing['call']}. {printing['reason']}"), width)
         for zone in in_order(dial["zones"]):
             lines += _entry(_INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, width)
         for warning in dial["warnings"]:

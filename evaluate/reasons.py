@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dialtell.evaluate.resolution import Resolution
-from dialtell.evaluate.support import NO_SUPPORT, NOT_JUDGED, support_words
-from dialtell.evaluate.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, Verdict
-from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED, threshold
+from dialtell.evaluate.support import NO_SUPPORT, NOT_JUDGED, ratio_words, support_words
+from dialtell.evaluate.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, PrintEvidence, Verdict
+from dialtell.model.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, UNDETERMINED, threshold
 from dialtell.model.zones import ZoneMap
 from dialtell.synth.terms import ZONES, Zone
 
@@ -75,6 +75,37 @@ def zone_reason(zone: Zone, evidence: Evidence, zones: ZoneMap) -> str:
         count = _patches(evidence.patches)
         return f"Too few strokes: {count} with strokes, at least {LEAST_ZONE_PATCHES} are needed{hidden}."
     return f"Not judged: too few strokes on the whole dial to compare its {_patches(evidence.patches)} with."
+
+
+def print_reason(evidence: PrintEvidence) -> str:
+    """Why a print was called transfer or photographic, or neither, in one sentence."""
+    ratio = evidence.log10_lr
+    if ratio is None:
+        return "These weights are not calibrated to tell transfer from photographic prints; train new ones for that."
+    if evidence.call == CANNOT_TELL:
+        return (
+            f"Its log10 LR of {ratio:+.2f} for a photographic against a transfer print falls short of the "
+            f"{threshold():.2f} either way that a call needs."
+        )
+    one, other = "transfer", "photographic"
+    if evidence.call == PHOTOGRAPHIC:
+        one, other = other, one
+    least = "at least" if evidence.capped else "about"
+    return f"What is seen is {least} {ratio_words(ratio)} times more probable on a {one} than on a {other} print."
+
+
+def print_record(verdict: Verdict) -> dict[str, object] | None:
+    """How a dial called printed was printed, for the JSON of score; None for every other dial."""
+    evidence = verdict.print_process
+    if evidence is None:
+        return None
+    chance, ratio = evidence.probability_photographic, evidence.log10_lr
+    return {
+        "call": evidence.call,
+        "probability_photographic": None if chance is None else round(chance, 6),
+        "log10_lr": None if ratio is None else round(ratio, 4),
+        "reason": print_reason(evidence),
+    }
 
 
 def _hidden(zone: Zone, zones: ZoneMap) -> str:

@@ -6,12 +6,12 @@ A zone with few patches shows no repetition, so it is not judged at all rather t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import torch
 
-from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED, call_for, probability
+from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
 from dialtell.model.patches import PatchSet
 from dialtell.model.store import Weights
 from dialtell.synth.terms import ZONES, Zone
@@ -48,11 +48,36 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class PrintEvidence:
+    """How a print was made. log10_lr : positive for photographic, negative for transfer, None where the weights carry
+    no calibration for it. capped : as of Evidence."""
+
+    log10_lr: float | None = None
+    capped: bool = False
+
+    @property
+    def call(self) -> str:
+        """transfer, photographic or cannot tell."""
+        return print_call_for(self.log10_lr)
+
+    @property
+    def probability_photographic(self) -> float | None:
+        """Against transfer, at prior odds 1:1."""
+        return None if self.log10_lr is None else probability(self.log10_lr)
+
+
+@dataclass(frozen=True)
 class Verdict:
-    """A dial judged. whole : the dial taken together. zones : every zone."""
+    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process."""
 
     whole: Evidence
     zones: dict[Zone, Evidence]
+    printing: PrintEvidence | None = None
+
+    @property
+    def print_process(self) -> PrintEvidence | None:
+        """How it was printed; None unless the dial is called printed, for the ratio speaks of prints alone."""
+        return (self.printing or PrintEvidence()) if self.call == PRINTED else None
 
     @property
     def mixed(self) -> bool:
@@ -81,8 +106,8 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     bag, zone, resolution = tensors(patches)
     with torch.inference_mode():
         output = weights.net.eval()(bag, zone, resolution)
-    dial_logit, zone_logits = float(output.dial[0]), output.zone[0].tolist()
-    if not all(math.isfinite(logit) for logit in (dial_logit, *zone_logits)):
+    dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
+    if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
         raise ArithmeticError("the net gave a number that is not finite")
     zones = {}
     for index, name in enumerate(ZONES):
@@ -91,7 +116,12 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
             ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
             zones[name] = Evidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
-    return Verdict(Evidence(len(patches), ratio, capped, withheld), zones)
+    verdict = Verdict(Evidence(len(patches), ratio, capped, withheld), zones)
+    if weights.print_calibration is None:
+        return verdict
+    return replace(
+        verdict, printing=PrintEvidence(*weights.print_calibration.log10_lr(print_logit, patches.resolution))
+    )
 
 
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:

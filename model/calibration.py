@@ -11,8 +11,11 @@ import math
 from dataclasses import dataclass
 
 from dialtell.synth.errors import require_range
+from dialtell.synth.terms import Process
 
 HAND, PRINTED, UNDETERMINED = "hand-painted", "printed", "undetermined"
+# how a dial called printed was printed
+TRANSFER, PHOTOGRAPHIC, CANNOT_TELL = Process.TRANSFER.value, Process.PHOTOGRAPHIC.value, "cannot tell"
 
 # what a wrong call costs against leaving a dial undetermined: a wrong call misprices and misdates a dial, an
 # undetermined one sends its owner to a magnifier (judgement; stated in the README)
@@ -23,6 +26,7 @@ WRONG_CALL_COST = 10.0
 class Calibration:
     """log10 LR = (slope * logit + offset) / ln 10, held within low..high.
 
+    Positive speaks for the hand, in the calibration of the process of print for photographic against transfer.
     low, high : log10 caps, low <= 0 <= high. bounds : logit resolution bins' extra shrink, pairs of
     (log2 resolution up to which it applies, factor 0..1), ascending; above the last the factor is 1.
     """
@@ -40,7 +44,7 @@ class Calibration:
         require_range("high", self.high, 0.0, 20.0)
 
     def log10_lr(self, logit: float, resolution: float = 0.0) -> tuple[float, bool]:
-        """(log10 likelihood ratio for hand against print, whether a cap was reached)."""
+        """(log10 likelihood ratio, whether a cap was reached)."""
         raw = (self.slope * logit + self.offset) / math.log(10)
         for limit, factor in self.bounds:
             if resolution <= limit:
@@ -71,3 +75,10 @@ def call_for(log10_lr: float | None, cost: float = WRONG_CALL_COST) -> str:
     if log10_lr is None or abs(log10_lr) < threshold(cost):
         return UNDETERMINED
     return HAND if log10_lr > 0 else PRINTED
+
+
+def print_call_for(log10_lr: float | None, cost: float = WRONG_CALL_COST) -> str:
+    """photographic (positive), transfer (negative) or cannot tell; a wrong one costs what a wrong dial call does."""
+    if log10_lr is None or abs(log10_lr) < threshold(cost):
+        return CANNOT_TELL
+    return PHOTOGRAPHIC if log10_lr > 0 else TRANSFER

@@ -35,7 +35,8 @@ class Evidence:
     seen : share of the turn whose outline lies inside the picture.
     falling : share of the seen turn with an edge from light to dark.
     edge : share of the seen turn with such an edge or one from enamel straight to something lighter.
-    rim : share of the seen turn where the disc is as light just inside its edge as further in.
+    rim : share of the seen turn where the disc is as light just inside its edge as its surface leads to expect.
+    held : share of the seen turn with both such an edge and such a rim.
     beyond : share of the seen turn where the picture goes on at the enamel's level outside, as round a printed ring.
     even : share of the inside at the enamel's level.
     ink : share of the inside clearly darker than the enamel.
@@ -48,6 +49,7 @@ class Evidence:
     falling: float
     edge: float
     rim: float
+    held: float
     beyond: float
     even: float
     ink: float
@@ -123,41 +125,48 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     turn = np.arange(_TURN) * (2 * np.pi / _TURN)
     center = np.asarray(disc.center)
     outline = disc.points(turn)
-    height, width = tone.shape
-    x, y = outline.T
-    seen = (x > 2) & (y > 2) & (x < width - 2) & (y < height - 2)
-    if not seen.any():
-        return Evidence(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
     radii = (np.arange(round(_OUTERMOST / _STEP)) + 0.5) * _STEP
     places = center + radii[None, :, None] * (outline - center)[:, None, :]
+    x, y = places[..., 0], places[..., 1]
+    within = (x > 2) & (y > 2) & (x < tone.shape[1] - 2) & (y < tone.shape[0] - 2)
+    seen = within[:, 99] & within[:, 104]
+    if seen.sum() < 0.2 * _TURN:
+        return Evidence(float(seen.mean()), 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
     rays = sample_points(tone, places)
-    inside = rays[:, 20:97]
-    ground = _ground(rays[:, 30:95])
+    ground = _ground(rays, within, radii, turn)
+    edge_ground = ground[:, 97]
     rim = _rank(rays[:, 93:98], 0.6)
     beyond = rays[:, 100:105]
     # light to dark, with the steepest place at the candidate's edge
     slope = rays[:, 94:104] - rays[:, 96:106]
-    falls = (rim - beyond.min(axis=1) > 0.08 * ground) & (np.abs(slope.argmax(axis=1) - 4.5) <= 2)
+    falls = (rim - beyond.min(axis=1) > 0.08 * edge_ground) & (np.abs(slope.argmax(axis=1) - 4.5) <= 2)
     # enamel straight to something lighter: no dark line may lie between, that would be the far side of a line
-    rises = (beyond.max(axis=1) - rim > 0.08 * ground) & (np.abs(slope.argmin(axis=1) - 4.5) <= 2)
-    rises &= rays[:, 96:101].min(axis=1) > 0.93 * ground
+    rises = (beyond.max(axis=1) - rim > 0.08 * edge_ground) & (np.abs(slope.argmin(axis=1) - 4.5) <= 2)
+    rises &= rays[:, 96:101].min(axis=1) > 0.93 * edge_ground
     # the upper part again, and the lightest of five directions: ticks must not break the likeness
     outside = cv2.dilate(_rank(rays[:, 102:107], 0.75)[:, None], np.ones((5, 1), np.uint8))[:, 0]
-    relative = inside / ground[:, None]
-    ink = relative < 0.82
-    blot = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_OPEN, np.ones((12, 25), np.uint8))
-    sectors = ink[:_TURN, 20:].reshape(-1, _TURN // 20, ink.shape[1] - 20)
+    like = np.abs(rim / edge_ground - 1) < 0.12
+    relative = rays[:, 20:97] / ground[:, 20:97]
+    known = within[:, 20:97]
+    ink = (relative < 0.82) & known
+    dark = ink.astype(np.uint8)
+    blot = cv2.morphologyEx(np.vstack([dark[-12:], dark, dark[:12]]), cv2.MORPH_OPEN, np.ones((12, 25), np.uint8))
+    faint = ((relative < 0.88) & known)[:, 20:].reshape(20, -1)
+    whole = known[:, 20:].reshape(20, -1)
+    shown = whole.mean(axis=1) > 0.5
+    total = float(known.sum())
     return Evidence(
         seen=float(seen.mean()),
         falling=float(falls[seen].mean()),
         edge=float((falls | rises)[seen].mean()),
-        rim=float((np.abs(rim / ground - 1) < 0.12)[seen].mean()),
-        beyond=float((np.abs(outside / ground - 1) < 0.05)[seen].mean()),
-        even=float((np.abs(relative - 1) < 0.12)[seen].mean()),
-        ink=float(ink[seen].mean()),
-        blot=float(blot[seen].mean()),
-        spread=float((sectors.mean(axis=(1, 2)) > 0.01).mean()),
-        level=float(np.median(ground)),
+        rim=float(like[seen].mean()),
+        held=float(((falls | rises) & like)[seen].mean()),
+        beyond=float((np.abs(outside / edge_ground - 1) < 0.05)[seen].mean()),
+        even=float(((np.abs(relative - 1) < 0.12) & known).sum() / total),
+        ink=float(ink.sum() / total),
+        blot=float(blot[12:-12].sum() / total),
+        spread=float((faint.sum(axis=1)[shown] > 0.01 * whole.sum(axis=1)[shown]).mean()) if shown.any() else 0.0,
+        level=float(np.median(ground[:, 20:97][known])),
     )
 
 
@@ -204,9 +213,41 @@ def _rank(values: NDArray[np.float32], share: float) -> NDArray[np.float32]:
     return np.asarray(np.partition(values, at, axis=1)[:, at])
 
 
-def _ground(rays: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Tone of the bare enamel in each direction: the upper part of each ray, its median over a sixth of the turn."""
-    upper = _rank(rays, 0.7)
-    reach = len(upper) // 12
-    window = np.lib.stride_tricks.sliding_window_view(np.pad(upper, reach, mode="wrap"), 2 * reach + 1)
-    return np.maximum(np.median(window, axis=1), 1.0).astype(np.float32)
+def _ground(
+    rays: NDArray[np.float32], within: NDArray[np.bool_], radii: Floats, turn: Floats
+) -> NDArray[np.float32]:
+    """Tone of the bare enamel at every place of the rays: a robust quadratic surface through the upper parts of cells.
+
+    One level for a whole ray would call a dial lit from one side uneven.
+    """
+    sectors, bands = 30, ((10, 30), (30, 45), (45, 60), (60, 72), (72, 84), (84, 97))
+    x, y = np.cos(turn), np.sin(turn)
+    width = len(turn) // sectors
+    values, terms = [], []
+    for low, high in bands:
+        cells = rays[:, low:high].reshape(sectors, -1)
+        shown = within[:, low:high].reshape(sectors, -1).mean(axis=1) > 0.6
+        middle = radii[low:high].mean()
+        at = np.arange(sectors) * width + width // 2
+        values.append(_rank(cells, 0.72)[shown])
+        terms.append(_surface(middle * x[at][shown], middle * y[at][shown]))
+    upper, basis = np.concatenate(values), np.concatenate(terms)
+    if len(upper) < 12:
+        return np.full(rays.shape, max(float(np.median(rays)), 1.0), np.float32)
+    log = np.log(np.maximum(upper, 1.0))
+    trusted = np.abs(log - np.quantile(log, 0.6)) < 0.5
+    fit = np.array([float(np.quantile(log, 0.6)), 0, 0, 0, 0, 0])
+    for reach in (0.25, 0.16, 0.1, 0.1):
+        if trusted.sum() < 12:
+            break
+        fit = np.linalg.lstsq(basis[trusted], log[trusted], rcond=None)[0]
+        away = log - basis @ fit
+        # ink and hands only ever darken: be stricter below
+        trusted = (away > -0.6 * reach) & (away < reach)
+    reached = np.minimum(radii, 0.98)
+    log_ground = _surface(np.outer(x, reached), np.outer(y, reached)) @ fit
+    return np.exp(np.clip(log_ground, 0.0, 6.0)).astype(np.float32)
+
+
+def _surface(x: Floats, y: Floats) -> Floats:
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)

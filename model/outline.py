@@ -25,9 +25,8 @@ Weighed = tuple[Ellipse, Evidence]
 
 SMALLEST_DIAL = 48  # px across; below this not even the figures are more than blots
 _LONGEST = 480  # px, long side of the copy that is searched
-_MOST_HIDDEN = 0.28  # share of the outline that may lie outside the frame
-
-
+_LEAST_SEEN = 0.42  # share of the outline that must lie inside the frame: less does not hold an ellipse
+_LEAST_HELD = 0.45  # share of that with an edge and enamel up to it
 _MOST_BEYOND = 0.7  # share of the turn where the ground may be just as light as the enamel
 
 _EIGHTHS = np.arange(8) * (np.pi / 4)
@@ -57,9 +56,7 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
     if grey.ndim != 2 or min(grey.shape) < 32:
         raise ParameterError(f"photo has shape {grey.shape}; give (H, W) luminance of at least 32 px a side")
     tone, scale = tone_of(grey, _LONGEST)
-    weighed = [(disc, weigh(tone, disc)) for disc in find_discs(tone)]
-    if not any(_beyond_doubt(evidence) for _, evidence in weighed):
-        weighed += _neighbours(tone, weighed)
+    weighed = _candidates(tone)
     dials = [(disc, evidence) for disc, evidence in weighed if _objection(evidence) is None]
     if not dials:
         return NoDial(_why_none([evidence for _, evidence in weighed]))
@@ -83,24 +80,48 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
     return geometry
 
 
+def _candidates(tone: Tone) -> list[Weighed]:
+    """Discs of the reduced copy with their evidence: borders of light regions, the best of them moved onto the edge
+    they lie near, and, unless one is beyond doubt, the edges that run concentric with them."""
+    light = tone.astype(np.float32)
+    weighed = [(disc, weigh(tone, disc)) for disc in find_discs(tone)]
+    for disc, evidence in sorted(weighed, key=_promise, reverse=True)[:4]:
+        if evidence.held < 0.97:
+            settled = _settled(light, disc)
+            weighed.append((settled, weigh(tone, settled)))
+    if not any(_beyond_doubt(evidence) for _, evidence in weighed):
+        weighed += _neighbours(tone, light, weighed)
+    return weighed
+
+
 def _objection(e: Evidence) -> str | None:
     """What speaks against a candidate being a dial, the gravest first; None if nothing does."""
-    if e.falling < (0.6 if e.rim > 0.9 else 0.72) and e.edge < 0.85:
+    if e.edge < _LEAST_HELD:
         return f"the best round shape has an edge along only {e.edge:.0%} of its turn"
-    if e.rim < 0.8 or e.even < 0.55 or e.level < 70:
+    if e.held < _LEAST_HELD or e.even < 0.55 or e.level < 60:
         return "the best round shape is not evenly light up to its edge, as enamel is"
-    if e.ink < 0.01 or e.spread < 0.5:
+    if e.ink < 0.008 or e.spread < 0.4:
         return "there is a plain light disc, without the strokes of a dial"
-    if e.ink > 0.45 or e.blot > 0.08:
+    if e.ink > 0.45 or e.blot > 0.12:
         return "the best round shape holds large dark patches, not strokes"
-    if e.seen < 1 - _MOST_HIDDEN:
+    if e.seen < _LEAST_SEEN:
         return f"only {e.seen:.0%} of the dial's outline lies in the picture; give one that shows the whole dial"
     return None
 
 
+def _score(e: Evidence) -> float:
+    """How well a candidate is borne out, 0..1: along how much of its turn, and whether its enamel ends there."""
+    return e.held * (1 - 0.6 * e.beyond) * (0.8 + 0.2 * e.seen)
+
+
+def _promise(pair: Weighed) -> float:
+    e = pair[1]
+    return (e.edge + 0.2) * (e.rim + 0.2) * e.even * (1 - 0.3 * e.beyond)
+
+
 def _beyond_doubt(e: Evidence) -> bool:
     """An edge all round, enamel right up to it and none outside: no printed ring looks so."""
-    return _objection(e) is None and e.falling > 0.9 and e.rim > 0.95 and e.beyond < 0.2
+    return _objection(e) is None and e.held > 0.93 and e.beyond < 0.2 and e.seen > 0.7
 
 
 def _why_none(evidence: list[Evidence]) -> str:
@@ -113,21 +134,19 @@ def _why_none(evidence: list[Evidence]) -> str:
 def _outermost(dials: list[Weighed]) -> Weighed:
     """The largest of the well-supported candidates; of near equals the one with the clearer edge."""
     bounded = [(disc, e) for disc, e in dials if e.beyond <= _MOST_BEYOND] or dials
-    best = max(e.edge * e.rim for _, e in bounded)
-    good = [(disc, e) for disc, e in bounded if e.edge * e.rim >= 0.8 * best]
+    best = max(_score(e) for _, e in bounded)
+    good = [(disc, e) for disc, e in bounded if _score(e) >= 0.85 * best]
     largest = max(_size(disc) for disc, _ in good)
-    near = [(disc, e) for disc, e in good if _size(disc) > 0.975 * largest]
-    return max(near, key=lambda pair: (pair[1].falling + 0.5 * pair[1].edge) * pair[1].rim)
+    near = [(disc, e) for disc, e in good if _size(disc) > 0.95 * largest]
+    return max(near, key=lambda pair: _score(pair[1]))
 
 
-def _neighbours(tone: Tone, weighed: list[Weighed]) -> list[Weighed]:
+def _neighbours(tone: Tone, light: NDArray[np.float32], weighed: list[Weighed]) -> list[Weighed]:
     """Candidates from the edges concentric with the most promising ones."""
-    promising = sorted(weighed, key=lambda pair: -(pair[1].edge + 0.2) * (pair[1].rim + 0.2) * pair[1].even)
     chosen: list[Ellipse] = []
-    for disc, _ in promising:
+    for disc, _ in sorted(weighed, key=_promise, reverse=True):
         if all(np.mean(known.distances(disc.points(_EIGHTHS)) > 0.04 * _size(known)) > 0.5 for known in chosen):
             chosen.append(disc)
-    light = tone.astype(np.float32)
     found: list[Weighed] = []
     for disc in chosen[:3]:
         for ring in rings_about(tone, disc):

@@ -45,7 +45,8 @@ def preprocessing() -> dict[str, object]:
 class Weights:
     """A net ready to score, and what is known about it.
 
-    zone_calibration and dial_calibration turn logits into likelihood ratios. record : the whole JSON.
+    zone_calibration and dial_calibration turn logits into likelihood ratios; so does print_calibration for the process
+    of print, None where the weights were never calibrated for it. record : the whole JSON.
     """
 
     net: StrokeNet
@@ -55,6 +56,7 @@ class Weights:
     dial_calibration: Calibration
     zone_calibration: Calibration
     record: Mapping[str, Any]
+    print_calibration: Calibration | None = None
 
     @property
     def identity(self) -> dict[str, str]:
@@ -64,7 +66,8 @@ class Weights:
 def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     """Write both files beside each other, each under a temporary name first; returns the sha256 of the numbers.
 
-    record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": ..}) and figures.
+    record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
+    last if there is one) and figures.
     """
     tensors = {name: tensor.detach().cpu().contiguous().clone() for name, tensor in net.state_dict().items()}
     blob = save_tensors(tensors, metadata={"format": "pt"})
@@ -122,6 +125,7 @@ def load_weights(path: Path | None = None) -> Weights:
         dial_calibration=_calibration(path, calibration, "dial"),
         zone_calibration=_calibration(path, calibration, "zone"),
         record=record,
+        print_calibration=_calibration(path, calibration, "print") if "print" in calibration else None,
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from dialtell.model.calibration import Calibration, probability, threshold
+from dialtell.model.calibration import PRINTED, Calibration, call_for, probability, threshold
 from dialtell.model.net import NetOutput
 from dialtell.train.bags import Bag
 from dialtell.train.calibration_error import brier, expected_calibration_error
@@ -25,7 +25,12 @@ RESOLUTION_BINS = (("below 7 px/mm", -9.0, -2.0), ("7 to 15 px/mm", -2.0, -1.0),
 
 
 def gather_logits(outputs: Sequence[NetOutput], bags: Sequence[Bag]) -> dict[str, Floats]:
-    """Logits with truth, flat: dial_logit, dial_truth, dial_resolution; zone_logit, zone_truth, zone_index, ..."""
+    """Logits with truth, flat: dial_logit, dial_truth, dial_resolution; zone_logit, zone_truth, zone_index, ...
+
+    print_logit, print_truth (1 photographic, 0 transfer), print_resolution, and print_dial_logit beside them: of dials
+    printed throughout.
+    """
+    printing = np.concatenate([o.photographic.cpu().numpy() for o in outputs]).astype(np.float64)
     dial = np.concatenate([o.dial.cpu().numpy() for o in outputs]).astype(np.float64)
     zone = np.concatenate([o.zone.cpu().numpy() for o in outputs]).astype(np.float64)
     present = np.concatenate([o.present.cpu().numpy() for o in outputs])
@@ -33,11 +38,15 @@ def gather_logits(outputs: Sequence[NetOutput], bags: Sequence[Bag]) -> dict[str
     hand = np.stack([bag.hand for bag in bags]).astype(np.float64)
     resolution = np.array([bag.resolution for bag in bags])
     pure = truth >= 0
+    photographic = np.array([bag.photographic for bag in bags], dtype=np.float64)
+    printed = (truth == 0) & (photographic >= 0)
     row, column = np.nonzero(present & (hand >= 0))
     return {
         "dial_logit": dial[pure], "dial_truth": truth[pure], "dial_resolution": resolution[pure],
         "zone_logit": zone[row, column], "zone_truth": hand[row, column], "zone_index": column.astype(float),
         "zone_resolution": resolution[row],
+        "print_logit": printing[printed], "print_truth": photographic[printed],
+        "print_resolution": resolution[printed], "print_dial_logit": dial[printed],
     }  # fmt: skip
 
 
@@ -59,6 +68,12 @@ def fit_calibration(logit: Floats, truth: Floats) -> Calibration:
         return Calibration(slope, float(offset), -1.0, 1.0)
     bounds = validated_bounds(ratio[hand], ratio[~hand])
     return Calibration(slope, float(offset), min(bounds.low, 0.0), max(bounds.high, 0.0))
+
+
+def called_printed(logit: Floats, resolution: Floats, calibration: Calibration) -> NDArray[np.bool_]:
+    """Which dials are called printed: only of those is the process of print stated."""
+    pairs = zip(logit, resolution, strict=True)
+    return np.array([call_for(calibration.log10_lr(z, r)[0]) == PRINTED for z, r in pairs], dtype=bool)
 
 
 def figures(logit: Floats, truth: Floats, resolution: Floats, calibration: Calibration) -> list[dict[str, Any]]:

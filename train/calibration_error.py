@@ -90,3 +90,24 @@ def expected_calibration_error(labels: ArrayLike, probabilities: ArrayLike, *, b
         if row.mean_probability is not None and row.share_hand is not None
     ]
     return sum(gaps) / sum(row.count for row in table)
+
+
+def error_if_calibrated(
+    probabilities: ArrayLike, *, rng: np.random.Generator, draws: int = 1000, bins: int = BINS
+) -> tuple[float, float]:
+    """Mean and 95 % point of the expected calibration error, were the probabilities exactly right.
+
+    Truths are drawn from the probabilities themselves (consistency resampling: Broecker and Smith, Weather and
+    Forecasting 22 (2007), 651-661), independently: what an error owes to the number of items alone. One above the
+    second value is no accident of so few independent items.
+    """
+    if draws < 1:
+        raise ParameterError(f"draws is {draws}; give at least 1, 1000 for the 95 % point")
+    probability = np.asarray(probabilities, dtype=np.float64)
+    _checked(np.zeros(len(probability)), probability)
+    place = np.searchsorted(np.linspace(0.0, 1.0, bins + 1)[1:-1], probability, side="left")
+    errors = np.empty(draws)
+    for index in range(draws):
+        surplus = (rng.random(len(probability)) < probability) - probability
+        errors[index] = np.abs(np.bincount(place, surplus, minlength=bins)).sum() / len(probability)
+    return float(errors.mean()), float(np.quantile(errors, 0.95))

@@ -30,12 +30,25 @@ def card_text(record: Mapping[str, Any]) -> str:
         "photographs. Intervals are 95 % (AUC by DeLong, shares by Wilson).", "",
         *_table(record["figures"]["dial"], "Dials"), "",
         *_table(record["figures"]["zone"], "Zones"), "",
+        *_printing(record["figures"]),
         "## Measured on photographs", "",
         record["figures"].get("photographs", "See README.md: seven photographs, no printed dial among them."), "",
         "## Not for", "",
         *[f"- {line}" for line in NOT_FOR], "",
     ]  # fmt: skip
     return "\n".join(lines)
+
+
+def _printing(figures: Mapping[str, Any]) -> list[str]:
+    """How well transfer and photographic prints are told apart, if that was measured."""
+    if "print" not in figures:
+        return []
+    return [
+        "Transfer against photographic print (AUC and calls: photographic above transfer), of dials printed "
+        "throughout; undetermined is stated as \"cannot tell\". It is stated only of dials called printed: the last "
+        "row.", "",
+        *_table([*figures["print"], *figures.get("print_called", ())], "Prints"), "",
+    ]  # fmt: skip
 
 
 def _table(rows: list[Mapping[str, Any]], title: str) -> list[str]:

@@ -10,9 +10,9 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import optimize, stats
 
-from dialtell.synth.errors import ParameterError
+from dialtell.synth.errors import ParameterError, require_range
 from dialtell.train.proportion import Interval, require_level
 
 Floats = NDArray[np.float64]
@@ -73,6 +73,32 @@ def delong(labels: ArrayLike, scores: ArrayLike, *, level: float = 0.95) -> tupl
     spread = math.sqrt(float(beats.var(ddof=1)) / len(beats) + float(beaten.var(ddof=1)) / len(beaten))
     half = float(stats.norm.ppf(0.5 + level / 2)) * spread
     return area, Interval(max(0.0, area - half), min(1.0, area + half))
+
+
+def newcombe_auc(area: float, n_hand: float, n_printed: float, *, level: float = 0.95) -> Interval:
+    """Score interval of an AUC from its value and the two counts alone: it does not collapse at perfect separation.
+
+    The ends are the areas t at which |area - t| = z sqrt(V(t)), with the Hanley-McNeil variance
+    V(t) = t (1 - t) [1 + N (1 - t) / (2 - t) + N t / (1 + t)] / (n_hand n_printed), N = (n_hand + n_printed) / 2 - 1.
+    Counts need not be whole: effective numbers of clusters may be given.
+    Source: Newcombe, Statistics in Medicine 25 (2006), 559-573, method 5 (formula from memory).
+    """
+    require_level(level)
+    require_range("area", area, 0.0, 1.0)
+    if not min(n_hand, n_printed) >= 1:
+        raise ParameterError(f"there are {n_hand:g} hand and {n_printed:g} printed; the interval needs 1 of each")
+    z2 = float(stats.norm.ppf(0.5 + level / 2)) ** 2
+    spare = (n_hand + n_printed) / 2 - 1
+
+    def excess(t: float) -> float:
+        spread = t * (1 - t) * (1 + spare * (1 - t) / (2 - t) + spare * t / (1 + t)) / (n_hand * n_printed)
+        return (area - t) ** 2 - z2 * spread
+
+    # away from 0 and 1, where a perfect area is a root of its own that bounds nothing
+    edge = 1e-9
+    low = optimize.brentq(excess, edge, area - edge) if area > 2 * edge and excess(edge) > 0 else 0.0
+    high = optimize.brentq(excess, area + edge, 1 - edge) if area < 1 - 2 * edge and excess(1 - edge) > 0 else 1.0
+    return Interval(float(low), float(high))
 
 
 def bootstrap_auc(

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import logging
 import re
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from safetensors.torch import load_file
 
+from dialtell.model.calibration import Calibration
 from dialtell.model.store import save_weights
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import to_record
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.train.bags import Bag
-from dialtell.train.calibrate import figures, fit_calibration, gather_logits
+from dialtell.train.calibrate import Floats, called_printed, figures, fit_calibration, gather_logits
 from dialtell.train.card import write_card
 from dialtell.train.loop import Trainer, evaluate_bags, versions
 from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED, Supply, collect_singles
@@ -50,8 +53,9 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
         bags: list[Bag] = collect_singles(order)
         sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
     fitted, fresh = sets
-    dial = fit_calibration(fitted["dial_logit"], fitted["dial_truth"])
-    zone = fit_calibration(fitted["zone_logit"], fitted["zone_truth"])
+    calibrations = {
+        part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")
+    }
     record = {
         "name": name,
         "version": version,
@@ -64,11 +68,8 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
             "device": str(trainer.device),
             "command": command,
         },
-        "calibration": {"dial": to_record(dial), "zone": to_record(zone)},
-        "figures": {
-            "dial": figures(fresh["dial_logit"], fresh["dial_truth"], fresh["dial_resolution"], dial),
-            "zone": figures(fresh["zone_logit"], fresh["zone_truth"], fresh["zone_resolution"], zone),
-        },
+        "calibration": {part: to_record(fit) for part, fit in calibrations.items()},
+        "figures": measured(fresh, calibrations),
     }
     target = trainer.folder / f"{checked_name(name)}.safetensors"
     save_weights(target, trainer.average.cpu(), record)
@@ -76,3 +77,16 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
     np.savez(trainer.folder / "held_out_logits.npz", allow_pickle=False, **{f"fresh_{k}": v for k, v in fresh.items()})
     log.info("wrote %s", target)
     return target
+
+
+def measured(fresh: Mapping[str, Floats], calibrations: Mapping[str, Calibration]) -> dict[str, Any]:
+    """Figures on a held-out set (see gather_logits): dials, zones, and the process of print, the last also of those
+    dials alone that are called printed and hence get one."""
+    rows: dict[str, Any] = {
+        part: figures(fresh[f"{part}_logit"], fresh[f"{part}_truth"], fresh[f"{part}_resolution"], calibration)
+        for part, calibration in calibrations.items()
+    }
+    called = called_printed(fresh["print_dial_logit"], fresh["print_resolution"], calibrations["dial"])
+    chosen = [fresh[f"print_{name}"][called] for name in ("logit", "truth", "resolution")]
+    whole = figures(*chosen, calibrations["print"])[0]
+    return rows | {"print_called": [{**whole, "resolution": "called printed"}]}

@@ -1,4 +1,4 @@
-"""The training loop: render, draw twins, step, validate, keep what is needed to go on exactly where it stopped."""
+"""The training loop: draw twins, step, validate, keep what is needed to go on exactly where it stopped."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ import logging
 import math
 import os
 import time
-from concurrent.futures import Future
+from collections.abc import Iterable, Iterator, Sequence
+from copy import deepcopy
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from safetensors import safe_open
 from safetensors.torch import load_file, save_file
 from torch import Tensor, nn
 from torch.nn.functional import binary_cross_entropy_with_logits as cross_entropy
+from torch.optim.swa_utils import get_ema_multi_avg_fn
 from tqdm import tqdm
 
 from dialtell.model.net import NetOutput, StrokeNet
@@ -27,8 +29,9 @@ from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.train.bags import Bag
 from dialtell.train.config import TrainConfig
 from dialtell.train.discrimination import auc
-from dialtell.train.store import BagStore, Batch, whole_batch
-from dialtell.train.supply import VALIDATION_SEED, Supply, collect_singles, collect_twins
+from dialtell.train.feed import Feed
+from dialtell.train.store import BagStore, Batch, HeldOut
+from dialtell.train.supply import Supply
 
 log = logging.getLogger("dialtell.train")
 
@@ -94,35 +97,60 @@ def _masked(logit: Tensor, truth: Tensor, known: Tensor) -> Tensor:
     return (each * weight).sum() / weight.sum().clamp(min=1)
 
 
-def evaluate_bags(net: nn.Module, bags: list[Bag], device: torch.device, size: int = 16) -> list[NetOutput]:
-    """Outputs for whole bags, a few at a time."""
+def judged(net: nn.Module, batches: Iterable[Batch]) -> Iterator[tuple[Batch, NetOutput]]:
+    """Each batch with what the net says of it, nothing learnt."""
     net.eval()
-    outputs = []
-    with torch.no_grad():
-        for start in range(0, len(bags), size):
-            batch = whole_batch(bags[start : start + size], device)
-            outputs.append(net(batch.patches, batch.zone, batch.resolution))
-    return outputs
+    for batch in batches:
+        with torch.no_grad():
+            output = net(batch.patches, batch.zone, batch.resolution)
+        yield batch, output
+
+
+def evaluate_bags(net: nn.Module, bags: Sequence[Bag], device: torch.device, size: int = 16) -> list[NetOutput]:
+    """Outputs for whole bags, a few at a time."""
+    return [output for _, output in judged(net, HeldOut(bags, device, size))]
+
+
+def seed_device(device: torch.device, seed: int) -> None:
+    """Seed torch's generator of one device only, so that nets on other devices go on undisturbed."""
+    if device.type == "cuda":
+        with torch.cuda.device(device):
+            torch.cuda.manual_seed(seed)
+    else:
+        torch.manual_seed(seed)
 
 
 class Trainer:
-    """One run in one folder."""
+    """One net in one folder.
 
-    def __init__(self, config: TrainConfig, folder: Path, *, initial: StrokeNet | None = None) -> None:
+    initial : a net to begin with, any that takes and gives what StrokeNet does; None for a new one of `config.net`.
+    device : None for that of the config. pictures_seed : of the pictures, where not the run's own seed (nets that
+    differ in their seed may share pictures). seconds : spent in steps so far.
+    """
+
+    def __init__(
+        self,
+        config: TrainConfig,
+        folder: Path,
+        *,
+        initial: nn.Module | None = None,
+        device: torch.device | None = None,
+        pictures_seed: int | None = None,
+    ) -> None:
         self.config, self.folder = config, folder
-        self.device, self.reason = pick_device(config.device)
+        self.device, self.reason = pick_device(config.device) if device is None else (device, "asked for")
+        self.pictures_seed = config.seed if pictures_seed is None else pictures_seed
         torch.manual_seed(config.seed)
-        self.net = (initial or StrokeNet(config.net)).to(self.device)
-        self.average = StrokeNet(self.net.config).to(self.device)
-        self.average.load_state_dict(self.net.state_dict())
+        self.net: nn.Module = (initial or StrokeNet(config.net)).to(self.device)
+        self.average = deepcopy(self.net)
         self.optimizer = torch.optim.AdamW(
-            self.net.parameters(), lr=config.rate, weight_decay=config.decay, betas=(0.9, 0.98)
-        )
-        self.store = BagStore(self.device, config.window)
+            self.net.parameters(), lr=config.rate, weight_decay=config.decay, betas=(0.9, 0.98),
+            fused=self.device.type == "cuda",
+        )  # fmt: skip
         self.epoch = 0
         self.step = 0
         self.best = math.inf
-        self.validation: list[Bag] = []
+        self.seconds = 0.0
 
     # --- where a run is kept ---
 
@@ -133,6 +161,7 @@ class Trainer:
         self.folder.mkdir(parents=True, exist_ok=True)
         about = {
             "config": to_record(self.config),
+            "pictures_seed": self.pictures_seed,
             "renderer_version": RENDERER_VERSION,
             "versions": versions(),
         }
@@ -168,10 +197,19 @@ class Trainer:
         os.replace(part_file, target)
 
     @classmethod
-    def resume(cls, folder: Path, *, epochs: int | None = None, device: str | None = None) -> Trainer:
+    def resume(
+        cls,
+        folder: Path,
+        *,
+        epochs: int | None = None,
+        device: str | None = None,
+        initial: nn.Module | None = None,
+        on: torch.device | None = None,
+    ) -> Trainer:
         """Go on with the run in `folder` from its last checkpoint, or from the start if it has none yet.
 
         epochs : in all; another number than the run began with changes the learning rates still to come.
+        initial : a net of the kind the run began with, where that was not of its config. on : the very device.
         Raises ParameterError without a run there, or one of another renderer, whose pictures cannot be drawn again.
         """
         described, last = folder / "config.json", folder / "last.safetensors"
@@ -189,7 +227,7 @@ class Trainer:
             epochs=config.epochs if epochs is None else epochs,
             device=config.device if device is None else device,
         )
-        trainer = cls(config, folder)
+        trainer = cls(config, folder, initial=initial, device=on, pictures_seed=about.get("pictures_seed"))
         if not last.is_file():
             trainer._keep_metrics()
             return trainer
@@ -217,43 +255,43 @@ class Trainer:
         last = min(until or config.epochs, config.epochs)
         if self.epoch >= last:
             return  # nothing to draw pictures for
-        held_out = supply.order_singles(VALIDATION_SEED, config.validation, config.scope)
-        first = max(0, self.epoch - config.window + 1)
-        orders: list[list[Future[list[Bag]]]] = [
-            supply.order_twins(config.seed, epoch * config.pairs, config.pairs, config.scope)
-            for epoch in range(first, min(self.epoch + 2, last))
-        ]
-        for _ in range(first, self.epoch):  # pictures of epochs done before, needed again after a resume
-            self.store.add(list(collect_twins(orders.pop(0))))
-        self.validation = collect_singles(held_out)
-        while self.epoch < last:
-            began = time.monotonic()
-            self.store.add(list(tqdm(collect_twins(orders.pop(0)), total=config.pairs, desc="render", disable=None)))
-            waited = time.monotonic() - began
-            ahead = self.epoch + 2
-            if ahead < last:
-                orders.append(supply.order_twins(config.seed, ahead * config.pairs, config.pairs, config.scope))
-            loss = self._train_epoch()
-            self.epoch += 1
-            figures = self.validate()
-            self._note(loss, figures, time.monotonic() - began, waited)
-            if figures[0] <= self.best:
-                self.best = figures[0]
-                self.save("best")
-            self.save("last")
+        feed = Feed(supply, config, seed=self.pictures_seed, done=self.epoch, last=last)
+        store = BagStore(self.device, config.window)
+        for groups in feed.past():
+            store.add(groups)
+        validation = HeldOut(feed.validation(), self.device)
+        while feed.left:
+            groups, waited = feed.next()
+            store.add(groups)
+            self.learn(store, validation, waited)
 
-    def _train_epoch(self) -> float:
+    def learn(self, store: BagStore, validation: HeldOut, waited: float = 0.0) -> None:
+        """One epoch: steps on the pictures in `store`, validation, a row in metrics.csv, checkpoints.
+
+        waited : seconds the pictures came late, for the row.
+        """
+        began = time.monotonic()
+        loss = self._train_epoch(store)
+        self.seconds += time.monotonic() - began
+        self.epoch += 1
+        figures = self.validate(validation)
+        self._note(loss, figures, len(store), waited + time.monotonic() - began, waited)
+        if figures[0] <= self.best:
+            self.best = figures[0]
+            self.save("best")
+        self.save("last")
+
+    def _train_epoch(self, store: BagStore) -> float:
         config = self.config
-        torch.manual_seed(config.seed * 100_003 + self.epoch)
+        seed_device(self.device, config.seed * 100_003 + self.epoch)
         rng = np.random.default_rng([config.seed, self.epoch, 5])
         self.net.train()
         total = torch.zeros((), device=self.device)
-        steps = range(config.steps)
-        for _ in tqdm(steps, desc=f"epoch {self.epoch + 1}/{config.epochs}", disable=None):
+        for _ in tqdm(range(config.steps), desc=f"epoch {self.epoch + 1}/{config.epochs}", disable=None):
             for group in self.optimizer.param_groups:
                 group["lr"] = self.rate_at(self.step)
             sharp = self.step < config.easy * config.epochs * config.steps
-            batch = self.store.draw(config.batch, config.patches, rng=rng, sharp=sharp)
+            batch = store.draw(config.batch, config.patches, rng=rng, sharp=sharp)
             with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
                 output = self.net(batch.patches, batch.zone, batch.resolution)
             loss = losses(output, batch)
@@ -278,36 +316,34 @@ class Trainer:
     @torch.no_grad()
     def _follow(self) -> None:
         share = min(AVERAGE, self.step / (self.step + 10))
-        for slow, fast in zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True):
-            if slow.is_floating_point():
-                slow.lerp_(fast, 1 - share)
-            else:
-                slow.copy_(fast)
+        pairs = zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True)
+        numbers, counts = [], []
+        for slow, fast in pairs:
+            (numbers if slow.is_floating_point() else counts).append((slow, fast))
+        get_ema_multi_avg_fn(share)([slow for slow, _ in numbers], [fast for _, fast in numbers], None)
+        for slow, fast in counts:
+            slow.copy_(fast)
 
-    def validate(self) -> tuple[float, float]:
+    def validate(self, validation: HeldOut) -> tuple[float, float]:
         """(loss, AUC over dials) of the averaged net on the validation set."""
         loss, logits, labels = 0.0, [], []
-        for start in range(0, len(self.validation), 16):
-            bags = self.validation[start : start + 16]
-            batch = whole_batch(bags, self.device)
-            self.average.eval()
-            with torch.no_grad():
-                output = self.average(batch.patches, batch.zone, batch.resolution)
-                loss += float(losses(output, batch)) * len(bags)
-            logits += output.dial.cpu().tolist()
-            labels += [bag.dial for bag in bags]
-        pure = np.array(labels) >= 0
-        truth = np.array(labels)[pure]
+        for batch, output in judged(self.average, validation):
+            loss += float(losses(output, batch)) * len(batch.dial)
+            logits += output.dial.tolist()
+            labels += batch.dial.tolist()
+        truth = np.array(labels)
+        pure = truth >= 0
+        truth = truth[pure]
         area = auc(truth, np.array(logits)[pure]) if 0 < truth.sum() < len(truth) else math.nan
-        return loss / max(len(self.validation), 1), area
+        return loss / max(len(labels), 1), area
 
-    def _note(self, loss: float, figures: tuple[float, float], seconds: float, waited: float) -> None:
+    def _note(self, loss: float, figures: tuple[float, float], groups: int, seconds: float, waited: float) -> None:
         row = (self.epoch, self.step, f"{self.rate_at(self.step):.2e}", f"{loss:.4f}", f"{figures[0]:.4f}",
-               f"{figures[1]:.4f}", len(self.store), f"{seconds:.1f}", f"{waited:.1f}")  # fmt: skip
+               f"{figures[1]:.4f}", groups, f"{seconds:.1f}", f"{waited:.1f}")  # fmt: skip
         with (self.folder / "metrics.csv").open("a", newline="") as file:
             csv.writer(file).writerow(row)
-        log.info("epoch %d/%d  loss %.4f  validation loss %.4f  AUC %.4f  (%.0f s, %.0f s of it waiting for pictures)",
-                 self.epoch, self.config.epochs, loss, *figures, seconds, waited)  # fmt: skip
+        log.info("%s: epoch %d/%d  loss %.4f  validation loss %.4f  AUC %.4f  (%.0f s, %.0f s of it waiting for pictures)",
+                 self.folder.name, self.epoch, self.config.epochs, loss, *figures, seconds, waited)  # fmt: skip
 
 
 def versions() -> dict[str, str]:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from scipy import stats
 
-from dialtell.synth.errors import ParameterError
+from dialtell.synth.errors import ParameterError, require_range
 
 
 class Interval(NamedTuple):
@@ -36,13 +36,22 @@ def wilson(hits: int, trials: int, *, level: float = 0.95) -> Interval:
     The default for reports: it stays inside 0..1 and holds its level at the small n of real dials.
     """
     _require_counts(hits, trials)
+    return wilson_share(hits / trials, trials, level=level)
+
+
+def wilson_share(share: float, trials: float, *, level: float = 0.95) -> Interval:
+    """Wilson's interval of a share seen in `trials` independent items, a number that need not be whole: items that
+    are not independent count as fewer."""
+    require_range("share", share, 0.0, 1.0)
     require_level(level)
+    if not 0 < trials < math.inf:
+        raise ParameterError(f"trials is {trials}; a proportion needs a number of trials above 0")
     z2 = float(stats.norm.ppf(0.5 + level / 2)) ** 2
-    middle = hits + z2 / 2
-    half = math.sqrt(z2 * (hits * (trials - hits) / trials + z2 / 4))
+    middle = share * trials + z2 / 2
+    half = math.sqrt(z2 * (share * (1 - share) * trials + z2 / 4))
     # The ends are exactly 0 and 1 there; rounding would leave 1e-17.
-    low = 0.0 if hits == 0 else (middle - half) / (trials + z2)
-    high = 1.0 if hits == trials else (middle + half) / (trials + z2)
+    low = 0.0 if share == 0 else (middle - half) / (trials + z2)
+    high = 1.0 if share == 1 else (middle + half) / (trials + z2)
     return Interval(low, high)
 
 

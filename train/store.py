@@ -1,19 +1,33 @@
-"""Bags held for training on the device, and batches drawn from them with what changes from use to use."""
+"""Bags held on the device, and batches drawn from them with what changes from use to use."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor
+from torch.nn.functional import conv2d, pad
 
-from dialtell.model.patches import HIGH, LOW, SIDE
+from dialtell.model.patches import HIGH, LOW, RESOLUTIONS, SIDE
+from dialtell.model.sharpness import PIXEL_SIGMA
 from dialtell.synth.errors import ParameterError
-from dialtell.train.bags import Bag
+from dialtell.synth.terms import ZONES
+from dialtell.train.bags import FEWEST_PATCHES, Bag
 
 SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
+
+# how often a dial is shown without one of its zones, and with few strokes (a close-up, a covered dial)
+WITHOUT_ZONE, WITH_FEW = 0.35, 0.2
+# what changes from use to use, alike for twins
+GAIN = 0.1  # largest change of all densities, share
+OFFSET = 0.03  # largest D added to all of a dial
+NOISE = 0.03  # largest SD of noise added, D; none on two uses in five
+SHIFT = 2  # px, largest shift of what a patch shows, each way
+BLURRED = 0.4  # share of uses blurred further
+BLUR = 1.0  # px, largest SD of that blur: at patch scale it halves the resolution of a sharp dial
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,12 +53,23 @@ def unpack(packed: Tensor) -> Tensor:
     return packed.float() * ((HIGH - LOW) / 255.0) + LOW
 
 
-@dataclass(frozen=True, eq=False)
-class _Held:
-    """Where a bag's patches start in the store, and the rest of it."""
+# --- drawing for training ---
 
-    start: int
-    bag: Bag
+
+@dataclass(frozen=True, eq=False)
+class _Epoch:
+    """One epoch's bags end to end.
+
+    zones : (N,) of all patches. count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
+    number of bags of each group. sharp : (G,) whether a group resolves SHARP.
+    """
+
+    zones: Tensor
+    count: NDArray[np.int64]
+    in_zone: NDArray[np.int64]
+    truth: dict[str, Tensor]
+    groups: NDArray[np.int64]
+    sharp: NDArray[np.bool_]
 
 
 class BagStore:
@@ -52,21 +77,42 @@ class BagStore:
 
     def __init__(self, device: torch.device, window: int) -> None:
         self.device, self.window = device, window
-        self._epochs: list[list[list[_Held]]] = []
+        self._epochs: list[_Epoch] = []
         self._patches = torch.empty((0, SIDE, SIDE), dtype=torch.uint8, device=device)
         self._used = 0
+        self._groups = np.empty((0, 2), dtype=np.int64)
+        self._sharp = np.empty(0, dtype=bool)
 
-    def add(self, groups: list[list[Bag]]) -> None:
+    def __len__(self) -> int:
+        """Groups held."""
+        return sum(len(epoch.groups) for epoch in self._epochs)
+
+    def add(self, groups: Sequence[Sequence[Bag]]) -> None:
         """One epoch's pictures; the oldest epoch is dropped once there are more than `window`."""
-        kept = []
-        for group in groups:
-            if group:
-                kept.append([_Held(self._put(bag.density), replace(bag, density=bag.density[:0])) for bag in group])
-        self._epochs.append(kept)
+        kept = [list(group) for group in groups if group]
+        bags = [bag for group in kept for bag in group]
+        sizes = np.array([len(group) for group in kept], dtype=np.int64)
+        zones = np.concatenate([bag.zone for bag in bags]) if bags else np.empty(0, np.int8)
+        densities = np.concatenate([bag.density for bag in bags]) if bags else np.empty((0, SIDE, SIDE), np.uint8)
+        self._put(densities)
+        self._epochs.append(
+            _Epoch(
+                zones=torch.from_numpy(zones.astype(np.int64)).to(self.device),
+                count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
+                in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
+                .reshape(len(bags), len(ZONES)),
+                truth=_truth(bags, self.device),
+                groups=np.stack([np.cumsum(sizes) - sizes, sizes], axis=1),
+                sharp=np.array([group[0].resolution > SHARP for group in kept], dtype=bool),
+            )
+        )  # fmt: skip
         if len(self._epochs) > self.window:
-            self._drop(self._epochs.pop(0))
+            gone = len(self._epochs.pop(0).zones)
+            self._patches[: self._used - gone] = self._patches[gone : self._used].clone()
+            self._used -= gone
+        self._tabulate()
 
-    def _put(self, packed: NDArray[np.uint8]) -> int:
+    def _put(self, packed: NDArray[np.uint8]) -> None:
         start, self._used = self._used, self._used + len(packed)
         if self._used > len(self._patches):
             grown = torch.empty((max(2 * len(self._patches), self._used, 4096), SIDE, SIDE), dtype=torch.uint8,
@@ -74,107 +120,143 @@ class BagStore:
             grown[:start] = self._patches[:start]
             self._patches = grown
         self._patches[start : self._used] = torch.from_numpy(packed).to(self.device)
-        return start
 
-    def _drop(self, epoch: list[list[_Held]]) -> None:
-        """Forget the oldest epoch's patches, which lie at the start of the tensor."""
-        gone = sum(len(held.bag.zone) for group in epoch for held in group)
-        self._patches[: self._used - gone] = self._patches[gone : self._used].clone()
-        self._used -= gone
-        self._epochs = [
-            [[_Held(held.start - gone, held.bag) for held in group] for group in kept] for kept in self._epochs
-        ]
-
-    def __len__(self) -> int:
-        """Groups held."""
-        return sum(len(epoch) for epoch in self._epochs)
+    def _tabulate(self) -> None:
+        """One table of all bags held: where each starts, what is known of it, which groups there are."""
+        epochs = self._epochs
+        before = np.cumsum([0, *(len(epoch.count) for epoch in epochs)])
+        self._groups = np.concatenate(
+            [epoch.groups + [[first, 0]] for epoch, first in zip(epochs, before[:-1], strict=True)]
+        )
+        self._sharp = np.concatenate([epoch.sharp for epoch in epochs])
+        self._count = np.concatenate([epoch.count for epoch in epochs])
+        self._in_zone = np.concatenate([epoch.in_zone for epoch in epochs])
+        self._start = np.cumsum(self._count) - self._count
+        self._zones = torch.cat([epoch.zones for epoch in epochs])
+        self._truth = {name: torch.cat([epoch.truth[name] for epoch in epochs]) for name in epochs[0].truth}
 
     def draw(self, size: int, patches: int, *, rng: np.random.Generator, sharp: bool = False) -> Batch:
-        """`size` dials in twins, `patches` of each, with gain, noise and mirroring shared by twins.
+        """`size` dials in twins, `patches` of each, varied alike for twins (see the constants above).
 
-        sharp : only dials that resolve SHARP or better, if there are any.
+        sharp : only dials that resolve SHARP or better, if there are any. Which patches and the noise come from
+        torch's generator of the device, all else from `rng`.
         """
-        groups = [group for epoch in self._epochs for group in epoch]
-        if sharp:
-            groups = [group for group in groups if group[0].bag.resolution > SHARP] or groups
-        if not groups:
+        groups = self._groups[self._sharp] if sharp and self._sharp.any() else self._groups
+        if not len(groups):
             raise ParameterError("no picture drawn could be read; give a scope with more pixels_per_radius or pairs")
-        rows: list[tuple[_Held, int]] = []
-        number = 0
-        while len(rows) < size:
-            rows += [(held, number) for held in groups[int(rng.integers(len(groups)))]]
-            number += 1
-        rows = rows[:size]
-        taken = [self._pick(held.bag.zone, patches, rng) for held, _ in rows]
-        index = np.stack([held.start + pick for (held, _), (pick, _) in zip(rows, taken, strict=True)])
-        vary = rng.uniform(size=(number, 4)).astype(np.float32)[[n for _, n in rows]]
-        bags = [held.bag for held, _ in rows]
-        density = unpack(self._patches[torch.from_numpy(index).to(self.device)])
-        return Batch(
-            patches=self._vary(density, torch.from_numpy(vary).to(self.device)),
-            zone=torch.from_numpy(np.stack([label for _, label in taken])).to(self.device),
-            **_truth(bags, self.device),
-        )
+        chosen = groups[rng.integers(len(groups), size=size)]
+        group = np.repeat(np.arange(size), chosen[:, 1])[:size]  # of each row
+        first = (np.cumsum(chosen[:, 1]) - chosen[:, 1])[group]  # row its group begins at
+        bag = chosen[group, 0] + np.arange(size) - first
+        vary = torch.from_numpy(rng.uniform(size=(size, 7)).astype(np.float32)[group]).to(self.device)
+        index, zone = self._pick(bag, patches, rng)
+        rows = torch.from_numpy(bag).to(self.device)
+        truth = {name: value[rows] for name, value in self._truth.items()}
+        density, truth["resolution"] = self._vary(index, vary, truth["resolution"])
+        return Batch(patches=density, zone=zone, **truth, twin=torch.from_numpy(_partners(group)).to(self.device))
 
-    @staticmethod
-    def _pick(
-        zones: NDArray[np.int8], patches: int, rng: np.random.Generator
-    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Some patches of a bag, at times without one of its zones, padded with -1."""
-        free = np.arange(len(zones))
-        if rng.random() < 0.35:
-            dropped = rng.choice(np.unique(zones))
-            free = free[zones != dropped] if (zones != dropped).sum() >= 6 else free
-        if rng.random() < 0.2:  # a close-up or a covered dial shows few strokes
-            free = rng.permutation(free)[: max(6, int(len(free) * rng.uniform(0.1, 0.6)))]
-        chosen = rng.permutation(free)[:patches]
-        index = np.zeros(patches, dtype=np.int64)
-        index[: len(chosen)] = chosen
-        label = np.full(patches, -1, dtype=np.int64)
-        label[: len(chosen)] = zones[chosen]
-        return index, label
+    def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
+        """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1."""
+        size = len(bag)
+        count, in_zone = self._count[bag], self._in_zone[bag]
+        lots = np.where(in_zone > 0, rng.random(in_zone.shape), -1.0)
+        dropped = lots.argmax(axis=1)
+        left = count - in_zone[np.arange(size), dropped]
+        drop = (rng.random(size) < WITHOUT_ZONE) & (left >= FEWEST_PATCHES)
+        dropped, left = np.where(drop, dropped, -1), np.where(drop, left, count)
+        share = rng.uniform(0.1, 0.6, size)
+        few = rng.random(size) < WITH_FEW
+        most = np.where(few, np.maximum(FEWEST_PATCHES, (left * share).astype(np.int64)), patches)
+        said = np.stack([self._start[bag], count, dropped, np.minimum(np.minimum(most, left), patches)])
+        start, count_, dropped_, most_ = torch.from_numpy(said).to(self.device)[..., None]
+        place = torch.arange(max(int(count.max()), patches), device=self.device)
+        inside = place < count_
+        zones = self._zones[(start + place).clamp(max=len(self._zones) - 1)]
+        keys = torch.rand((size, len(place)), device=self.device)
+        keys = keys.masked_fill(~(inside & (zones != dropped_)), 2.0)
+        picked = keys.topk(patches, dim=1, largest=False).indices
+        real = torch.arange(patches, device=self.device) < most_
+        index = (start + picked).masked_fill(~real, 0)
+        return index, zones.gather(1, picked).masked_fill(~real, -1)
 
-    @staticmethod
-    def _vary(density: Tensor, vary: Tensor) -> Tensor:
-        gain = 0.9 + 0.2 * vary[:, 0]
-        noise = 0.05 * torch.clamp(vary[:, 1] - 0.4, min=0)
-        density = density * gain[:, None, None, None]
-        density = density + noise[:, None, None, None] * torch.randn_like(density)
-        mirrored = torch.where((vary[:, 2] < 0.5)[:, None, None, None], density, density.flip(3))
-        return mirrored.clamp(LOW, HIGH)
+    def _vary(self, index: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+        """Patches (B, P, S, S) shifted, mirrored, blurred, and their densities changed; the resolution that leaves."""
+        place = torch.arange(SIDE, device=self.device)
+        shift = (vary[:, :2] * (2 * SHIFT + 1)).long().clamp(max=2 * SHIFT) - SHIFT
+        row, column = (place + shift[:, :, None]).clamp(0, SIDE - 1).unbind(1)
+        column = torch.where(vary[:, 2:3] < 0.5, column, column.flip(1))
+        density = unpack(self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]])
+        variance = BLUR**2 * ((vary[:, 3] - (1 - BLURRED)) / BLURRED).clamp(min=0)
+        density = blurred(density, variance)
+        sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
+        gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 4], OFFSET * (2 * vary[:, 5] - 1)
+        noise = NOISE * ((vary[:, 6] - 0.4) / 0.6).clamp(min=0)
+        gain, offset, noise = (value[:, None, None, None] for value in (gain, offset, noise))
+        density = torch.addcmul(density * gain + offset, noise, torch.randn_like(density))
+        return density.clamp(LOW, HIGH), torch.log2(PIXEL_SIGMA / sigma).clamp(*RESOLUTIONS)
 
 
-def whole_batch(bags: list[Bag], device: torch.device) -> Batch:
-    """All patches of some bags, padded to the longest, unvaried: for validation and scoring figures."""
+def blurred(density: Tensor, variance: Tensor) -> Tensor:
+    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) 0..1.
+
+    Twice a share `variance` of the binomial 1 2 1 kernel each way (which adds a variance of a half), the rest as is.
+    """
+    line = torch.tensor([0.25, 0.5, 0.25], device=density.device)
+    kernel = (line[:, None] * line)[None, None]
+    share = variance[:, None, None, None]
+    flat_shape = (-1, 1, *density.shape[2:])
+    for _ in range(2):
+        soft = conv2d(pad(density.reshape(flat_shape), (1, 1, 1, 1), mode="replicate"), kernel).reshape(density.shape)
+        density = torch.lerp(density, soft, share)
+    return density
+
+
+def _partners(group: NDArray[np.int64]) -> NDArray[np.int64]:
+    """For each row the row beside it of the same group of two, else itself."""
+    rows = np.arange(len(group))
+    second = np.flatnonzero(group[1:] == group[:-1]) + 1
+    partner = rows.copy()
+    partner[second], partner[second - 1] = second - 1, second
+    return partner
+
+
+# --- whole bags, for validation and figures ---
+
+
+class HeldOut:
+    """Whole bags kept packed on the device, in batches of `size`; iterating gives them unpacked and unvaried."""
+
+    def __init__(self, bags: Sequence[Bag], device: torch.device, size: int = 16) -> None:
+        self._batches = [_whole(bags[start : start + size], device) for start in range(0, len(bags), size)]
+
+    def __iter__(self) -> Iterator[Batch]:
+        for packed, zone, truth in self._batches:
+            yield Batch(patches=unpack(packed), zone=zone, **truth)
+
+
+def whole_batch(bags: Sequence[Bag], device: torch.device) -> Batch:
+    """All patches of some bags, padded to the longest, unvaried."""
+    return next(iter(HeldOut(bags, device, len(bags))))
+
+
+def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, dict[str, Tensor]]:
     longest = max(len(bag.zone) for bag in bags)
-    side = bags[0].density.shape[1]
-    packed = np.zeros((len(bags), longest, side, side), dtype=np.uint8)
+    packed = np.zeros((len(bags), longest, *bags[0].density.shape[1:]), dtype=np.uint8)
     zone = np.full((len(bags), longest), -1, dtype=np.int64)
     for row, bag in enumerate(bags):
         packed[row, : len(bag.zone)] = bag.density
         zone[row, : len(bag.zone)] = bag.zone
-    return Batch(
-        patches=unpack(torch.from_numpy(packed).to(device)),
-        zone=torch.from_numpy(zone).to(device),
-        **_truth(bags, device),
-    )
+    truth = _truth(bags, device)
+    truth["twin"] = torch.from_numpy(_partners(np.array([bag.index for bag in bags]))).to(device)
+    return torch.from_numpy(packed).to(device), torch.from_numpy(zone).to(device), truth
 
 
-def _truth(bags: list[Bag], device: torch.device) -> dict[str, Tensor]:
+def _truth(bags: Sequence[Bag], device: torch.device) -> dict[str, Tensor]:
     """What is known of each dial, as tensors."""
+    hand = np.array([bag.hand for bag in bags], dtype=np.float32).reshape(len(bags), len(ZONES))
     return {
         "resolution": torch.tensor([bag.resolution for bag in bags], dtype=torch.float32, device=device),
-        "hand": torch.from_numpy(np.stack([bag.hand for bag in bags]).astype(np.float32)).to(device),
+        "hand": torch.from_numpy(hand).to(device),
         "dial": torch.tensor([float(bag.dial) for bag in bags], device=device),
         "photographic": torch.tensor([float(bag.photographic) for bag in bags], device=device),
-        "twin": torch.tensor(_twins([bag.index for bag in bags]), device=device),
     }
-
-
-def _twins(indices: list[int]) -> list[int]:
-    """For each row the row beside it that shows the same picture (twins lie next to each other), else itself."""
-    rows = list(range(len(indices)))
-    for row in range(len(indices) - 1):
-        if indices[row] == indices[row + 1] and rows[row] == row:
-            rows[row], rows[row + 1] = row + 1, row
-    return rows
