@@ -94,7 +94,7 @@ def sheet_of(reading: Reading, scale: float) -> Sheet:
     side = 2 * round(EXTENT * scale)
     grid = patch_grid(reading.geometry, (0.0, 0.0), (1.0, 0.0), (side, side), scale)
     full = max(reading.patches.full, 0.2)
-    ink = np.clip(sample(reading.density, grid) / full, 0.0, 1.3)
+    ink = np.clip(np.nan_to_num(sample(reading.density, grid) / full, nan=0.0), 0.0, 1.3)
     axis = (np.arange(side) + 0.5) / scale - EXTENT
     x, y = np.meshgrid(axis, axis)
     points = np.stack([x, y], axis=-1)

@@ -35,15 +35,22 @@ def _checked(log10_lr: float) -> float:
     return abs(log10_lr)
 
 
+def support_band(log10_lr: float) -> str:
+    """The band of a log10 LR whichever way it points, such as "moderate", or NO_SUPPORT."""
+    size = _checked(log10_lr)
+    if size < _LEAST - _SLACK:
+        return NO_SUPPORT
+    return next(word for edge, word in _BANDS if size <= edge + _SLACK)
+
+
 def support_words(log10_lr: float, capped: bool) -> str:
     """The words for a log10 LR (positive: hand), such as "at least moderate support for hand painting".
 
     capped : the system's ratio was larger than validation can vouch for and was cut to log10_lr.
     """
-    size = _checked(log10_lr)
-    if size < _LEAST - _SLACK:
+    band = support_band(log10_lr)
+    if band == NO_SUPPORT:
         return NO_SUPPORT
-    band = next(word for edge, word in _BANDS if size <= edge + _SLACK)
     side = "hand painting" if log10_lr > 0 else "printing"
     return f"{'at least ' if capped else ''}{band} support for {side}"
 

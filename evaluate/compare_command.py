@@ -1,0 +1,80 @@
+"""`dialtell compare`: two dials laid on each other; does one plate fit both?"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from dialtell.evaluate.flags import add_reading, add_size
+
+DESCRIPTION = """\
+Lay two dials of one design on each other and measure what is left: two dials printed from one plate coincide
+everywhere, two painted dials never do. Says "same design, one plate fits both", "same design, drawn separately",
+"different designs" or "cannot tell", with a likelihood ratio, and each dial's own call.
+"""
+
+EPILOG = """\
+examples:
+  dialtell compare first.jpg second.jpg
+  dialtell compare first.jpg second.jpg --size 18 --out both.html
+
+log10 LR above 0 speaks for one plate, below 0 for separate drawing. Two plates cut by machine from the same artwork
+fit each other, so one plate that fits both need not be one and the same plate. The size is that of both dials
+(default: unknown, lengths then are in dial radii).
+
+Exit status: 0 when both photographs were read, whatever the finding; 1 when one was not; 2 wrong usage; 130
+interrupted.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Flags of the verb."""
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument("first", metavar="A", help="photograph of one dial")
+    parser.add_argument("second", metavar="B", help="photograph of the other")
+    add_size(parser)
+    add_reading(parser)
+    out = parser.add_argument_group("output")
+    out.add_argument("--out", type=Path, metavar="FILE.html", help="also write a page with both side by side")
+    out.add_argument("--overwrite", action="store_true", help="replace the page if it exists (default: refuse)")
+    out.add_argument("--json", action="store_true", help="print one JSON document, schema dialtell.compare/1")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare as asked; returns the exit status."""
+    import textwrap
+
+    from dialtell.evaluate.cautions import CLOSING
+    from dialtell.evaluate.compare import compare_photos
+    from dialtell.evaluate.compare_page import write_comparison
+    from dialtell.evaluate.output import json_text, require_free
+    from dialtell.model.store import load_weights
+
+    if args.out is not None:
+        require_free(args.out, overwrite=args.overwrite)
+    compared = compare_photos(
+        args.first,
+        args.second,
+        load_weights(args.weights),
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+    )
+    if args.out is not None:
+        write_comparison(args.out, compared, overwrite=args.overwrite)
+    if args.json:
+        print(json_text(compared.document))
+        return 0
+    document = compared.document
+    ratio = "" if document["log10_lr"] is None else f" (log10 LR {document['log10_lr']:+.2f}, {document['support']})"
+    print(f"{document['finding']}{ratio}")
+    for text in (document["reason"], document["process"]):
+        print(textwrap.fill(text, 100, initial_indent="    ", subsequent_indent="    "))
+    print(f"    {'zone':<14}{'places':>8}{'matched':>9}{'stray':>14}")
+    for row in document["zones"]:
+        stray = "too few" if row["stray_radii"] is None else f"{row['stray_radii']:.5f} radii"
+        if row["stray_mm"] is not None:
+            stray = f"{row['stray_mm']:.3f} mm"
+        print(f"    {row['zone']:<14}{row['places']:>8}{row['matched']:>9}{stray:>14}")
+    print(textwrap.fill(CLOSING, 100))
+    return 0
