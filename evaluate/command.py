@@ -25,6 +25,7 @@ VERBS = {
     "draw": ("dialtell.synth.draw_command", "draw synthetic photographs of dials, with what was drawn"),
     "gather": ("dialtell.evaluate.gather_command", "download public-domain photographs of watches from museums"),
     "compare": ("dialtell.evaluate.compare_command", "lay two dials on each other: does one plate fit both?"),
+    "note": ("dialtell.evaluate.note_command", "describe a dial as a condition report would"),
     "collection": ("dialtell.evaluate.collection_command", "keep many dials, their calls and their owner's notes"),
     "train": ("dialtell.train.command", "train the net on drawn dials and write its weights"),
 }

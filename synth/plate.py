@@ -47,11 +47,11 @@ class Plate:
 
 
 def sample_plate(*, rng: np.random.Generator, scatter: tuple[float, float] = (0.0, 1.0)) -> Plate:
-    """A plate by an engraver with a good hand (steadiness 0.6..1), cut afresh or partly by machine."""
+    """A plate by an engraver with a fair to good hand (steadiness 0.45..1), cut afresh or partly by machine."""
     low, high = scatter
     return Plate(
-        engraver=sample_hand_style(rng=rng, steadiness=float(rng.uniform(0.6, 1.0))),
-        scatter=float(low + (high - low) * rng.beta(1.0, 1.3)),
+        engraver=sample_hand_style(rng=rng, steadiness=float(rng.uniform(0.45, 1.0))),
+        scatter=float(low + (high - low) * rng.beta(1.2, 1.2)),
         widen=float(np.clip(rng.normal(0.0, 0.008), -0.02, 0.02)),
         punched=bool(rng.random() < 0.35),
         seed=int(rng.integers(2**31)),

@@ -1,0 +1,67 @@
+"""Every sentence of a note rests on fields that are there; names are text and nothing else."""
+
+import json
+import re
+from importlib import resources
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from dialtell.evaluate.command import main
+from dialtell.evaluate.condition_note import note_document, note_markdown, note_sentences
+from dialtell.evaluate.score import score_photo
+from dialtell.model.store import load_weights
+
+EXAMPLES = Path(str(resources.files("dialtell.evaluate"))) / "examples"
+
+
+@pytest.fixture(scope="module")
+def weights():
+    return load_weights(None)
+
+
+def value_at(document, path):
+    for part in re.findall(r"[^.\[\]]+", path):
+        document = document[int(part)] if isinstance(document, list) else document[part]
+    return document
+
+
+@pytest.mark.parametrize("name", ["painted.jpg", "printed-transfer.jpg", "too-small.jpg"])
+def test_every_sentence_is_traceable(name, weights):
+    scored = score_photo(EXAMPLES / name, weights, diameter_mm=44.873)
+    document = note_document(scored, weights.identity)
+    assert len(document["sentences"]) >= 3
+    for sentence in document["sentences"]:
+        ended = sentence["text"].rstrip(")").endswith(".")
+        assert sentence["fields"] and (ended or "warnings" in sentence["fields"][0])
+            "fields"
+        ][0]
+        for path in sentence["fields"]:
+            if not path.startswith("reading."):
+                assert value_at(document["dial"], path) is not None
+    text = note_markdown(scored, weights.identity)
+    called = scored.record["call"]
+    assert {"hand-painted": "painted by hand", "printed": "appears printed"}.get(called, "could not be settled") in text
+    assert "Diameter 44.9 mm" in text and "not an authentication" in text
+
+
+def test_nothing_is_said_of_what_is_not_there(weights, tmp_path):
+    plain = tmp_path / "plain *bold* <b>.png"
+    Image.new("RGB", (300, 300), (120, 120, 120)).save(plain)
+    scored = score_photo(plain, weights)
+    (only,) = note_sentences(scored)
+    assert only.fields == ("reason",)
+    assert "\\<b\\>" in note_markdown(scored, weights.identity)
+
+
+def test_the_command_prints_markdown_or_one_document(capsys, tmp_path):
+    assert main(["note", str(EXAMPLES / "painted.jpg"), "--sources"]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("# Condition note: painted.jpg") and "`call, support" in said
+    assert main(["note", str(EXAMPLES / "painted.jpg"), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["schema"] == "dialtell.note/1"
+    target = tmp_path / "note.md"
+    target.write_text("mine")
+    assert main(["note", str(EXAMPLES / "painted.jpg"), "--out", str(target)]) == 1
+    assert target.read_text() == "mine"
