@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.geometry import Image
-from dialtell.model.polar import EXTENT, MAP_SCALE, unwrap
+from dialtell.model.polar import MAP_SCALE, lattice, unwrap
 
 FROM, LEAST = 0.10, 0.30  # dial radii: a hand leaves the hub at FROM and reaches at least LEAST
 WIDE = 0.075  # dial radii, half of the broadest hand (spade or ring)
@@ -29,11 +29,10 @@ def find_hands(ink: Image) -> NDArray[np.bool_]:
     whole = filled >= WHOLE * lengths
     furthest = np.where(whole.any(axis=1), whole.shape[1] - np.argmax(whole[:, ::-1], axis=1), 0) + start
     covered = np.zeros(ink.shape, dtype=np.bool_)
-    axis = (np.arange(len(ink)) + 0.5) / MAP_SCALE - EXTENT
-    x, y = np.meshgrid(axis, axis)
+    x, y, radius, _ = lattice()
     dark = (ink > 0.5).astype(np.uint8)
     _, label = cv2.connectedComponents(dark)
-    hub = np.unique(label[(np.hypot(x, y) < FROM + 0.05) & (dark > 0)])
+    hub = np.unique(label[(radius < FROM + 0.05) & (dark > 0)])
     attached = np.isin(label, hub[hub > 0])
     for angle in _peaks(furthest, least):
         turn = (angle + 0.5) * 2 * np.pi / ANGLES

@@ -152,14 +152,19 @@ def sample(image: Image, grid: Floats) -> Image:
     Returns (rows, columns[, C]) float32. Beyond the frame the border repeats; see `seen_share`.
     """
     rows, columns = grid.shape[:2]
-    across = (grid[0, -1] - grid[0, 0]) / (columns - 1) if columns > 1 else np.array([1.0, 0.0])
-    down = (grid[-1, 0] - grid[0, 0]) / (rows - 1) if rows > 1 else np.array([0.0, 1.0])
+    return _sample_lattice(image, grid[[0, 0, -1, -1], [0, -1, 0, -1]], rows, columns)
+
+
+def _sample_lattice(image: Image, corners: Floats, rows: int, columns: int) -> Image:
+    """The same from the lattice's corners (4, 2): the first row's ends, then the last row's."""
+    across = (corners[1] - corners[0]) / (columns - 1) if columns > 1 else np.array([1.0, 0.0])
+    down = (corners[2] - corners[0]) / (rows - 1) if rows > 1 else np.array([0.0, 1.0])
     steps = float(np.hypot(*down)), float(np.hypot(*across))
     # crop first: OpenCV warps no picture of more than 32766 px a side, and reducing is dear
     margin = 2.0 + sum(steps)
     height, width = image.shape[:2]
-    low = np.floor(grid.min(axis=(0, 1)) - margin).astype(int)
-    high = np.ceil(grid.max(axis=(0, 1)) + margin).astype(int)
+    low = np.floor(corners.min(axis=0) - margin).astype(int)
+    high = np.ceil(corners.max(axis=0) + margin).astype(int)
     x0, y0 = int(np.clip(low[0], 0, width - 1)), int(np.clip(low[1], 0, height - 1))
     x1, y1 = int(np.clip(high[0], x0 + 1, width)), int(np.clip(high[1], y0 + 1, height))
     # very large cells: whole blocks of pixels are averaged first, the rest is left to subsamples
@@ -173,7 +178,7 @@ def sample(image: Image, grid: Floats) -> Image:
         source = np.asarray(cv2.resize(source, small, interpolation=cv2.INTER_AREA))
     n = [min(max(math.ceil(step / factor - 0.05), 1), _MAX_SUBSAMPLES) for step in steps]
     columns_of_map = np.stack([across / n[1], down / n[0]], axis=1) / factor
-    first = (grid[0, 0] - (across * (1 - 1 / n[1]) + down * (1 - 1 / n[0])) / 2 - (x0, y0)) / factor
+    first = (corners[0] - (across * (1 - 1 / n[1]) + down * (1 - 1 / n[0])) / 2 - (x0, y0)) / factor
     affine = np.column_stack([columns_of_map, first - 0.5])  # OpenCV counts from the first pixel's centre
     found = cv2.warpAffine(
         source,
@@ -192,16 +197,20 @@ def sample_points(image: Image | NDArray[np.uint8], points: Floats) -> Image:
 
     image : (H, W[, C]). No averaging: for points closer together than a pixel or two.
     """
+    return sample_at(image, points[..., 0], points[..., 1])
+
+
+def sample_at(image: Image | NDArray[np.uint8], x: Floats, y: Floats) -> Image:
+    """`sample_points` with the points' x and y apart, (rows, columns) photo px each."""
     height, width = image.shape[:2]
-    low = np.floor(points.min(axis=(0, 1))).astype(int) - 1
-    high = np.ceil(points.max(axis=(0, 1))).astype(int) + 2
-    x0, y0 = int(np.clip(low[0], 0, width - 1)), int(np.clip(low[1], 0, height - 1))
-    x1, y1 = int(np.clip(high[0], x0 + 1, width)), int(np.clip(high[1], y0 + 1, height))
+    x0, y0 = (int(np.clip(np.floor(p.min()) - 1, 0, side - 1)) for p, side in ((x, width), (y, height)))
+    x1, y1 = (
+        int(np.clip(np.ceil(p.max()) + 2, low + 1, side)) for p, low, side in ((x, x0, width), (y, y0, height))
+    )
     # cropped: OpenCV samples no picture of more than 32766 px a side
-    local = (points - (x0 + 0.5, y0 + 0.5)).astype(np.float32)
     source = np.asarray(image[y0:y1, x0:x1], dtype=np.float32)
-    x, y = np.ascontiguousarray(local[..., 0]), np.ascontiguousarray(local[..., 1])
-    found = cv2.remap(source, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    columns, rows = (x - (x0 + 0.5)).astype(np.float32), (y - (y0 + 0.5)).astype(np.float32)
+    found = cv2.remap(source, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(found, dtype=np.float32)
 
 
@@ -211,4 +220,6 @@ def rectify(image: Image, geometry: DialGeometry, pixels_per_radius: float, exte
     image : (H, W[, C]) float32. The dial's centre falls on the picture's middle, continuous (S / 2, S / 2).
     """
     side = max(round(2 * extent * pixels_per_radius), 1)
-    return sample(image, patch_grid(geometry, (0.0, 0.0), (1.0, 0.0), (side, side), pixels_per_radius))
+    reach = (0.5 * side - 0.5) / pixels_per_radius
+    corners = geometry.to_photo(reach * np.array([[-1.0, -1.0], [1.0, -1.0], [-1.0, 1.0], [1.0, 1.0]]))
+    return _sample_lattice(image, corners, side, side)

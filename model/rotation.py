@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.geometry import DialGeometry, sample_points
+from dialtell.model.geometry import DialGeometry, sample_at
 from dialtell.synth.errors import ParameterError
 
 Image = NDArray[np.float32]
@@ -83,10 +83,11 @@ def _unroll(density: Image, geometry: DialGeometry, radii: Floats) -> tuple[Floa
     """(R, T) density at radius and angle clockwise from up, and (T,) whether the track's place is in the frame."""
     angle = np.arange(_TURN) * (2 * math.pi / _TURN)
     ray = np.stack([np.sin(angle), -np.cos(angle)], axis=-1)
-    places = geometry.to_photo(radii[:, None, None] * ray[None])
-    x, y = places[-1, :, 0], places[-1, :, 1]
-    seen = (x > 1) & (y > 1) & (x < density.shape[1] - 1) & (y < density.shape[0] - 1)
-    values = sample_points(density, places).astype(np.float64)
+    step = ray @ geometry.matrix.T  # photo px a dial radius along each ray
+    x = radii[:, None] * step[:, 0] + geometry.center_px[0]
+    y = radii[:, None] * step[:, 1] + geometry.center_px[1]
+    seen = (x[-1] > 1) & (y[-1] > 1) & (x[-1] < density.shape[1] - 1) & (y[-1] < density.shape[0] - 1)
+    values = sample_at(density, x, y).astype(np.float64)
     values = np.clip(values, 0.0, 1.0)
     middle = values[:, seen].mean(axis=1, keepdims=True) if seen.any() else 0.0
     return np.where(seen[None, :], values - middle, 0.0), seen

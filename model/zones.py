@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.covering import find_hands
 from dialtell.model.geometry import DialGeometry, Image, rectify
-from dialtell.model.polar import EXTENT, MAP_SCALE, unwrap
+from dialtell.model.polar import EXTENT, MAP_SCALE, lattice, unwrap
 from dialtell.synth.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
@@ -134,17 +134,19 @@ def find_circle(ink: Image, *, low: float, high: float) -> Circle | None:
     Completeness ties at 1 for every circle near the right one; how much of the line is ink itself decides then.
     """
     best, most = None, 0.0
+    least = int(0.15 * MAP_SCALE)
+    first = least - 1  # the ring inside the smallest circle, which the filters look at
     for y in np.arange(low, high + 1e-9, 0.01):
-        polar = unwrap(ink, 0.0, float(y), 0.33, 180)
+        polar = unwrap(ink, 0.0, float(y), 0.33, 180, first=first)
         band = cv2.dilate(polar, np.ones((9, 3), np.uint8))  # 18 degrees: from one mark to the next
-        filled = np.quantile(band, 0.2, axis=0)
+        filled = np.quantile(np.ascontiguousarray(band.T), 0.2, axis=1)
         lined = cv2.blur(polar, (3, 1)).mean(axis=0)
         score = np.where(filled > COMPLETE, filled + lined, 0.0)
-        score[: int(0.15 * MAP_SCALE)] = 0.0
+        score[: least - first] = 0.0
         index = int(np.argmax(score))
         if score[index] > most:
             most = float(score[index])
-            best = Circle(0.0, float(y), (index + 0.5) / MAP_SCALE, float(filled[index]))
+            best = Circle(0.0, float(y), (first + index + 0.5) / MAP_SCALE, float(filled[index]))
     if best is None:
         return None
     return Circle(best.x, best.y, min(best.radius + 0.03, 0.36), best.strength)
@@ -152,14 +154,10 @@ def find_circle(ink: Image, *, low: float, high: float) -> Circle | None:
 
 def _figures_inner(ink: Image, outer: float, circles: list[Circle]) -> float:
     """Where the hour figures end towards the centre: the first clear ring inside them."""
-    side = len(ink)
-    axis = (np.arange(side) + 0.5) / MAP_SCALE - EXTENT
-    x, y = np.meshgrid(axis, axis)
-    free = np.ones_like(ink, dtype=bool)
+    x, y, radius, turn = lattice()
+    free = ~(np.abs(turn) < np.deg2rad(20))  # a signature may reach up under XII
     for circle in circles:
         free &= np.hypot(x - circle.x, y - circle.y) > circle.radius
-    free &= ~(np.abs(np.arctan2(x, -y)) < np.deg2rad(20))  # a signature may reach up under XII
-    radius = np.hypot(x, y)
     index = np.minimum((radius * 100).astype(int), 110)
     count = np.bincount(index[free], minlength=111)
     total = np.bincount(index[free], weights=ink[free], minlength=111)
@@ -177,14 +175,11 @@ def _labels(
     track: tuple[float, float] | None, numerals: tuple[float, float], seconds: Circle | None,
     counters: tuple[Circle, ...],
 ) -> NDArray[np.int8]:  # fmt: skip
-    side = round(2 * EXTENT * MAP_SCALE)
-    axis = (np.arange(side) + 0.5) / MAP_SCALE - EXTENT
-    x, y = np.meshgrid(axis, axis)
-    radius = np.hypot(x, y)
-    label = np.full((side, side), -1, dtype=np.int8)
+    x, y, radius, turn = lattice()
+    label = np.full(x.shape, -1, dtype=np.int8)
     inner, outer = numerals
     label[(radius < inner) & (radius > HUB)] = ZONES.index(Zone.OTHER)
-    above = (radius < inner) & (radius > HUB) & (y < -0.12) & (np.abs(np.arctan2(x, -y)) < np.deg2rad(80))
+    above = (radius < inner) & (radius > HUB) & (y < -0.12) & (np.abs(turn) < np.deg2rad(80))
     label[above] = ZONES.index(Zone.SIGNATURE)
     label[(radius >= inner) & (radius < outer)] = ZONES.index(Zone.NUMERALS)
     label[(radius >= outer) & (radius < 0.99)] = ZONES.index(Zone.MINUTE_TRACK)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from dialtell.synth.design import Chapter, DialDesign, Line, SubDial, Track
@@ -14,7 +16,15 @@ ROMAN_HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "X
 
 
 def lay_out(design: DialDesign) -> list[Item]:
-    """All items of the dial, in the order a workshop lays them: rings and tracks, figures, sub-dials, lettering."""
+    """All items of the dial, in the order a workshop lays them: rings and tracks, figures, sub-dials, lettering.
+
+    Those of the last designs are kept and shared: their arrays are not to be written to.
+    """
+    return list(_laid_out(design))
+
+
+@lru_cache(maxsize=4)
+def _laid_out(design: DialDesign) -> tuple[Item, ...]:
     radius = design.radius_mm
     items: list[Item] = []
     if design.track is not None:
@@ -30,7 +40,7 @@ def lay_out(design: DialDesign) -> list[Item]:
         items += track_items(dial.track, (dial.x * radius, dial.y * radius), dial.radius * radius, zone)
     for index, line in enumerate(design.signature):
         items += line_items(line, radius, index)
-    return items
+    return tuple(items)
 
 
 def guide_circles(design: DialDesign) -> list[Item]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.body import BodySpec, paint_body, sample_body
+from dialtell.synth.body import BodySpec, Surface, paint_body, sample_body
 from dialtell.synth.camera import CameraSpec, expose, sample_camera
 from dialtell.synth.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.light import LightSpec, apply_light, sample_light
@@ -166,10 +166,16 @@ def paint_strokes(
     return reflectance
 
 
-def radiance(spec: DialSpec, coats: list[Coat] | None = None) -> NDArray[np.float32]:
-    """What the lens sees: (H, W, 3) float32 linear light. coats : None for those of the spec's own making."""
+def radiance(
+    spec: DialSpec, coats: list[Coat] | None = None, surface: Surface | None = None
+) -> NDArray[np.float32]:
+    """What the lens sees: (H, W, 3) float32 linear light.
+
+    coats : None for those of the spec's own making. surface : the bare object (body.paint_body) where it is known
+    already, as that of a twin is; it is drawn over.
+    """
     matrix = homography(spec.view)
-    surface = paint_body(spec.body, spec.view)
+    surface = surface or paint_body(spec.body, spec.view)
     room = surface.dial_mask * (1.0 - surface.holes)  # no paint on the case or in a hole
     laid = make(spec.design, spec.making) if coats is None else coats
     scene = paint_strokes(laid, spec, matrix, surface.reflectance, room)
@@ -183,6 +189,8 @@ def render(spec: DialSpec) -> NDArray[np.uint8]:
     return photograph(spec)
 
 
-def photograph(spec: DialSpec, coats: list[Coat] | None = None) -> NDArray[np.uint8]:
-    """The photograph of other paint on the same dial; see render."""
-    return expose(spec.camera, radiance(spec, coats))
+def photograph(
+    spec: DialSpec, coats: list[Coat] | None = None, surface: Surface | None = None
+) -> NDArray[np.uint8]:
+    """The photograph of other paint on the same dial; see render and radiance."""
+    return expose(spec.camera, radiance(spec, coats, surface))

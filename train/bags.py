@@ -15,8 +15,9 @@ from dialtell.model.geometry import DialGeometry
 from dialtell.model.patches import HIGH, LOW
 from dialtell.model.photo import linear_light, luminance
 from dialtell.model.reading import read_at
+from dialtell.synth.body import Surface, paint_body
 from dialtell.synth.layout import lay_out
-from dialtell.synth.scene import DialSpec, Range, render, sample_spec
+from dialtell.synth.scene import DialSpec, Range, photograph, sample_spec
 from dialtell.synth.terms import ZONES, Process
 from dialtell.synth.view import homography, to_px
 
@@ -69,10 +70,13 @@ def known_geometry(spec: DialSpec, *, rng: np.random.Generator, jitter: float = 
     return geometry.turned(float(np.arctan2(up[0], -up[1])))
 
 
-def bag_of(spec: DialSpec) -> Bag | None:
-    """Render and read one dial; None when nothing on it can be read (a tiny or covered picture)."""
+def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
+    """Render and read one dial; None when nothing on it can be read (a tiny or covered picture).
+
+    surface : the bare object, where a twin's was painted already; it is drawn over.
+    """
     rng = np.random.default_rng([spec.seed, spec.index, 77])
-    pixels = render(spec)
+    pixels = photograph(spec, surface=surface)
     grey = luminance(linear_light(pixels))
     patches = read_at(grey, known_geometry(spec, rng=rng)).patches
     if len(patches) < FEWEST_PATCHES:
@@ -111,7 +115,10 @@ def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
     else:
         rng = np.random.default_rng([seed, index, 78])
         printed = Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
-        found = [bag_of(spec.as_process(process)) for process in (Process.HAND, printed)]
+        bare = paint_body(spec.body, spec.view)
+        kept = bare._replace(reflectance=bare.reflectance.copy())  # the first twin is painted over the other
+        twins = ((Process.HAND, bare), (printed, kept))
+        found = [bag_of(spec.as_process(process), surface) for process, surface in twins]
     return [bag for bag in found if bag is not None]
 
 
