@@ -150,12 +150,16 @@ def making_of(row: Row, value: float) -> Making:
     return replace(plain, **{row.owner: replace(getattr(plain, row.owner), **changes)})
 
 
-def part(design: DialDesign, making: Making, middle_x: float, middle_y: float, side: float, px: int) -> Photo:
-    """A square part of the dial, `side` mm wide, as (px, px, 3) sRGB: black paint on white enamel in even light."""
-    scale = px / side
-    matrix = np.array(
-        [[scale, 0.0, 0.5 * px - scale * middle_x], [0.0, scale, 0.5 * px - scale * middle_y], [0.0, 0.0, 1.0]]
-    )
+def part(
+    design: DialDesign, making: Making, middle_x: float, middle_y: float, side: float, px: int, *, turn: float = 0.0
+) -> Photo:
+    """A square part of the dial, `side` mm wide, as (px, px, 3) sRGB: black paint on white enamel in even light.
+
+    turn : radians clockwise, of the dial's direction that runs to the right in the picture from the dial's own right.
+    """
+    c, s = px / side * np.cos(turn), px / side * np.sin(turn)
+    across, down = c * middle_x + s * middle_y, c * middle_y - s * middle_x
+    matrix = np.array([[c, s, 0.5 * px - across], [-s, c, 0.5 * px - down], [0.0, 0.0, 1.0]])
     light: Floats = np.full((px, px), ENAMEL)
     for coat in make(design, making):
         share, density = coat.lay(matrix, (px, px))
