@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,16 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.attribution import SMALL_ERROR, Attribution, attribute, photo_map, view_map
+from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.evaluate.output import require_free
-from dialtell.evaluate.page import PHOTO_PX, ZoneCrop, write_page
+from dialtell.evaluate.page import PHOTO_PX, PageExtras, ZoneCrop, write_page
+from dialtell.evaluate.period import Years, check_period
+from dialtell.evaluate.reference_dial import reference_dial
 from dialtell.evaluate.score import ScoredPhoto, score_photo
 from dialtell.model.geometry import DialGeometry, patch_grid, sample
 from dialtell.model.patches import SCALE, SPAN, PatchSet
 from dialtell.model.photo import Photo
 from dialtell.model.reading import Reading
 from dialtell.model.store import Weights
-from dialtell.synth.terms import ZONES, Zone
+from dialtell.synth.errors import PhotoError
+from dialtell.synth.terms import ZONES, Process, Zone
 
 SCHEMA = "dialtell.inspect/1"
 Bytes = NDArray[np.uint8]
@@ -38,8 +44,13 @@ def inspect_photo(
     diameter_mm: float | None = None,
     max_pixels: int = MAX_PIXELS,
     overwrite: bool = False,
+    years: Years | None = None,
+    compare_with: str | os.PathLike[str] | None = None,
 ) -> dict[str, Any]:
     """Score one photograph, write its page to `out`, and return a document of schema dialtell.inspect/1.
+
+    years : when the movement was made, for the date check. compare_with : photograph of another dial to show beside the
+    close views; None draws a like dial of each kind.
 
     Raises PhotoError for the photograph and OutputError for the page, the latter before any work is done.
     """
@@ -48,6 +59,8 @@ def inspect_photo(
     scored = score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
     shown = shown_photo(scored.photo)
     record, saliency, attribution = scored.record, None, None
+    period = None if years is None else check_period(years, record["call"], record["log10_lr"])
+    said = ""
     crops: list[ZoneCrop] = []
     if scored.reading is not None and scored.verdict is not None:
         scale = shown.shape[1] / scored.photo.pixels.shape[1]
@@ -56,10 +69,12 @@ def inspect_photo(
             attribution = attribute(scored.reading.patches, weights)
             geometry = scored.reading.geometry.scaled(scale)
             saliency = photo_map(attribution, scored.reading.patches, geometry, shown.shape[:2])
-            crops = zone_crops(scored, attribution)
+            beside, said = what_beside(scored.reading, compare_with, weights, max_pixels)
+            crops = [with_beside(crop, place, beside) for crop, place in zone_crops(scored, attribution)]
             if attribution.relative_error > SMALL_ERROR:
                 record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
-    write_page(target, record, shown, saliency, crops, _model(weights, scored), overwrite=overwrite)
+    extras = PageExtras(period, said)
+    write_page(target, record, shown, saliency, crops, _model(weights, scored), overwrite=overwrite, extras=extras)
     return {
         "schema": SCHEMA,
         "model": weights.identity,
@@ -73,6 +88,18 @@ def inspect_photo(
             "logit": round(attribution.logit, 6),
             "baseline_logit": round(attribution.baseline, 6),
             "completeness_error": round(attribution.error, 6),
+        },
+        "period": None
+        if period is None
+        else {
+            "years": [period.years.low, period.years.best, period.years.high],
+            "basis": period.years.basis,
+            "finding": period.finding,
+            "sentence": period.sentence,
+            "prior_log10_odds": round(period.prior_log10_odds, 4),
+            "posterior_log10_odds": None
+            if period.posterior_log10_odds is None
+            else round(period.posterior_log10_odds, 4),
         },
     }
 
@@ -105,13 +132,22 @@ def scaled(record: dict[str, Any], scale: float) -> dict[str, Any]:
     return {**record, "geometry": geometry, "zones": zones}
 
 
-def zone_crops(scored: ScoredPhoto, attribution: Attribution) -> list[ZoneCrop]:
-    """A close view of each judged zone about the place that moved the call most."""
+@dataclass(frozen=True)
+class Place:
+    """Where a close view lies: its middle and the direction of its columns, dial radii; its side in px."""
+
+    center: tuple[float, float]
+    right: tuple[float, float]
+    px: int
+
+
+def zone_crops(scored: ScoredPhoto, attribution: Attribution) -> list[tuple[ZoneCrop, Place]]:
+    """A close view of each judged zone about the place that moved the call most, and where that is."""
     reading, verdict = scored.reading, scored.verdict
     if reading is None or verdict is None:
         return []
     reasons = {zone["zone"]: zone["reason"] for zone in scored.record["zones"]}
-    crops: list[ZoneCrop] = []
+    crops: list[tuple[ZoneCrop, Place]] = []
     for zone, evidence in verdict.zones.items():
         if evidence.judged:
             caption = reasons[zone.value] + ("" if crops else f" {attribution.words()}")
@@ -119,22 +155,65 @@ def zone_crops(scored: ScoredPhoto, attribution: Attribution) -> list[ZoneCrop]:
     return crops
 
 
-def _crop(zone: Zone, photo: Photo, reading: Reading, attribution: Attribution, caption: str) -> ZoneCrop:
+def _crop(zone: Zone, photo: Photo, reading: Reading, attribution: Attribution, caption: str) -> tuple[ZoneCrop, Place]:
     patches = reading.patches
     index = strongest(patches, attribution, zone)
     center, right = patches.center[index], patches.right[index]
     scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
     side = round(VIEW * scale)
-    grid = patch_grid(reading.geometry, (center[0], center[1]), (right[0], right[1]), (side, side), scale)
+    place = Place((float(center[0]), float(center[1])), (float(right[0]), float(right[1])), side)
     # the same view as a dial seen face on, turned so that `right` runs along its columns
     turn = -math.atan2(right[1], right[0])
     flat = DialGeometry((0.0, 0.0), (scale, scale), rotation=turn)
     x, y = side / 2 - flat.to_photo(center)
     view = DialGeometry((float(x), float(y)), (scale, scale), rotation=turn)
-    image = display(sample(photo.pixels, grid))
     if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK):
         caption = f"{caption} Outwards is up."
-    return ZoneCrop(zone.value, image, view_map(attribution, patches, view, (side, side)), caption)
+    image = view_of(photo, reading.geometry, place)
+    return ZoneCrop(zone.value, image, view_map(attribution, patches, view, (side, side)), caption), place
+
+
+def view_of(photo: Photo, geometry: DialGeometry, place: Place) -> Bytes:
+    """(px, px, 3) sRGB of a close view of a photograph's dial."""
+    grid = patch_grid(geometry, place.center, place.right, (place.px, place.px), place.px / VIEW)
+    return display(sample(photo.pixels, grid))
+
+
+Beside = Callable[[Place], tuple[tuple[str, Bytes], ...]]
+
+
+def what_beside(
+    reading: Reading, compare_with: str | os.PathLike[str] | None, weights: Weights, max_pixels: int
+) -> tuple[Beside, str]:
+    """What to show beside a close view, and what it is in a sentence. Raises PhotoError for the other photograph."""
+    if compare_with is None:
+        drawn = reference_dial(reading)
+
+        def crops(place: Place) -> tuple[tuple[str, Bytes], ...]:
+            return tuple(
+                (title, drawn.crop(process, place.center, place.right, VIEW, place.px))
+                for title, process in (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
+            )
+
+        return crops, (
+            "Below, the same place on a dial of a like design, drawn once as a hand paints and once as a plate prints, "
+            "at the same magnification and no sharper than this photograph. Drawn dials show what to look for; they "
+            "prove nothing."
+        )
+    other = score_photo(compare_with, weights, max_pixels=max_pixels)
+    if other.reading is None:
+        raise PhotoError(f"--compare-with {compare_with}: {other.record['reason']} Give another photograph, or auto")
+    geometry, name = other.reading.geometry, plain_name(Path(compare_with).name)
+    title = f"{name}: called {other.record['call']}"
+    return (
+        lambda place: ((title, view_of(other.photo, geometry, place)),),
+        f"Below, the same place on {name}, at the same magnification.",
+    )
+
+
+def with_beside(crop: ZoneCrop, place: Place, beside: Beside) -> ZoneCrop:
+    """The crop with what is shown beside it."""
+    return replace(crop, beside=beside(place))
 
 
 def strongest(patches: PatchSet, attribution: Attribution, zone: Zone) -> int:

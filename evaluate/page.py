@@ -26,6 +26,7 @@ from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.output import require_free, write_text
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.advice import ADVICES, resolution_words
+from dialtell.evaluate.period import PeriodCheck
 from dialtell.evaluate.support import findings_sentence
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
@@ -51,12 +52,23 @@ class ZoneCrop:
     image : (h, w) or (h, w, 3) RGB, uint8.
     saliency : (h, w) float32, signed, positive towards hand; None if there is no map.
     caption : what to look at; plain text.
+    beside : what is held beside it at the same magnification, (title, (h, w[, 3]) uint8) each.
     """
 
     zone: str
     image: NDArray[np.uint8]
     saliency: NDArray[np.float32] | None = None
     caption: str = ""
+    beside: tuple[tuple[str, NDArray[np.uint8]], ...] = ()
+
+
+@dataclass(frozen=True)
+class PageExtras:
+    """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
+    are, in a sentence."""
+
+    period: PeriodCheck | None = None
+    beside: str = ""
 
 
 def write_page(
@@ -67,6 +79,7 @@ def write_page(
     crops: Sequence[ZoneCrop],
     model: Mapping[str, Any],
     overwrite: bool = False,
+    extras: PageExtras | None = None,
 ) -> Path:
     """Write the inspection page of one dial and return its path.
 
@@ -80,7 +93,7 @@ def write_page(
     """
     target = Path(path)
     require_free(target, overwrite=overwrite)
-    write_text(target, page_text(dial, photo, saliency, crops, model), overwrite=overwrite)
+    write_text(target, page_text(dial, photo, saliency, crops, model, extras), overwrite=overwrite)
     return target
 
 
@@ -90,8 +103,10 @@ def page_text(
     saliency: NDArray[np.float32] | None,
     crops: Sequence[ZoneCrop],
     model: Mapping[str, Any],
+    extras: PageExtras | None = None,
 ) -> str:
     """The page itself; parameters as for write_page."""
+    extras = extras or PageExtras()
     _require_fit(dial, photo, saliency, crops)
     height, width = photo.shape[:2]
     shown = pictures.fitted(photo, PHOTO_PX)
@@ -129,6 +144,8 @@ def page_text(
         marked=any(zone["points"] for zone in zones),
         not_judged=[zone for zone in zones if not zone["judged"]],
         crops=_crops(crops, saliency),
+        period=None if extras.period is None else _period(extras.period),
+        beside=plain_name(extras.beside),
         resolution=resolution_words(dial["geometry"], model.get("pixels_per_mm_needed")),
         advices=ADVICES,
         cautions=CAUTIONS,
@@ -218,6 +235,20 @@ def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
     }
 
 
+def _period(check: PeriodCheck) -> dict[str, Any]:
+    """The date check in words, each part of the odds shown."""
+    stroke, after, chance = check.stroke_log10_lr, check.posterior_log10_odds, check.posterior_hand
+    return {
+        "years": plain_name(f"{check.years.words}, {check.years.basis}"),
+        "finding": check.finding,
+        "sentence": check.sentence,
+        "prior": _signed(check.prior_log10_odds),
+        "stroke": "not judged" if stroke is None else _signed(stroke),
+        "after": None if after is None else _signed(after),
+        "chance": None if chance is None else f"{chance:.2f}",
+    }
+
+
 def _outline(geometry: Mapping[str, Any] | None) -> dict[str, Any] | None:
     """The ellipse in photo px, first half-axis turned clockwise from x, and a tick on it at 12 o'clock."""
     if geometry is None:
@@ -249,6 +280,10 @@ def _crops(crops: Sequence[ZoneCrop], saliency: NDArray[np.float32] | None) -> l
             "height": image.shape[0],
             "image_uri": pictures.jpeg_uri(image),
             "map_uri": None,
+            "beside": [
+                (plain_name(title), pictures.jpeg_uri(pictures.enlarged(other, _SMALLEST_CROP_PX, CROP_PX)))
+                for title, other in crop.beside
+            ],
         }
         if crop.saliency is not None:
             signed = pictures.resized_map(crop.saliency, image.shape[0], image.shape[1])

@@ -8,6 +8,7 @@ from dialtell.evaluate import inspect_page
 from dialtell.evaluate.attribution import Attribution, attribute, photo_map, view_map
 from dialtell.evaluate.command import main
 from dialtell.evaluate.inspect_page import display, inspect_photo, scaled, shown_photo, zone_crops
+from dialtell.evaluate.period import Years
 from dialtell.evaluate.score import score_photo
 from dialtell.model.photo import linear_light
 from dialtell.model.store import load_weights
@@ -32,10 +33,13 @@ def inspected(drawn_photo, weights, tmp_path_factory):
 
 def test_document_and_page_say_the_same(inspected, drawn_photo):
     document, page = inspected
-    assert set(document) == {"schema", "model", "page", "dial", "saliency"}
+    assert set(document) == {"schema", "model", "page", "dial", "saliency", "period"}
     check_dial(document["dial"])
     assert "This dial looks painted by hand." in page and document["dial"]["reason"] in page
-    assert page.count("data:image/jpeg") >= 1 + 2 * 3  # the photograph, and three zones with their maps
+    # the photograph, and three zones with their maps and a dial of either kind beside each
+    assert page.count("data:image/jpeg") >= 1 + 4 * 3
+    assert "Drawn: painted by hand" in page and "Drawn: printed" in page
+    assert document["period"] is None and "Against the date" not in page
     assert "data:image/png" in page  # the map over the photograph
     saliency = document["saliency"]
     change = saliency["logit"] - saliency["baseline_logit"]
@@ -73,7 +77,7 @@ def test_maps_lie_where_the_patches_were_cut(scored):
 
 
 def test_close_views_and_their_maps_coincide(scored):
-    crops = zone_crops(scored, as_if(scored.reading.patches))
+    crops = [crop for crop, _ in zone_crops(scored, as_if(scored.reading.patches))]
     judged = [zone["zone"] for zone in scored.record["zones"] if zone["judged"]]
     assert [crop.zone for crop in crops] == judged and len(crops) >= 3
     for crop in crops:
@@ -133,3 +137,34 @@ def test_command(tmp_path, make_weights, capsys, strict_json):
     assert main([*words, "--json", "--overwrite"]) == 0
     document = strict_json(capsys.readouterr().out)
     assert document["schema"] == "dialtell.inspect/1" and document["page"] == str(tmp_path / "a.html")
+
+
+def test_the_date_stands_apart_from_the_strokes(drawn_photo, weights, tmp_path):
+    years = Years(1874, 1874, 1874, "as stated")
+    document = inspect_photo(drawn_photo, tmp_path / "a.html", weights, years=years)
+    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert document["period"]["finding"] == "fits" and "A movement of 1874" in page
+    assert document["period"]["posterior_log10_odds"] == pytest.approx(
+        document["period"]["prior_log10_odds"] + document["dial"]["log10_lr"], abs=1e-3
+    )
+    plain = inspect_photo(drawn_photo, tmp_path / "b.html", weights)
+    assert plain["dial"]["log10_lr"] == document["dial"]["log10_lr"]
+
+
+def test_another_photograph_is_shown_beside(drawn_photo, weights, tmp_path):
+    inspect_photo(drawn_photo, tmp_path / "a.html", weights, compare_with=drawn_photo)
+    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert f"{drawn_photo.name}: called hand-painted" in page and "Drawn: printed" not in page
+    Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
+    with pytest.raises(PhotoError, match="compare-with"):
+        inspect_photo(drawn_photo, tmp_path / "c.html", weights, compare_with=tmp_path / "wall.png")
+
+
+@pytest.mark.parametrize(
+    ("flags", "said"),
+    [(["--serial", "5"], "--serials"), (["--serials", "x.csv"], "without --serial"), (["--year", "12"], "1700")],
+)
+def test_flags_of_the_date_are_checked_before_any_work(flags, said, drawn_photo, tmp_path, capsys):
+    assert main(["inspect", str(drawn_photo), "--out", str(tmp_path / "a.html"), *flags]) == 1
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "a.html").exists()
