@@ -108,15 +108,22 @@ def project(homography: Floats, points: Floats) -> Floats:
     return np.asarray(mapped[:, :2] / mapped[:, 2:])
 
 
-def slice_edges(paint: Paint, homography: Floats, values: Floats) -> tuple[Floats, Floats]:
+def slice_edges(
+    paint: Paint, homography: Floats, values: Floats, shape: tuple[int, int] | None = None
+) -> tuple[Floats, Floats]:
     """Edges that draw every slice with its value.
 
     values : (P, K) value of the slice that ends at each sample, in K layers (ignored where no slice ends).
+    shape : (H, W) of the frame; strokes wholly beside it are left out. None keeps all.
     Returns (E, 4) px edges and (E, K) weights. The border two slices share is one edge with the difference of
     their values, and is left out where they agree.
     """
-    left, right = project(homography, paint.left), project(homography, paint.right)
-    end = np.flatnonzero(paint.follows)
+    left, right, follows = project(homography, paint.left), project(homography, paint.right), paint.follows
+    if shape is not None:
+        seen = _in_frame(left, right, follows, shape)
+        if not seen.all():
+            left, right, follows, values = left[seen], right[seen], follows[seen], values[seen]
+    end = np.flatnonzero(follows)
     begin = end - 1
     # a slice whose sides have crossed (or a mirrored view) has negative area: turn it round
     a, b = right[end] - left[begin], right[begin] - left[end]
@@ -124,8 +131,8 @@ def slice_edges(paint: Paint, homography: Floats, values: Floats) -> tuple[Float
     weight = np.zeros_like(values)
     weight[end] = values[end] * sense[:, None]
     step = weight.copy()
-    step[:-1] -= weight[1:] * paint.follows[1:, None]
-    cross = np.flatnonzero(np.abs(step).max(axis=1) > 0)
+    step[:-1] -= weight[1:] * follows[1:, None]
+    cross = np.flatnonzero((step != 0).any(axis=1))
     outer_left = np.hstack([left[begin], left[end]])
     outer_right = np.hstack([right[end], right[begin]])
     across = np.hstack([left[cross], right[cross]])
@@ -133,6 +140,16 @@ def slice_edges(paint: Paint, homography: Floats, values: Floats) -> tuple[Float
         np.concatenate([outer_left, outer_right, across]),
         np.concatenate([weight[end], weight[end], step[cross]]),
     )
+
+
+def _in_frame(left: Floats, right: Floats, follows: NDArray[np.bool_], shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """(P,) true for the samples of strokes whose bounding box meets the frame."""
+    first = np.flatnonzero(~follows)
+    meets = np.ones(len(first), dtype=np.bool_)
+    for axis, side in ((0, shape[1]), (1, shape[0])):
+        low, high = np.minimum(left[:, axis], right[:, axis]), np.maximum(left[:, axis], right[:, axis])
+        meets &= (np.minimum.reduceat(low, first) < side) & (np.maximum.reduceat(high, first) > 0)
+    return np.repeat(meets, np.diff(np.append(first, len(follows))))
 
 
 def slice_density(density: Floats) -> Floats:
@@ -157,7 +174,7 @@ def lay(
     if not paint.follows.any():
         return np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     density = slice_density(paint.density)
-    edges, weights = slice_edges(paint, homography, np.stack([np.ones_like(density), density], axis=1))
+    edges, weights = slice_edges(paint, homography, np.stack([np.ones_like(density), density], axis=1), shape)
     runs = accumulate_runs(edges, weights, shape)
     # the arithmetic below runs over covered pixels alone, in single precision
     covered = runs.values[0] > COVERED
@@ -177,5 +194,5 @@ def mask(paint: Paint, homography: Floats, shape: tuple[int, int], cue: Cue | No
     if not paint.follows.any():
         return np.zeros(shape, dtype=np.float32)
     shown = np.ones(len(paint.cue)) if cue is None else ((paint.cue & int(cue)) != 0).astype(np.float64)
-    edges, weights = slice_edges(paint, homography, shown[:, None])
+    edges, weights = slice_edges(paint, homography, shown[:, None], shape)
     return np.clip(accumulate(edges, weights[:, 0], shape), 0.0, 1.0)

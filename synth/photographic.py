@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dialtell.synth.errors import require_range
 from dialtell.synth.paint import Cue, Paint, flatten, join
 from dialtell.synth.skeleton import StrokeBatch, normals
 from dialtell.synth.stroke import Floats
@@ -36,6 +37,13 @@ class Exposure:
     placing: Pull
     seed: int
 
+    def __post_init__(self) -> None:
+        require_range("Exposure.grain_mm", self.grain_mm, 0.004, 0.1, "mm")
+        require_range("Exposure.edge_grains", self.edge_grains, 0.0, 2.0)
+        require_range("Exposure.spread_mm", self.spread_mm, -0.05, 0.08, "mm")
+        require_range("Exposure.specks", self.specks, 0.0, 20.0)
+        require_range("Exposure.mottle", self.mottle, 0.0, 0.5)
+
 
 def sample_exposure(*, rng: np.random.Generator, placing: Pull) -> Exposure:
     """A print with the usual grain."""
@@ -43,7 +51,7 @@ def sample_exposure(*, rng: np.random.Generator, placing: Pull) -> Exposure:
         grain_mm=float(rng.uniform(0.010, 0.030)),
         edge_grains=float(rng.uniform(0.25, 0.7)),
         spread_mm=float(np.clip(rng.normal(0.0, 0.006), -0.015, 0.02)),
-        specks=float(rng.exponential(0.35)),
+        specks=min(float(rng.exponential(0.35)), 5.0),
         mottle=float(rng.uniform(0.0, 0.06)),
         placing=placing,
         seed=int(rng.integers(2**31)),

@@ -166,9 +166,7 @@ def paint_strokes(
     return reflectance
 
 
-def radiance(
-    spec: DialSpec, coats: list[Coat] | None = None, surface: Surface | None = None
-) -> NDArray[np.float32]:
+def radiance(spec: DialSpec, coats: list[Coat] | None = None, surface: Surface | None = None) -> NDArray[np.float32]:
     """What the lens sees: (H, W, 3) float32 linear light.
 
     coats : None for those of the spec's own making. surface : the bare object (body.paint_body) where it is known
@@ -189,8 +187,6 @@ def render(spec: DialSpec) -> NDArray[np.uint8]:
     return photograph(spec)
 
 
-def photograph(
-    spec: DialSpec, coats: list[Coat] | None = None, surface: Surface | None = None
-) -> NDArray[np.uint8]:
+def photograph(spec: DialSpec, coats: list[Coat] | None = None, surface: Surface | None = None) -> NDArray[np.uint8]:
     """The photograph of other paint on the same dial; see render and radiance."""
     return expose(spec.camera, radiance(spec, coats, surface))

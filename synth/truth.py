@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.edge_band import edge_band
 from dialtell.synth.layout import lay_out
 from dialtell.synth.making import make
 from dialtell.synth.paint import Cue, Paint, join, mask
@@ -156,12 +157,19 @@ def label_masks(spec: DialSpec, zone: Zone | None = None, stroke: int | None = N
     """Share of each pixel covered, (H, W) float32 0..1: "strokes" for all paint, and one mask a cue that occurs.
 
     Keys are lower-case names of Cue. The paint is as laid: before wear, holes of a film, hands, light and camera.
+    Cues lie within the strokes but for "grain": a band of the grain's size, one pixel at least, about the edges of a
+    photographic print, with its stray grains.
     """
     paint = paint_of(spec, zone, stroke)
     matrix, shape = homography(spec.view), spec.view.shape
     masks = {STROKES: mask(paint, matrix, shape).astype(np.float32)}
     for cue in CUES:
-        if (paint.cue & int(cue)).any():
+        if cue is Cue.GRAIN:
+            printed = paint.select((paint.cue & int(cue)) != 0)
+            if printed.follows.any():
+                grain, pixel = spec.making.exposure.grain_mm, 1.0 / px_per_mm(spec.view)
+                masks["grain"] = edge_band(printed, matrix, shape, grain_mm=grain, least_mm=pixel)
+        elif (paint.cue & int(cue)).any():
             share = mask(paint, matrix, shape, cue).astype(np.float32)
             # where the two sides of a stroke cross, a slice next to it may take area off the sum of all
             masks[str(cue.name).lower()] = np.minimum(share, masks[STROKES])

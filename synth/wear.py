@@ -1,6 +1,7 @@
 """Age and use: hairlines, chips, scratches, stains, soiling, rust, dust, cold repairs, and figures worn away.
 
-All of it is drawn from the spec's own generator in dial mm, without a look at the design or how it was made.
+All of it is drawn from the spec's own generator in dial mm, without a look at the design or how it was made: two
+photographs of one dial show the same marks in the same places.
 """
 
 from __future__ import annotations
@@ -12,13 +13,14 @@ from numpy.typing import NDArray
 
 from dialtell.synth.errors import require_range
 from dialtell.synth.patch import blob, cover_each, cover_patch, direction, ribbon
-from dialtell.synth.texture import enlarge, mix, smooth_noise, stack, times
+from dialtell.synth.texture import dial_noise, enlarge_blocks, mix, stack
 from dialtell.synth.view import ViewSpec, homography, mm_grid, to_px
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
 GRID_STEP = 8  # px; stains vary slowly
+REACH = 1.03  # dial radii covered by stains, soiling and abrasion
 
 
 @dataclass(frozen=True)
@@ -131,13 +133,19 @@ def apply_wear(wear: WearSpec, view: ViewSpec, reflectance: Image, dial_mask: Im
     if wear.repairs:
         _repair(wear, matrix, result, dial_mask)
     if wear.stain > 0.0 or wear.soiling > 0.0 or wear.rust > 0.0:
-        veil = mix(np.ones_like(result), _veil(wear, view), dial_mask)
+        veil = _veil(wear, view, matrix)
+        veil -= 1.0
+        veil *= stack((dial_mask, dial_mask, dial_mask))
+        veil += 1.0
         result *= veil
-    loss = np.zeros(view.shape, dtype=np.float32)
     if wear.hairlines or wear.scratches:
+        loss = np.zeros(view.shape, dtype=np.float32)
         _crack(wear, matrix, loss)
         _scratch(wear, matrix, loss)
-        result = times(result, 1.0 - loss * dial_mask)
+        # cracks cover little of a dial
+        marked = np.flatnonzero(loss)
+        left = 1.0 - loss.reshape(-1)[marked] * dial_mask.reshape(-1)[marked]
+        result.reshape(-1, 3)[marked] *= left[:, None]
     if wear.chips:
         _chip(wear, matrix, result, dial_mask)
     if wear.dust:
@@ -149,13 +157,13 @@ def abrasion_field(wear: WearSpec, view: ViewSpec, shape: tuple[int, int]) -> Im
     """Share of paint rubbed away, (H, W) float32 in 0..1: patches, broken up by fine streaks of rubbing."""
     if wear.abrasion == 0.0 or wear.abrasion_area == 0.0:
         return np.zeros(shape, dtype=np.float32)
-    scale = view.px_per_mm
-    patch = 0.35 * wear.dial_radius_mm * scale
-    small = (-(-shape[0] // GRID_STEP), -(-shape[1] // GRID_STEP))
-    large = enlarge(smooth_noise(wear.seed + 10, small, (patch / GRID_STEP, patch / GRID_STEP)), shape)
-    along, across = max(0.8 * scale, 1.0), max(0.08 * scale, 1.0)
-    cell = (along, across) if wear.seed % 2 else (across, along)
-    fine = smooth_noise(wear.seed + 11, shape, cell)
+    matrix, reach = homography(view), REACH * wear.dial_radius_mm
+    patch = 0.35 * wear.dial_radius_mm
+    coarse = dial_noise(wear.seed + 10, matrix, shape, (patch, patch), reach, step=GRID_STEP)
+    large = enlarge_blocks(coarse, shape, GRID_STEP)
+    turn = float(np.random.default_rng(wear.seed + 12).uniform(0.0, np.pi))
+    streak = (0.0036 * wear.dial_radius_mm, 0.036 * wear.dial_radius_mm)
+    fine = dial_noise(wear.seed + 11, matrix, shape, streak, reach, turn=turn)
     # the normal quantile of the worn area, by a logistic approximation, is the level above which paint goes
     level = np.log((1.0 - 0.98 * wear.abrasion_area) / (0.98 * wear.abrasion_area)) / 1.702
     large -= np.float32(level)
@@ -165,24 +173,27 @@ def abrasion_field(wear: WearSpec, view: ViewSpec, shape: tuple[int, int]) -> Im
     return field
 
 
-def _veil(wear: WearSpec, view: ViewSpec) -> Image:
+def _veil(wear: WearSpec, view: ViewSpec, matrix: Floats) -> Image:
     """Share of red, green and blue that stain, soiling and rust let through; (H, W, 3)."""
     x, y = mm_grid(view, GRID_STEP)
-    small, scale = (x.shape[0], x.shape[1]), view.px_per_mm / GRID_STEP
     radius = np.sqrt(x * x + y * y)
-    cell = max(wear.stain_mm * scale, 1.0)
-    cloud = np.clip(smooth_noise(wear.seed + 1, small, (cell, cell)) - 0.2, 0.0, 1.5)
-    dirt = np.clip(0.4 + 0.4 * smooth_noise(wear.seed + 2, small, (1.0 + 0.5 * cell, 1.0 + 0.5 * cell)), 0.0, 1.5)
-    dirt *= 0.5 + 0.5 * (radius / wear.dial_radius_mm) ** 4
+
+    def field(number: int, cell_mm: float) -> Image:
+        reach = REACH * wear.dial_radius_mm
+        return dial_noise(wear.seed + number, matrix, view.shape, (cell_mm, cell_mm), reach, step=GRID_STEP)
+
+    cloud = np.clip(field(1, wear.stain_mm) - 0.2, 0.0, 1.5)
+    dirt = np.clip(0.4 + 0.4 * field(2, 0.5 * wear.stain_mm), 0.0, 1.5)
+    dirt *= 0.5 + 0.5 * (radius / np.float32(wear.dial_radius_mm)) ** 4
     bloom = np.exp(-radius / np.float32(wear.rust_mm))
-    bloom *= np.clip(0.8 + 0.5 * smooth_noise(wear.seed + 3, small, (max(0.4 * scale, 1.0),) * 2), 0.0, 1.5)
+    bloom *= np.clip(0.8 + 0.5 * field(3, 0.018 * wear.dial_radius_mm), 0.0, 1.5)
     left = []
     for stain, soil, rust in ((0.35, 0.9, 0.45), (0.65, 0.95, 0.8), (1.0, 1.0, 1.0)):  # of red, green, blue
         share = 1.0 - np.float32(wear.stain * stain) * cloud
         share *= 1.0 - np.float32(wear.soiling * soil) * dirt
         share *= 1.0 - np.float32(wear.rust * rust) * bloom
         left.append(np.clip(share, 0.02, 1.0))
-    return enlarge(stack(left), view.shape)
+    return enlarge_blocks(stack(left), view.shape, GRID_STEP)
 
 
 def _walk(rng: np.random.Generator, start: Floats, heading: float, length: float, step: float) -> Floats:

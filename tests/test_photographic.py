@@ -15,6 +15,7 @@ from drawn_strokes import (
     upright_strokes,
 )
 
+from dialtell.synth.errors import ParameterError
 from dialtell.synth.photographic import develop
 from dialtell.synth.plate import cut
 
@@ -79,3 +80,12 @@ def test_a_slice_averages_the_grains_across_it():
     assert spread[0] == pytest.approx(0.06, rel=0.1)
     assert spread[1] == pytest.approx(0.06 * np.sqrt(0.02 / 0.5), rel=0.1)
     assert paint.density.mean() == pytest.approx(DENSITY, rel=0.005)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("grain_mm", 0.0), ("edge_grains", -0.1), ("spread_mm", 0.2), ("specks", np.nan), ("mottle", 1.0)],
+)
+def test_values_out_of_range_are_named(name, value):
+    with pytest.raises(ParameterError, match=f"Exposure.{name}"):
+        replace(CLEAN_EXPOSURE, **{name: value})

@@ -112,6 +112,7 @@ def test_without_scikit_learn_it_says_so(monkeypatch, capsys):
 @pytest.mark.parametrize("probe", ["surroundings", "edges"])
 def test_nothing_but_strokes_tells(probe):
     finding = probes.run(probe, dials=2000, seed=4101, workers=2)
+    print(probes.report(finding))  # shown by -rA
     assert finding.clean, probes.report(finding)
     assert finding.worst[0][2] > 0.01, probes.report(finding)
 

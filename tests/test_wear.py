@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
 from dialtell.synth.errors import ParameterError
-from dialtell.synth.view import ViewSpec
+from dialtell.synth.view import ViewSpec, homography, to_px
 from dialtell.synth.wear import abrasion_field, apply_wear, sample_wear
 
 VIEW = ViewSpec(10.0, 10.0, 0.0, 5.0, 0.1, 500, 500, 250.0, 250.0, 22.0, "whole")
@@ -87,3 +88,60 @@ def test_severity_scales_wear():
 def test_values_out_of_range_are_named(name, value):
     with pytest.raises(ParameterError, match=name):
         replace(NONE, **{name: value})
+
+
+# another photograph of the same dial: closer, tilted the other way, the dial turned in the frame and off its middle
+OTHER = ViewSpec(13.0, 24.0, 70.0, -35.0, 0.2, 640, 700, 350.0, 300.0, 22.0, "whole")
+
+
+def seen_from_above(picture, view, px_per_mm=6.0, reach_mm=20.0):
+    """The dial rectified by the view's own homography, 12 up; within `reach_mm` of the centre, the rest nan."""
+    side = round(2 * reach_mm * px_per_mm)
+    at = (np.arange(side) + 0.5) / px_per_mm - reach_mm
+    mm = np.stack(np.meshgrid(at, at), axis=-1)
+    x, y = np.moveaxis(to_px(homography(view), mm).astype(np.float32) - np.float32(0.5), 2, 0)
+    flat = cv2.remap(picture, x, y, cv2.INTER_LINEAR)
+    return np.where(np.hypot(*np.moveaxis(mm, 2, 0)) < reach_mm, flat, np.nan)
+
+
+def alike(wear, other, show):
+    """Correlation of the marks of two wears in the two photographs, place by place on the dial."""
+    first, second = (seen_from_above(show(w, v), v) for w, v in ((wear, VIEW), (other, OTHER)))
+    both = np.isfinite(first) & np.isfinite(second)
+    return float(np.corrcoef(first[both], second[both])[0, 1])
+
+
+def worn_light(wear, view):
+    blank = np.full((*view.shape, 3), 0.8, dtype=np.float32)
+    return apply_wear(wear, view, blank, np.ones(view.shape, dtype=np.float32))[..., 2 if wear.soiling else 0]
+
+
+@pytest.mark.parametrize(
+    ("changes", "least"),
+    [
+        ({"stain": 0.5, "stain_mm": 3.0}, 0.98),
+        ({"stain": 0.5, "stain_mm": 1.6}, 0.95),
+        ({"soiling": 0.5, "stain_mm": 4.0}, 0.98),
+        ({"rust": 0.9, "rust_mm": 4.0}, 0.98),
+        ({"repairs": 3, "repair_mm": 2.0, "repair_tone": 0.8}, 0.95),
+        ({"chips": 20, "chip_mm": 5.0}, 0.95),
+        ({"hairlines": 12, "hairline_depth": 0.8, "hairline_mm": 0.3}, 0.8),
+        ({"scratches": 60, "scratch_depth": 0.5}, 0.6),
+    ],
+    ids=lambda value: next(iter(value)) if isinstance(value, dict) else None,
+)
+def test_two_photographs_of_a_dial_share_its_marks(changes, least):
+    wear = replace(NONE, **changes)
+    assert alike(wear, wear, worn_light) > least
+    if not ({"rust", "soiling", "chips"} & set(changes)):  # those lie about the centre or the edge on any dial
+        assert abs(alike(wear, replace(wear, seed=wear.seed + 77), worn_light)) < 0.35
+
+
+def test_two_photographs_of_a_dial_share_what_is_rubbed_away():
+    wear = replace(NONE, abrasion=0.9, abrasion_area=0.4)
+
+    def field(w, view):
+        return abrasion_field(w, view, view.shape)
+
+    assert alike(wear, wear, field) > 0.9
+    assert abs(alike(wear, replace(wear, seed=wear.seed + 1), field)) < 0.35
