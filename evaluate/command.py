@@ -25,6 +25,7 @@ VERBS = {
     "draw": ("dialtell.synth.draw_command", "draw synthetic photographs of dials, with what was drawn"),
     "gather": ("dialtell.evaluate.gather_command", "download public-domain photographs of watches from museums"),
     "label": ("dialtell.evaluate.label_command", "label photographs by eye on a page, and compare two labellers"),
+    "benchmark": ("dialtell.evaluate.benchmark_command", "hold calls against labels of real photographs"),
     "compare": ("dialtell.evaluate.compare_command", "lay two dials on each other: does one plate fit both?"),
     "note": ("dialtell.evaluate.note_command", "describe a dial as a condition report would"),
     "collection": ("dialtell.evaluate.collection_command", "keep many dials, their calls and their owner's notes"),

@@ -41,6 +41,23 @@ def add_size(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_close_up(parser: argparse.ArgumentParser) -> None:
+    """Flags --close-up and --px-per-mm (`close_up`, `pixels_per_mm`; the second is None without)."""
+    group = parser.add_argument_group(
+        "close-ups",
+        "A photograph of a part of a dial. Without these flags one is told by an arc of its minute track and rim.",
+    )
+    group.add_argument("--close-up", action="store_true", help="the photograph shows only a part of the dial")
+    group.add_argument(
+        "--px-per-mm",
+        type=_per_mm,
+        dest="pixels_per_mm",
+        metavar="N",
+        help="its scale, measured on the photograph: px between two points of the dial over the mm between them; "
+        "give the dial's size too, if it is known (default: told from the strokes, roughly). Implies --close-up",
+    )
+
+
 def add_reading(parser: argparse.ArgumentParser) -> None:
     """Flags --weights (None: the shipped ones) and --max-pixels."""
     parser.add_argument(
@@ -70,6 +87,16 @@ def _millimetres(name: str) -> Callable[[str], float | None]:
             raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
 
     return read
+
+
+def _per_mm(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
+    if not 0.5 <= value <= 2000:
+        raise argparse.ArgumentTypeError(f"{text} px/mm is out of range; give 0.5 to 2000 px/mm")
+    return value
 
 
 def _count(text: str) -> int:

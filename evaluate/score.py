@@ -15,6 +15,7 @@ from typing import Any
 
 from tqdm import tqdm
 
+from dialtell.evaluate.close_up_score import close_up_record, close_up_remarks, least, unnamed_reason
 from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.evaluate.reasons import dial_reason, dial_support, zone_reason
 from dialtell.evaluate.remarks import remarks
@@ -25,7 +26,8 @@ from dialtell.model.calibration import UNDETERMINED
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.outline import NoDial
 from dialtell.model.photo import Photo, read_photo, walk_photos
-from dialtell.model.reading import Reading, read_dial
+from dialtell.model.reading import Reading, read_close_up, read_dial
+from dialtell.model.scale import given_scale
 from dialtell.model.store import Weights
 from dialtell.synth.errors import DialtellError
 
@@ -50,20 +52,45 @@ def score_photo(
     *,
     diameter_mm: float | None = None,
     max_pixels: int = MAX_PIXELS,
+    close_up: bool = False,
+    pixels_per_mm: float | None = None,
 ) -> ScoredPhoto:
     """Score one photograph.
 
     diameter_mm : of the dial, for px/mm; None if not known.
     max_pixels : larger photographs are refused.
+    close_up : it shows only a part of the dial. pixels_per_mm : its scale then, None to tell it from the strokes.
     Raises PhotoError naming the file and the remedy.
     """
     photo = read_photo(path, max_pixels=max_pixels)
+    if close_up or pixels_per_mm is not None:
+        given = None if pixels_per_mm is None else given_scale(pixels_per_mm, diameter_mm)
+        parts = read_close_up(photo.grey, given)
+        if isinstance(parts, NoDial):
+            return ScoredPhoto(_without_dial(photo, parts, "Not judged"), photo)
+        return _scored(photo, parts, weights, diameter_mm)
     reading = read_dial(photo.grey)
     if isinstance(reading, NoDial):
         return ScoredPhoto(_without_dial(photo, reading), photo)
-    resolution = resolution_of(reading, weights.record, diameter_mm)
-    verdict = judge(reading.patches, weights, withheld=not resolution.carries_strokes)
-    return ScoredPhoto(_record(photo, reading, verdict, resolution), photo, reading, verdict, resolution)
+    return _scored(photo, [reading], weights, diameter_mm)
+
+
+def _scored(photo: Photo, readings: list[Reading], weights: Weights, diameter_mm: float | None) -> ScoredPhoto:
+    """One photograph from its reading, or from readings at several scales."""
+    resolutions = [resolution_of(reading, weights.record, diameter_mm) for reading in readings]
+    pairs = list(zip(readings, resolutions, strict=True))
+    verdicts = [judge(reading.patches, weights, withheld=not shown.carries_strokes) for reading, shown in pairs]
+    index, contradicts = least(verdicts)
+    if contradicts:
+        verdicts[index] = judge(readings[index].patches, weights, withheld=True)
+    reading, resolution, verdict = readings[index], resolutions[index], verdicts[index]
+    record = _record(photo, reading, verdict, resolution)
+    if reading.close_up is not None:
+        if reading.close_up.place is None:
+            record["reason"] = unnamed_reason(verdict, resolution, reading.close_up, contradicts=contradicts)
+        record["close_up"] = close_up_record(reading.close_up)
+        record["warnings"] = [*close_up_remarks(reading.close_up), *record["warnings"]]
+    return ScoredPhoto(record, photo, reading, verdict, resolution)
 
 
 def score_photos(
@@ -73,10 +100,13 @@ def score_photos(
     diameter_mm: float | None = None,
     max_pixels: int = MAX_PIXELS,
     progress: bool = False,
+    close_up: bool = False,
+    pixels_per_mm: float | None = None,
 ) -> dict[str, Any]:
     """Score photographs and all photographs in folders; returns the document, ready for json.dumps.
 
     progress : show a bar on standard error if that is a terminal and there are several.
+    close_up, pixels_per_mm : of all of them, see score_photo.
     """
     files, missing = walk_photos(paths)
     dials: list[dict[str, Any]] = []
@@ -84,7 +114,10 @@ def score_photos(
     bar = tqdm(files, unit="photo", disable=None if progress and len(files) > 1 else True, leave=False)
     for path in bar:
         try:
-            scored = score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+            scored = score_photo(
+                path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels, close_up=close_up,
+                pixels_per_mm=pixels_per_mm,
+            )  # fmt: skip
             dials.append(scored.record)
         except DialtellError as error:
             errors.append({"photo": str(path), "error": str(error)})
@@ -95,14 +128,14 @@ def score_photos(
     return {"schema": SCHEMA, "model": weights.identity, "dials": dials, "errors": errors}
 
 
-def _without_dial(photo: Photo, why: NoDial) -> dict[str, Any]:
+def _without_dial(photo: Photo, why: NoDial, said: str = "No dial was found") -> dict[str, Any]:
     return {
         "photo": str(photo.path),
         "call": UNDETERMINED,
         "probability_hand": None,
         "log10_lr": None,
         "support": NOT_JUDGED,
-        "reason": f"No dial was found: {why.reason}.",
+        "reason": f"{said}: {why.reason}.",
         "geometry": None,
         "zones": [],
         "warnings": list(photo.warnings),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from dialtell.evaluate.flags import add_reading, add_size
+from dialtell.evaluate.flags import add_close_up, add_reading, add_size
 
 DESCRIPTION = """\
 Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
@@ -16,6 +16,7 @@ EPILOG = """\
 examples:
   dialtell score watch.jpg
   dialtell score watch.jpg --size 18
+  dialtell score signature.jpg --close-up --px-per-mm 92 --size 18
   dialtell score photos/ more.png --json --out calls.json
   dialtell score watch.jpg --weights runs/desk/strokes.safetensors
 
@@ -23,6 +24,9 @@ The likelihood ratio (LR) is how many times more probable what is seen is on a p
 log10 LR above 0 speaks for the hand, below 0 for print. probability_hand is stated for equal chances beforehand
 (prior odds 1:1). Positions are in px of the photograph held upright, x to the right, y down; axes_px are
 semi-axes, rotation_deg is how far 12 o'clock is turned clockwise from up in the photograph.
+
+A close-up that does not show where on the dial it lies is judged as one zone, "other"; where its scale is known only
+roughly it is judged at three scales, and the least of the three counts.
 
 Exit status: 0 when every photograph was read, a call of "undetermined" included; 1 when one could not be read
 (the others are scored all the same); 2 wrong usage; 130 interrupted.
@@ -40,6 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="photograph (JPEG, PNG, TIFF, WebP and others), or a folder to be searched downwards",
     )
     add_size(parser)
+    add_close_up(parser)
     add_reading(parser)
     out = parser.add_argument_group("output")
     out.add_argument("--json", action="store_true", help="one JSON document, schema dialtell.score/1, for the table")
@@ -67,6 +72,8 @@ def run(args: argparse.Namespace) -> int:
         diameter_mm=args.diameter_mm,
         max_pixels=args.max_pixels,
         progress=not args.quiet,
+        close_up=args.close_up or args.pixels_per_mm is not None,
+        pixels_per_mm=args.pixels_per_mm,
     )
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:

@@ -21,6 +21,7 @@ Image = NDArray[np.float32]
 LOWEST, HIGHEST = -0.2, 2.0
 EXTENT = 1.05  # dial radii covered
 _BLOCKS = 28  # blocks of ground across the dial
+_STRIP = 32  # rows worked on at a time
 _CELL = 8  # samples a side of one block
 
 
@@ -32,7 +33,7 @@ def optical_density(grey: Image, geometry: DialGeometry) -> Image:
     """
     density = np.zeros(grey.shape, np.float32)
     box = _box(grey, geometry)
-    density[box] = _density(grey[box], _ground_map(grey, geometry, box))
+    _density(grey[box], _ground_map(grey, geometry, box), density[box])
     return density
 
 
@@ -51,14 +52,18 @@ def _box(grey: Image, geometry: DialGeometry) -> tuple[slice, slice]:
     return box
 
 
-def _density(light: Image, ground: Image) -> Image:
-    full = _upsampled(ground, light.shape)
-    np.maximum(full, 1e-6, out=full)
-    ratio = np.asarray(cv2.divide(light, full), dtype=np.float32)
-    np.clip(ratio, 10**-HIGHEST, 10**-LOWEST, out=ratio)
-    cv2.log(ratio, ratio)
-    ratio *= np.float32(-1 / np.log(10))
-    return ratio
+def _density(light: Image, ground: Image, out: Image) -> None:
+    """Density of `light` over the coarse lattice `ground`, into `out` of the same shape."""
+    # bilinear interpolation is one way after the other: down once for all, across strip by strip in the cache
+    tall = np.asarray(cv2.resize(ground, (ground.shape[1], len(light)), interpolation=cv2.INTER_LINEAR))
+    for top in range(0, len(light), _STRIP):
+        rows = slice(top, top + _STRIP)
+        full = cv2.resize(tall[rows], (light.shape[1], len(tall[rows])), interpolation=cv2.INTER_LINEAR)
+        np.maximum(full, 1e-6, out=full)
+        ratio = cv2.divide(light[rows], full, dst=full)
+        np.clip(ratio, 10**-HIGHEST, 10**-LOWEST, out=ratio)
+        cv2.log(ratio, ratio)
+        np.multiply(ratio, np.float32(-1 / np.log(10)), out=out[rows])
 
 
 def _upsampled(ground: Image, shape: tuple[int, ...]) -> Image:
@@ -75,6 +80,10 @@ def _ground_map(grey: Image, geometry: DialGeometry, box: tuple[slice, slice]) -
     block = max(2.2 * geometry.pixels_per_radius / _BLOCKS, 4.0)
     rows, columns = (max(round(side / block), 1) for side in light.shape)
     size = (columns * _CELL, rows * _CELL)
+    fold = min(light.shape[0] // size[1], light.shape[1] // size[0]) // 2
+    if fold > 1:  # whole pixels first: OpenCV does that several times faster, and what is cut off is under a sample
+        rest = (light.shape[1] // fold, light.shape[0] // fold)
+        light = np.asarray(cv2.resize(light[: rest[1] * fold, : rest[0] * fold], rest, interpolation=cv2.INTER_AREA))
     way = cv2.INTER_AREA if size[0] < light.shape[1] else cv2.INTER_LINEAR
     small = np.asarray(cv2.resize(light, size, interpolation=way), dtype=np.float32)
     blocks = small.reshape(rows, _CELL, columns, _CELL).transpose(0, 2, 1, 3).reshape(rows, columns, -1)

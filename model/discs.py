@@ -122,16 +122,17 @@ def _borders(tone: Tone) -> Iterator[Floats]:
 
 def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     """Evidence for one candidate disc in the reduced picture."""
-    turn = np.arange(_TURN) * (2 * np.pi / _TURN)
+    turn: Floats = np.arange(_TURN, dtype=np.float64) * (2 * np.pi / _TURN)
     center = np.asarray(disc.center)
     outline = disc.points(turn)
-    radii = (np.arange(round(_OUTERMOST / _STEP)) + 0.5) * _STEP
+    radii: Floats = (np.arange(round(_OUTERMOST / _STEP), dtype=np.float64) + 0.5) * _STEP
     places = center + radii[None, :, None] * (outline - center)[:, None, :]
     x, y = places[..., 0], places[..., 1]
     within = (x > 2) & (y > 2) & (x < tone.shape[1] - 2) & (y < tone.shape[0] - 2)
-    seen = within[:, 99] & within[:, 104]
+    shown = float(within[:, 99].mean())
+    seen = within[:, 99] & within[:, 104]  # and a little beyond, to tell what lies there
     if seen.sum() < 0.2 * _TURN:
-        return Evidence(float(seen.mean()), 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+        return Evidence(shown, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
     rays = sample_points(tone, places)
     ground = _ground(rays, within, radii, turn)
     edge_ground = ground[:, 97]
@@ -153,10 +154,10 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     blot = cv2.morphologyEx(np.vstack([dark[-12:], dark, dark[:12]]), cv2.MORPH_OPEN, np.ones((12, 25), np.uint8))
     faint = ((relative < 0.88) & known)[:, 20:].reshape(20, -1)
     whole = known[:, 20:].reshape(20, -1)
-    shown = whole.mean(axis=1) > 0.5
+    told = whole.mean(axis=1) > 0.5
     total = float(known.sum())
     return Evidence(
-        seen=float(seen.mean()),
+        seen=shown,
         falling=float(falls[seen].mean()),
         edge=float((falls | rises)[seen].mean()),
         rim=float(like[seen].mean()),
@@ -165,15 +166,16 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
         even=float(((np.abs(relative - 1) < 0.12) & known).sum() / total),
         ink=float(ink.sum() / total),
         blot=float(blot[12:-12].sum() / total),
-        spread=float((faint.sum(axis=1)[shown] > 0.01 * whole.sum(axis=1)[shown]).mean()) if shown.any() else 0.0,
+        spread=float((faint.sum(axis=1)[told] > 0.01 * whole.sum(axis=1)[told]).mean()) if told.any() else 0.0,
         level=float(np.median(ground[:, 20:97][known])),
     )
 
 
-def rings_about(tone: Tone, disc: Ellipse) -> list[Ellipse]:
+def rings_about(tone: Tone, disc: Ellipse, contrast: float = 0.08) -> list[Ellipse]:
     """Ellipses through the edges that run nearly concentric with a candidate, 0.7 to 1.35 times its size.
 
     The border of a light region may have leaked into a bright rim, or be a printed ring within the enamel.
+    contrast : least step of tone over 2 % of the radius, as a share of the median tone.
     """
     turn = np.arange(_TURN) * (2 * np.pi / _TURN)
     center = np.asarray(disc.center)
@@ -186,7 +188,7 @@ def rings_about(tone: Tone, disc: Ellipse) -> list[Ellipse]:
     x, y = places[..., 0], places[..., 1]
     slope[(x < 3) | (y < 3) | (x > tone.shape[1] - 3) | (y > tone.shape[0] - 3)] = 0
     high = cv2.dilate(slope, np.ones((1, 5), np.uint8))
-    ridge = (slope >= high) & (slope > 0.08 * np.median(light))
+    ridge = (slope >= high) & (slope > contrast * np.median(light))
     near = cv2.dilate(ridge.astype(np.uint8), np.ones((1, 5), np.uint8))
     share = near.mean(axis=0)
     found: list[Ellipse] = []
@@ -213,9 +215,7 @@ def _rank(values: NDArray[np.float32], share: float) -> NDArray[np.float32]:
     return np.asarray(np.partition(values, at, axis=1)[:, at])
 
 
-def _ground(
-    rays: NDArray[np.float32], within: NDArray[np.bool_], radii: Floats, turn: Floats
-) -> NDArray[np.float32]:
+def _ground(rays: NDArray[np.float32], within: NDArray[np.bool_], radii: Floats, turn: Floats) -> NDArray[np.float32]:
     """Tone of the bare enamel at every place of the rays: a robust quadratic surface through the upper parts of cells.
 
     One level for a whole ray would call a dial lit from one side uneven.
@@ -246,7 +246,7 @@ def _ground(
         trusted = (away > -0.6 * reach) & (away < reach)
     reached = np.minimum(radii, 0.98)
     log_ground = _surface(np.outer(x, reached), np.outer(y, reached)) @ fit
-    return np.exp(np.clip(log_ground, 0.0, 6.0)).astype(np.float32)
+    return np.asarray(np.exp(np.clip(log_ground, 0.0, 6.0)), dtype=np.float32)
 
 
 def _surface(x: Floats, y: Floats) -> Floats:

@@ -14,6 +14,8 @@ from torch import Tensor, nn
 from dialtell.model.patches import HIGH, LOW
 from dialtell.synth.terms import ZONES
 
+_IN_CACHE = 32  # patches
+
 
 @dataclass(frozen=True)
 class NetConfig:
@@ -108,6 +110,9 @@ class StrokeNet(nn.Module):
 
     def encode(self, patches: Tensor) -> Tensor:
         """(P, S, S) -> (P, code) of patches that exist."""
+        if not self.training and patches.device.type == "cpu" and len(patches) > _IN_CACHE:
+            # a few at a time what the layers hand on stays in the cache: the same numbers in half the time
+            return torch.cat([self.encode(part) for part in torch.split(patches, _IN_CACHE)])
         codes: Tensor = self.encoder(patches[:, None].contiguous(memory_format=torch.channels_last))
         return codes
 

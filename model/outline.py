@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 from dialtell.model.discs import ROUNDEST_TILT, Evidence, Tone, find_discs, rings_about, tone_of, weigh
 from dialtell.model.ellipse import Ellipse, fit_ellipse
 from dialtell.model.geometry import DialGeometry, sample_points
+from dialtell.model.likeness import likeness
 from dialtell.model.photo import Photo
+from dialtell.model.symmetry import symmetric_discs
 from dialtell.synth.errors import ParameterError
 
 Floats = NDArray[np.float64]
@@ -28,6 +30,10 @@ _LONGEST = 480  # px, long side of the copy that is searched
 _LEAST_SEEN = 0.42  # share of the outline that must lie inside the frame: less does not hold an ellipse
 _LEAST_HELD = 0.45  # share of that with an edge and enamel up to it
 _MOST_BEYOND = 0.7  # share of the turn where the ground may be just as light as the enamel
+
+_MOST_TRIED = 3  # candidates followed before giving up
+_NEARLY = 0.75  # of the best score, that a candidate tried after it must have
+_LEAST_SYMMETRIC = 0.42  # score of one found by symmetry alone
 
 _EIGHTHS = np.arange(8) * (np.pi / 4)
 
@@ -49,7 +55,7 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
     """Where the white enamel disc lies, to a fraction of a pixel; its rotation is left 0 (see rotation.py).
 
     photo : a Photo, or its (H, W) float32 luminance in linear light.
-    Finds discs tilted up to about 40 degrees with at least 72 % of the outline in the frame, from a fifth of the
+    Finds discs tilted up to about 40 degrees with at least 42 % of the outline in the frame, from a fifth of the
     picture's short side upwards. Raises ParameterError for an array of another shape.
     """
     grey = photo.grey if isinstance(photo, Photo) else photo
@@ -57,10 +63,48 @@ def find_dial(photo: Photo | NDArray[np.float32]) -> DialGeometry | NoDial:
         raise ParameterError(f"photo has shape {grey.shape}; give (H, W) luminance of at least 32 px a side")
     tone, scale = tone_of(grey, _LONGEST)
     weighed = _candidates(tone)
-    dials = [(disc, evidence) for disc, evidence in weighed if _objection(evidence) is None]
-    if not dials:
-        return NoDial(_why_none([evidence for _, evidence in weighed]))
-    disc, evidence = _outermost(dials)
+    found = _best(grey, scale, weighed)
+    if not found:
+        # the edge may hardly show: look for what is symmetric
+        further = [(disc, weigh(tone, disc)) for disc in symmetric_discs(tone)]
+        second = _best(grey, scale, _neighbours(tone, tone.astype(np.float32), further, 0.04), _LEAST_SYMMETRIC)
+        found = second or found
+    return found
+
+
+def _best(grey: NDArray[np.float32], scale: float, weighed: list[Weighed], least: float = 0.0) -> DialGeometry | NoDial:
+    """The candidate that is a dial, followed at full resolution; or why the best of them is none. least : score."""
+    sound = [(disc, evidence) for disc, evidence in weighed if _objection(evidence) is None]
+    dials = [(disc, evidence) for disc, evidence in sound if _score(evidence) >= least]
+    reasons = [] if dials else [_why_none([evidence for _, evidence in weighed])]
+    for _ in range(_MOST_TRIED):
+        if not dials:
+            break
+        disc, evidence = _outermost(dials)
+        least = max(least, _NEARLY * _score(evidence))
+        geometry = _followed(grey, scale, disc, evidence)
+        if isinstance(geometry, DialGeometry) and not _is_dial(grey, geometry, evidence):
+            geometry = NoDial("a round light thing with dark marks is there, but no divisions or hours run round it")
+        if isinstance(geometry, DialGeometry):
+            return geometry
+        reasons.append(geometry.reason)
+        # what is left must be borne out nearly as well: within a dial not known for one, a ring could pass for it
+        dials = [
+            (other, e)
+            for other, e in dials
+            if _score(e) >= least and np.mean(disc.distances(other.points(_EIGHTHS))) > 0.02 * _size(disc)
+        ]
+    return NoDial(reasons[0])
+
+
+def _is_dial(grey: NDArray[np.float32], geometry: DialGeometry, evidence: Evidence) -> bool:
+    like = likeness(grey, geometry)
+    doubtful = evidence.held < 0.6 or evidence.seen < 0.6 or geometry.pixels_across < 150
+    return like.beyond_doubt if doubtful else like.of_a_dial
+
+
+def _followed(grey: NDArray[np.float32], scale: float, disc: Ellipse, evidence: Evidence) -> DialGeometry | NoDial:
+    """A candidate of the reduced copy followed in the photograph itself."""
     if evidence.beyond > _MOST_BEYOND:
         return NoDial(
             "the round line found may be a printed ring, the picture goes on as light outside it; "
@@ -137,11 +181,13 @@ def _outermost(dials: list[Weighed]) -> Weighed:
     best = max(_score(e) for _, e in bounded)
     good = [(disc, e) for disc, e in bounded if _score(e) >= 0.85 * best]
     largest = max(_size(disc) for disc, _ in good)
-    near = [(disc, e) for disc, e in good if _size(disc) > 0.95 * largest]
+    near = [(disc, e) for disc, e in good if _size(disc) > 0.88 * largest]
     return max(near, key=lambda pair: _score(pair[1]))
 
 
-def _neighbours(tone: Tone, light: NDArray[np.float32], weighed: list[Weighed]) -> list[Weighed]:
+def _neighbours(
+    tone: Tone, light: NDArray[np.float32], weighed: list[Weighed], contrast: float = 0.08
+) -> list[Weighed]:
     """Candidates from the edges concentric with the most promising ones."""
     chosen: list[Ellipse] = []
     for disc, _ in sorted(weighed, key=_promise, reverse=True):
@@ -149,7 +195,7 @@ def _neighbours(tone: Tone, light: NDArray[np.float32], weighed: list[Weighed]) 
             chosen.append(disc)
     found: list[Weighed] = []
     for disc in chosen[:3]:
-        for ring in rings_about(tone, disc):
+        for ring in rings_about(tone, disc, contrast):
             settled = _settled(light, ring)
             known = [*(disc for disc, _ in weighed), *(disc for disc, _ in found)]
             if not any(np.mean(other.distances(settled.points(_EIGHTHS))) < 0.8 for other in known):

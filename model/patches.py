@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.geometry import DialGeometry, Image
+from dialtell.model.polar import EXTENT
 from dialtell.model.zones import INK, Circle, ZoneMap
 from dialtell.synth.terms import ZONES, Zone
 
@@ -30,6 +31,9 @@ RESOLUTIONS = (-4.0, 1.0)  # range of log2 resolution the net is told
 
 MOST_HAND = 0.05  # share of a patch a watch hand may cover
 LEAST_INK = 0.012  # share of a patch that is ink, below which there is nothing to read
+FULL = (0.97, 0.9, 0.2, 2.0)  # full density: share within a patch, share of patches, least and most D
+UNNAMED_ZONE = Zone.OTHER  # what strokes count as in a close-up that does not show where on the dial it lies
+
 MOST_INK = 0.62  # above which the patch lies on a hand, a shadow or off the dial
 
 
@@ -110,8 +114,10 @@ def full_density(patches: Image) -> float:
     """D of the dial's fullest strokes: the 90th percentile over patches of each one's 97th; 1 without patches."""
     if len(patches) == 0:
         return 1.0
-    dark = np.partition(patches.reshape(len(patches), -1), int(0.97 * SIDE * SIDE), axis=1)[:, int(0.97 * SIDE * SIDE)]
-    return float(np.clip(np.quantile(dark, 0.9), 0.2, 2.0))
+    within, over, least, most = FULL
+    at = int(within * SIDE * SIDE)
+    dark = np.partition(patches.reshape(len(patches), -1), at, axis=1)[:, at]
+    return float(np.clip(np.quantile(dark, over), least, most))
 
 
 def reduced(density: Image, geometry: DialGeometry) -> tuple[Image, DialGeometry]:
@@ -125,7 +131,15 @@ def reduced(density: Image, geometry: DialGeometry) -> tuple[Image, DialGeometry
 
 
 def places(zones: ZoneMap, tick_phase: float) -> tuple[Floats, Floats]:
-    """Centres (N, 2) and right vectors (N, 2), dial radii, of all patches a layout asks for."""
+    """Centres (N, 2) and right vectors (N, 2), dial radii, of all patches a layout asks for.
+
+    Without named zones they stand upright on a lattice over all of the map.
+    """
+    if not zones.named:
+        axis = np.arange(-EXTENT + 0.5 * SPAN, EXTENT - 0.5 * SPAN, 0.85 * SPAN)
+        x, y = np.meshgrid(axis, axis)
+        everywhere = np.stack([x.ravel(), y.ravel()], axis=1)
+        return everywhere, np.tile([1.0, 0.0], (len(everywhere), 1))
     parts: list[tuple[Floats, Floats]] = []
     inner, outer = zones.numerals
     band = zones.track or (outer, min(outer + 0.1, 0.98))

@@ -1,4 +1,4 @@
-"""Reading a photograph into linear light, with every refusal in words.
+"""Reading a photograph, and its linear light, with every refusal in words.
 
 Pixels are decoded with the sRGB curve (IEC 61966-2-1) whatever colour profile the file names: optical density
 needs light, not code values, and profiles of other primaries share that curve or nearly so. Transparent parts
@@ -12,7 +12,7 @@ import os
 import re
 import warnings
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
@@ -31,6 +31,7 @@ SMALLEST_SIDE = 32  # px
 GROUND_BEHIND_TRANSPARENT = 0.18  # linear light
 # luminance of linear sRGB light (IEC 61966-2-1, from the primaries of ITU-R BT.709)
 LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], dtype=np.float32)
+_STRIP = 32  # rows
 # formats Pillow lists but that are no photographs, or need another program to be drawn
 _NOT_PHOTOS = {"BUFR", "EPS", "FITS", "GRIB", "HDF5", "IPTC", "MPEG", "WMF"}
 _ORIENTATION_TAG = 0x0112
@@ -40,25 +41,53 @@ _JPEG_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
 
 @dataclass(frozen=True, eq=False)
 class Photo:
-    """A photograph the right way up.
+    """A photograph the right way up. Light is worked out from the code values when it is asked for.
 
     path : where it was read from.
-    pixels : (H, W, 3) float32, red, green, blue in linear light, 0..1.
+    codes : (H, W) or (H, W, 3) uint8 or uint16 as stored, red, green, blue.
     stored_size : (width, height) px in the file, before it was turned.
     orientation : EXIF orientation 1..8 that was applied (1 = none).
     warnings : what the reader had to assume, in words.
+    cover : (H, W) 0..1 float32 of a picture with transparent parts, else None.
     """
 
     path: Path
-    pixels: Pixels
+    codes: Codes
     stored_size: tuple[int, int]
     orientation: int = 1
     warnings: tuple[str, ...] = ()
+    cover: Pixels | None = None
+
+    @cached_property
+    def pixels(self) -> Pixels:
+        """(H, W, 3) float32, red, green, blue in linear light, 0..1."""
+        light = linear_light(self.codes)
+        if light.ndim == 2:
+            light = np.asarray(cv2.merge([light] * 3), dtype=np.float32)
+        if self.cover is not None:
+            share = self.cover[:, :, None]
+            light = np.asarray(light * share + GROUND_BEHIND_TRANSPARENT * (1 - share), dtype=np.float32)
+        return np.ascontiguousarray(light)
 
     @cached_property
     def grey(self) -> Pixels:
         """(H, W) float32 luminance, linear light, 0..1."""
-        return luminance(self.pixels)
+        grey = grey_light(self.codes)
+        if self.cover is not None:
+            grey = np.asarray(grey * self.cover + GROUND_BEHIND_TRANSPARENT * (1 - self.cover), dtype=np.float32)
+        return grey
+
+
+def grey_light(codes: Codes) -> Pixels:
+    """(H, W[, 3]) sRGB code values to (H, W) float32 luminance, linear light, 0..1."""
+    if codes.ndim == 2:
+        return linear_light(codes)
+    grey = np.empty(codes.shape[:2], np.float32)
+    # in strips that stay in the processor's cache: three colours of a whole photograph in float32 do not
+    for top in range(0, len(codes), _STRIP):
+        light = linear_light(codes[top : top + _STRIP])
+        cv2.transform(light, LUMINANCE, dst=grey[top : top + _STRIP])
+    return grey
 
 
 def luminance(pixels: Pixels) -> Pixels:
@@ -107,7 +136,7 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 120_000_000) -
             raise PhotoError(f"{place} is cut off or damaged ({error}); copy it again from its source") from error
     said = [str(w.message) for w in caught if not issubclass(w.category, Image.DecompressionBombWarning)]
     notes = (*photo.warnings, *dict.fromkeys(said))
-    return Photo(place, photo.pixels, photo.stored_size, photo.orientation, notes)
+    return replace(photo, warnings=notes)
 
 
 def _content(place: Path) -> bytes:
@@ -151,14 +180,11 @@ def _read(place: Path, content: bytes, image: Image.Image, max_pixels: int) -> P
         width, height = height, width
     alpha = codes[:, :, 3] if codes.ndim == 3 and codes.shape[2] == 4 else None
     seen: Any = codes[:, :, :3] if codes.ndim == 3 else codes
-    pixels = linear_light(np.ascontiguousarray(seen))
-    if pixels.ndim == 2:
-        pixels = np.asarray(cv2.merge([pixels] * 3), dtype=np.float32)
+    cover = None
     if alpha is not None and int(alpha.min()) < int(np.iinfo(codes.dtype).max):
-        share = np.asarray(alpha / np.float32(np.iinfo(codes.dtype).max), dtype=np.float32)[:, :, None]
-        pixels = np.asarray(pixels * share + GROUND_BEHIND_TRANSPARENT * (1 - share), dtype=np.float32)
+        cover = np.asarray(alpha / np.float32(np.iinfo(codes.dtype).max), dtype=np.float32)
         notes.append(f"{place.name} has transparent parts; they were laid on a mid grey")
-    return Photo(place, np.ascontiguousarray(pixels), (width, height), orientation, tuple(notes))
+    return Photo(place, np.ascontiguousarray(seen), (width, height), orientation, tuple(notes), cover)
 
 
 def _decode(content: bytes, image: Image.Image, deep: bool) -> Codes:
@@ -169,10 +195,11 @@ def _decode(content: bytes, image: Image.Image, deep: bool) -> Codes:
         if not _jpeg_is_whole(content):
             raise ValueError("the end of the picture is missing")
         grey = image.mode == "L"
-        flags = cv2.IMREAD_GRAYSCALE if grey else cv2.IMREAD_COLOR
+        flags = cv2.IMREAD_GRAYSCALE if grey else getattr(cv2, "IMREAD_COLOR_RGB", cv2.IMREAD_COLOR)
         found = cv2.imdecode(data, flags | cv2.IMREAD_IGNORE_ORIENTATION)
         if found is not None:
-            return np.asarray(found if grey else cv2.cvtColor(found, cv2.COLOR_BGR2RGB), dtype=np.uint8)
+            turned = flags == cv2.IMREAD_COLOR  # before OpenCV 4.11 colours come the other way round
+            return np.asarray(cv2.cvtColor(found, cv2.COLOR_BGR2RGB) if turned else found, dtype=np.uint8)
     image.load()
     if deep:  # Pillow keeps 16 bits in grey pictures only
         found = cv2.imdecode(data, cv2.IMREAD_UNCHANGED)

@@ -6,10 +6,12 @@ from 10 to 90 % of its height over 2.5631 sigma (exact), so the width of the cri
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 from scipy.special import ndtri
 
 from dialtell.model.geometry import DialGeometry
@@ -24,6 +26,10 @@ _REACH = 24  # px walked to each side of an edge
 _MOST_EDGES = 4000
 _MOST_LINES = 800  # rows or columns looked along
 _FEWEST_EDGES = 20
+# sharpening by mask steepens an edge and leaves a light rim beside it; fitted to drawn dials sharpened so
+_PER_HALO = 3.0
+_PLAIN_HALO = 0.01
+_MOST_HALO = 0.1  # above it the rim says no more
 _LEAST_SCREEN = 0.004  # density, grain below this is not looked into
 
 
@@ -32,7 +38,8 @@ class Sharpness:
     """edge_sigma_px : px, blur SD of the full black edges, the pixel's own width included; nan without edges.
 
     true_pixels_per_radius : px per dial radius that carry detail, pixels_per_radius * min(1, 0.5 / edge_sigma_px):
-        the size to which the photograph could be reduced until its edges are half a pixel soft. 0 without edges.
+        the size to which the photograph could be reduced until its edges are half a pixel soft; less where pixels
+        merely repeat their neighbours. 0 without edges.
     edges : how many edge profiles were used.
     halftone : whether a regular dot screen shows in the bare enamel.
     screen_px : px, its period; nan without one.
@@ -54,11 +61,18 @@ def measure_sharpness(density: Image, geometry: DialGeometry) -> Sharpness:
         raise ParameterError(f"density has shape {density.shape}; give (H, W)")
     box = geometry.box(density.shape, 0.95)
     dial = density[box]
+    times = _repeats(dial)
+    if times > 1.0:  # look at it before it was enlarged
+        size = (max(round(density.shape[1] / times), 1), max(round(density.shape[0] / times), 1))
+        small = np.asarray(cv2.resize(density, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+        found = measure_sharpness(small, geometry.scaled(size[0] / density.shape[1]))
+        return replace(found, edge_sigma_px=found.edge_sigma_px * times, screen_px=found.screen_px * times)
     period = _screen(dial, geometry, box)
-    sigmas = _edge_sigmas(dial, geometry, box)
+    sigmas, halos = _edge_sigmas(dial, geometry, box)
     if len(sigmas) < _FEWEST_EDGES:
         return Sharpness(float("nan"), 0.0, len(sigmas), period is not None, period or float("nan"))
-    sigma = float(np.median(sigmas))
+    halo = float(np.clip(np.median(halos) - _PLAIN_HALO, 0.0, _MOST_HALO))
+    sigma = float(np.median(sigmas)) * (1.0 + _PER_HALO * halo)
     true = geometry.pixels_per_radius * min(1.0, PIXEL_SIGMA / sigma)
     return Sharpness(sigma, true, len(sigmas), period is not None, period or float("nan"))
 
@@ -74,28 +88,30 @@ def _inside(
     return np.asarray(u * u + v * v < extent * extent)
 
 
-def _edge_sigmas(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> Floats:
-    """Blur SD in px of the edges between bare enamel and full ink, one per edge found along rows and columns."""
+def _edge_sigmas(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> tuple[Floats, Floats]:
+    """Blur SD in px of the edges between bare enamel and full ink, one per edge found along rows and columns, and the
+    light rim beside each as a share of its step."""
     height, width = dial.shape
     every = max(height // _MOST_LINES, 1), max(width // _MOST_LINES, 1)
     rows, columns = np.arange(2, height - 2, every[0]), np.arange(2, width - 2, every[1])
     if not (len(rows) and len(columns)):
-        return np.empty(0)
+        return np.empty(0), np.empty(0)
     coarse = dial[np.ix_(rows[::3], columns[::3])][
         _inside(geometry, box, rows[::3].astype(float), columns[::3].astype(float), 0.93)
     ]
     # the black of this photograph is what its darkest strokes reach
     black = 10.0 ** -float(np.percentile(coarse, 99.5)) if coarse.size else 1.0
     if black > 0.75:
-        return np.empty(0)
+        return np.empty(0), np.empty(0)
     inside = _inside(geometry, box, rows.astype(float), np.arange(width, dtype=float), 0.93)
     upright = _along_rows(dial, rows, inside, black)
     inside = _inside(geometry, box, np.arange(height, dtype=float), columns.astype(float), 0.93)
-    return np.concatenate([upright, _along_rows(dial.T, columns, inside.T, black)])
+    level = _along_rows(dial.T, columns, inside.T, black)
+    return np.concatenate([upright[0], level[0]]), np.concatenate([upright[1], level[1]])
 
 
-def _along_rows(dial: Image, rows: NDArray[np.int64], inside: NDArray[np.bool_], black: float) -> Floats:
-    """Blur SD at the places where a row crosses half way between enamel and ink on a clean full edge.
+def _along_rows(dial: Image, rows: NDArray[np.int64], inside: NDArray[np.bool_], black: float) -> tuple[Floats, Floats]:
+    """Blur SD, and light rim, where a row crosses half way between enamel and ink on a clean full edge.
 
     Blur acts on light, so it is measured there, relative to the enamel = 1.
     """
@@ -108,7 +124,7 @@ def _along_rows(dial: Image, rows: NDArray[np.int64], inside: NDArray[np.bool_],
         step = len(row) // (4 * _MOST_EDGES) + 1
         row, column = row[::step], column[::step]
     if len(row) == 0:
-        return np.empty(0)
+        return np.empty(0), np.empty(0)
     row = rows[row]
     # only edges that the row crosses nearly square: their width along the row needs little correction
     about = 10.0 ** -dial[row[:, None] + [[0, 0, -1, 1, -1, 1]], column[:, None] + [[0, 1, 0, 0, 1, 1]]]
@@ -126,7 +142,42 @@ def _along_rows(dial: Image, rows: NDArray[np.int64], inside: NDArray[np.bool_],
     slant = np.hypot(across, down)[full] / np.abs(across)[full]
     relative = (profile - low[:, None]) / (high - low)[:, None]
     width = _crossing(relative, 0.9, 1) + _crossing(relative, 0.1, -1)
-    return np.asarray(width / TEN_TO_NINETY / slant)
+    return np.asarray(width / TEN_TO_NINETY / slant), _halo(relative, width)
+
+
+def _halo(relative: Floats, width: Floats) -> Floats:
+    """How far the light side of each edge rises above the enamel further out, 1 = the step from ink to enamel.
+
+    relative : (N, 2 * REACH + 2) profiles, 0 ink and 1 the top reached beside the edge. width : (N,) px, 10 to 90 %.
+    """
+    light = relative[:, _REACH + 1 :]
+    at = np.arange(light.shape[1])[None, :]
+    # the rim of a mask twice as wide as the edge has died away three widths out; another stroke only darkens
+    beyond = (at >= np.minimum(3.0 * width, 14.0)[:, None]) & (at < np.minimum(7.0 * width, 24.0)[:, None])
+    rest = np.where(beyond, light, -np.inf)
+    ordered = np.sort(rest, axis=1)
+    count = beyond.sum(axis=1)
+    pick = light.shape[1] - np.maximum((0.4 * count).astype(int), 1)
+    far = ordered[np.arange(len(ordered)), pick]
+    return np.where(count > 0, (1.0 - far) / np.maximum(far, 0.2), 0.0)
+
+
+def _repeats(dial: Image) -> float:
+    """How many times a picture was enlarged without interpolation (geometric mean over rows and columns), so that only
+    every k-th of them differs from the one before; 1 for all others."""
+    times = 1.0
+    for differences in (
+        np.abs(np.diff(dial[:, ::3], axis=0)),
+        np.abs(np.diff(dial[::3], axis=1)).T,
+    ):
+        clear = np.minimum(np.maximum(differences - 0.03, 0.0), 0.2).mean(axis=1)  # strokes tell, grain does not
+        own = np.flatnonzero(clear > 0.3 * maximum_filter1d(clear, 17))
+        steps = np.diff(own)
+        usual = float(np.median(steps)) if len(steps) > 20 else 1.0
+        regular = steps[np.abs(steps - usual) <= 1]
+        if 2 <= usual <= 12 and len(regular) > 0.7 * len(steps):
+            times *= float(regular.mean())
+    return float(np.sqrt(times)) if times > 2.0 else 1.0
 
 
 def _plateau(walk: Floats, sign: float) -> tuple[Floats, NDArray[np.bool_]]:
@@ -166,15 +217,12 @@ def _screen(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> fl
     rows, columns = dial.shape[0] // side, dial.shape[1] // side
     if rows * columns < 4:
         return None
-    down, along = (np.arange(count * side, dtype=float) for count in (rows, columns))
-    whole = _inside(geometry, box, down, along, 0.93)
-    tiles = (
-        dial[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2).reshape(-1, side, side)
-    )
-    masks = (
-        whole[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2).reshape(-1, side, side)
-    )
-    inked = np.mean(tiles > 0.25, axis=(1, 2)) + (~masks.all(axis=(1, 2)))
+    # the dial is convex: a tile lies on it if its corners do
+    down, along = (np.add.outer(np.arange(count) * side, (0, side - 1)).ravel() for count in (rows, columns))
+    corners = _inside(geometry, box, down.astype(float), along.astype(float), 0.93)
+    whole = corners.reshape(rows, 2, columns, 2).all(axis=(1, 3))
+    tiles = dial[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2)[whole]
+    inked = np.count_nonzero(tiles > 0.25, axis=(1, 2)) / side**2
     barest = np.argsort(inked, kind="stable")[:24]
     barest = barest[inked[barest] < 0.15]
     if len(barest) < 3:

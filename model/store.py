@@ -87,6 +87,26 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     return digest
 
 
+def find_weights(place: str) -> Path:
+    """The .safetensors file meant by a path to it, by a folder that holds one with its .json, or by the word "shipped".
+
+    Raises WeightsError naming the place and the remedy; the file itself is checked by load_weights.
+    """
+    if place == "shipped":
+        return SHIPPED
+    path = Path(place)
+    if not path.is_dir():
+        if path.suffix != ".safetensors":
+            raise WeightsError(f"{place}: give a .safetensors file, a folder with one in it, or the word shipped")
+        return path
+    found = [file for file in sorted(path.glob("*.safetensors")) if file.with_suffix(".json").is_file()]
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise WeightsError(f"{place}: no .safetensors file with its .json beside it in this folder; give another")
+    raise WeightsError(f"{place}: holds {', '.join(file.name for file in found)}; give one of these files")
+
+
 def load_weights(path: Path | None = None) -> Weights:
     """Load weights (the shipped ones for None). Raises WeightsError naming file and remedy."""
     path = path or SHIPPED

@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 
 INK = 0.15  # optical density above the ground from which a place counts as ink
 HUB = 0.13  # dial radii kept free about the centre: hole, hands' bosses
+SIDEWAYS = 0.06  # dial radii
+IN_FRAME = 0.6  # share of a circle's turn
 COMPLETE = 0.45  # share of ink on all but the barest fifth of a circle, from which it is a sub-dial's
 ANGLES = 1440  # samples round the turn
 
@@ -44,6 +46,7 @@ class ZoneMap:
     track : (inner, outer) dial radii of the divisions, or None without a periodic track.
     numerals : (inner, outer) dial radii of the figures.
     seconds : the seconds bit, or None. counters : other sub-dials.
+    named : false in a close-up that does not show which part of the dial it is of: all strokes are one zone, `other`.
     """
 
     label: NDArray[np.int8]
@@ -52,6 +55,7 @@ class ZoneMap:
     numerals: tuple[float, float]
     seconds: Circle | None
     counters: tuple[Circle, ...]
+    named: bool = True
 
     def at(self, points: Floats) -> NDArray[np.int8]:
         """Zone index at (..., 2) dial radii, -1 outside."""
@@ -69,6 +73,9 @@ class ZoneMap:
 
     def polygon(self, zone: Zone, count: int = 72) -> Floats:
         """Outline of a zone, (N, 2) dial radii; a ring is outlined as its outer circle, then its inner one."""
+        if not self.named:
+            corner = EXTENT * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+            return corner if zone is Zone.OTHER else np.empty((0, 2))
         if zone is Zone.SECONDS_BIT:
             return _circle(self.seconds, count) if self.seconds else np.empty((0, 2))
         if zone in (Zone.MINUTE_TRACK, Zone.NUMERALS):
@@ -87,39 +94,84 @@ class ZoneMap:
         return np.asarray((largest + 0.5) / MAP_SCALE - EXTENT, dtype=np.float64)
 
 
-def find_zones(density: Image, geometry: DialGeometry) -> ZoneMap:
+def find_zones(density: Image, geometry: DialGeometry, track_radius: float | None = None) -> ZoneMap:
     """Find the zones of a dial whose geometry already carries its rotation.
 
     density : (H, W) float32 optical density above the local ground, photo px.
+    track_radius : dial radii where divisions were found (Rotation.track_radius), which are then not asked for again.
     """
     flat = rectify(density, geometry, MAP_SCALE, extent=EXTENT)
-    ink = np.clip((flat - 0.5 * INK) / INK, 0.0, 1.0).astype(np.float32)
+    shown = _shown(density.shape, geometry)
+    if shown is not None:
+        flat = np.where(shown, flat, np.float32(0))
+    ink = _ink(flat, INK)
     hands = find_hands(ink)
     ink = np.where(hands, np.float32(0), ink)
-    polar = unwrap(ink, 0.0, 0.0, EXTENT, ANGLES)
-    track = _track_band(polar)
-    seconds = find_circle(ink, low=0.38, high=0.62)
-    upper = find_circle(ink, low=-0.58, high=-0.34)
+    faint = np.where(hands, np.float32(0), _ink(flat, _faintest(flat, shown)))
+    track = _track_band(unwrap(faint, 0.0, 0.0, EXTENT, ANGLES), track_radius)
+    if track is None:
+        track = _track_band(unwrap(ink, 0.0, 0.0, EXTENT, ANGLES), track_radius)
+    seconds = find_circle(faint, low=0.38, high=0.62, shown=shown)
+    # a counter never comes alone, and there is lettering in its place on most dials: be stricter
+    upper = find_circle(faint, low=-0.58, high=-0.34, shown=shown) if seconds else None
     counters = (upper,) if upper is not None and upper.strength > 0.6 else ()
     outer = (track[0] if track else 0.86) - 0.004
-    inner = _figures_inner(ink, outer, [c for c in (seconds, *counters) if c])
+    inner = _figures_inner(ink, outer, [c for c in (seconds, *counters) if c], shown)
     return ZoneMap(_labels(track, (inner, outer), seconds, counters), hands, track, (inner, outer), seconds, counters)
 
 
-def _track_band(polar: Image) -> tuple[float, float] | None:
-    """Radii between which ink repeats sixty times a turn."""
+def unnamed_zones() -> ZoneMap:
+    """The map of a close-up whose place on the dial is not known: everything is `other`, nothing is a watch hand."""
+    shape = lattice()[0].shape
+    label = np.full(shape, ZONES.index(Zone.OTHER), dtype=np.int8)
+    return ZoneMap(label, np.zeros(shape, np.bool_), None, (0.0, EXTENT), None, (), named=False)
+
+
+def _ink(flat: Image, level: float) -> Image:
+    """0 on enamel, 1 from a density of one and a half times `level` upwards."""
+    return np.clip((flat - np.float32(0.5 * level)) / np.float32(level), 0.0, 1.0).astype(np.float32)
+
+
+def _faintest(flat: Image, shown: NDArray[np.bool_] | None) -> float:
+    """Optical density from which a place counts as ink where lines are faint: well above the enamel's own grain.
+
+    A hairline in a soft photograph keeps a tenth of its density.
+    """
+    inside = lattice()[2] < 0.9
+    bare = flat[(inside if shown is None else inside & shown) & (np.abs(flat) < INK)]
+    if bare.size < 1000:
+        return INK
+    spread = 1.4826 * float(np.median(np.abs(bare[::7] - np.median(bare[::7]))))
+    return float(np.clip(5.0 * spread, 0.05, INK))
+
+
+def _shown(shape: tuple[int, ...], geometry: DialGeometry) -> NDArray[np.bool_] | None:
+    """Where the rectified map lies in the frame; None if all of it does."""
+    corners = geometry.to_photo(EXTENT * np.array([[-1.0, -1.0], [1.0, -1.0], [-1.0, 1.0], [1.0, 1.0]]))
+    size = np.array([shape[1], shape[0]])
+    if (corners >= 0).all() and (corners <= size).all():
+        return None
+    x, y, _, _ = lattice()
+    m, (cx, cy) = geometry.matrix, geometry.center_px
+    column, row = m[0, 0] * x + m[0, 1] * y + cx, m[1, 0] * x + m[1, 1] * y + cy
+    return np.asarray((column > 1) & (row > 1) & (column < size[0] - 1) & (row < size[1] - 1))
+
+
+def _track_band(polar: Image, near: float | None) -> tuple[float, float] | None:
+    """Radii between which ink repeats sixty times a turn; with `near`, dial radii, the band about that radius."""
     spectrum = np.abs(np.fft.rfft(polar - polar.mean(axis=0), axis=0))
     total = np.sqrt((spectrum[1:] ** 2).sum(axis=0)) + 1e-6
     sixty = spectrum[60] + spectrum[120]
     sixty = cv2.GaussianBlur(sixty.reshape(1, -1), (0, 0), 1.2)[0]
     radius = (np.arange(len(sixty)) + 0.5) / MAP_SCALE
-    usable = (radius > 0.66) & (radius < 0.995)
+    usable = (radius > 0.66) & (radius < 0.995) if near is None else np.abs(radius - near) < 0.012
     score = np.where(usable, sixty, 0.0)
     best = int(np.argmax(score))
-    around = np.median(spectrum[40:200, best]) + 1e-6
-    if score[best] < 6 * around or score[best] < 0.25 * total[best]:
-        return None
-    strong = score > 0.4 * score[best]
+    if near is None:
+        around = np.median(spectrum[40:200, best]) + 1e-6
+        if score[best] < 6 * around or score[best] < 0.25 * total[best]:
+            return None
+    strong = (sixty > 0.4 * score[best]) & (radius > 0.66) & (radius < 0.995)
     low, high = best, best
     while low > 0 and strong[low - 1]:
         low -= 1
@@ -128,34 +180,63 @@ def _track_band(polar: Image) -> tuple[float, float] | None:
     return max(float(radius[low]) - 0.012, 0.6), min(float(radius[high]) + 0.012, 1.0)
 
 
-def find_circle(ink: Image, *, low: float, high: float) -> Circle | None:
-    """A sub-dial centred on the upright between y = low and high: the circle most completely lined with ink.
+def find_circle(ink: Image, *, low: float, high: float, shown: NDArray[np.bool_] | None = None) -> Circle | None:
+    """A sub-dial near the upright, centred between y = low and high: the circle most completely lined with ink.
 
     Completeness ties at 1 for every circle near the right one; how much of the line is ink itself decides then.
+    A dial seen from near by has its sub-dials off the upright by up to SIDEWAYS.
+    shown : where the map is in the frame, None everywhere; a circle needs IN_FRAME of its turn there.
     """
+    frame = None if shown is None else shown.astype(np.float32)
     best, most = None, 0.0
-    least = int(0.15 * MAP_SCALE)
-    first = least - 1  # the ring inside the smallest circle, which the filters look at
-    for y in np.arange(low, high + 1e-9, 0.01):
-        polar = unwrap(ink, 0.0, float(y), 0.33, 180, first=first)
-        band = cv2.dilate(polar, np.ones((9, 3), np.uint8))  # 18 degrees: from one mark to the next
-        filled = np.quantile(np.ascontiguousarray(band.T), 0.2, axis=1)
-        lined = cv2.blur(polar, (3, 1)).mean(axis=0)
-        score = np.where(filled > COMPLETE, filled + lined, 0.0)
-        score[: least - first] = 0.0
-        index = int(np.argmax(score))
-        if score[index] > most:
-            most = float(score[index])
-            best = Circle(0.0, float(y), (first + index + 0.5) / MAP_SCALE, float(filled[index]))
+    coarse = [(x, y) for y in np.arange(low, high + 1e-9, 0.02) for x in np.arange(-SIDEWAYS, SIDEWAYS + 1e-9, 0.02)]
+    for x, y in coarse:
+        score, circle = _circle_about(ink, frame, float(x), float(y))
+        if score > most:
+            best, most = circle, score
     if best is None:
+        return None
+    start = best
+    for dy in (-0.01, 0.0, 0.01):
+        for dx in (-0.01, 0.0, 0.01):
+            score, circle = _circle_about(ink, frame, start.x + dx, start.y + dy)
+            if score > most:
+                best, most = circle, score
+    if not low - 0.005 <= best.y <= high + 0.005:  # what lies beyond is better still
         return None
     return Circle(best.x, best.y, min(best.radius + 0.03, 0.36), best.strength)
 
 
-def _figures_inner(ink: Image, outer: float, circles: list[Circle]) -> float:
+def _circle_about(ink: Image, frame: Image | None, x: float, y: float) -> tuple[float, Circle]:
+    """The best lined circle about a place and its score; 0 if none is lined well enough."""
+    least = int(0.15 * MAP_SCALE)
+    first = least - 1  # the ring inside the smallest circle, which the filters look at
+    polar = unwrap(ink, x, y, 0.33, 180, first=first)
+    band = cv2.dilate(polar, np.ones((9, 3), np.uint8))  # 18 degrees: from one mark to the next
+    lined = cv2.blur(polar, (3, 1)).mean(axis=0)
+    fifth = len(band) // 5
+    if frame is None:
+        filled = np.partition(band, fifth, axis=0)[fifth]
+    else:
+        seen = unwrap(frame, x, y, 0.33, 180, first=first) > 0.5
+        share = seen.mean(axis=0)
+        hidden = np.round((1 - share) * len(band)).astype(int)
+        order = np.sort(np.where(seen, band, 0.0), axis=0)
+        at = np.minimum(hidden + ((len(band) - hidden) * 0.2).astype(int), len(band) - 1)
+        filled = np.where(share >= IN_FRAME, order[at, np.arange(band.shape[1])], 0.0)
+        lined = np.where(share > 0, lined / np.maximum(share, 1e-6), 0.0)
+    score = np.where(filled > COMPLETE, filled + lined, 0.0)
+    score[: least - first] = 0.0
+    index = int(np.argmax(score))
+    return float(score[index]), Circle(x, y, (first + index + 0.5) / MAP_SCALE, float(filled[index]))
+
+
+def _figures_inner(ink: Image, outer: float, circles: list[Circle], shown: NDArray[np.bool_] | None) -> float:
     """Where the hour figures end towards the centre: the first clear ring inside them."""
     x, y, radius, turn = lattice()
     free = ~(np.abs(turn) < np.deg2rad(20))  # a signature may reach up under XII
+    if shown is not None:
+        free &= shown
     for circle in circles:
         free &= np.hypot(x - circle.x, y - circle.y) > circle.radius
     index = np.minimum((radius * 100).astype(int), 110)
@@ -166,7 +247,7 @@ def _figures_inner(ink: Image, outer: float, circles: list[Circle]) -> float:
     figures = profile[max(top - 16, 30) : max(top - 3, 33)]
     level = 0.12 * float(np.median(figures)) if figures.size else 0.0
     for r in range(top - 10, 34, -1):
-        if profile[r] <= level and profile[r - 1] <= level:
+        if count[r] > 50 and count[r - 1] > 50 and profile[r] <= level and profile[r - 1] <= level:
             return r / 100 - 0.005
     return max(outer - 0.30, 0.4)
 

@@ -22,7 +22,9 @@ def check_document(document):
 
 
 def check_dial(dial):
-    assert set(dial) == {
+    if "close_up" in dial:
+        _check_close_up(dial["close_up"], dial["geometry"])
+    assert set(dial) - {"close_up"} == {
         "photo", "call", "probability_hand", "log10_lr", "support", "reason", "geometry", "zones", "warnings"
     }  # fmt: skip
     _check_numbers(dial)
@@ -43,6 +45,12 @@ def check_dial(dial):
         _check_numbers(zone)
         assert zone["judged"] == (zone["log10_lr"] is not None)
         assert all(len(point) == 2 and all(map(number, point)) for point in zone["polygon_px"])
+
+
+def _check_close_up(close_up, geometry):
+    assert set(close_up) == {"located", "pixels_per_radius", "scale_spread", "scale_source"}
+    assert isinstance(close_up["located"], bool) and number(close_up["scale_spread"], 0, 2) and close_up["scale_source"]
+    assert geometry is not None and number(close_up["pixels_per_radius"], 0)
 
 
 def _check_numbers(part):

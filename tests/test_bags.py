@@ -1,9 +1,12 @@
 """Bags: twins differ in their strokes alone, truth is of what the design holds, the known outline is the true one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import torch
 
+from dialtell.model.close_up import LEAST_OUTLINE
 from dialtell.model.patches import HIGH, LOW, SIDE
 from dialtell.model.photo import linear_light
 from dialtell.model.reading import read_at
@@ -11,10 +14,21 @@ from dialtell.synth.scene import Range, render, sample_spec
 from dialtell.synth.terms import ZONES, Process, Zone
 from dialtell.synth.truth import outline, paint_of
 from dialtell.synth.view import homography, to_px
-from dialtell.train.bags import FEWEST_PATCHES, MOST_PER_ZONE, Bag, bag_of, known_geometry, pack, single_bag, twin_bags
+from dialtell.train.bags import (
+    FEWEST_PATCHES,
+    MOST_PER_ZONE,
+    Bag,
+    bag_of,
+    known_geometry,
+    outline_seen,
+    pack,
+    single_bag,
+    twin_bags,
+)
 from dialtell.train.store import BagStore, unpack, whole_batch
 
 SCOPE = Range(pixels_per_radius=(300.0, 400.0), wear=(0.0, 0.3))
+CLOSE = Range(pixels_per_radius=(500.0, 700.0), part=1.0, max_side=900, wear=(0.0, 0.2))
 MIXED = Range(pixels_per_radius=(250.0, 300.0), mixed=1.0)
 CPU = torch.device("cpu")
 
@@ -75,6 +89,35 @@ def test_mixed_dials_come_single_and_some_stay_mixed():
     found = [twin_bags(9, index, MIXED) for index in range(4)]
     assert all(len(bags) == 1 for bags in found)
     assert any(bags[0].dial == -1 for bags in found)
+
+
+def test_close_ups_are_read_as_close_ups():
+    """Some by their zones, some as one zone whose truth is the dial's; twins always alike."""
+    named = []
+    for index in range(10):
+        spec = sample_spec(31, index, CLOSE)
+        if outline_seen(spec) >= LEAST_OUTLINE:
+            continue
+        bags = twin_bags(31, index, CLOSE)
+        kinds = {bool((bag.hand[: len(ZONES) - 1] >= 0).any()) for bag in bags}
+        if not bags:
+            continue
+        assert len(kinds) == 1
+        named += kinds
+        if kinds == {False}:
+            for bag in bags:
+                assert set(bag.zone.tolist()) == {ZONES.index(Zone.OTHER)}
+                assert bag.hand[ZONES.index(Zone.OTHER)] == bag.dial != -1
+    assert True in named and False in named
+
+
+def test_share_of_the_outline_in_the_frame():
+    spec = sample_spec(21, 0, SCOPE)
+    view, radius = spec.view, spec.view.px_per_mm * spec.design.radius_mm
+    wide = replace(view, tilt_deg=0.0, width_px=int(3 * radius), height_px=int(3 * radius))
+    middle = replace(wide, centre_x_px=1.5 * radius, centre_y_px=1.5 * radius)
+    assert outline_seen(replace(spec, view=middle)) == 1.0
+    assert outline_seen(replace(spec, view=replace(middle, centre_x_px=0.0))) == pytest.approx(0.5, abs=0.01)
 
 
 def test_bags_depend_on_seed_and_index_alone():

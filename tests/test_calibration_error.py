@@ -4,7 +4,12 @@ from sklearn.calibration import calibration_curve
 from sklearn.metrics import brier_score_loss
 
 from dialtell.synth.errors import ParameterError
-from dialtell.train.calibration_error import brier, expected_calibration_error, reliability_table
+from dialtell.train.calibration_error import (
+    brier,
+    error_if_calibrated,
+    expected_calibration_error,
+    reliability_table,
+)
 
 
 def test_brier_of_the_documented_example_and_scikit_learn():
@@ -41,3 +46,18 @@ def test_always_saying_nine_tenths_when_half_are_painted():
 def test_probability_out_of_range_is_named():
     with pytest.raises(ParameterError, match=r"probabilities hold 1\.2"):
         brier([1], [1.2])
+
+
+def test_error_owed_to_few_items_alone():
+    rng = np.random.default_rng(0)
+    # one bin, all 0.5: |mean of n fair coins - 1/2|, mean sqrt(1 / (2 pi n)) for large n (half-normal)
+    mean, most = error_if_calibrated([0.49] * 400, rng=rng, draws=4000)
+    assert mean == pytest.approx(np.sqrt(2 / np.pi) * 0.5 / 20, rel=0.05)
+    assert most == pytest.approx(1.96 * 0.5 / 20, rel=0.07)
+    few, _ = error_if_calibrated(np.linspace(0.02, 0.98, 30), rng=rng)
+    many, _ = error_if_calibrated(np.tile(np.linspace(0.02, 0.98, 30), 40), rng=rng)
+    assert few > 0.1 > 0.05 > many
+    # agrees with the error itself on truths drawn from the probabilities
+    chances = rng.uniform(size=50)
+    drawn = [expected_calibration_error(rng.random(50) < chances, chances) for _ in range(400)]
+    assert error_if_calibrated(chances, rng=rng, draws=2000)[0] == pytest.approx(np.mean(drawn), rel=0.05)

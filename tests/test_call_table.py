@@ -76,3 +76,12 @@ def test_names_cannot_steer_the_terminal_and_fit_the_stream():
 def test_too_narrow_is_refused():
     with pytest.raises(ParameterError, match="width is 40"):
         call_table([], width=40)
+
+
+def test_a_print_shows_its_process_below_the_reason():
+    dial = sample() | {
+        "print_process": {"call": "transfer", "reason": "About 40 times more probable.", "log10_lr": -1.6}
+    }
+    lines = call_table([dial], width=100).split("\n")
+    assert lines[4] == "    process of print: transfer. About 40 times more probable."
+    assert "process of print" not in call_table([sample() | {"print_process": None}])

@@ -10,6 +10,7 @@ from inline_supply import InlineSupply
 from safetensors.torch import load_file
 
 from dialtell.evaluate.command import main
+from dialtell.model.calibration import Calibration
 from dialtell.model.patches import SIDE
 from dialtell.model.store import load_weights
 from dialtell.synth.errors import ParameterError, WeightsError
@@ -19,8 +20,9 @@ from dialtell.train import supply as supply_module
 from dialtell.train.calibrate import RESOLUTION_BINS, gather_logits
 from dialtell.train.card import card_text
 from dialtell.train.config import TrainConfig, preset
-from dialtell.train.finish import checked_name, finish
+from dialtell.train.finish import checked_name, finish, measured
 from dialtell.train.loop import Trainer, evaluate_bags
+from dialtell.train.origin import begin_with
 from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED
 
 CONFIG = preset("tiny", device="cpu", pairs=2, calibration=12)
@@ -65,10 +67,13 @@ def test_calibrated_on_one_set_and_measured_on_another(finished):
     path, _, seeds = finished
     assert seeds == [CALIBRATION_SEED, FIGURES_SEED]
     figures = load_weights(path).record["figures"]
-    for part in ("dial", "zone"):
+    for part in ("dial", "zone", "print"):
         assert [row["resolution"] for row in figures[part]] == ["all", *(name for name, *_ in RESOLUTION_BINS)]
         assert figures[part][0]["n"] == sum(row["n"] for row in figures[part][1:])
     assert 6 <= figures["dial"][0]["n"] <= 12
+    assert figures["print"][0]["n"] < figures["dial"][0]["n"]
+    assert figures["print_called"][0]["n"] <= figures["print"][0]["n"]
+    assert load_weights(path).print_calibration is not None
 
 
 def test_record_says_how_to_make_it_again(finished):
@@ -96,7 +101,13 @@ def test_card(finished):
     path, *_ = finished
     card, record = (path.parent / "MODEL_CARD.md").read_text(), load_weights(path).record
     assert card.startswith("---\nlicense: apache-2.0\n") and "# trial 9" in card
-    for words in ("## Not for", "No photograph was used", "`dialtell train --preset tiny`", "8 pictures"):
+    for words in (
+        "## Not for",
+        "No photograph was used",
+        "`dialtell train --preset tiny`",
+        "8 pictures",
+        "Transfer against",
+    ):
         assert words in card
     assert card_text(record) == card
     row = next(line for line in card.splitlines() if line.startswith("| all | "))
@@ -121,6 +132,9 @@ def test_gathered_logits_go_with_their_truth(finished):
     assert found["dial_truth"][2] == bags[3].dial
     counted = sum(int(((bag.hand >= 0) & np.isin(np.arange(5), bag.zone)).sum()) for bag in bags)
     assert len(found["zone_logit"]) == counted and (found["zone_truth"] >= 0).all()
+    prints = [bag for bag in bags if bag.dial == 0]
+    assert found["print_truth"].tolist() == [bag.photographic for bag in prints]
+    assert found["print_resolution"].tolist() == [bag.resolution for bag in prints]
 
 
 def test_without_a_best_checkpoint(tmp_path):
@@ -167,3 +181,44 @@ def test_the_whole_line_from_the_command(tmp_path, capsys, strict_json, monkeypa
     told = capsys.readouterr()
     assert told.out == (out / "MODEL_CARD.md").read_text() + f"weights: {out / 'again.safetensors'}\n"
     assert load_weights(out / "again.safetensors").record["training"]["steps"] == 4
+
+
+def test_figures_of_prints_count_those_called_printed_apart():
+    """40 prints of which 30 are called printed; the logit tells all photographic ones."""
+    truth = np.tile([0.0, 1.0], 20)
+    fresh = {f"{part}_{name}": np.zeros(4) for part in ("dial", "zone") for name in ("logit", "truth", "resolution")}
+    fresh |= {"print_logit": 8 * truth - 4, "print_truth": truth, "print_resolution": np.zeros(40)}
+    fresh["print_dial_logit"] = np.where(np.arange(40) < 30, -5.0, 0.0)
+    found = measured(fresh, dict.fromkeys(("dial", "zone", "print"), Calibration()))
+    (called,) = found["print_called"]
+    assert found["print"][0]["n"] == 40 and called["n"] == 30 and called["resolution"] == "called printed"
+    assert called["right"] == called["decided"] == 30 and called["auc"] == 1.0
+
+
+def test_a_run_begun_with_weights(finished, tmp_path, monkeypatch, capsys):
+    """It takes their net and says so everywhere; cut off before its first epoch, it goes on from them all the same."""
+    monkeypatch.setattr(supply_module, "Supply", Lent)
+    source, out = load_weights(finished[0]), tmp_path / "run"
+    words = ["train", "--preset", "tiny", "--epochs", "1", "--pairs", "2", "--device", "cpu", "--out", str(out)]
+    words += ["--from", str(finished[0].parent), "--quiet"]
+    with monkeypatch.context() as patch:
+        patch.setattr(Trainer, "run", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        assert main(words) == 130
+    kept = load_file(out / "last.safetensors")
+    assert all(torch.equal(kept[f"net.{key}"], value) for key, value in source.net.state_dict().items())
+    assert main(["train", "--resume", str(out), "--quiet"]) == 0
+    straight = tmp_path / "straight"
+    assert main([str(straight) if word == str(out) else word for word in words]) == 0
+    assert (out / "strokes.safetensors").read_bytes() == (straight / "strokes.safetensors").read_bytes()
+    record = load_weights(out / "strokes.safetensors").record
+    origin = record["training"]["config"]["origin"]
+    assert origin == {**source.identity, "renderer_version": RENDERER_VERSION}
+    assert json.loads((out / "config.json").read_text())["config"]["origin"] == origin
+    assert f"Begun with the weights trial 9 (sha256 {source.sha256[:12]}" in capsys.readouterr().out
+
+
+def test_begun_with_weights_it_goes_gently(finished):
+    weights = load_weights(finished[0])
+    config = begin_with(preset("desk"), weights)
+    assert config.net == weights.net.config and config.rate < preset("desk").rate
+    assert config.start is None and config.start_share == config.easy == 0.0

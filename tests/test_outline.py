@@ -29,6 +29,8 @@ SCENES: dict[str, tuple[Scene, float]] = {
     "light falls off, texture": (scene(420, shading=0.8, ground=0.3, texture=0.5), 0.003),
     "a sixth of the outline cut off": (cut(scene(420, texture=0.5, hands=True), 0.85), 0.003),
     "a quarter of the outline cut off": (cut(scene(420, texture=0.5), 0.7), 0.003),
+    "nearly half of the outline cut off": (cut(scene(420, texture=0.5), 0.2), 0.004),
+    "light falls to a third across the dial": (scene(420, shading=1.0, texture=0.3), 0.004),
     "noise and blur": (scene(420, blur=2, noise=0.08, texture=0.5), 0.006),
     "200 px across": (scene(200, blur=1, margin=0.2), 0.004),
     "small in the frame": (scene(260, margin=1.2, texture=0.8), 0.004),
@@ -111,7 +113,7 @@ def test_noise_plain_disc_and_too_much_cut_off() -> None:
     bare = replace(scene(400), figures=False, ticks=False, rings=False, seconds=False)
     found = find_dial(draw(bare, rng))
     assert isinstance(found, NoDial) and "without the strokes" in found.reason
-    found = find_dial(draw(cut(scene(400), 0.2), rng))
+    found = find_dial(draw(cut(scene(400), -0.6), rng))
     assert isinstance(found, NoDial)
     found = find_dial(draw(scene(40, blur=0.5), rng))
     assert isinstance(found, NoDial)

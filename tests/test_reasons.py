@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from test_verdict import verdict
 
-from dialtell.evaluate.reasons import DISAGREE, dial_reason, dial_support, zone_reason
+from dialtell.evaluate.reasons import DISAGREE, dial_reason, dial_support, print_reason, print_record, zone_reason
 from dialtell.evaluate.resolution import Resolution
-from dialtell.evaluate.verdict import Evidence, Verdict
+from dialtell.evaluate.verdict import Evidence, PrintEvidence, Verdict
 from dialtell.model.zones import Circle, ZoneMap
 from dialtell.synth.terms import ZONES, Zone
 
@@ -111,3 +111,31 @@ def test_a_withheld_call_says_why():
     assert dial_reason(held, COARSE).startswith("No call is made: the photograph resolves about 240 px across")
     assert "halftone" in dial_reason(held, replace(FINE, screened=True))
     assert dial_support(held).startswith("withheld")
+
+
+def test_a_print_says_how_sure_its_process_is():
+    """10^1.6 is 39.8; 10^2 is 100."""
+    assert print_reason(PrintEvidence(1.6)) == (
+        "What is seen is about 40 times more probable on a photographic than on a transfer print."
+    )
+    assert print_reason(PrintEvidence(-2.0, capped=True)) == (
+        "What is seen is at least 100 times more probable on a transfer than on a photographic print."
+    )
+    assert "+0.94 for a photographic against a transfer print falls short of the 0.95" in print_reason(
+        PrintEvidence(0.94)
+    )
+    assert "not calibrated" in print_reason(PrintEvidence())
+
+
+def test_the_record_of_a_print():
+    printed = replace(verdict(-2.0, -1.5), printing=PrintEvidence(-1.0))
+    record = print_record(printed)
+    assert record == {
+        "call": "transfer",
+        "probability_photographic": pytest.approx(1 / 11, abs=1e-6),
+        "log10_lr": -1.0,
+        "reason": print_reason(PrintEvidence(-1.0)),
+    }
+    assert print_record(replace(verdict(2.0, 1.5), printing=PrintEvidence(-1.0))) is None
+    unknown = print_record(verdict(-2.0, -1.5))
+    assert (unknown["call"], unknown["log10_lr"], unknown["probability_photographic"]) == ("cannot tell", None, None)

@@ -59,6 +59,28 @@ def test_scaling_up_adds_pixels_but_no_detail() -> None:
     assert soft.true_pixels_per_radius == pytest.approx(sharp.true_pixels_per_radius, rel=0.2)
 
 
+@pytest.mark.parametrize("times", [2, 3, 5])
+def test_repeated_pixels_add_no_detail(times: int) -> None:
+    small = scene(520, blur=0.8, noise=0.004)
+    light = draw(small, np.random.default_rng(0))
+    sharp = measure_sharpness(optical_density(light, small.dial), small.dial)
+    big, dial = light.repeat(times, axis=0).repeat(times, axis=1), small.dial.scaled(times)
+    found = measure_sharpness(optical_density(big, dial), dial)
+    assert found.true_pixels_per_radius <= 1.05 * small.dial.pixels_per_radius
+    assert found.true_pixels_per_radius >= 0.7 * sharp.true_pixels_per_radius
+
+
+@pytest.mark.parametrize("amount", [0.5, 1.0])
+def test_sharpening_is_seen_through(amount: float) -> None:
+    """A mask of unsharp edges narrows them by up to a half; what is told stays within a third of the truth."""
+    drawn = scene(1000, blur=2.0, noise=0.002)
+    light = 0.8 * draw(drawn, np.random.default_rng(0))
+    plain = measure_sharpness(optical_density(light, drawn.dial), drawn.dial)
+    steep = (light + amount * (light - cv2.GaussianBlur(light, (0, 0), 2.4))).clip(0, 1)
+    found = measure_sharpness(optical_density(steep, drawn.dial), drawn.dial)
+    assert found.true_pixels_per_radius < 1.35 * plain.true_pixels_per_radius
+
+
 @pytest.mark.parametrize("blur", [0.5, 1.0, 2.0])
 def test_strokes_of_a_dial(blur: float) -> None:
     # stems are 11 px wide here; a pixel adds 1/12 px^2 of its own

@@ -1,6 +1,7 @@
 """One run as one configuration: what it refuses, and that it is written and read whole."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -17,7 +18,7 @@ def test_record_holds_everything(name):
 
 
 def test_preset_with_changes():
-    assert preset("desk", epochs=3, seed=None) == TrainConfig(epochs=3)
+    assert preset("desk", epochs=3, seed=None) == replace(PRESETS["desk"], epochs=3)
     with pytest.raises(ParameterError, match="preset is 'huge'; give one of desk, full, tiny"):
         preset("huge")
 
@@ -26,7 +27,7 @@ def test_preset_with_changes():
     ("name", "value"),
     [("epochs", 0), ("pairs", 0), ("steps", 0), ("window", 0), ("batch", 1), ("patches", 3), ("validation", 7),
      ("calibration", 0), ("rate", 0.0), ("rate", float("nan")), ("warmup", 1.5), ("decay", -0.1), ("workers", -1),
-     ("seed", -1), ("seed", LARGEST_SEED + 1)],
+     ("seed", -1), ("seed", LARGEST_SEED + 1), ("start_share", 1.1), ("widen_share", -0.1)],
 )  # fmt: skip
 def test_values_out_of_range(name, value):
     with pytest.raises(ParameterError, match=f"{name} is .*; give a value from"):

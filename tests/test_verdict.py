@@ -1,9 +1,11 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from dialtell.evaluate.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, Verdict, judge
+from dialtell.evaluate.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, PrintEvidence, Verdict, judge
+from dialtell.model.calibration import Calibration
 from dialtell.model.patches import SIDE, PatchSet
 from dialtell.model.store import load_weights
 from dialtell.synth.terms import ZONES, Zone
@@ -71,3 +73,30 @@ def test_a_photograph_that_does_not_carry_strokes_gets_numbers_but_no_call(make_
     assert open_.call == "hand-painted"
     assert held.call == "undetermined" and held.whole.log10_lr == open_.whole.log10_lr
     assert {evidence.call for evidence in held.zones.values()} == {"undetermined"}
+
+
+@pytest.mark.parametrize(
+    ("offset", "call"), [(9.0, "photographic"), (-9.0, "transfer"), (1.0, "cannot tell"), (-2.0, "cannot tell")]
+)
+def test_prints_are_told_apart_only_where_the_ratio_carries_it(make_weights, offset, call):
+    """An untrained net's logit is near 0, so the offset is the log LR: 2 falls short of ln 9 = 2.197."""
+    weights = replace(load_weights(make_weights(-9.0, -9.0)), print_calibration=Calibration(offset=offset))
+    printing = judge(patches(0, 20, 20), weights).print_process
+    assert printing.call == call and (printing.log10_lr > 0) == (offset > 0)
+    assert printing.capped == (abs(offset) == 9.0)
+    assert printing.probability_photographic == pytest.approx(1 / (1 + 10**-printing.log10_lr))
+
+
+def test_the_process_of_print_is_stated_of_printed_dials_alone(make_weights):
+    told = {"print_calibration": Calibration(offset=9.0)}
+    for offset in (9.0, 0.0):
+        weights = replace(load_weights(make_weights(offset, offset)), **told)
+        assert judge(patches(0, 20, 20), weights).print_process is None
+    printed = replace(load_weights(make_weights(-9.0, -9.0)), **told)
+    assert judge(patches(0, 20, 20), printed, withheld=True).print_process is None
+    assert replace(verdict(-2.0, -1.5, 1.5), printing=PrintEvidence(2.0)).print_process is None  # zones contradict
+
+
+def test_weights_never_calibrated_for_it_cannot_tell(make_weights):
+    printing = judge(patches(0, 20, 20), load_weights(make_weights(-9.0, -9.0))).print_process
+    assert printing.call == "cannot tell" and printing.log10_lr is None

@@ -13,7 +13,7 @@ from dialtell.model import store
 from dialtell.model.calibration import Calibration
 from dialtell.model.net import NetConfig, StrokeNet
 from dialtell.model.patches import SIDE
-from dialtell.model.store import load_weights, save_weights
+from dialtell.model.store import find_weights, load_weights, save_weights
 from dialtell.synth.errors import WeightsError
 
 RECORD = {
@@ -215,3 +215,27 @@ def test_an_interrupted_save_leaves_the_old_weights(net, copy, monkeypatch):
         save_weights(copy, other, RECORD)
     monkeypatch.undo()
     assert load_weights(copy).sha256 == before
+
+
+def test_weights_with_and_without_a_calibration_of_prints(copy):
+    assert load_weights(copy).print_calibration is None  # as made before there was one
+    change(copy, calibration={**RECORD["calibration"], "print": {"slope": 0.5, "low": -1.0}})
+    assert load_weights(copy).print_calibration == Calibration(slope=0.5, low=-1.0)
+    change(copy, calibration={**RECORD["calibration"], "print": {"slope": -1.0}})
+    refused(copy, "no usable print calibration")
+
+
+def test_places_that_mean_weights(copy, tmp_path):
+    assert find_weights("shipped") == store.SHIPPED
+    assert find_weights(str(copy)) == find_weights(str(copy.parent)) == copy
+    (tmp_path / "last.safetensors").write_bytes(b"a checkpoint has no .json")
+    assert find_weights(str(tmp_path)) == copy
+    for suffix in (".safetensors", ".json"):
+        shutil.copy(copy.with_suffix(suffix), tmp_path / f"other{suffix}")
+    with pytest.raises(WeightsError, match=r"holds other\.safetensors, trial\.safetensors; give one of these files"):
+        find_weights(str(tmp_path))
+    (tmp_path / "bare").mkdir()
+    with pytest.raises(WeightsError, match=r"no \.safetensors file with its \.json beside it .*; give another"):
+        find_weights(str(tmp_path / "bare"))
+    with pytest.raises(WeightsError, match=r"give a \.safetensors file, a folder with one in it, or the word shipped"):
+        find_weights("shiped")

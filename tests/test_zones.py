@@ -78,7 +78,7 @@ def test_seconds_bit_is_found_where_it_is(dials):
             assert seconds is None  # no false one on 24 dials measured
             continue
         found.append(seconds is not None and abs(seconds.y - design.subdials[0].y) <= 0.03)
-    assert np.mean(found) >= 0.5 and len(found) >= 12  # 0.64 of 56 dials measured
+    assert np.mean(found) >= 0.6 and len(found) >= 12
 
 
 def test_strokes_lie_in_their_zone(dials):
@@ -104,6 +104,32 @@ def test_labels_move_with_the_rotation():
         density = optical_density(draw(picture, np.random.default_rng(0)), picture.dial)
         maps.append(find_zones(density, picture.dial))
     assert (maps[0].label == maps[1].label).mean() > 0.995
+
+
+def test_a_sub_dial_off_the_upright_is_found():
+    """Perspective moves sub-dials aside by up to some hundredths of the radius."""
+    picture = scene(640.0, blur=0.7)
+    density = optical_density(draw(picture, np.random.default_rng(0)), picture.dial)
+    turned = picture.dial.turned(np.radians(5.0))  # 5 degrees: 0.044 radii aside at 0.5
+    found = find_zones(density, turned).seconds
+    assert found is not None
+    assert np.hypot(found.x + 0.5 * np.sin(np.radians(5)), found.y - 0.5 * np.cos(np.radians(5))) < 0.015
+
+
+def test_faint_lines_are_seen_in_a_soft_photograph():
+    picture = scene(420.0, blur=2.2)
+    zones = find_zones(optical_density(draw(picture, np.random.default_rng(0)), picture.dial), picture.dial)
+    assert zones.seconds is not None and abs(zones.seconds.y - 0.5) <= 0.02
+
+
+def test_what_is_outside_the_frame_is_no_ink():
+    picture = scene(640.0, blur=0.7)
+    light = draw(picture, np.random.default_rng(0))
+    y, a = picture.dial.center_px[1], picture.dial.axes_px[0]
+    top = light[: round(y + 0.2 * a)].copy()  # cut through the seconds bit
+    zones = find_zones(optical_density(top, picture.dial), picture.dial)
+    assert zones.seconds is None and not zones.counters
+    assert abs(zones.numerals[0] - 0.6) < 0.06
 
 
 def test_outlines():

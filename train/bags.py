@@ -1,5 +1,9 @@
 """From a spec to a bag of patches with its truth: the same reading a photograph gets, with the outline known.
 
+The outline is put off as a finder would have it: a little where most of it is in the frame, more in a close-up, where
+it comes from the strokes. Some close-ups are read without knowing their place on the dial, as one zone. All of this is
+the same for twins.
+
 No torch here: worker processes import this and nothing heavier.
 """
 
@@ -11,18 +15,25 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.model.close_up import LEAST_OUTLINE, unnamed_geometry
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.patches import HIGH, LOW
 from dialtell.model.photo import linear_light, luminance
-from dialtell.model.reading import read_at
+from dialtell.model.reading import Reading, read_at, read_unnamed
 from dialtell.synth.body import Surface, paint_body
 from dialtell.synth.layout import lay_out
 from dialtell.synth.scene import DialSpec, Range, photograph, sample_spec
-from dialtell.synth.terms import ZONES, Process
+from dialtell.synth.terms import ZONES, Process, Zone
 from dialtell.synth.view import homography, to_px
 
 MOST_PER_ZONE = 56
 FEWEST_PATCHES = 6
+
+# close-ups, whose outline is not in the frame
+UNNAMED = 0.5  # share read as one zone; the finder places 13 of 31 drawn ones that show some of their track
+SCALE_SPREAD = 0.2  # SD of ln scale of those: px/mm known, the dial's size not
+CLOSE_UP_SHIFT = 0.012  # dial radii, SD of the centre's error where it is found from rings and divisions
+CLOSE_UP_SIZE = 0.025  # SD of ln radius: how far outside its track a dial ends differs from dial to dial
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +81,39 @@ def known_geometry(spec: DialSpec, *, rng: np.random.Generator, jitter: float = 
     return geometry.turned(float(np.arctan2(up[0], -up[1])))
 
 
+def read_spec(spec: DialSpec, grey: NDArray[np.float32], *, rng: np.random.Generator) -> Reading:
+    """Read a rendered picture as a photograph like it would be read.
+
+    grey : (H, W) float32 linear light.
+    """
+    if outline_seen(spec) >= LEAST_OUTLINE:
+        return read_at(grey, known_geometry(spec, rng=rng))
+    if rng.random() < UNNAMED:
+        true = known_geometry(spec, rng=rng, jitter=0.0).pixels_per_radius
+        return read_unnamed(
+            grey, unnamed_geometry(grey.shape, true * float(np.exp(SCALE_SPREAD * rng.standard_normal())))
+        )
+    return read_at(grey, close_up_geometry(spec, rng=rng))
+
+
+def outline_seen(spec: DialSpec) -> float:
+    """Share of the turn whose outline is in the frame, 0..1."""
+    turn = np.linspace(0, 2 * np.pi, 361)[:-1]
+    rim = to_px(homography(spec.view), spec.design.radius_mm * np.stack([np.sin(turn), -np.cos(turn)], axis=1))
+    inside = (rim >= 0) & (rim <= np.array([spec.view.width_px, spec.view.height_px]))
+    return float(inside.all(axis=1).mean())
+
+
+def close_up_geometry(spec: DialSpec, *, rng: np.random.Generator) -> DialGeometry:
+    """The true outline as it would be found from the rings and divisions of a close-up."""
+    true = known_geometry(spec, rng=rng)
+    size = true.pixels_per_radius
+    shift = CLOSE_UP_SHIFT * size * rng.standard_normal(2)
+    grow = float(np.exp(CLOSE_UP_SIZE * rng.standard_normal()))
+    (x, y), (a, b) = true.center_px, true.axes_px
+    return DialGeometry((x + shift[0], y + shift[1]), (a * grow, b * grow), true.angle, true.rotation)
+
+
 def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
     """Render and read one dial; None when nothing on it can be read (a tiny or covered picture).
 
@@ -78,7 +122,8 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
     rng = np.random.default_rng([spec.seed, spec.index, 77])
     pixels = photograph(spec, surface=surface)
     grey = luminance(linear_light(pixels))
-    patches = read_at(grey, known_geometry(spec, rng=rng)).patches
+    reading = read_spec(spec, grey, rng=rng)
+    patches = reading.patches
     if len(patches) < FEWEST_PATCHES:
         return None
     keep = []
@@ -95,13 +140,17 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
         dtype=np.int8,
     )
     known = hand[hand >= 0]
+    dial = int(known[0]) if known.min() == known.max() else -1
+    if not reading.zones.named:  # one zone, whose truth is the dial's
+        hand = np.full(len(ZONES), -1, dtype=np.int8)
+        hand[ZONES.index(Zone.OTHER)] = dial
     printed = {process for process in processes if process.printed}
     return Bag(
         density=pack(patches.density[chosen]),
         zone=patches.zone[chosen].astype(np.int8),
         resolution=patches.resolution,
         hand=hand,
-        dial=int(known[0]) if known.min() == known.max() else -1,
+        dial=dial,
         photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
         index=spec.index,
     )

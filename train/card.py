@@ -22,8 +22,8 @@ def card_text(record: Mapping[str, Any]) -> str:
         "Tells a painted from a printed enamel dial by its strokes, per zone and per dial, as a likelihood ratio at "
         "prior 1:1.", "",
         "## Made from", "",
-        f"Only dials drawn by dialtell's own renderer (version {record['renderer_version']}): "
-        f"{training['pictures']} pictures, in twins that differ in the process alone. No photograph was used.", "",
+        *_begun(training["config"].get("origin")),
+        *_pictures(record),
         f"Configuration and versions: the `.json` beside the weights. Command: `{training['command']}`.", "",
         "## Measured on drawn dials", "",
         "Drawn with seeds used neither in training nor in calibration, same renderer: a smoke test, not proof for "
@@ -32,11 +32,55 @@ def card_text(record: Mapping[str, Any]) -> str:
         *_table(record["figures"]["zone"], "Zones"), "",
         *_printing(record["figures"]),
         "## Measured on photographs", "",
-        record["figures"].get("photographs", "See README.md: seven photographs, no printed dial among them."), "",
+        *_photographs(record["figures"]), "",
         "## Not for", "",
         *[f"- {line}" for line in NOT_FOR], "",
     ]  # fmt: skip
     return "\n".join(lines)
+
+
+def _begun(origin: Mapping[str, Any] | None) -> list[str]:
+    """Which weights the training began with, if any."""
+    if not origin:
+        return []
+    return [
+        f"Begun with the weights {origin['name']} {origin['version']} (sha256 {origin['sha256'][:12]}, renderer "
+        f"{origin['renderer_version']}); what follows came after them.",
+        "",
+    ]
+
+
+def _pictures(record: Mapping[str, Any]) -> list[str]:
+    """What was learnt from."""
+    training = record["training"]
+    drawn = f"{training['pictures']} pictures, in twins that differ in the process alone."
+    used = training.get("photographs")
+    if used is None:
+        drawn = f"Only dials drawn by dialtell's own renderer (version {record['renderer_version']}): {drawn}"
+        return [f"{drawn} No photograph was used.", ""]
+    learnt, held = used["learnt"], used["held_out"]
+    return [
+        f"{learnt['photographs']} photographs of {learnt['painted']} painted, {learnt['printed']} printed and "
+        f"{learnt['other']} other dials labelled by the user ({training['steps']} steps), with dials drawn by "
+        f"dialtell's own renderer (version {record['renderer_version']}) in every batch: {drawn} Held out, by dial: "
+        f"{held['photographs']} photographs of {held['painted']} painted, {held['printed']} printed and "
+        f"{held['other']} other dials.",
+        "",
+    ]
+
+
+def _photographs(figures: Mapping[str, Any]) -> list[str]:
+    """What photographs say of the weights: before and after an adaptation, if there was one."""
+    if "adaptation" not in figures:
+        return [figures.get("photographs", "See README.md: seven photographs, no printed dial among them.")]
+    return [
+        "The user's photographs held out. The moment at which the adaptation stopped was chosen by them, so the "
+        "figures after it flatter; calls rest on the ratio alone, none is withheld for want of resolution. The "
+        "ratios are calibrated on drawn dials: a Cllr near or above 1 says that they do not hold for these "
+        "photographs.",
+        "",
+        *_before_and_after(figures["adaptation"]),
+    ]
 
 
 def _printing(figures: Mapping[str, Any]) -> list[str]:
@@ -66,6 +110,34 @@ def _table(rows: list[Mapping[str, Any]], title: str) -> list[str]:
             f"({alow:.3f}..{ahigh:.3f}) | {row['ece']:.3f} | {row['cllr']:.3f} |"
         )
     return lines
+
+
+def _before_and_after(figures: Mapping[str, Any]) -> list[str]:
+    """Before and after, as a Markdown table."""
+    lines = [
+        "| by dial | painted / printed | right | wrong | undetermined | AUC | Cllr |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for moment in ("before", "after"):
+        row = figures["photographs"][moment]
+        lines.append(
+            f"| held-out photographs, {moment} | {row['painted']} / {row['printed']} | {row['right']} | {row['wrong']} "
+            f"| {row['undetermined']} | {_shown(row['auc'])} | {_shown(row['cllr'])} |"
+        )
+    for moment in ("before", "after"):
+        row = figures["drawn"][moment]
+        if "auc" not in row:
+            lines.append(f"| drawn dials, {moment} | {row['n']} | {row['note']} | | | | |")
+            continue
+        lines.append(
+            f"| drawn dials, {moment} | {row['n']} | {row['right']} | {row['decided'] - row['right']} "
+            f"| {row['n'] - row['decided']} | {_shown(row['auc'])} | {_shown(row['cllr'])} |"
+        )
+    return lines
+
+
+def _shown(value: float | None) -> str:
+    return "" if value is None else f"{value:.3f}"
 
 
 def write_card(path: Path, record: Mapping[str, Any]) -> None:

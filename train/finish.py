@@ -12,6 +12,7 @@ import numpy as np
 from safetensors.torch import load_file
 
 from dialtell.model.calibration import Calibration
+from dialtell.model.net import StrokeNet
 from dialtell.model.store import save_weights
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import to_record
@@ -43,15 +44,18 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
     best = trainer.folder / "best.safetensors"
     if not best.is_file():
         raise WeightsError(f"{best}: no such file, the validation loss was never a number; train with a lower rate")
+    net = trainer.average
+    if not isinstance(net, StrokeNet):
+        raise ParameterError(f"net is a {type(net).__name__}; only a StrokeNet makes weights that score photographs")
     tensors = load_file(best)
-    trainer.average.load_state_dict(
+    net.load_state_dict(
         {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
     )
     orders = [supply.order_singles(seed, config.calibration, config.scope) for seed in (CALIBRATION_SEED, FIGURES_SEED)]
     sets = []
     for order in orders:
         bags: list[Bag] = collect_singles(order)
-        sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
+        sets.append(gather_logits(evaluate_bags(net, bags, trainer.device), bags))
     fitted, fresh = sets
     calibrations = {
         part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")
@@ -72,7 +76,7 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
         "figures": measured(fresh, calibrations),
     }
     target = trainer.folder / f"{checked_name(name)}.safetensors"
-    save_weights(target, trainer.average.cpu(), record)
+    save_weights(target, net.cpu(), record)
     write_card(trainer.folder / "MODEL_CARD.md", record)
     np.savez(trainer.folder / "held_out_logits.npz", allow_pickle=False, **{f"fresh_{k}": v for k, v in fresh.items()})
     log.info("wrote %s", target)
@@ -87,6 +91,6 @@ def measured(fresh: Mapping[str, Floats], calibrations: Mapping[str, Calibration
         for part, calibration in calibrations.items()
     }
     called = called_printed(fresh["print_dial_logit"], fresh["print_resolution"], calibrations["dial"])
-    chosen = [fresh[f"print_{name}"][called] for name in ("logit", "truth", "resolution")]
-    whole = figures(*chosen, calibrations["print"])[0]
+    logit, truth, resolution = (fresh[f"print_{name}"][called] for name in ("logit", "truth", "resolution"))
+    whole = figures(logit, truth, resolution, calibrations["print"])[0]
     return rows | {"print_called": [{**whole, "resolution": "called printed"}]}

@@ -317,10 +317,12 @@ class Trainer:
     def _follow(self) -> None:
         share = min(AVERAGE, self.step / (self.step + 10))
         pairs = zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True)
-        numbers, counts = [], []
+        numbers: list[tuple[Tensor, Tensor]] = []
+        counts: list[tuple[Tensor, Tensor]] = []
         for slow, fast in pairs:
             (numbers if slow.is_floating_point() else counts).append((slow, fast))
-        get_ema_multi_avg_fn(share)([slow for slow, _ in numbers], [fast for _, fast in numbers], None)
+        follow = get_ema_multi_avg_fn(share)  # type: ignore[no-untyped-call]
+        follow([slow for slow, _ in numbers], [fast for _, fast in numbers], None)
         for slow, fast in counts:
             slow.copy_(fast)
 
@@ -342,8 +344,8 @@ class Trainer:
                f"{figures[1]:.4f}", groups, f"{seconds:.1f}", f"{waited:.1f}")  # fmt: skip
         with (self.folder / "metrics.csv").open("a", newline="") as file:
             csv.writer(file).writerow(row)
-        log.info("%s: epoch %d/%d  loss %.4f  validation loss %.4f  AUC %.4f  (%.0f s, %.0f s of it waiting for pictures)",
-                 self.folder.name, self.epoch, self.config.epochs, loss, *figures, seconds, waited)  # fmt: skip
+        said = "%s: epoch %d/%d  loss %.4f  validation loss %.4f  AUC %.4f  (%.0f s, %.0f s of it waiting for pictures)"
+        log.info(said, self.folder.name, self.epoch, self.config.epochs, loss, *figures, seconds, waited)
 
 
 def versions() -> dict[str, str]:

@@ -126,7 +126,7 @@ class BagStore:
         epochs = self._epochs
         before = np.cumsum([0, *(len(epoch.count) for epoch in epochs)])
         self._groups = np.concatenate(
-            [epoch.groups + [[first, 0]] for epoch, first in zip(epochs, before[:-1], strict=True)]
+            [epoch.groups + np.array([first, 0]) for epoch, first in zip(epochs, before[:-1], strict=True)]
         )
         self._sharp = np.concatenate([epoch.sharp for epoch in epochs])
         self._count = np.concatenate([epoch.count for epoch in epochs])

@@ -28,6 +28,9 @@ class Supply:
     def __init__(self, workers: int = 0) -> None:
         require_range("workers", workers, 0, 1024)
         self.workers = workers or len(os.sched_getaffinity(0))
+        # workers are spawned and read these at their start: pictures then come from kept memory, not fresh pages
+        os.environ.setdefault("MALLOC_MMAP_THRESHOLD_", str(32 << 20))
+        os.environ.setdefault("MALLOC_TRIM_THRESHOLD_", str(1 << 30))
         for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
             os.environ.setdefault(name, "1")
         self._pool = ProcessPoolExecutor(
@@ -50,6 +53,21 @@ class Supply:
     def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
         """Start rendering `count` dials of a held-out set."""
         return [self._pool.submit(single_bag, seed, index, scope) for index in range(count)]
+
+
+class KeptSupply(Supply):
+    """A supply that renders a held-out set once and keeps it, for several nets measured on it."""
+
+    def __init__(self, workers: int = 0) -> None:
+        super().__init__(workers)
+        self._kept: dict[tuple[int, int, Range], list[Future[Bag | None]]] = {}
+
+    def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
+        """See Supply; a set ordered before comes as it was."""
+        key = (seed, count, scope)
+        if key not in self._kept:
+            self._kept[key] = super().order_singles(seed, count, scope)
+        return list(self._kept[key])
 
 
 def collect_twins(futures: list[Future[list[Bag]]]) -> Iterator[list[Bag]]:
