@@ -17,6 +17,7 @@ examples:
   dialtell score watch.jpg
   dialtell score watch.jpg --size 18
   dialtell score signature.jpg --close-up --px-per-mm 92 --size 18
+  dialtell score photos/ --csv calls.csv        goes on where it was cut off
   dialtell score photos/ more.png --json --out calls.json
   dialtell score watch.jpg --weights runs/desk/strokes.safetensors
 
@@ -47,7 +48,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_close_up(parser)
     add_reading(parser)
     out = parser.add_argument_group("output")
-    out.add_argument("--json", action="store_true", help="one JSON document, schema dialtell.score/1, for the table")
+    kind = out.add_mutually_exclusive_group()
+    kind.add_argument("--json", action="store_true", help="one JSON document, schema dialtell.score/1, for the table")
+    kind.add_argument(
+        "--csv", type=Path, metavar="CALLS.csv",
+        help="a row per photograph as soon as it is scored; given again it goes on where it was cut off",
+    )  # fmt: skip
+    out.add_argument("--workers", type=int, default=0, metavar="N", help="processes for --csv (default: 0, one a core)")
     out.add_argument("--out", type=Path, metavar="FILE", help="write there (default: standard output)")
     out.add_argument("--overwrite", action="store_true", help="replace FILE if it exists (default: refuse)")
 
@@ -64,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.model.store import load_weights
 
     log = logging.getLogger("dialtell.score")
+    if args.csv is not None:
+        return _stream(args)
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
     document = score_photos(
@@ -90,3 +99,39 @@ def run(args: argparse.Namespace) -> int:
     else:
         write_text(args.out, text + "\n", overwrite=args.overwrite)
     return 1 if errors else 0
+
+
+def _stream(args: argparse.Namespace) -> int:
+    """Rows into --csv; the counts on standard output, what could not be read on standard error."""
+    import logging
+
+    from tqdm import tqdm
+
+    from dialtell.evaluate.score_stream import Settings, stream_calls
+    from dialtell.model.photo import walk_photos
+    from dialtell.model.store import load_weights
+    from dialtell.synth.errors import ParameterError
+
+    log = logging.getLogger("dialtell.score")
+    if args.out is not None:
+        raise ParameterError("--out and --csv are both given; --csv names the file itself")
+    files, missing = walk_photos(args.photos)
+    settings = Settings(
+        weights=args.weights,
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        close_up=args.close_up or args.pixels_per_mm is not None,
+        pixels_per_mm=args.pixels_per_mm,
+    )
+    sha256 = str(load_weights(args.weights).identity["sha256"])
+    rows = stream_calls(files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite)
+    failed, done = [str(error) for _, error in missing], 0
+    bar = tqdm(rows, total=len(files), unit="photo", disable=True if args.quiet else None, leave=False)
+    for _, error in bar:
+        done += 1
+        if error:
+            failed.append(error)
+    for message in failed:
+        log.error("%s", message)
+    print(f"{done} photographs scored, {len(files) - done} were there already: {args.csv}")
+    return 1 if failed else 0

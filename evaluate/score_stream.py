@@ -37,6 +37,8 @@ class Settings:
     weights: Path | None = None
     diameter_mm: float | None = None
     max_pixels: int = MAX_PIXELS
+    close_up: bool = False
+    pixels_per_mm: float | None = None
 
 
 def guarded(text: str) -> str:
@@ -185,7 +187,12 @@ def _score(path: Path) -> dict[str, Any]:
 
     settings: Settings = _worker["settings"]
     document = score_photos(
-        [path], _worker["weights"], diameter_mm=settings.diameter_mm, max_pixels=settings.max_pixels
+        [path],
+        _worker["weights"],
+        diameter_mm=settings.diameter_mm,
+        max_pixels=settings.max_pixels,
+        close_up=settings.close_up,
+        pixels_per_mm=settings.pixels_per_mm,
     )
     entry: dict[str, Any] = (document["dials"] or document["errors"])[0]
     return entry

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from dialtell.evaluate.command import main
 from dialtell.evaluate.score_stream import COLUMNS, Settings, finished_rows, guarded, stream_calls
 from dialtell.model.store import load_weights
 from dialtell.synth.errors import OutputError
@@ -81,6 +82,16 @@ def test_cells_that_a_spreadsheet_would_run_get_an_apostrophe(text):
     """OWASP, CSV injection: cells beginning with = + - @ tab or return (from memory)."""
     assert guarded(text) == "'" + text
     assert guarded("watch.jpg") == "watch.jpg"
+
+
+def test_the_command_streams_and_says_what_it_did(photos, tmp_path, capsys):
+    table = tmp_path / "calls.csv"
+    command = ["score", str(photos[0].parent), "--csv", str(table), "--workers", "1"]
+    assert main(command) == 1  # one of them is no picture
+    assert "5 photographs scored, 0 were there already" in capsys.readouterr().out
+    assert main(command) == 0
+    assert "0 photographs scored, 5 were there already" in capsys.readouterr().out
+    assert main([*command, "--out", str(tmp_path / "x")]) == 1
 
 
 @pytest.mark.slow
