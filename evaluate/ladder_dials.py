@@ -133,7 +133,7 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
     from dialtell.train.store import HeldOut
 
     readable = [dial for dial in dials if len(dial.bag.zone) >= FEWEST_PATCHES]
-    batches = HeldOut([dial.bag for dial in readable], device, BATCH) if readable else []
+    batches = HeldOut([dial.bag for dial in readable], device, BATCH)
     found = []
     for one in weights:
         need = 2.0 * needed_pixels_per_radius(one.record)

@@ -12,7 +12,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from dialtell.evaluate.clustered import clustered_auc, clustered_share
 from dialtell.evaluate.ladder_dials import UNTOLD, Told
-from dialtell.synth.terms import ZONES
 from dialtell.train.calibration_error import BINS, brier, expected_calibration_error
 from dialtell.train.likelihood_ratio import cllr, posterior_probability
 
@@ -52,7 +51,7 @@ class Answers:
     cluster: NDArray[np.int64]
 
     def chosen(self, mask: Mask) -> Answers:
-        return Answers(*(value[mask] for value in vars(self).values()))
+        return Answers(self.hand[mask], self.ratio[mask], self.call[mask], self.cluster[mask])
 
 
 def dials_of(truth: Truth, told: Told) -> Answers:
@@ -62,10 +61,15 @@ def dials_of(truth: Truth, told: Told) -> Answers:
 
 def zones_of(truth: Truth, told: Told, zone: int | None = None) -> Answers:
     """Zones with strokes, all or one by its index; zones of a dial stay one cluster."""
-    rows = np.repeat(truth.cluster[:, None], len(ZONES), axis=1)
-    parts = (truth.zone_hand, told.zone_ratio, told.zone_call, rows)
-    hand, ratio, call, cluster = (part.ravel() if zone is None else part[:, zone] for part in parts)
-    return Answers(hand, ratio, call, cluster).chosen(hand >= 0)
+    columns = slice(None) if zone is None else slice(zone, zone + 1)
+    hand = truth.zone_hand[:, columns]
+    whole = Answers(
+        hand.ravel(),
+        told.zone_ratio[:, columns].ravel(),
+        told.zone_call[:, columns].ravel(),
+        np.repeat(truth.cluster, hand.shape[1]),
+    )
+    return whole.chosen(whole.hand >= 0)
 
 
 def joined(parts: Sequence[Answers]) -> Answers:

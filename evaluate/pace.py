@@ -90,7 +90,7 @@ def watched(clock: Clock, net: type) -> Iterator[None]:
 
 
 def draw_photograph(place: Path) -> None:
-    """Write the JPEG: a painted dial that fills most of the frame, in its case or on its ground."""
+    """Write the JPEG: a dial that fills most of the frame."""
     from dataclasses import replace
 
     from PIL import Image
@@ -105,9 +105,10 @@ def draw_photograph(place: Path) -> None:
     Image.fromarray(render(replace(spec, view=view))).save(place, quality=90)
 
 
-def measure(place: str, repeats: int, cores: int) -> dict[str, Any]:
+def measure(place: str, repeats: int, cores: int, net_threads: int) -> dict[str, Any]:
     """Times of one photograph, seconds: to be run in a process of its own.
 
+    net_threads : of torch; where others use the cores too, its threads wait for one another and one alone is faster.
     decoding : Pillow's, median. first : the first scoring. whole, stages : medians of the warm ones.
     memory_mb : peak of the process, and that before the first scoring.
     """
@@ -121,7 +122,7 @@ def measure(place: str, repeats: int, cores: int) -> dict[str, Any]:
     from dialtell.model.store import load_weights
 
     cv2.setNumThreads(cores)
-    torch.set_num_threads(cores)
+    torch.set_num_threads(net_threads)
     weights = load_weights()
     before = _peak_mb()
     decoding, wholes, stages = [], [], []
@@ -195,6 +196,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--photo", metavar="FILE", help="measure this JPEG instead of a drawn one")
     parser.add_argument("--repeats", type=int, default=5, metavar="N", help="warm scorings (default: 5)")
     parser.add_argument("--cores", type=int, default=2, metavar="N", help="held to so many (default: 2)")
+    parser.add_argument("--net-threads", type=int, default=1, metavar="N", help="of torch (default: 1)")
     parser.add_argument("--json", action="store_true", help="one JSON document, seconds")
     args = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
@@ -205,7 +207,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             with ProcessPoolExecutor(1, mp_context=spawn) as pool:
                 pool.submit(draw_photograph, place).result()
         with ProcessPoolExecutor(1, mp_context=spawn) as pool:
-            found = pool.submit(measure, str(place), args.repeats, args.cores).result()
+            found = pool.submit(measure, str(place), args.repeats, args.cores, args.net_threads).result()
     found["start"] = start_times(args.repeats)
     print(json.dumps(found) if args.json else table(found))
     return 0

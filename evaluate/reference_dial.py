@@ -68,7 +68,8 @@ def nearest_design(reading: Reading) -> DialDesign:
     ink = rectify(reading.density, reading.geometry, SMALL / 2, extent=1.0) / max(reading.patches.full, 0.2)
     ink = _soft(np.clip(ink, 0.0, 1.0))
     shortlist = [_designs()[index] for index in np.argsort(far)[:SHORTLIST]]
-    return max(shortlist, key=lambda design: _likeness(design, ink))
+    best: DialDesign = max(shortlist, key=lambda design: _likeness(design, ink))
+    return best
 
 
 @cache

@@ -203,7 +203,7 @@ def match(
         if second.seen[around].mean() < 0.7:
             continue
         template = cv2.remap(first.ink, (x + ax).astype(np.float32), (y + ay).astype(np.float32), cv2.INTER_LINEAR)
-        like = cv2.matchTemplate(second.ink[around], template, cv2.TM_CCOEFF_NORMED)
+        like = np.asarray(cv2.matchTemplate(second.ink[around], template, cv2.TM_CCOEFF_NORMED), np.float32)
         _, best, _, (left, top) = cv2.minMaxLoc(like)
         if not np.isfinite(best):
             continue
@@ -231,10 +231,10 @@ def bend(sites: Floats, found: Floats, use: NDArray[np.bool_], degree: int) -> F
     """
     basis = _powers(sites, degree)
     weight = use.astype(np.float64)
-    coefficients = np.zeros((basis.shape[1], 2))
+    coefficients: Floats = np.zeros((basis.shape[1], 2))
     for _ in range(12):
         root = np.sqrt(weight)[:, None]
-        coefficients = np.linalg.lstsq(root * basis, root * found, rcond=None)[0]
+        coefficients = np.asarray(np.linalg.lstsq(root * basis, root * found, rcond=None)[0], dtype=np.float64)
         size = np.hypot(*(found - basis @ coefficients).T)
         scale = max(1.4826 * float(np.median(size[use])), 1e-5)
         weight = use * np.clip(1 - (size / (4.685 * scale)) ** 2, 0, None) ** 2

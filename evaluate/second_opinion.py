@@ -123,7 +123,7 @@ def fit_opinion(rows: Sequence[Mapping[str, Any]], renderer_version: str) -> dic
     leans: list[dict[str, float]] = [{} for _ in rows]
     for fold in range(FOLDS):
         spread = spread_of((row for row, k in zip(rows, part, strict=True) if k != fold), renderer_version)
-        for number in np.flatnonzero(part == fold):
+        for number in np.flatnonzero(part == fold).tolist():
             leans[number] = leans_of(rows[number], spread)
     keys = sorted({key for each in leans for key in each})
     table = np.array([[each.get(key, 0.0) for key in keys] for each in leans])

@@ -204,9 +204,7 @@ def sample_at(image: Image | NDArray[np.uint8], x: Floats, y: Floats) -> Image:
     """`sample_points` with the points' x and y apart, (rows, columns) photo px each."""
     height, width = image.shape[:2]
     x0, y0 = (int(np.clip(np.floor(p.min()) - 1, 0, side - 1)) for p, side in ((x, width), (y, height)))
-    x1, y1 = (
-        int(np.clip(np.ceil(p.max()) + 2, low + 1, side)) for p, low, side in ((x, x0, width), (y, y0, height))
-    )
+    x1, y1 = (int(np.clip(np.ceil(p.max()) + 2, low + 1, side)) for p, low, side in ((x, x0, width), (y, y0, height)))
     # cropped: OpenCV samples no picture of more than 32766 px a side
     source = np.asarray(image[y0:y1, x0:x1], dtype=np.float32)
     columns, rows = (x - (x0 + 0.5)).astype(np.float32), (y - (y0 + 0.5)).astype(np.float32)

@@ -77,7 +77,7 @@ def thickness(density: Image) -> NDArray[np.float64]:
     # a stroke is thin beside the frame; what is not is a watch hand, the case or a shadow
     count, label = cv2.connectedComponents(ink)
     deepest = np.zeros(count, np.float32)
-    np.maximum.at(deepest, label.ravel(), depth.ravel())
+    np.maximum.at(deepest, np.asarray(label, dtype=np.int64).ravel(), depth.ravel())
     depth = np.where(deepest[label] > BROADEST * min(density.shape), np.float32(0), depth)
     ridge = (depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)) - 1e-3)
     # the distance transform counts from pixel to pixel: half a px less on each side than the stroke

@@ -129,7 +129,7 @@ def unnamed_zones() -> ZoneMap:
 
 def _ink(flat: Image, level: float) -> Image:
     """0 on enamel, 1 from a density of one and a half times `level` upwards."""
-    return np.clip((flat - np.float32(0.5 * level)) / np.float32(level), 0.0, 1.0).astype(np.float32)
+    return np.asarray(np.clip((flat - np.float32(0.5 * level)) / np.float32(level), 0.0, 1.0), dtype=np.float32)
 
 
 def _faintest(flat: Image, shown: NDArray[np.bool_] | None) -> float:

@@ -9,7 +9,7 @@ from rendered_readings import rendered
 from dialtell.model.covering import find_hands
 from dialtell.model.polar import EXTENT, MAP_SCALE
 
-DIALS = range(22)
+DIALS = range(30)
 
 
 def found_on_photo(dial):

@@ -16,8 +16,8 @@ def weights() -> Weights:
 
 
 def test_drawn_negatives_get_no_call(weights: Weights, tmp_path: Path) -> None:
-    # 1100 px: large enough for a call, over 310 px across, were it a dial
-    outcomes = [score_negative(kind, place, weights) for kind, place in drawn(tmp_path, 2, 1100)]
+    # 900 px: large enough for a call, over 310 px across, were it a dial
+    outcomes = [score_negative(kind, place, weights) for kind, place in drawn(tmp_path, 2, 900)]
     assert len(outcomes) == 2 * len(KINDS)
     assert [outcome for outcome in outcomes if outcome.called] == []
     # a pattern may repeat as a dial's divisions do; but seldom

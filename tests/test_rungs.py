@@ -1,4 +1,4 @@
-"""The rungs: the same dials everywhere and for ever, and each differs from training in what it says, in nothing else."""
+"""The rungs: the same dials everywhere and for ever, each differing from training in what it says and nothing else."""
 
 from dataclasses import fields, replace
 

@@ -113,7 +113,7 @@ def test_a_sub_dial_off_the_upright_is_found():
     turned = picture.dial.turned(np.radians(5.0))  # 5 degrees: 0.044 radii aside at 0.5
     found = find_zones(density, turned).seconds
     assert found is not None
-    assert np.hypot(found.x + 0.5 * np.sin(np.radians(5)), found.y - 0.5 * np.cos(np.radians(5))) < 0.015
+    assert np.hypot(found.x - 0.5 * np.sin(np.radians(5)), found.y - 0.5 * np.cos(np.radians(5))) < 0.015
 
 
 def test_faint_lines_are_seen_in_a_soft_photograph():
