@@ -24,11 +24,12 @@ from dialtell.train.labels import (
     REQUIRED,
     ZONE_COLUMNS,
     ZONE_LABELS,
+    guarded,
+    unguarded,
 )
 
 Row = Mapping[str, str]
 
-FORMULA_MARKS = ("=", "+", "-", "@", "\t", "\r")
 _LONGEST_FIELD = 200_000  # characters
 
 # the words each column may hold, besides none
@@ -55,17 +56,6 @@ class Sheet:
         table.writerow(self.columns)
         table.writerows([guarded(row.get(name, "")) for name in self.columns] for row in self.rows)
         return ("\ufeff" if self.mark else "") + out.getvalue()
-
-
-def guarded(cell: str) -> str:
-    """A cell as it is written: an apostrophe before one that a spreadsheet would run, or that looks guarded."""
-    return "'" + cell if cell.lstrip("'").startswith(FORMULA_MARKS) else cell
-
-
-def unguarded(cell: str) -> str:
-    """A cell as it is meant, white space around it left out."""
-    cell = cell.strip()
-    return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(FORMULA_MARKS) else cell
 
 
 def read_sheet(path: Path) -> Sheet:

@@ -20,6 +20,7 @@ from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.synth.errors import OutputError
 from dialtell.synth.terms import ZONES
+from dialtell.train.labels import guarded
 
 ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
 COLUMNS = (
@@ -39,11 +40,6 @@ class Settings:
     max_pixels: int = MAX_PIXELS
     close_up: bool = False
     pixels_per_mm: float | None = None
-
-
-def guarded(text: str) -> str:
-    """Text for a cell that a spreadsheet must not take for a formula: an apostrophe goes before = + - @ and tabs."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 
 
 def cell_name(path: object) -> str:

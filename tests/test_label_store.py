@@ -12,11 +12,11 @@ from label_desk import draw
 
 from dialtell.evaluate.gathered import COLUMNS as MANIFEST_COLUMNS
 from dialtell.evaluate.label_photos import PhotoFolder
-from dialtell.evaluate.label_sheet import Sheet, guarded, read_sheet, unguarded
+from dialtell.evaluate.label_sheet import Sheet, read_sheet
 from dialtell.evaluate.label_store import SEEN, LabelStore
 from dialtell.synth.errors import OutputError, ParameterError, PhotoError
 from dialtell.synth.terms import Zone
-from dialtell.train.labels import read_labels
+from dialtell.train.labels import guarded, read_labels, unguarded
 
 HEAD = (
     "photo,sha256,dial,source,object_type,size_mm,labeller,basis,dial_process,print_process,signature,numerals,"

@@ -162,6 +162,14 @@ def test_a_centre_a_little_off_is_not_scatter():
         assert finding.value < 0.4
 
 
+def test_ticks_tell_their_centre():
+    sheet = track(24, np.random.default_rng(3), slant=np.deg2rad(1.0))
+    strokes = find_strokes(sheet)
+    # 60 ticks with 1 degree of slant at 0.9 radii: 0.016 * sqrt(2 / 60)
+    assert ticks.meeting_point(sheet, strokes, (0.02, -0.015)) == pytest.approx((0.0, 0.0), abs=0.006)
+    assert ticks.meeting_point(sheet, strokes[:5], (0.02, -0.015)) == (0.02, -0.015)
+
+
 def test_ticks_under_a_hand_are_left_out():
     sheet = track(24, np.random.default_rng(3), covered=True)
     found = {(f.zone, f.measure.name): f for f in measure_sheet(sheet)}

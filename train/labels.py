@@ -57,7 +57,7 @@ REQUIRED = ("photo", "dial_process")
 
 _SHOWN = 10  # problems in one message
 _LONGEST_FIELD = 100_000  # characters
-_FORMULA_MARKS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_MARKS = ("=", "+", "-", "@", "\t", "\r")
 
 
 class LabelsError(DialtellError):
@@ -182,16 +182,22 @@ def _rows(place: Path) -> list[tuple[int, dict[str, str]]]:
     rows = []
     for number, line in enumerate(table[1:], start=2):
         if any(cell.strip() for cell in line):
-            cells = [_unguarded(cell) for cell in line]
+            cells = [unguarded(cell) for cell in line]
             cells += [""] * (len(head) - len(cells))
             extra = any(cells[len(head) :])
             rows.append((number, dict(zip(head, cells, strict=False)) | ({"\0": "extra"} if extra else {})))
     return rows
 
 
-def _unguarded(cell: str) -> str:
+def guarded(cell: str) -> str:
+    """A cell as it is written: an apostrophe before one that a spreadsheet would run, or that looks guarded."""
+    return "'" + cell if cell.lstrip("'").startswith(FORMULA_MARKS) else cell
+
+
+def unguarded(cell: str) -> str:
+    """A cell as it is meant, white space around it left out."""
     cell = cell.strip()
-    return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(_FORMULA_MARKS) else cell
+    return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(FORMULA_MARKS) else cell
 
 
 def _photo(row: int, cells: Mapping[str, str], folder: Path) -> LabelledPhoto:

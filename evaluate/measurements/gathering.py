@@ -55,6 +55,7 @@ def _track(sheet: Sheet, zone: Zone, strokes: list[Stroke]) -> list[Finding]:
             return []
         centre = (zones.seconds.x, zones.seconds.y)
         reach = (0.45 * zones.seconds.radius, zones.seconds.radius)
+    centre = ticks.meeting_point(sheet, strokes, centre)
     found = ticks.tick_findings(sheet, zone, strokes, centre)
     found += rings.ring_findings(sheet, zone, centre, reach)
     return found + dots.dot_findings(sheet, zone)

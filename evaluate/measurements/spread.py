@@ -33,6 +33,7 @@ QUANTILES = 17  # at the middles of as many equal shares
 LEAST_DIALS = 20  # of either class in a band, below which no spread is known
 _SMALLEST = 1e-6  # of a value whose logarithm is taken
 _DOUBT = 8.0  # dials' worth of "both alike" mixed into each density
+_BLUNT = 0.45  # SDs, least width of the kernel: quantiles lie far apart in the tails
 MOST_LEAN = 1.5  # log10, of one measurement
 
 
@@ -92,7 +93,7 @@ def place_in(band: Band, measure: Measure, value: float) -> Place:
     at = float(np.clip(at, both.min(), both.max()))  # beyond all dials known the ratio is not carried on
     width = min(np.subtract(*np.quantile(q, [0.75, 0.25])) / 1.349 for q in (painted, printed))
     count = min(band.n_painted, band.n_printed)
-    width = max(1.2 * float(width) * count**-0.2, 0.03 * float(np.ptp(both)), 1e-9)
+    width = max(max(1.2 * count**-0.2, _BLUNT) * float(width), 0.03 * float(np.ptp(both)), 1e-9)
     first, second = (float(np.exp(-0.5 * ((at - q) / width) ** 2).mean()) for q in (painted, printed))
     alike = 0.5 * (first + second) + 1e-12
     first = (band.n_painted * first + _DOUBT * alike) / (band.n_painted + _DOUBT)

@@ -33,6 +33,7 @@ MEASURES = (PLACE, SLANT, LENGTH, WEIGHT, LEAN)
 DIVISION = 2 * np.pi / 60
 RADIAL = np.deg2rad(18)  # off the radius, within which a stroke is a tick
 _OFF_GRID = np.deg2rad(1.6)
+_CENTRE_OFF = 0.04  # dial radii
 _TERMS = 2  # harmonics round the turn that are the view's, not the ticks'
 
 
@@ -83,6 +84,30 @@ def ticks_about(sheet: Sheet, strokes: Sequence[Stroke], centre: tuple[float, fl
         if key not in best or len(chosen[k].stroke.path) > len(best[key].stroke.path):
             best[key] = chosen[k]
     return [best[key] for key in sorted(best)]
+
+
+def meeting_point(sheet: Sheet, strokes: Sequence[Stroke], near: tuple[float, float]) -> tuple[float, float]:
+    """Where the straight strokes that run roughly towards a place meet, dial radii: the centre of their track.
+
+    near : the place, right to _CENTRE_OFF; it is given back where fewer than ten strokes tell or they do not agree.
+    """
+    some = [s for s in strokes if s.straight and abs(_tick(sheet, s, near).slant) < 1.6 * RADIAL]
+    if len(some) < 10:
+        return near
+    axes = [s.axis for s in some]
+    at = sheet.to_dial(np.array([centre for centre, _ in axes]))
+    aside = np.array([(-direction[1], direction[0]) for _, direction in axes])
+    length = np.array([s.length for s in some]) / sheet.scale
+    weight = length / length.max()
+    point = np.asarray(near, dtype=np.float64)
+    for _ in range(12):
+        off = ((at - point) * aside).sum(axis=1)
+        scale = max(1.4826 * float(np.median(np.abs(off))), 1e-5)
+        each = np.sqrt(weight / (1 + (off / scale) ** 2))
+        point = point + np.linalg.lstsq(aside * each[:, None], off * each, rcond=None)[0]
+    if np.hypot(*(point - near)) > _CENTRE_OFF or scale > _CENTRE_OFF:
+        return near
+    return float(point[0]), float(point[1])
 
 
 def _tick(sheet: Sheet, stroke: Stroke, centre: tuple[float, float]) -> Tick:
