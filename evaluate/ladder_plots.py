@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dialtell.evaluate.ladder_dials import Told
-from dialtell.evaluate.ladder_figures import Answers, Truth, dials_of, joined, zones_of
+from dialtell.evaluate.ladder_figures import Answers, Truth, dials_of, joined, share, zones_of
 from dialtell.train.calibration_error import reliability_table
 from dialtell.train.discrimination import roc
 from dialtell.train.likelihood_ratio import posterior_probability
-from dialtell.train.proportion import wilson
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,6 +25,7 @@ MARKS = ("o", "s", "^", "D", "v", "P", "X")
 DPI = 120
 RELIABILITY_BINS = 10
 FEWEST_CALLED = 20
+FEWEST_IN_BIN = 5
 
 Told_ = Mapping[str, Sequence[Told]]
 
@@ -100,15 +100,18 @@ def _reliability(axes: Axes, answers: Mapping[str, Answers]) -> None:
     for number, (letter, found) in enumerate(answers.items()):
         if (seen := _judged(found)) is None:
             continue
-        probability = [posterior_probability(ratio) for ratio in seen.ratio]
-        bins = [row for row in reliability_table(seen.hand, probability, bins=RELIABILITY_BINS) if row.count >= 5]
-        x = np.array([row.mean_probability for row in bins], float)
-        y = np.array([row.share_hand for row in bins], float)
-        ends = np.array([row.share_interval for row in bins], float).reshape(-1, 2)
-        axes.errorbar(x, y, yerr=np.abs(ends.T - y), marker=MARKS[number % len(MARKS)], markersize=4, capsize=2,
+        probability = np.array([posterior_probability(ratio) for ratio in seen.ratio])
+        table = reliability_table(seen.hand, probability, bins=RELIABILITY_BINS)
+        place = np.searchsorted([row.high for row in table[:-1]], probability, side="left")
+        bins = [b for b, row in enumerate(table) if row.count >= FEWEST_IN_BIN]
+        x = np.array([table[b].mean_probability for b in bins], float)
+        y, *ends = (
+            np.array([share(seen.hand[place == b] == 1, seen.cluster[place == b]) for b in bins]).reshape(-1, 3).T
+        )
+        axes.errorbar(x, y, yerr=np.abs(np.array(ends) - y), marker=MARKS[number % len(MARKS)], markersize=4, capsize=2,
                       elinewidth=0.7, label=_name(letter), **_look(number))  # fmt: skip
     axes.set_xlabel("probability of hand painting at even odds")
-    axes.set_ylabel("share painted (95 %, Wilson)")
+    axes.set_ylabel("share painted (95 % over dials)")
 
 
 def _coverage(axes: Axes, answers: Mapping[str, Answers]) -> None:
@@ -123,8 +126,7 @@ def _coverage(axes: Axes, answers: Mapping[str, Answers]) -> None:
         axes.plot(called[at] / len(found.hand), right[at] / called[at], label=_name(letter), **_look(number))
         decided = found.call >= 0
         if decided.any():
-            hits = int((found.call == found.hand)[decided].sum())
-            value, (low, high) = hits / decided.sum(), wilson(hits, int(decided.sum()))
+            value, low, high = share((found.call == found.hand)[decided], found.cluster[decided]) or (0.0, 0.0, 1.0)
             axes.errorbar([decided.mean()], [value], yerr=[[value - low], [high - value]], capsize=2, markersize=6,
                           color=COLOURS[number % len(COLOURS)], marker=MARKS[number % len(MARKS)])  # fmt: skip
     axes.set_xlabel("share of dials called (mark: the rule in use)")

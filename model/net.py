@@ -143,7 +143,7 @@ class StrokeNet(nn.Module):
         if not self.config.spread:
             spread = torch.zeros_like(spread)
         if not self.config.texture:
-            mean = torch.zeros_like(mean)
+            mean, votes = torch.zeros_like(mean), torch.zeros_like(votes)
         count = inside.sum(2).clamp(min=1).to(h.dtype).log()[..., None] / 3
         eye = torch.eye(len(ZONES), device=h.device, dtype=h.dtype).expand(len(h), -1, -1)
         level = resolution[:, None, None].expand(-1, len(ZONES), 1).to(h.dtype)

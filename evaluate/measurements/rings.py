@@ -113,7 +113,7 @@ def _moving_max(dark: Floats, reach: int) -> Floats:
 def _peaks(profile: Floats, apart: int) -> list[int]:
     """Highest places, at least 2 * apart from one another, above 0.05."""
     left = profile.copy()
-    found: list[Ring] = []
+    found: list[int] = []
     while left.max(initial=0.0) > 0.05 and len(found) < 4:
         k = int(left.argmax())
         found.append(k)
