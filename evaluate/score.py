@@ -17,7 +17,7 @@ from tqdm import tqdm
 
 from dialtell.evaluate.close_up_score import close_up_record, close_up_remarks, least, unnamed_reason
 from dialtell.evaluate.flags import MAX_PIXELS
-from dialtell.evaluate.reasons import dial_reason, dial_support, zone_reason
+from dialtell.evaluate.reasons import dial_reason, dial_support, print_record, zone_reason
 from dialtell.evaluate.remarks import remarks
 from dialtell.evaluate.resolution import Resolution, resolution_of
 from dialtell.evaluate.support import NOT_JUDGED
@@ -136,6 +136,7 @@ def _without_dial(photo: Photo, why: NoDial, said: str = "No dial was found") ->
         "log10_lr": None,
         "support": NOT_JUDGED,
         "reason": f"{said}: {why.reason}.",
+        "print_process": None,
         "geometry": None,
         "zones": [],
         "warnings": list(photo.warnings),
@@ -163,6 +164,7 @@ def _record(photo: Photo, reading: Reading, verdict: Verdict, resolution: Resolu
         "log10_lr": _rounded(whole.log10_lr, 4),
         "support": dial_support(verdict),
         "reason": dial_reason(verdict, resolution),
+        "print_process": print_record(verdict),
         "geometry": _geometry(reading.geometry, resolution.diameter_mm),
         "zones": zones,
         "warnings": [*remarks(reading, verdict, resolution), *photo.warnings],

@@ -26,13 +26,18 @@ TELLTALES = ("hand-painted", "1.23", "entinel", "3.21", "log10_lr")
 
 
 def draw(path: Path, shade: int) -> Path:
-    """A light disc with twelve strokes on a dark ground; `shade` makes its bytes its own."""
+    """A dial, divided in sixty with twelve figures, on a dark ground; `shade` makes its bytes its own."""
     image = np.full((HEIGHT, WIDTH, 3), shade, np.uint8)
     cv2.circle(image, (150, 120), 100, (235, 235, 230), -1, cv2.LINE_AA)
     for hour in range(12):
         way = np.array([np.sin(hour * np.pi / 6), -np.cos(hour * np.pi / 6)])
-        ends = [(round(150 + r * way[0]), round(120 + r * way[1])) for r in (68, 90)]
+        ends = [(round(150 + r * way[0]), round(120 + r * way[1])) for r in (58, 78)]
         cv2.line(image, *ends, (25, 20, 20), 3, cv2.LINE_AA)
+    for minute in range(60):
+        way = np.array([np.sin(minute * np.pi / 30), -np.cos(minute * np.pi / 30)])
+        # in sixteenths of a pixel, so that the divisions stand evenly
+        ends = [(round(16 * (150 + r * way[0])), round(16 * (120 + r * way[1]))) for r in (85, 92)]
+        cv2.line(image, *ends, (25, 20, 20), 2 if minute % 5 == 0 else 1, cv2.LINE_AA, 4)
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(cv2.imencode(".png", image)[1].tobytes())
     return path

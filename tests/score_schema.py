@@ -25,8 +25,10 @@ def check_dial(dial):
     if "close_up" in dial:
         _check_close_up(dial["close_up"], dial["geometry"])
     assert set(dial) - {"close_up"} == {
-        "photo", "call", "probability_hand", "log10_lr", "support", "reason", "geometry", "zones", "warnings"
+        "photo", "call", "probability_hand", "log10_lr", "support", "reason", "print_process",
+        "geometry", "zones", "warnings"
     }  # fmt: skip
+    _check_print(dial["print_process"], dial["call"])
     _check_numbers(dial)
     assert dial["support"] and dial["reason"].endswith(".") and dial["reason"].count("\n") == 0
     assert all(isinstance(warning, str) for warning in dial["warnings"])
@@ -76,3 +78,11 @@ def _check_geometry(geometry):
     assert number(geometry["rotation_deg"], -180, 180) and number(geometry["ellipse_angle_deg"])
     assert math.isclose(geometry["pixels_across"], 2 * math.sqrt(a * b), rel_tol=1e-3)
     assert geometry["pixels_per_mm"] is None or number(geometry["pixels_per_mm"], 0)
+
+
+def _check_print(said, call):
+    """Stated only of dials called printed."""
+    if said is None:
+        return
+    assert call == "printed" and set(said) == {"call", "probability_photographic", "log10_lr", "reason"}
+    assert said["call"] in {"transfer", "photographic", "cannot tell"} and said["reason"].endswith(".")
