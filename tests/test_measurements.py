@@ -86,6 +86,13 @@ def test_thin_strokes_fainter_than_thick_ones(px_per_mm):
     assert even.value > 0.93
 
 
+def test_strokes_blacker_than_can_be_told_give_no_tone():
+    sheet, count = stems(60, 0.999, noise=0.0)
+    strokes = find_strokes(sheet)
+    findings = tone.tone_findings(Zone.OTHER, thin_only(strokes, 60, count), strokes)
+    assert [f.value for f in findings] == [None] * 4
+
+
 @pytest.mark.parametrize("px_per_mm", RESOLUTIONS[1:])
 def test_swelling_strokes(px_per_mm):
     polygons = [swelling(0.8 + 1.5 * k, 0.4, 4.0, 0.5, 0.15) for k in range(8)]

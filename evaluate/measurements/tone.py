@@ -11,7 +11,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, middle, robust_spread
-from dialtell.evaluate.measurements.strokes import Stroke
+from dialtell.evaluate.measurements.strokes import HIGHEST_D, Stroke
 from dialtell.synth.terms import Zone
 
 THIN_TO_THICK = Measure(
@@ -31,6 +31,7 @@ MEASURES = (THIN_TO_THICK, BETWEEN, ALONG, SLOPE)
 
 THIN, THICK = 0.42, 0.7  # of the broad strokes' width
 _BROAD = 0.9  # quantile of stroke width, over length
+_CEILING = HIGHEST_D - 0.02  # a stroke read as black as can be told says nothing of how black it is
 _EACH = 3  # strokes of either kind
 _LONG = 12  # px of core, to look along
 _RANGE = 1.6  # ratio of widths a slope needs
@@ -49,6 +50,7 @@ def broad_width(strokes: Sequence[Stroke]) -> float:
 
 def tone_findings(zone: Zone, strokes: Sequence[Stroke], dial: Sequence[Stroke]) -> list[Finding]:
     """strokes : of the zone. dial : of the whole dial, for what counts as thick and how black that is."""
+    strokes = [s for s in strokes if s.typical_density < _CEILING]
     broad = broad_width(dial)
     thick = [s for s in dial if s.typical_width >= THICK * broad]
     full = middle([s.typical_density for s in thick])
