@@ -15,6 +15,7 @@ from PIL import Image
 
 from dialtell.evaluate.collection_file import CollectionFile
 from dialtell.evaluate.flags import MAX_PIXELS
+from dialtell.evaluate.inspect_page import display
 from dialtell.evaluate.near_duplicates import likeness
 from dialtell.evaluate.score import score_photo
 from dialtell.model.photo import Photo
@@ -83,10 +84,9 @@ def thumbnail(photo: Photo) -> bytes:
     height, width = photo.pixels.shape[:2]
     scale = min(1.0, THUMBNAIL_PX / max(height, width))
     size = (max(round(width * scale), 1), max(round(height * scale), 1))
-    small = np.clip(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA), 0.0, 1.0)
-    code = np.where(small <= 0.0031308, 12.92 * small, 1.055 * small ** (1 / 2.4) - 0.055)  # IEC 61966-2-1
+    small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA))
     stream = io.BytesIO()
-    Image.fromarray(np.round(255 * code).astype(np.uint8)).save(stream, "JPEG", quality=80)
+    Image.fromarray(display(small)).save(stream, "JPEG", quality=80)
     return stream.getvalue()
 
 
