@@ -167,10 +167,11 @@ def _repeats(dial: Image) -> float:
     every k-th of them differs from the one before; 1 for all others."""
     times = 1.0
     for differences in (
-        np.abs(np.diff(dial[:, ::3], axis=0)),
-        np.abs(np.diff(dial[::3], axis=1)).T,
+        np.abs(np.diff(np.power(np.float32(10), -dial[:, ::3]), axis=0)),
+        np.abs(np.diff(np.power(np.float32(10), -dial[::3]), axis=1)).T,
     ):
-        clear = np.minimum(np.maximum(differences - 0.03, 0.0), 0.2).mean(axis=1)  # strokes tell, grain does not
+        # differences of light: strokes tell, grain does not
+        clear = np.minimum(np.maximum(differences - 0.03, 0.0), 0.2).mean(axis=1)
         own = np.flatnonzero(clear > 0.3 * maximum_filter1d(clear, 17))
         steps = np.diff(own)
         usual = float(np.median(steps)) if len(steps) > 20 else 1.0
