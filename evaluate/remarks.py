@@ -38,7 +38,7 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
             f"The dial is seen at {tilt:.0f} degrees from square, which narrows its strokes on one side; hold the "
             "camera square to it."
         )
-    if reading.rotation is None:
+    if reading.rotation is None and reading.zones.named:
         found.append("No minute track was found, so 12 o'clock is assumed to be up.")
     low, high = PLAUSIBLE_MM
     if resolution.diameter_mm is not None and not low <= resolution.diameter_mm <= high:

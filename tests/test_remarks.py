@@ -12,14 +12,14 @@ from dialtell.model.geometry import DialGeometry
 from dialtell.model.reading import Reading
 
 FINE = Resolution(800, 700, 640, diameter_mm=44.873)
-# of sharpness and rotation only what warnings look at
+# of sharpness, rotation and zones only what warnings look at
 CLEAR, SCREEN = SimpleNamespace(halftone=False), SimpleNamespace(halftone=True, screen_px=3.2)
 PLAIN = Reading(
     geometry=DialGeometry((500, 500), (400, 390)),
     density=np.zeros((1000, 1000), np.float32),
     sharpness=CLEAR,
     rotation=SimpleNamespace(),
-    zones=SimpleNamespace(),
+    zones=SimpleNamespace(named=True),
     patches=patches(),
 )
 CUT = replace(PLAIN.geometry, seen=0.86)
