@@ -84,7 +84,7 @@ def thumbnail(photo: Photo) -> bytes:
     height, width = photo.pixels.shape[:2]
     scale = min(1.0, THUMBNAIL_PX / max(height, width))
     size = (max(round(width * scale), 1), max(round(height * scale), 1))
-    small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA))
+    small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
     stream = io.BytesIO()
     Image.fromarray(display(small)).save(stream, "JPEG", quality=80)
     return stream.getvalue()
