@@ -123,7 +123,7 @@ def full_density(patches: Image) -> float:
 def reduced(density: Image, geometry: DialGeometry) -> tuple[Image, DialGeometry]:
     """A copy with at most a quarter more px per dial radius than patches have, so that sampling cannot alias."""
     factor = 1.25 * SCALE / geometry.pixels_per_radius
-    if factor >= 1:
+    if factor > 0.99:  # or reduced already
         return density, geometry
     shape = (max(round(density.shape[1] * factor), 1), max(round(density.shape[0] * factor), 1))
     small = cv2.resize(density, shape, interpolation=cv2.INTER_AREA)

@@ -9,7 +9,7 @@ from dialtell.model.close_up import PLACE_SPREAD, CloseUp, Place, find_place, fr
 from dialtell.model.density import optical_density
 from dialtell.model.geometry import DialGeometry, Image
 from dialtell.model.outline import NoDial, find_dial
-from dialtell.model.patches import PatchSet, cut_patches
+from dialtell.model.patches import PatchSet, cut_patches, reduced
 from dialtell.model.rotation import Rotation, find_rotation
 from dialtell.model.scale import Scale, scale_from_strokes
 from dialtell.model.sharpness import Sharpness, measure_sharpness
@@ -41,8 +41,9 @@ def read_at(grey: Image, geometry: DialGeometry) -> Reading:
     phase = 0.0
     if rotation is not None:
         geometry, phase = geometry.turned(rotation.radians), rotation.tick_phase
-    zones = find_zones(density, geometry, None if rotation is None else rotation.track_radius)
-    patches = cut_patches(density, geometry, zones, phase, sharpness.true_pixels_per_radius)
+    small, place = reduced(density, geometry)  # once, for both
+    zones = find_zones(small, place, None if rotation is None else rotation.track_radius)
+    patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
     return Reading(geometry, density, sharpness, rotation, zones, patches)
 
 

@@ -6,6 +6,7 @@ from 10 to 90 % of its height over 2.5631 sigma (exact), so the width of the cri
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -81,9 +82,16 @@ def _inside(
     geometry: DialGeometry, box: tuple[slice, slice], rows: Floats, columns: Floats, extent: float
 ) -> NDArray[np.bool_]:
     """(rows, columns) which pixels, counted within the box, lie within `extent` dial radii."""
+    return _on_dial(geometry, box, rows[:, None], columns[None, :], extent)
+
+
+def _on_dial(
+    geometry: DialGeometry, box: tuple[slice, slice], row: Floats, column: Floats, extent: float
+) -> NDArray[np.bool_]:
+    """Which places, counted within the box, lie within `extent` dial radii."""
     inverse = np.linalg.inv(geometry.matrix).astype(np.float32)
-    x = (columns + box[1].start + 0.5 - geometry.center_px[0]).astype(np.float32)[None, :]
-    y = (rows + box[0].start + 0.5 - geometry.center_px[1]).astype(np.float32)[:, None]
+    x = (column + box[1].start + 0.5 - geometry.center_px[0]).astype(np.float32)
+    y = (row + box[0].start + 0.5 - geometry.center_px[1]).astype(np.float32)
     u, v = inverse[0, 0] * x + inverse[0, 1] * y, inverse[1, 0] * x + inverse[1, 1] * y
     return np.asarray(u * u + v * v < extent * extent)
 
@@ -103,23 +111,27 @@ def _edge_sigmas(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) 
     black = 10.0 ** -float(np.percentile(coarse, 99.5)) if coarse.size else 1.0
     if black > 0.75:
         return np.empty(0), np.empty(0)
-    inside = _inside(geometry, box, rows.astype(float), np.arange(width, dtype=float), 0.93)
-    upright = _along_rows(dial, rows, inside, black)
-    inside = _inside(geometry, box, np.arange(height, dtype=float), columns.astype(float), 0.93)
-    level = _along_rows(dial.T, columns, inside.T, black)
+    upright = _along_rows(dial, rows, lambda row, column: _on_dial(geometry, box, row, column, 0.93), black)
+    level = _along_rows(dial.T, columns, lambda row, column: _on_dial(geometry, box, column, row, 0.93), black)
     return np.concatenate([upright[0], level[0]]), np.concatenate([upright[1], level[1]])
 
 
-def _along_rows(dial: Image, rows: NDArray[np.int64], inside: NDArray[np.bool_], black: float) -> tuple[Floats, Floats]:
+def _along_rows(
+    dial: Image, rows: NDArray[np.int64], inside: Callable[[Floats, Floats], NDArray[np.bool_]], black: float
+) -> tuple[Floats, Floats]:
     """Blur SD, and light rim, where a row crosses half way between enamel and ink on a clean full edge.
 
+    inside : which of the places (row, column) are to be looked at.
     Blur acts on light, so it is measured there, relative to the enamel = 1.
     """
-    dark = dial[rows] > -np.log10(0.5 * (1 + black))
-    crossing = (dark[:, 1:] != dark[:, :-1]) & inside[:, 1:]
+    lines = slice(int(rows[0]), int(rows[-1]) + 1, int(rows[1] - rows[0]) if len(rows) > 1 else 1)  # a view, no copy
+    dark = dial[lines] > -np.log10(0.5 * (1 + black))
+    crossing = dark[:, 1:] != dark[:, :-1]
     crossing[:, : _REACH + 1] = False
     crossing[:, -_REACH - 1 :] = False
     row, column = np.nonzero(crossing)
+    here = inside(rows[row].astype(float), column + 1.0)
+    row, column = row[here], column[here]
     if len(row) > 4 * _MOST_EDGES:
         step = len(row) // (4 * _MOST_EDGES) + 1
         row, column = row[::step], column[::step]
