@@ -131,7 +131,7 @@ def _along_rows(
     crossing[:, : _REACH + 1] = False
     crossing[:, -_REACH - 1 :] = False
     row, column = np.nonzero(crossing)
-    here = inside(rows[row].astype(float), column + 1.0)
+    here = inside(rows[row].astype(np.float64), (column + 1).astype(np.float64))
     row, column = row[here], column[here]
     if len(row) > 4 * _MOST_EDGES:
         step = len(row) // (4 * _MOST_EDGES) + 1
