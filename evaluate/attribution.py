@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -14,6 +14,8 @@ from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.patches import PatchSet
 from dialtell.model.store import Weights
+from dialtell.synth.errors import ParameterError
+from dialtell.synth.terms import ZONES, Zone
 
 Map = NDArray[np.float32]
 
@@ -24,10 +26,11 @@ _LONGEST_MAP = 640  # px of the map's dial; painting grows with its area, and it
 
 @dataclass(frozen=True, eq=False)
 class Attribution:
-    """Integrated gradients of the dial's logit over its patches, from bare enamel.
+    """Integrated gradients of the dial's logit, or of one zone's, over its patches, from bare enamel.
 
-    values : (N, S, S) float32, positive towards hand. logit : of the dial. baseline : logit of the same patches
-    without ink. error : |sum of values - (logit - baseline)|, the completeness error. steps : nodes taken.
+    values : (N, S, S) float32, positive towards hand. logit : of the dial or zone. baseline : logit of the same patches
+    without ink. error : |sum of values - (logit - baseline)|, the completeness error. steps : nodes taken. places :
+    what is painted in place of values where given, (N, S, S) of the same sign: see place_map.
     """
 
     values: Map
@@ -35,27 +38,63 @@ class Attribution:
     baseline: float
     error: float
     steps: int
+    places: Map | None = None
+
+    @property
+    def painted(self) -> Map:
+        """The map that pages show."""
+        return self.values if self.places is None else self.places
 
     @property
     def relative_error(self) -> float:
+        """The error as a share of what the map should sum to."""
         return self.error / max(abs(self.logit - self.baseline), 1e-6)
 
     def words(self) -> str:
-        """What the map sums to, and how nearly."""
-        return (
-            f"Integrated gradients from bare enamel, {self.steps} steps: the map accounts for the logit's change of "
+        """What the map is, what the gradients sum to, and how nearly."""
+        gradients = (
+            f"ntegrated gradients from bare enamel, {self.steps} steps: the map accounts for the logit's change of "
             f"{self.logit - self.baseline:+.2f} to within {self.error:.2g}."
         )
+        if self.places is None:
+            return f"I{gradients}"
+        return f"The map shows each place judged by itself. Behind it, not shown: i{gradients}"
 
 
-def attribute(patches: PatchSet, weights: Weights) -> Attribution:
-    """Attribute the dial's logit to the pixels of its patches (at least one)."""
+def attribute(
+    patches: PatchSet, weights: Weights, zone: Zone | None = None, *, nodes: tuple[int, ...] = STEPS
+) -> Attribution:
+    """Attribute the dial's logit, or a zone's, to the pixels of its patches (at least one).
+
+    zone : one that has patches; the map is 0 on all others, which have no say in that zone's logit. nodes : steps
+    tried in turn until the completeness error is small.
+    """
+    if zone is not None:
+        own = np.flatnonzero(patches.zone == ZONES.index(zone))
+        if not len(own):
+            raise ParameterError(f"zone {zone.value!r} has no patches on this dial; give one that has")
+        found = _attribute(_only(patches, own), weights, zone, nodes)
+        values = np.zeros(patches.density.shape, np.float32)
+        values[own] = found.values
+        return replace(found, values=values)
+    return _attribute(patches, weights, None, nodes)
+
+
+def _only(patches: PatchSet, chosen: NDArray[np.int64]) -> PatchSet:
+    return replace(
+        patches,
+        **{name: getattr(patches, name)[chosen] for name in ("density", "zone", "center", "right", "ink")},
+    )
+
+
+def _attribute(patches: PatchSet, weights: Weights, part: Zone | None, nodes: tuple[int, ...]) -> Attribution:
     bag, zone, resolution = tensors(patches)
     net = weights.net.eval()
 
     def logit(points: torch.Tensor) -> torch.Tensor:
-        dial: torch.Tensor = net(points[:, 0][None], zone, resolution).dial
-        return dial
+        out = net(points[:, 0][None], zone, resolution)
+        found: torch.Tensor = out.dial if part is None else out.zone[:, ZONES.index(part)]
+        return found
 
     bag = bag[0][:, None]
     frozen = [parameter for parameter in net.parameters() if parameter.requires_grad]
@@ -64,7 +103,7 @@ def attribute(patches: PatchSet, weights: Weights) -> Attribution:
     try:
         with torch.no_grad():
             whole, bare = float(logit(bag)[0]), float(logit(torch.zeros_like(bag))[0])
-        for steps in STEPS:
+        for steps in nodes:
             values, error = integrated_gradients(logit, bag, steps=steps)
             if error <= SMALL_ERROR * abs(whole - bare):
                 break
@@ -84,7 +123,7 @@ def photo_map(attribution: Attribution, patches: PatchSet, geometry: DialGeometr
     scale = min(1.0, _LONGEST_MAP / max(height, width))
     size = (max(round(height * scale), 1), max(round(width * scale), 1))
     places = (patches.grids(geometry) - (columns.start, rows.start)) * (size[1] / width, size[0] / height)
-    small = paint_map(attribution.values, places, size)
+    small = paint_map(attribution.painted, places, size)
     painted[rows, columns] = cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
     return painted
 
@@ -94,4 +133,4 @@ def view_map(attribution: Attribution, patches: PatchSet, view: DialGeometry, sh
     places = patches.grids(view)
     high, low = places.max(axis=(1, 2)), places.min(axis=(1, 2))
     reach = (high > 0).all(axis=1) & (low < (shape[1], shape[0])).all(axis=1)
-    return paint_map(attribution.values[reach], places[reach], shape)
+    return paint_map(attribution.painted[reach], places[reach], shape)

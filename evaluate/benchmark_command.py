@@ -6,7 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dialtell.evaluate.flag_values import whole
 from dialtell.evaluate.flags import add_reading
+from dialtell.evaluate.ladder_flags import add_ladder
 
 if TYPE_CHECKING:
     from dialtell.evaluate.benchmark_rows import Row
@@ -38,7 +40,8 @@ are transfer, photographic or "cannot tell"; basis is "by eye", record or "exami
 Photographs with the same dial or the same source count as one cluster; with --cluster dial only those of one dial do,
 which is right only where sources (a museum, a seller) have nothing to do with how their dials look or were labelled.
 
-Never choose weights or thresholds by the photographs they are then benchmarked on.
+Never choose weights or thresholds by the photographs they are then benchmarked on. Rows of photographs and dials that
+the weights were adapted to (`dialtell train --photos`) are named and left out.
 
 Exit status: 0 when every row was used, whatever the calls; 1 when some row or photograph could not be used (the rest
 is); 2 wrong usage; 130 interrupted.
@@ -63,7 +66,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--outlines", choices=("found", "labelled"), default="found",
         help="judge within the outline found, as for anyone's photograph, or the labelled one (default: %(default)s)",
     )  # fmt: skip
-    how.add_argument("--draws", type=_draws, default=2000, metavar="N", help="for intervals (default: %(default)s)")
+    how.add_argument(
+        "--draws", type=whole(100, 100_000), default=2000, metavar="N", help="for intervals (default: %(default)s)"
+    )
     out = parser.add_argument_group("output")
     out.add_argument("--out", type=Path, metavar="DIR", help="folder for page, plots, JSON and CSV, made if missing")
     out.add_argument("--overwrite", action="store_true", help="replace these files if they exist (default: refuse)")
@@ -74,11 +79,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="judge rungs of drawn dials of rising difficulty with these weights (default: the shipped ones); needs "
         "--out",
     )  # fmt: skip
-    # as dialtell.evaluate.ladder has them; its import would make --help slow
-    ladder.add_argument("--count", type=int, default=2000, metavar="N", help="dials a rung (default: %(default)s)")
-    ladder.add_argument("--rungs", metavar="LETTERS", help="some of A to G, such as ACD (default: all)")
-    ladder.add_argument("--workers", type=int, default=0, metavar="N", help="rendering processes (default: one a core)")
-    ladder.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), default="auto", help="where nets run")
+    add_ladder(ladder)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -99,10 +100,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace) -> int:
+    import hashlib
     import logging
     import shutil
     import sys
 
+    from dialtell.evaluate.benchmark_overlap import unseen
     from dialtell.evaluate.benchmark_table import benchmark_table
     from dialtell.evaluate.output import json_text
     from dialtell.model.store import load_weights
@@ -115,9 +118,16 @@ def _run(args: argparse.Namespace) -> int:
     weights = load_weights(args.weights)
     other = None if args.against is None else load_weights(args.against)
     photos, problems = check_labels(args.labels)
+    unchecked: list[str] = []
+    digest = hashlib.sha256(args.labels.read_bytes()).hexdigest()
+    for path, judge in ((args.weights, weights), (args.against, other)):
+        if judge is not None:
+            photos, seen, unsure = unseen(photos, judge, path, digest)
+            problems, unchecked = (*problems, *seen), [*unchecked, *unsure]
     if not photos:
         raise LabelsError(f"{args.labels} has no row that can be used: {'; '.join(problems[:3]) or 'it is empty'}")
     document, rows = benchmark_document(args, photos, problems, weights, other)
+    document["claims"] += unchecked
     for problem in document["problems"]:
         log.error("%s", problem)
     if args.out is not None:
@@ -230,9 +240,3 @@ def _require_free(folder: Path, files: tuple[str, ...], *, overwrite: bool) -> N
                 )
     elif not folder.parent.is_dir():
         raise OutputError(f"{folder} cannot be made, there is no folder {folder.parent}; make it first")
-
-
-def _draws(text: str) -> int:
-    if not text.isdecimal() or not 100 <= int(text) <= 100_000:
-        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 100 to 100000")
-    return int(text)

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import base64
-import importlib.resources
 from collections.abc import Mapping
 from typing import Any
-
-import jinja2
-from markupsafe import Markup
 
 from dialtell.evaluate.benchmark_plots import CAPTIONS
 from dialtell.evaluate.benchmark_table import FIGURES, comparison_words, figure_words, groups_of
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CAUTIONS
+from dialtell.evaluate.pages.templates import filled
 from dialtell.model.calibration import HAND
 
 _ALT = {
@@ -25,12 +22,9 @@ _ALT = {
 
 def page_text(document: Mapping[str, Any], plots: Mapping[str, bytes]) -> str:
     """The page. document : of schema dialtell.benchmark/1. plots : PNG by name, see benchmark_plots.plots."""
-    template = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    ).from_string(_own("benchmark.html"))
     whole, against = document["dial"], document.get("against")
-    return template.render(
-        style=Markup(_own("inspection.css") + _own("benchmark.css")),
+    return filled(
+        "benchmark",
         labels=plain_name(document["labels"]),
         model=_named(document["model"]),
         sha256=document["model"]["sha256"],
@@ -116,7 +110,3 @@ def _ece_note(whole: Mapping[str, Any]) -> str:
 
 def _named(model: Mapping[str, Any]) -> str:
     return plain_name(f"{model['name']} {model['version']}")
-
-
-def _own(name: str) -> str:
-    return importlib.resources.files("dialtell.evaluate.pages").joinpath(name).read_text(encoding="utf-8")

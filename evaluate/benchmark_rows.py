@@ -75,6 +75,7 @@ class Row:
 
     @property
     def band(self) -> str:
+        """The band of resolution it falls in."""
         if self.px_per_mm is None:
             return NO_DIAL
         return next(name for name, low, high in BANDS if low <= self.px_per_mm < high)
@@ -88,6 +89,7 @@ class Row:
 
 
 def truth_of(label: str) -> bool | None:
+    """True for painted, False for printed, None for every other label."""
     return {labels.PAINTED: True, labels.PRINTED: False}.get(label)
 
 

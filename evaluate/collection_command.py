@@ -7,7 +7,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dialtell.evaluate.flag_values import number, whole
 from dialtell.evaluate.flags import add_reading, add_size
+from dialtell.synth.sizes import LARGEST_MM, SMALLEST_MM
 
 if TYPE_CHECKING:
     from dialtell.evaluate.collection_file import CollectionFile, Entry
@@ -26,6 +28,7 @@ examples:
   dialtell collection set dials.collection 12 --maker "Invented & Sons" --year 1884 --size-mm 44.9
   dialtell collection list dials.collection --call hand-painted --decade 1880
   dialtell collection page dials.collection --out dials.html
+  dialtell collection plates dials.collection           dials that one plate may have made
   dialtell collection rescore dials.collection          after new weights; older calls stay in the history
   dialtell collection export dials.collection --csv dials.csv
 
@@ -67,16 +70,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                 "--inspections", type=Path, metavar="DIR",
                 help="folder of inspection pages to link to; those missing are made (default: no links)",
             )  # fmt: skip
+            sub.add_argument(
+                "--pair-pages", type=Path, metavar="DIR",
+                help="folder that `plates --pages` wrote, to link its pairs to (default: no links)",
+            )  # fmt: skip
             add_reading(sub)
+    plates = act("plates", "find dials that one plate may have made")
+    plates.add_argument(
+        "--most", type=whole(0, 1_000_000), default=200, metavar="N",
+        help="pairs laid on each other now, some 2 s each; run again to go on (default: %(default)s; 0: only list)",
+    )  # fmt: skip
+    plates.add_argument(
+        "--most-each", type=whole(1, 100), default=5, metavar="N",
+        help="dials of like layout that each dial is laid on (default: %(default)s)",
+    )  # fmt: skip
+    plates.add_argument(
+        "--pages", type=Path, metavar="DIR",
+        help="folder for a page of each pair listed that is of one design; those there are kept (default: none)",
+    )  # fmt: skip
+    plates.add_argument("--all", action="store_true", help="list pairs drawn separately, or of different designs, too")
+    add_reading(plates)
+    plates.add_argument("--json", action="store_true", help="print one JSON document")
     show = act("show", "show one dial with its history, labels and dials that look the same")
     show.add_argument("number", type=int, metavar="ID", help="its number, see `list`")
     show.add_argument("--json", action="store_true", help="print one JSON document")
     fields = act("set", "set what the owner knows of a dial")
     fields.add_argument("number", type=int, metavar="ID", help="its number, see `list`")
-    fields.add_argument("--maker", metavar="TEXT")
-    fields.add_argument("--serial", metavar="TEXT")
-    fields.add_argument("--year", type=_whole(1700, 2100), metavar="YEAR")
-    fields.add_argument("--size-mm", type=_millimetres, metavar="MM", help="diameter of the dial")
+    fields.add_argument("--maker", metavar="TEXT", help="as signed")
+    fields.add_argument("--serial", metavar="TEXT", help="number of the movement")
+    fields.add_argument("--year", type=whole(1700, 2100), metavar="YEAR", help="the movement was made")
+    fields.add_argument(
+        "--size-mm", type=number(SMALLEST_MM, LARGEST_MM, "mm"), metavar="MM", help="diameter of the dial"
+    )
     fields.add_argument("--notes", metavar="TEXT", help="an empty text empties a field")
     fields.add_argument("--label", metavar="LABEL", help="painted, printed, mixed or cannot tell, of --zone")
     fields.add_argument("--zone", choices=("dial", *ZONES), default="dial", help="that --label is of (default: dial)")
@@ -95,7 +120,7 @@ def _add_choice(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("which dials (default: all)")
     group.add_argument("--call", choices=CALLS, help="of the dial, or of --zone")
     group.add_argument("--zone", choices=ZONES, help="that --call and --least-support are about")
-    group.add_argument("--decade", type=_whole(1700, 2100), metavar="YEAR", help="such as 1880")
+    group.add_argument("--decade", type=whole(1700, 2100), metavar="YEAR", help="such as 1880")
     group.add_argument(
         "--least-support", type=float, metavar="X", help="smallest size of the log10 likelihood ratio, such as 1"
     )
@@ -252,15 +277,37 @@ def _export(collection: CollectionFile, args: argparse.Namespace) -> int:
 
 
 def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
+    from dialtell.evaluate.collection_file import now
     from dialtell.evaluate.collection_page import page_text
     from dialtell.evaluate.output import require_free, write_text
 
     require_free(args.out, overwrite=args.overwrite)
     entries = _chosen(collection, args)
     links, failed = ({}, 0) if args.inspections is None else _inspections(entries, args)
-    text = page_text(entries, args.collection.name, links)
+    labels = {entry.id: found for entry in entries if (found := collection.labels(entry.id))}
+    pairs = _shown_pairs(collection, entries, args)
+    text = page_text(
+        entries, args.collection.name, links, pairs=pairs, labels=labels, made=f"{now()[:16]} UTC".replace("T", " ")
+    )
     write_text(args.out, text, overwrite=args.overwrite)
     return 1 if failed else 0
+
+
+def _shown_pairs(collection: CollectionFile, entries: list[Entry], args: argparse.Namespace) -> list[dict[str, Any]]:
+    """Pairs of the chosen dials that were laid on each other, with `link` where a page of theirs exists."""
+    import os
+
+    from dialtell.evaluate.collection_plates import page_name, told
+
+    known = {entry.id: entry for entry in entries}
+    pairs = [pair for pair in collection.pairs() if pair["first"] in known and pair["second"] in known]
+    rows = told(pairs, known.__getitem__)
+    for row in rows:
+        name = page_name(known[row["first"]], known[row["second"]])
+        page = None if args.pair_pages is None else args.pair_pages / name
+        there = page is not None and page.is_file()
+        row["link"] = os.path.relpath(page, args.out.parent or ".").replace(os.sep, "/") if page and there else None
+    return rows
 
 
 def _inspections(entries: list[Entry], args: argparse.Namespace) -> tuple[dict[int, str], int]:
@@ -292,6 +339,71 @@ def _inspections(entries: list[Entry], args: argparse.Namespace) -> tuple[dict[i
     return links, failed
 
 
+def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
+    import logging
+
+    from dialtell.evaluate.call_table import plain_name
+    from dialtell.evaluate.collection_plates import lay_pairs, propose, told
+    from dialtell.evaluate.collection_table import SCHEMA, pairs_text
+    from dialtell.evaluate.output import json_text
+    from dialtell.synth.errors import DialtellError
+
+    log = logging.getLogger("dialtell.collection")
+    entries = {entry.id: entry for entry in collection.entries()}
+    faults: list[DialtellError] = []
+    laid = 0
+    if args.most:
+        proposed, gone = propose(entries.values(), most_each=args.most_each)
+        faults += gone
+        work = lay_pairs(collection, proposed, most=args.most, max_pixels=args.max_pixels)
+        for done in _watched(work, min(args.most, len(proposed)), args.quiet):
+            if isinstance(done, DialtellError):
+                faults.append(done)
+            else:
+                laid += 1
+    rows = told(collection.pairs(), entries.__getitem__, all_findings=args.all)
+    if args.pages is not None:
+        faults += _pair_pages(rows, entries, args)
+    for fault in faults:
+        log.error("%s", plain_name(str(fault)))
+    if args.json:
+        print(json_text({"schema": SCHEMA, "laid": laid, "pairs": rows, "errors": [str(fault) for fault in faults]}))
+    else:
+        print(pairs_text(rows, laid))
+    return 1 if faults else 0
+
+
+def _pair_pages(rows: list[dict[str, Any]], entries: dict[int, Entry], args: argparse.Namespace) -> list[Any]:
+    """Makes the pages that are missing, adds `page` to each row; what could not be made."""
+    from dialtell.evaluate.collection_plates import page_name
+    from dialtell.evaluate.compare import compare_photos
+    from dialtell.evaluate.compare_page import write_comparison
+    from dialtell.evaluate.plate_test import DIFFERENT
+    from dialtell.model.store import load_weights
+    from dialtell.synth.errors import DialtellError
+
+    weights = load_weights(args.weights)
+    args.pages.mkdir(parents=True, exist_ok=True)
+    faults = []
+    for row in _watched(rows, len(rows), args.quiet):
+        row["page"] = None
+        if row["finding"] == DIFFERENT:
+            continue
+        first, second = entries[row["first"]], entries[row["second"]]
+        target = args.pages / page_name(first, second)
+        try:
+            if not target.exists():
+                size = first.fields["size_mm"] if first.fields["size_mm"] == second.fields["size_mm"] else None
+                write_comparison(
+                    target,
+                    compare_photos(first.path, second.path, weights, diameter_mm=size, max_pixels=args.max_pixels),
+                )
+            row["page"] = str(target)
+        except DialtellError as error:
+            faults.append(error)
+    return faults
+
+
 def _check(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.call_table import plain_name
 
@@ -308,26 +420,5 @@ def _check(collection: CollectionFile, args: argparse.Namespace) -> int:
 
 ACTS: dict[str, Callable[[CollectionFile, argparse.Namespace], int]] = {
     "add": _add, "rescore": _rescore, "list": _list, "show": _show, "set": _set, "export": _export, "page": _page,
-    "check": _check,
+    "plates": _plates, "check": _check,
 }  # fmt: skip
-
-
-def _whole(low: int, high: int) -> Callable[[str], int]:
-    def read(text: str) -> int:
-        if not text.isdecimal() or not low <= int(text) <= high:
-            raise argparse.ArgumentTypeError(f"{text!r} is no whole number from {low} to {high}")
-        return int(text)
-
-    return read
-
-
-def _millimetres(text: str) -> float:
-    from dialtell.synth.sizes import LARGEST_MM, SMALLEST_MM
-
-    try:
-        value = float(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
-    if not SMALLEST_MM <= value <= LARGEST_MM:
-        raise argparse.ArgumentTypeError(f"{value:g} mm; give {SMALLEST_MM:g} to {LARGEST_MM:g}")
-    return value

@@ -3,48 +3,63 @@
 from __future__ import annotations
 
 import base64
-import hashlib
-import importlib.resources
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from itertools import groupby
+from pathlib import PurePath
 from typing import Any
 
-import jinja2
 from markupsafe import Markup
 
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.collection_file import Entry
 from dialtell.evaluate.near_duplicates import alike
+from dialtell.evaluate.pages.templates import filled
+from dialtell.evaluate.plate_test import pair_support
 from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.train.proportion import wilson
 
 CHART_WIDTH, CHART_HEIGHT, MARGIN = 720.0, 200.0, 44.0
 LEAST_SPAN = 10  # years across the chart
+BLOCK = 240  # thumbnails in one element of the page, read when the first of them is shown
+SHOWN_PAIRS = 200
 
 
-def page_text(entries: Sequence[Entry], title: str, links: Mapping[int, str] | None = None) -> str:
-    """The page. links : of entries' ids to inspection pages, relative to the page."""
-    links = links or {}
-    script, data = _own("collection.js"), _json([_dial(entry, links.get(entry.id)) for entry in entries])
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    template = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    ).from_string(_own("collection.html"))
+def page_text(
+    entries: Sequence[Entry],
+    title: str,
+    links: Mapping[int, str] | None = None,
+    *,
+    pairs: Sequence[Mapping[str, Any]] = (),
+    labels: Mapping[int, Sequence[Mapping[str, Any]]] | None = None,
+    made: str = "",
+) -> str:
+    """The page. links : of entries' ids to inspection pages, relative to the page.
+
+    pairs : of dials laid on each other, as collection_plates.told gives them, `link` relative to the page.
+    labels : people's, by entry, as CollectionFile.labels gives them. made : when, in words; "" says nothing of it.
+    """
+    links, labels = links or {}, labels or {}
+    data = _json([_dial(entry, links.get(entry.id), labels.get(entry.id, ())) for entry in entries])
     counts = Counter(entry.call or UNDETERMINED for entry in entries)
-    return template.render(
+    return filled(
+        "collection",
         title=plain_name(title),
-        style=Markup(_own("inspection.css") + _own("collection.css")),
-        script=Markup(script),
-        script_hash=f"sha256-{digest}",
         data=Markup(data),
+        blocks=[Markup(_json(block)) for block in _pictures(entries)],
+        block=BLOCK,
         total=len(entries),
         counts=[(call, counts[call]) for call in (HAND, PRINTED, UNDETERMINED)],
         chart=chart(entries),
         decades=_decades(entries),
-        pairs=_pairs(entries),
+        same=_pairs(entries),
+        plates=[_plate(pair) for pair in pairs[:SHOWN_PAIRS]],
+        more_plates=max(len(pairs) - SHOWN_PAIRS, 0),
+        weights=Counter(plain_name(entry.weights) for entry in entries if entry.weights).most_common(5),
+        labelled=bool(labels),
+        made=made,
         cautions=CAUTIONS,
     )
 
@@ -93,19 +108,49 @@ def chart(entries: Sequence[Entry]) -> dict[str, Any] | None:
     }  # fmt: skip
 
 
-def _dial(entry: Entry, link: str | None) -> dict[str, Any]:
+def _dial(entry: Entry, link: str | None, labels: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     year = entry.fields["year"]
     zones = [] if entry.document is None else entry.document["zones"]
+    whole = next((label for label in labels if label["zone"] == "dial"), None)
+    call = entry.call or UNDETERMINED
     return {
         "id": entry.id,
         "name": plain_name(entry.path.name),
         "who": plain_name(" ".join(str(entry.fields[key]) for key in ("maker", "serial") if entry.fields[key])),
         "year": year,
-        "call": entry.call or UNDETERMINED,
+        "call": call,
         "ratio": None if entry.log10_lr is None else round(entry.log10_lr, 2),
+        "support": "" if entry.document is None else plain_name(entry.document["support"]),
         "zones": {zone["zone"]: [zone["call"], zone["log10_lr"]] for zone in zones if zone["judged"]},
+        "label": "" if whole is None else f"{whole['label']} ({whole['basis']})",
+        "otherwise": whole is not None and OPPOSITE.get(whole["label"]) == call,
         "link": link,
-        "picture": None if entry.thumbnail is None else base64.b64encode(entry.thumbnail).decode(),
+    }
+
+
+OPPOSITE = {"painted": PRINTED, "printed": HAND}  # the call that contradicts a label
+
+
+def _pictures(entries: Sequence[Entry]) -> list[list[str | None]]:
+    """Thumbnails in base64, in the order of the entries, BLOCK at a time."""
+    drawn = [None if entry.thumbnail is None else base64.b64encode(entry.thumbnail).decode() for entry in entries]
+    return [drawn[start : start + BLOCK] for start in range(0, len(drawn), BLOCK)]
+
+
+def _plate(pair: Mapping[str, Any]) -> dict[str, Any]:
+    """One row of the table of dials that one plate may have made."""
+    ratio = pair["log10_lr"]
+    return {
+        "dials": [
+            {"id": number, "name": plain_name(PurePath(photo).name), "call": call or UNDETERMINED}
+            for number, photo, call in zip((pair["first"], pair["second"]), pair["photos"], pair["calls"], strict=True)
+        ],
+        "finding": pair["finding"],
+        "ratio": "" if ratio is None else f"{ratio:+.2f}".replace("-", "\u2212"),
+        "support": pair_support(pair["finding"], ratio),
+        "reason": plain_name(pair["reason"]),
+        "note": pair["note"],
+        "link": pair.get("link"),
     }
 
 
@@ -121,7 +166,3 @@ def _decades(entries: Sequence[Entry]) -> list[int]:
 def _pairs(entries: Sequence[Entry]) -> list[tuple[int, int]]:
     marked = [entry for entry in entries if entry.likeness]
     return [(marked[i].id, marked[j].id) for i, j, _ in alike([str(e.likeness) for e in marked])[:200]]
-
-
-def _own(name: str) -> str:
-    return importlib.resources.files("dialtell.evaluate.pages").joinpath(name).read_text(encoding="utf-8")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.call_table import plain_name
@@ -33,6 +34,7 @@ class Choice:
     words: str | None = None
 
     def takes(self, entry: Entry) -> bool:
+        """Whether a dial is among those asked for."""
         call, ratio = call_of(entry, self.zone)
         year = entry.fields["year"]
         if self.call is not None and call != self.call:
@@ -96,14 +98,16 @@ def csv_text(entries: Iterable[Entry], collection: CollectionFile) -> str:
         record["labels"] = "; ".join(f"{label['zone']}: {label['label']}" for label in record["labels"])
         cells = [_cell(record[name]) for name in COLUMNS]
         calls = {str(zone["zone"]).replace(" ", "_"): zone["call"] for zone in record["zones"] if zone["judged"]}
-        writer.writerow([*cells, *(calls.get(zone, "") for zone in zones)])
+        writer.writerow([*cells, *(_cell(calls.get(zone)) for zone in zones)])
     return stream.getvalue()
 
 
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    return f"{value:g}" if isinstance(value, int | float) else guarded(plain_name(value))
+    if isinstance(value, int):
+        return str(value)
+    return f"{value:g}" if isinstance(value, float) else guarded(plain_name(value))
 
 
 def list_text(entries: Iterable[Entry], *, width: int = 100) -> str:
@@ -116,4 +120,21 @@ def list_text(entries: Iterable[Entry], *, width: int = 100) -> str:
         what = f"{owner}  " if owner else ""
         line = f"{entry.id:>6}  {year:>4}  {entry.call or '':<12}  {ratio:>8}  {what}{plain_name(entry.path.name)}"
         lines.append(line if len(line) <= width else line[: width - 3] + "...")
+    return "\n".join(lines)
+
+
+def pairs_text(rows: Sequence[dict[str, Any]], laid: int) -> str:
+    """Pairs of dials laid on each other, as collection_plates.told gives them, as lines; laid : how many just now."""
+    lines = [f"{laid} pairs laid on each other now, {len(rows)} listed."]
+    for row in rows:
+        ratio = "" if row["log10_lr"] is None else f"  log10 LR {row['log10_lr']:+.2f}"
+        lines.append(f"{row['first']:>6} and {row['second']:<6} {row['finding']}{ratio}")
+        for photo, call in zip(row["photos"], row["calls"], strict=True):
+            lines.append(f"        {plain_name(Path(photo).name)}: {call or 'never scored'}")
+        if row["note"]:
+            lines.append(f"        {row['note']}")
+        if row.get("page"):
+            lines.append(f"        {plain_name(row['page'])}")
+    if any(row["log10_lr"] is not None for row in rows):
+        lines.append("log10 LR above 0 speaks for one plate, below 0 for separate drawing.")
     return "\n".join(lines)

@@ -10,15 +10,28 @@ from typing import Any
 import numpy as np
 
 from dialtell.evaluate.flags import MAX_PIXELS
-from dialtell.evaluate.plate_test import CANNOT_TELL, DIFFERENT, ONE_PLATE, SEPARATE, PlateVerdict, judge_pair
+from dialtell.evaluate.plate_test import CANNOT_TELL, ONE_PLATE, SEPARATE, PlateVerdict, judge_pair, pair_support
 from dialtell.evaluate.registration import Registration, common_scale, register, sheet_of
 from dialtell.evaluate.score import ScoredPhoto, score_photo
-from dialtell.evaluate.support import NO_SUPPORT, support_band
 from dialtell.model.store import Weights
 from dialtell.synth.terms import ZONES
 
 SCHEMA = "dialtell.compare/1"
 LEAST_ZONE_SITES = 6  # fewer say nothing about a zone
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What is known of a photograph before it is read. close_up : it shows only a part of the dial.
+
+    pixels_per_mm : its scale then, None to tell it from the photograph; implies close_up.
+    """
+
+    close_up: bool = False
+    pixels_per_mm: float | None = None
+
+
+WHOLE = Shown()
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,26 +51,36 @@ def compare_photos(
     *,
     diameter_mm: float | None = None,
     max_pixels: int = MAX_PIXELS,
+    shown: tuple[Shown, Shown] = (WHOLE, WHOLE),
 ) -> Comparison:
-    """Compare two photographs. diameter_mm : of both dials, None if not known. Raises PhotoError naming the file."""
-    scored = [score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels) for path in (first, second)]
+    """Compare two photographs.
+
+    diameter_mm : of both dials, None if not known. shown : what is known of each; a close-up is laid on the other where
+    its scale and its place on the dial are told. Raises PhotoError naming the file.
+    """
+    scored = [
+        score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels, close_up=known.close_up,
+                    pixels_per_mm=known.pixels_per_mm)
+        for path, known in zip((first, second), shown, strict=True)
+    ]  # fmt: skip
     a, b = scored
+    part = any(s.reading is not None and s.reading.close_up is not None for s in scored)
+    why = unplaced(a, "first") or unplaced(b, "second")
     found: Registration | None = None
-    if a.reading is None or b.reading is None:
-        which = "the first" if a.reading is None else "the second"
-        verdict = PlateVerdict(CANNOT_TELL, f"No dial was found in {which} photograph.", None, False, 0, 0, math.nan,
-                               math.nan)  # fmt: skip
+    if why or a.reading is None or b.reading is None:
+        verdict = PlateVerdict(CANNOT_TELL, why, None, False, 0, 0, math.nan, math.nan)
     else:
         scale = common_scale(a.reading, b.reading)
-        found = register(sheet_of(a.reading, scale), sheet_of(b.reading, scale))
-        verdict = judge_pair(found)
+        found = register(sheet_of(a.reading, scale), sheet_of(b.reading, scale), part=part)
+        verdict = judge_pair(found, part=part)
     document = {
         "schema": SCHEMA,
         "model": weights.identity,
         "finding": verdict.finding,
         "reason": verdict.reason,
         "log10_lr": None if verdict.log10_lr is None else round(verdict.log10_lr, 4),
-        "support": support_of(verdict),
+        "support": pair_support(verdict.finding, verdict.log10_lr, capped=verdict.capped),
+        "part": part,
         "places": verdict.sites,
         "matched": verdict.matched,
         "stray": _stray(verdict, found, diameter_mm),
@@ -68,15 +91,19 @@ def compare_photos(
     return Comparison(document, a, b, found)
 
 
-def support_of(verdict: PlateVerdict) -> str:
-    """The ratio in words, for one plate or for separate drawing."""
-    if verdict.finding == DIFFERENT or verdict.log10_lr is None:
-        return "not judged"
-    band = support_band(verdict.log10_lr)
-    if band == NO_SUPPORT:
-        return NO_SUPPORT
-    side = "one plate" if verdict.log10_lr > 0 else "separate drawing"
-    return f"{'at least ' if verdict.capped else ''}{band} support for {side}"
+def unplaced(scored: ScoredPhoto, which: str) -> str:
+    """Why a photograph cannot be laid on another; "" when it can."""
+    if scored.reading is None:
+        said = str(scored.record["reason"]).rstrip(".")
+        return f"The {which} photograph: {said[:1].lower()}{said[1:]}."
+    close_up = scored.reading.close_up
+    if close_up is None or close_up.place is not None:
+        return ""
+    scale = "" if close_up.scale.spread == 0 else f", and its scale, {close_up.scale.source}, is known only roughly"
+    return (
+        f"The {which} photograph is a close-up that does not show where on the dial it lies{scale}; take one with some "
+        "of the minute track and of the enamel's edge in it."
+    )
 
 
 def _stray(verdict: PlateVerdict, found: Registration | None, diameter_mm: float | None) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from typing import Any
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.score import ScoredPhoto
+from dialtell.evaluate.support import findings_sentence
 from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.zones import ZoneMap
 
@@ -41,7 +42,14 @@ def note_sentences(scored: ScoredPhoto) -> list[Sentence]:
     record = scored.record
     if scored.reading is None or record["geometry"] is None:
         return [Sentence(f"No dial could be described: {_lower(record['reason'])}", ("reason",))]
-    found = [*_layout(scored.reading.zones), *_size(record), *_process(record), *_zones(record), *_limits(record)]
+    found = [
+        *_layout(scored.reading.zones),
+        *_size(record),
+        *_read_at(record),
+        *_process(record),
+        *_zones(record),
+        *_limits(record),
+    ]
     return [sentence for sentence in found if sentence.text]
 
 
@@ -71,15 +79,27 @@ def _size(record: dict[str, Any]) -> list[Sentence]:
     return [Sentence(f"Diameter {diameter:.1f} mm as stated by the owner.", fields)]
 
 
+def _read_at(record: dict[str, Any]) -> list[Sentence]:
+    """What the photograph shows: without it nobody can weigh the rest."""
+    geometry = record["geometry"]
+    across = f"Read from a photograph in which the dial is {geometry['pixels_across']:.0f} px across"
+    if geometry["pixels_per_mm"] is None:
+        return [Sentence(f"{across}; its size was not given.", ("geometry.pixels_across",))]
+    fields = ("geometry.pixels_across", "geometry.pixels_per_mm")
+    return [Sentence(f"{across} ({geometry['pixels_per_mm']:.1f} px/mm).", fields)]
+
+
 def _process(record: dict[str, Any]) -> list[Sentence]:
     call, support = record["call"], plain_name(record["support"])
     if call == UNDETERMINED:
         text = f"Whether it was painted by hand or printed could not be settled from the photograph ({support})."
-        return [Sentence(text, ("call", "support"))]
+        return [Sentence(text, ("call", "support")), Sentence(plain_name(record["reason"]), ("reason",))]
     verb = "appears painted by hand" if call == HAND else "appears printed"
     ratio = record["log10_lr"]
-    number = f"log10 likelihood ratio {ratio:+.2f} for hand painting"
-    return [Sentence(f"The design {verb} ({support}; {number}).", ("call", "support", "log10_lr"))]
+    number = f"{ratio:+.2f}".replace("-", "\u2212")
+    text = f"The design {verb} ({support}; log10 likelihood ratio {number}, where above 0 speaks for the hand)."
+    found = findings_sentence(ratio, support.startswith("at least"))
+    return [Sentence(text, ("call", "support", "log10_lr")), Sentence(found, ("log10_lr", "support"))]
 
 
 def _zones(record: dict[str, Any]) -> list[Sentence]:
@@ -134,7 +154,7 @@ def note_markdown(scored: ScoredPhoto, model: dict[str, Any], *, sources: bool =
         lines += [f"- {_marked(s.text)} `{', '.join(s.fields)}`" for s in sentences]
     else:
         lines.append(" ".join(_marked(s.text) for s in sentences))
-    lines += ["", "Wear and repairs were not assessed.", "", "Cautions:", ""]
+    lines += ["", "Wear, repairs, the back and the fit to the movement were not assessed.", "", "Cautions:", ""]
     lines += [f"- {caution}" for caution in CAUTIONS]
     lines += ["", f"From the photograph alone, by dialtell with {model['name']} {model['version']}."]
     return "\n".join(lines) + "\n"

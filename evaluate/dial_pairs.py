@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.registration import bent
+from dialtell.evaluate.registration import LEAST_SITES, bent
 from dialtell.synth.hand_style import sample_workshop
-from dialtell.synth.making import make
+from dialtell.synth.making import Coat, make
 from dialtell.synth.scene import DialSpec, Range, generator, sample_photograph, sample_spec
 from dialtell.synth.terms import Process
 from dialtell.synth.transfer import sample_pull
 
+Middles = dict[int, NDArray[np.float64]]
 SECOND_SEED = 500_009  # added for the other photograph and the other making
 
 
@@ -39,7 +42,7 @@ class DialPair:
 
 def sample_pair(seed: int, index: int, kinship: Kinship, scope: Range) -> DialPair:
     """Pair `index` of set `seed`; both prints of one plate are pulled alike, by transfer or photographically."""
-    base = sample_spec(seed, index, scope)
+    base = _sampled(seed, index, scope)
     other_seed = seed + SECOND_SEED
     rng = generator(other_seed, index)
     process = Process.HAND if kinship in (Kinship.ONE_HAND, Kinship.TWO_HANDS) else _print(rng)
@@ -63,29 +66,45 @@ def sample_pair(seed: int, index: int, kinship: Kinship, scope: Range) -> DialPa
     return DialPair(base, second, kinship)
 
 
+@lru_cache(maxsize=4)
+def _sampled(seed: int, index: int, scope: Range) -> DialSpec:
+    return sample_spec(seed, index, scope)
+
+
 def _print(rng: np.random.Generator) -> Process:
     return Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
 
 
-def true_spread(pair: DialPair) -> float:
+def true_spread(pair: DialPair, middles: Callable[[DialSpec], Middles] | None = None) -> float:
     """Robust SD per axis, mm, of what no smooth bend can bring to coincide, from the strokes themselves.
 
-    The middles of the same strokes on both dials, the first bent onto the second as registration does.
+    The middles of the same strokes on both dials, the first bent onto the second as registration does; nan with fewer
+    than 25 of them. middles : gives those of a dial, where they are known already.
     """
-    first, second = (_middles(spec) for spec in (pair.first, pair.second))
-    strokes = sorted(set(first) & set(second))
-    if len(strokes) < 25:
+    a, b = shared_strokes(pair, middles or stroke_middles)
+    if len(a) < LEAST_SITES:
         return float("nan")
     radius = pair.first.design.radius_mm
-    a = np.array([first[s] for s in strokes]) / radius
-    b = np.array([second[s] for s in strokes]) / radius
-    left = b - bent(a, b)
-    return float(1.4826 * np.median(np.abs(left)) * radius)
+    left = b - bent(a / radius, b / radius) * radius
+    return float(1.4826 * np.median(np.abs(left)))
 
 
-def _middles(spec: DialSpec) -> dict[int, NDArray[np.float64]]:
-    found: dict[int, NDArray[np.float64]] = {}
-    for coat in make(spec.design, spec.making):
+def shared_strokes(
+    pair: DialPair, middles: Callable[[DialSpec], Middles]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(N, 2) mm on the first dial and (N, 2) mm on the second of the middles of the strokes that both have."""
+    first, second = middles(pair.first), middles(pair.second)
+    strokes = sorted(set(first) & set(second))
+    return (
+        np.array([first[s] for s in strokes]).reshape(-1, 2),
+        np.array([second[s] for s in strokes]).reshape(-1, 2),
+    )
+
+
+def stroke_middles(spec: DialSpec, coats: Sequence[Coat] | None = None) -> Middles:
+    """Where each stroke of a dial truly lies: its middle, mm, by the stroke's number. coats : made if not given."""
+    found: Middles = {}
+    for coat in make(spec.design, spec.making) if coats is None else coats:
         middle = 0.5 * (coat.paint.left + coat.paint.right)
         order = np.argsort(coat.paint.stroke, kind="stable")
         numbers, starts = np.unique(coat.paint.stroke[order], return_index=True)

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
+from dialtell.evaluate.flag_values import number, whole
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.sizes import LARGEST_MM, SMALLEST_MM, dial_diameter_mm
 
@@ -50,7 +51,7 @@ def add_close_up(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--close-up", action="store_true", help="the photograph shows only a part of the dial")
     group.add_argument(
         "--px-per-mm",
-        type=_per_mm,
+        type=number(0.5, 2000, "px/mm"),
         dest="pixels_per_mm",
         metavar="N",
         help="its scale, measured on the photograph: px between two points of the dial over the mm between them; "
@@ -68,7 +69,7 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--max-pixels",
-        type=_count,
+        type=whole(1),
         default=MAX_PIXELS,
         metavar="N",
         help="refuse photographs of more pixels, before they are decoded (default: %(default)s)",
@@ -87,19 +88,3 @@ def _millimetres(name: str) -> Callable[[str], float | None]:
             raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
 
     return read
-
-
-def _per_mm(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
-    if not 0.5 <= value <= 2000:
-        raise argparse.ArgumentTypeError(f"{text} px/mm is out of range; give 0.5 to 2000 px/mm")
-    return value
-
-
-def _count(text: str) -> int:
-    if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 1 upwards")
-    return int(text)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dialtell.evaluate.flag_values import number, whole
 from dialtell.evaluate.flags import MAX_PIXELS
 
 if TYPE_CHECKING:
@@ -56,11 +56,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--museum", action="append", choices=MUSEUM_NAMES, help="to search; may be repeated (default: met)"
     )
     what.add_argument(
-        "--limit", type=_whole(1, 10_000), default=50, metavar="N",
+        "--limit", type=whole(1, 10_000), default=50, metavar="N",
         help="most objects from each museum searched (default: %(default)s)",
     )  # fmt: skip
     what.add_argument(
-        "--first", type=_whole(1, 1000), metavar="N", help="only the first N photographs of each object (default: all)"
+        "--first", type=whole(1, 1000), metavar="N", help="only the first N photographs of each object (default: all)"
     )
     what.add_argument(
         "--allow-licence", action="append", default=[], metavar="NAME",
@@ -73,26 +73,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     where.add_argument("--json", action="store_true", help="print one JSON document, schema dialtell.gather/1")
     how = parser.add_argument_group("how")
     how.add_argument(
-        "--delay", type=_number(0, 3600), default=1.0, metavar="S",
+        "--delay", type=number(0, 3600), default=1.0, metavar="S",
         help="least pause between requests to one host, s (default: %(default)s)",
     )  # fmt: skip
     how.add_argument(
-        "--retries", type=_whole(0, 10), default=4, metavar="N",
+        "--retries", type=whole(0, 10), default=4, metavar="N",
         help="further tries when a server is busy or silent (default: %(default)s)",
     )  # fmt: skip
     how.add_argument(
         "--timeout",
-        type=_number(0.1, 600),
+        type=number(0.1, 600),
         default=30.0,
         metavar="S",
         help="wait for a server, s (default: %(default)s)",
     )
     how.add_argument(
-        "--max-megabytes", type=_number(0.001, 10_000), default=60.0, metavar="MB",
+        "--max-megabytes", type=number(0.001, 10_000), default=60.0, metavar="MB",
         help="largest file, millions of bytes (default: %(default)s)",
     )  # fmt: skip
     how.add_argument(
-        "--max-pixels", type=_whole(1, 10**9), default=MAX_PIXELS, metavar="N",
+        "--max-pixels", type=whole(1, 10**9), default=MAX_PIXELS, metavar="N",
         help="largest photograph, width times height (default: %(default)s)",
     )  # fmt: skip
     how.add_argument(
@@ -176,13 +176,12 @@ def run(args: argparse.Namespace) -> int:
 def _gather(args: argparse.Namespace, records: list[Record], web: Web, allowed: frozenset[str]) -> dict[str, Any]:
     """Fetch what the folder lacks; what the JSON document says."""
     import logging
-    import sys
 
-    from tqdm import tqdm
     from tqdm.contrib.logging import logging_redirect_tqdm
 
     from dialtell.evaluate.download import Fate, gather, photographs
     from dialtell.evaluate.gathered import Gathered
+    from dialtell.synth.progress import progress
 
     log = logging.getLogger("dialtell.gather")
     bare = [record.name for record in records if not record.image_urls]
@@ -194,8 +193,11 @@ def _gather(args: argparse.Namespace, records: list[Record], web: Web, allowed: 
     done = 0
     with Gathered(args.out) as folder, logging_redirect_tqdm([logging.getLogger("dialtell")]):
         report["manifest"] = str(folder.manifest)
-        bar = tqdm(total=len(pairs), unit="photo", disable=True if args.quiet else None, file=sys.stderr)
-        try:
+
+        def reached() -> str:
+            return f"{done} of {len(pairs)} photographs are in {folder.path}"
+
+        with progress(len(pairs), unit="photo", quiet=args.quiet, reached=reached) as bar:
             for outcome in gather(
                 pairs, folder, web, allowed=allowed, max_bytes=round(1e6 * args.max_megabytes),
                 max_pixels=args.max_pixels,
@@ -209,36 +211,7 @@ def _gather(args: argparse.Namespace, records: list[Record], web: Web, allowed: 
                     entry = {"object": outcome.record.name, "image_url": outcome.url, "reason": outcome.reason}
                     report[outcome.fate].append(entry)
                 bar.update()
-        except KeyboardInterrupt:
-            bar.close()
-            whole = f"{done} of {len(pairs)} photographs are in {folder.path}"
-            print(f"interrupted; {whole}; the same command goes on from there", file=sys.stderr)
-            raise
-        finally:
-            bar.close()
     return report
-
-
-def _whole(low: int, high: int) -> Callable[[str], int]:
-    def read(text: str) -> int:
-        if not text.isdecimal() or not low <= int(text) <= high:
-            raise argparse.ArgumentTypeError(f"{text!r} is no whole number from {low} to {high}")
-        return int(text)
-
-    return read
-
-
-def _number(low: float, high: float) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            value = float("nan")
-        if not low <= value <= high:
-            raise argparse.ArgumentTypeError(f"{text!r} is no number from {low:g} to {high:g}")
-        return value
-
-    return read
 
 
 def _contact(text: str) -> str:

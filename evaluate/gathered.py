@@ -11,7 +11,7 @@ import hashlib
 import io
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from types import TracebackType
 
@@ -19,6 +19,7 @@ from dialtell.evaluate.output import write_text
 from dialtell.evaluate.records import FACTS
 from dialtell.synth.errors import OutputError
 from dialtell.synth.set_folder import said_in_words
+from dialtell.train.labels import guarded, unguarded
 
 MANIFEST = "manifest.csv"
 FILE_FACTS = (
@@ -93,7 +94,10 @@ class Gathered:
         """Whether the file a line names is there with the bytes the line states."""
         name = row["file"]
         if name not in self._whole:
-            self._whole[name] = _sha256(self.path / name) == row["sha256"]
+            try:
+                self._whole[name] = _sha256(self.path / name) == row["sha256"]
+            except OSError:  # not to be read, so not to be relied on
+                self._whole[name] = False
         return self._whole[name]
 
     def twin(self, url: str) -> Row | None:
@@ -157,6 +161,8 @@ class Gathered:
 
     def _recover(self) -> None:
         """Read the manifest; a last line cut short by a kill is taken off."""
+        if self.manifest.is_symlink() or (self.manifest.exists() and not self.manifest.is_file()):
+            raise OutputError(f"{self.manifest} is a link or no file; move it away or give another --out")
         if not self.manifest.exists():
             return
         with said_in_words(self.manifest):
@@ -172,7 +178,7 @@ class Gathered:
         if not table and not ",".join(COLUMNS).startswith(data.decode(errors="replace")):
             raise strange
         for fields in table[1:]:
-            row = dict(zip(COLUMNS, fields, strict=False))
+            row = dict(zip(COLUMNS, map(unguarded, fields), strict=False))
             if len(fields) != len(COLUMNS) or not re.fullmatch(r"[a-z0-9-][a-z0-9.-]*", row["file"]):
                 raise strange
             self.rows[key_of(row)] = row
@@ -182,14 +188,17 @@ class Gathered:
                 os.truncate(self.manifest, whole)
 
 
-def _text(*rows: object) -> str:
+def _text(*rows: Iterable[str]) -> str:
+    """Lines of the manifest; what museums state may begin as a formula does."""
     out = io.StringIO(newline="")
-    csv.writer(out, lineterminator="\n").writerows(rows)  # type: ignore[arg-type]
+    csv.writer(out, lineterminator="\n").writerows([guarded(cell) for cell in row] for row in rows)
     return out.getvalue()
 
 
 def _sha256(path: Path) -> str | None:
-    """Of a file's bytes, as hexadecimal digits; None when it is not there."""
+    """Of a file's bytes, as hexadecimal digits; None when it is not there, or is a pipe or device."""
+    if path.exists() and not path.is_file():
+        return None
     try:
         with open(path, "rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -1,19 +1,21 @@
-"""`dialtell inspect`: one photograph in, one page out that shows the call, where and why."""
+"""`dialtell inspect`: a photograph in, a page out that shows the call, where and why; or several, with an index."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.flags import add_reading, add_size
+from dialtell.evaluate.flags import add_close_up, add_reading, add_size
 
 if TYPE_CHECKING:
+    from dialtell.evaluate.inspect_photos import Asked
     from dialtell.evaluate.period import Years
 
 DESCRIPTION = """\
 Write one self-contained page about a photograph: the dial and zones found, the call and its reason, a map of what
-moved the call, and a close view of each zone. It opens in any browser, offline, and asks for nothing.
+moved the call, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of several
+photographs, or of a folder, each gets its page in a folder, with an index.html that links them in order.
 """
 
 EPILOG = """\
@@ -22,11 +24,17 @@ examples:
   dialtell inspect watch.jpg --out watch.html --lignes 19 --overwrite
   dialtell inspect watch.jpg --out watch.html --year 1884 --compare-with known-print.jpg
   dialtell inspect watch.jpg --out watch.html --serial 1250000 --serials my-table.csv
+  dialtell inspect watch.jpg --out watch.html --png watch.png
+  dialtell inspect signature.jpg --out signature.html --close-up --px-per-mm 92 --size 18
+  dialtell inspect photos/ more.jpg --out pages
 
---json prints a document of schema dialtell.inspect/1: the page's path, the dial as `dialtell score` gives it, and how
-nearly the map adds up (completeness_error, in units of the net's logit).
+--json prints one document. For one photograph its schema is dialtell.inspect/1: the page's path, the dial as `dialtell
+score` gives it, how nearly the map adds up (completeness_error, in units of the net's logit), and style_hints, which
+the call does not use. For several it is dialtell.inspections/1: the index's path, those documents under "inspections",
+and what could not be inspected under "errors".
 
-Exit status: 0 when the page was written, whatever the call; 1 when it was not; 2 wrong usage; 130 interrupted.
+Exit status: 0 when every page was written, whatever the call; 1 when one was not (the others are all the same); 2 wrong
+usage; 130 interrupted.
 """
 
 
@@ -34,8 +42,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Flags of the verb."""
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("photo", metavar="PHOTO", help="photograph (JPEG, PNG, TIFF, WebP and others)")
+    parser.add_argument(
+        "photos",
+        nargs="+",
+        metavar="PHOTO",
+        help="photograph (JPEG, PNG, TIFF, WebP and others), or a folder to be searched downwards",
+    )
     add_size(parser)
+    add_close_up(parser)
     add_reading(parser)
     beside = parser.add_argument_group("beside the strokes")
     beside.add_argument(
@@ -47,41 +61,91 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     date.add_argument("--serial", type=int, metavar="N", help="of the movement; its year is read from --serials")
     beside.add_argument("--serials", type=Path, metavar="TABLE.csv", help="your own table, columns serial and year")
     out = parser.add_argument_group("output")
-    out.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="the page; required")
-    out.add_argument("--overwrite", action="store_true", help="replace the page if it exists (default: refuse)")
+    out.add_argument(
+        "--out", type=Path, required=True, metavar="FILE.html",
+        help="the page, required; for several photographs or a folder: a folder of pages, made if there is none",
+    )  # fmt: skip
+    out.add_argument(
+        "--png", type=Path, metavar="FILE.png",
+        help="a still too, for print or e-mail, 1600 px wide; for several photographs: a folder of stills",
+    )  # fmt: skip
+    out.add_argument("--overwrite", action="store_true", help="replace what exists (default: refuse)")
     out.add_argument("--json", action="store_true", help="print one JSON document for the table")
 
 
 def run(args: argparse.Namespace) -> int:
     """Inspect as asked; returns the exit status."""
+    from dialtell.evaluate.inspect_photos import Asked
+
+    asked = Asked(
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        close_up=args.close_up or args.pixels_per_mm is not None,
+        pixels_per_mm=args.pixels_per_mm,
+        years=years_asked(args),
+        compare_with=None if args.compare_with == "auto" else args.compare_with,
+        overwrite=args.overwrite,
+    )
+    several = len(args.photos) > 1 or Path(args.photos[0]).is_dir()
+    return _several(args, asked) if several else _one(args, asked)
+
+
+def _one(args: argparse.Namespace, asked: Asked) -> int:
     import logging
+
+    from dialtell.evaluate.inspect_photos import inspect_one, require_targets
+    from dialtell.evaluate.inspected import as_shown
+    from dialtell.evaluate.output import json_text
+    from dialtell.model.store import load_weights
+    from dialtell.synth.errors import ParameterError
+
+    if args.png is not None and args.png.suffix.lower() != ".png":
+        raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
+    if args.png is not None and args.png.resolve() == args.out.resolve():
+        raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
+    photo, targets = Path(args.photos[0]), [target for target in (args.out, args.png) if target is not None]
+    require_targets(targets, [photo], asked)  # before the weights are read
+    document, _ = inspect_one(photo, args.out, args.png, load_weights(args.weights), asked)
+    if args.json:
+        print(json_text(document))
+        return 0
+    print(_table([as_shown(document)], []))
+    for target in targets:
+        logging.getLogger("dialtell.inspect").info("wrote %s", target)
+    return 0
+
+
+def _several(args: argparse.Namespace, asked: Asked) -> int:
+    import logging
+
+    from dialtell.evaluate.inspect_photos import inspect_photos
+    from dialtell.evaluate.inspected import as_shown
+    from dialtell.evaluate.output import json_text
+    from dialtell.model.store import load_weights
+
+    log = logging.getLogger("dialtell.inspect")
+    document = inspect_photos(
+        args.photos, args.out, args.png, load_weights(args.weights), asked, progress=not args.quiet
+    )
+    errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
+    if args.json:
+        print(json_text(document))
+        for _, message in errors:  # the table already lists them
+            log.error("%s", message)
+    else:
+        print(_table([as_shown(inspection) for inspection in document["inspections"]], errors))
+        log.info("wrote %s", document["index"])
+    return 1 if errors else 0
+
+
+def _table(dials: list[dict[str, Any]], errors: list[tuple[str, str]]) -> str:
     import shutil
     import sys
 
     from dialtell.evaluate.call_table import call_table
-    from dialtell.evaluate.inspect_page import inspect_photo
-    from dialtell.evaluate.output import json_text, require_free
-    from dialtell.model.store import load_weights
 
-    require_free(args.out, overwrite=args.overwrite)
-    years = years_asked(args)
-    document = inspect_photo(
-        args.photo,
-        args.out,
-        load_weights(args.weights),
-        diameter_mm=args.diameter_mm,
-        max_pixels=args.max_pixels,
-        overwrite=args.overwrite,
-        years=years,
-        compare_with=None if args.compare_with == "auto" else args.compare_with,
-    )
-    if args.json:
-        print(json_text(document))
-    else:
-        width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 140)
-        print(call_table([document["dial"]], width=width, encoding=sys.stdout.encoding or "utf-8"))
-        logging.getLogger("dialtell.inspect").info("wrote %s", args.out)
-    return 0
+    width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 140)
+    return call_table(dials, errors, width=width, encoding=sys.stdout.encoding or "utf-8")
 
 
 def years_asked(args: argparse.Namespace) -> Years | None:

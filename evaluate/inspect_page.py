@@ -13,14 +13,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.attribution import SMALL_ERROR, Attribution, attribute, photo_map, view_map
+from dialtell.evaluate.attribution import SMALL_ERROR, Attribution, photo_map, view_map
 from dialtell.evaluate.call_table import plain_name
+from dialtell.evaluate.close_up_score import page_record
+from dialtell.evaluate.combined import Combined, combine
+from dialtell.evaluate.evidence_table import evidence_table, nothing_measured
+from dialtell.evaluate.examined import Examined, examine
 from dialtell.evaluate.flags import MAX_PIXELS
+from dialtell.evaluate.measurements.evidence import Evidence, gather_evidence
 from dialtell.evaluate.output import require_free
 from dialtell.evaluate.page import PHOTO_PX, PageExtras, ZoneCrop, write_page
+from dialtell.evaluate.pages.advice import reached_words
 from dialtell.evaluate.period import Years, check_period
 from dialtell.evaluate.reference_dial import reference_dial
 from dialtell.evaluate.score import ScoredPhoto, score_photo
+from dialtell.evaluate.second_opinion import NO_OPINION, second_opinion
 from dialtell.model.geometry import DialGeometry, patch_grid, sample
 from dialtell.model.patches import SCALE, SPAN, PatchSet
 from dialtell.model.photo import Photo
@@ -46,40 +53,58 @@ def inspect_photo(
     overwrite: bool = False,
     years: Years | None = None,
     compare_with: str | os.PathLike[str] | None = None,
+    examined: Examined | None = None,
 ) -> dict[str, Any]:
     """Score one photograph, write its page to `out`, and return a document of schema dialtell.inspect/1.
 
     years : when the movement was made, for the date check. compare_with : photograph of another dial to show beside the
-    close views; None draws a like dial of each kind.
+    close views; None draws a like dial of each kind. examined : the photograph, where that was done already.
 
     Raises PhotoError for the photograph and OutputError for the page, the latter before any work is done.
     """
     target = Path(out)
     require_free(target, overwrite=overwrite)
-    scored = score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+    examined = examined or examine(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+    scored, attribution = examined.scored, examined.attribution
     shown = shown_photo(scored.photo)
-    record, saliency, attribution = scored.record, None, None
-    period = None if years is None else check_period(years, record["call"], record["log10_lr"])
-    said = ""
+    record, saliency = scored.record, None
+    evidence, both = measured(scored)
+    period = None
+    if years is not None and both is None:
+        period = check_period(years, record["call"], record["log10_lr"])
+    elif years is not None and both is not None:
+        period = check_period(years, both.call, both.log10_lr)
+    said, table = "", nothing_measured(why_not_measured(scored))
     crops: list[ZoneCrop] = []
     if scored.reading is not None and scored.verdict is not None:
         scale = shown.shape[1] / scored.photo.pixels.shape[1]
-        record = scaled(record, scale)
-        if scored.verdict.whole.judged:
-            attribution = attribute(scored.reading.patches, weights)
+        record = page_record(scaled(record, scale))
+        if evidence is not None:
+            table = evidence_table(
+                evidence, diameter_mm=_diameter(scored), weighed=0 if both is None else both.used, scale=scale,
+                expected=ZONES if scored.reading.zones.named else (Zone.OTHER,),
+            )  # fmt: skip
+        if attribution is not None:
             geometry = scored.reading.geometry.scaled(scale)
             saliency = photo_map(attribution, scored.reading.patches, geometry, shown.shape[:2])
-            beside, said = what_beside(scored.reading, compare_with, weights, max_pixels)
+            if scored.reading.zones.named:
+                beside, said = what_beside(scored.reading, compare_with, weights, max_pixels)
+            else:  # no place on the dial to hold anything beside
+                beside = nothing_beside
             crops = [with_beside(crop, place, beside) for crop, place in zone_crops(scored, attribution)]
             if attribution.relative_error > SMALL_ERROR:
                 record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
-    extras = PageExtras(period, said)
+    reached = "" if scored.resolution is None else reached_words(scored.resolution, scored.record.get("close_up"))
+    extras = PageExtras(period, said, reached, examined.hints, table, both)
     write_page(target, record, shown, saliency, crops, _model(weights, scored), overwrite=overwrite, extras=extras)
     return {
         "schema": SCHEMA,
         "model": weights.identity,
         "page": str(target),
         "dial": scored.record,
+        "combined": None if both is None else both.record(),
+        "measurements": [] if evidence is None else measurement_records(evidence),
+        "not_measured": why_not_measured(scored) or None,
         "saliency": None
         if attribution is None
         else {
@@ -102,6 +127,53 @@ def inspect_photo(
             else round(period.posterior_log10_odds, 4),
         },
     }
+
+
+def measured(scored: ScoredPhoto) -> tuple[Evidence | None, Combined | None]:
+    """What was measured on a photograph's dial, None where it does not carry strokes; and the net's ratio with that of
+    the measurements, None without a dial."""
+    if scored.reading is None or scored.verdict is None:
+        return None, None
+    if scored.resolution is None or not scored.resolution.carries_strokes:
+        return None, combine(scored.verdict, NO_OPINION)
+    evidence = gather_evidence(scored.reading, diameter_mm=_diameter(scored))
+    return evidence, combine(scored.verdict, second_opinion(evidence))
+
+
+def why_not_measured(scored: ScoredPhoto) -> str:
+    """Why there is no evidence, as a clause; "" where there is."""
+    if scored.resolution is None:
+        return "no dial was read"
+    if scored.resolution.screened:
+        return "this is a picture of a halftone print, whose dots would be measured in place of strokes"
+    return "" if scored.resolution.enough else scored.resolution.shortfall
+
+
+def _diameter(scored: ScoredPhoto) -> float | None:
+    return None if scored.resolution is None else scored.resolution.diameter_mm
+
+
+def measurement_records(evidence: Evidence) -> list[dict[str, Any]]:
+    """Every measurement for a JSON document; painted, printed: percent of such drawn dials that show less."""
+
+    def figures(value: float | None) -> float | None:
+        return None if value is None else float(f"{value:.4g}")
+
+    return [
+        {
+            "zone": row.zone.value,
+            "name": row.name,
+            "value": figures(row.value),
+            "unit": row.unit,
+            "strokes": row.strokes,
+            "strokes_needed": row.least,
+            "painted_percent_below": figures(row.painted),
+            "printed_percent_below": figures(row.printed),
+            "lean_log10": figures(row.lean),
+            "words": row.words,
+        }
+        for row in evidence.rows
+    ]
 
 
 def shown_photo(photo: Photo) -> Bytes:
@@ -180,6 +252,11 @@ def view_of(photo: Photo, geometry: DialGeometry, place: Place) -> Bytes:
 
 
 Beside = Callable[[Place], tuple[tuple[str, Bytes], ...]]
+
+
+def nothing_beside(place: Place) -> tuple[tuple[str, Bytes], ...]:
+    """For a close view whose place on the dial is not known."""
+    return ()
 
 
 def what_beside(

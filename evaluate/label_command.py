@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from dialtell.evaluate.flag_values import whole
 from dialtell.evaluate.flags import add_reading
 
 LABELS = "labels.csv"
@@ -53,7 +54,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--show-calls", action="store_true", help="show the tool's call before the label is given (default: after)"
     )
     serving = parser.add_argument_group("the page")
-    serving.add_argument("--port", type=_port, default=0, metavar="N", help="port to serve on (default: any free one)")
+    serving.add_argument(
+        "--port", type=whole(0, 65535), default=0, metavar="N", help="port to serve on (default: any free one)"
+    )
     serving.add_argument("--no-browser", action="store_true", help="print the address and open no browser")
     comparing = parser.add_argument_group("comparing")
     comparing.add_argument(
@@ -124,9 +127,3 @@ def _serve(args: argparse.Namespace, table: Path) -> int:
                 done = sum(store.labelled(photo) for photo in folder)
                 log.info("ended; %d of %d photographs are labelled in %s", done, len(folder.photos), table)
     return 0
-
-
-def _port(text: str) -> int:
-    if not text.isdecimal() or int(text) > 65535:
-        raise argparse.ArgumentTypeError(f"{text!r} is no port from 0 to 65535")
-    return int(text)

@@ -10,10 +10,14 @@ from __future__ import annotations
 
 import hmac
 import importlib.resources
+import io
 import json
 import logging
 import secrets
+import socket
 import socketserver
+import threading
+import time
 from collections.abc import Callable, Mapping
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -28,7 +32,8 @@ from dialtell.synth.errors import DialtellError, OutputError
 
 HOST = "127.0.0.1"
 LARGEST_BODY = 65_536  # bytes
-PATIENCE_S = 30.0  # with a silent client
+PATIENCE_S = 30.0  # for a whole request to come, however slowly, and again for its answer to be taken
+MOST_CONNECTIONS = 32  # at once: a browser opens six
 COOKIE = "dialtell-label"
 
 POLICY = (
@@ -68,6 +73,7 @@ class LabelServer(ThreadingHTTPServer):
     """
 
     daemon_threads = True
+    patience_s = PATIENCE_S
 
     def __init__(
         self, folder: PhotoFolder, store: LabelStore, views: LabelViews, *, port: int = 0, show_calls: bool = False
@@ -75,6 +81,7 @@ class LabelServer(ThreadingHTTPServer):
         self.folder, self.store, self.views, self.show_calls = folder, store, views, show_calls
         self.token = secrets.token_urlsafe(32)
         self.seen: set[str] = set()  # photographs whose call was shown
+        self._places = threading.BoundedSemaphore(MOST_CONNECTIONS)
         try:
             super().__init__((HOST, port), _Handler)
         except OSError as error:
@@ -106,6 +113,24 @@ class LabelServer(ThreadingHTTPServer):
     def handle_error(self, request: Any, client_address: Any) -> None:
         """A client that went away is no fault of ours."""
         log.debug("a connection ended early", exc_info=True)
+
+    def process_request(self, request: Any, client_address: Any) -> None:
+        """Serve a connection in a thread of its own, or close it where too many are open."""
+        if not self._places.acquire(blocking=False):
+            self.shutdown_request(request)
+            return
+        try:
+            super().process_request(request, client_address)
+        except BaseException:
+            self._places.release()
+            raise
+
+    def process_request_thread(self, request: Any, client_address: Any) -> None:
+        """Serve a connection to its end."""
+        try:
+            super().process_request_thread(request, client_address)
+        finally:
+            self._places.release()
 
     # --- what is asked ---
 
@@ -144,7 +169,10 @@ class LabelServer(ThreadingHTTPServer):
         if not isinstance(points, list) or not all(isinstance(point, list) and len(point) == 2 for point in points):
             raise Refusal(HTTPStatus.BAD_REQUEST, "points are no pairs of numbers")
         picture = self.views.picture(photo)
-        text = outline_text(rim_ellipse(points, picture.width, picture.height)) if points else ""
+        try:
+            text = outline_text(rim_ellipse(points, picture.width, picture.height)) if points else ""
+        except OverflowError as error:  # a whole number beyond any float
+            raise Refusal(HTTPStatus.BAD_REQUEST, "points are no pairs of numbers") from error
         self.store.set_outline(photo, text)
         return self.details(photo)
 
@@ -170,12 +198,47 @@ class LabelServer(ThreadingHTTPServer):
         return self.folder.checked(number)
 
 
+class _Timely(io.RawIOBase):
+    """What comes over a connection until a moment; TimeoutError then, however slowly it drips."""
+
+    def __init__(self, connection: socket.socket) -> None:
+        self._connection = connection
+        self.until = 0.0
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        left = self.until - time.monotonic()
+        if left <= 0:
+            raise TimeoutError
+        self._connection.settimeout(left)
+        return self._connection.recv_into(buffer)
+
+
 class _Handler(BaseHTTPRequestHandler):
     """One connection."""
 
     server: LabelServer
     protocol_version = "HTTP/1.1"
-    timeout = PATIENCE_S
+
+    def setup(self) -> None:
+        super().setup()
+        self.rfile.close()
+        self._coming = _Timely(self.connection)
+        self.rfile = io.BufferedReader(self._coming)
+
+    def handle_one_request(self) -> None:
+        self._coming.until = time.monotonic() + self.server.patience_s
+        super().handle_one_request()
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """What is no request, or of no method we know: answered as all else is, and the connection ends."""
+        self.close_connection = True
+        if not hasattr(self, "request_version") or self.request_version == "HTTP/0.9":
+            return
+        self._send(json.dumps({"error": "no request this server answers"}).encode(), "application/json",
+                   HTTPStatus(code))  # fmt: skip
 
     def version_string(self) -> str:
         return "dialtell"
@@ -191,6 +254,7 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _answer(self, work: Callable[[], None]) -> None:
         try:
+            self.connection.settimeout(self.server.patience_s)
             self._admit_host()
             work()
         except Refusal as refusal:
@@ -227,7 +291,10 @@ class _Handler(BaseHTTPRequestHandler):
     # --- reading ---
 
     def _get(self) -> None:
-        address = urlsplit(self.path)
+        try:
+            address = urlsplit(self.path)
+        except ValueError as error:  # such as http://[
+            raise Refusal(HTTPStatus.BAD_REQUEST, "this is no address") from error
         tokens = parse_qs(address.query).get("token", [])
         if address.path == "/" and len(tokens) == 1 and self._is_token(tokens[0]):
             cookie = f"{COOKIE}-{self.server.port}={self.server.token}; Path=/; HttpOnly; SameSite=Strict"
@@ -277,7 +344,11 @@ class _Handler(BaseHTTPRequestHandler):
             raise Refusal(HTTPStatus.LENGTH_REQUIRED, "say how long the request is")
         if len(length) > 9 or int(length) > LARGEST_BODY:
             raise Refusal(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"send at most {LARGEST_BODY} bytes")
-        return self.rfile.read(int(length))
+        body = self.rfile.read(int(length))
+        if len(body) < int(length):
+            raise Refusal(HTTPStatus.BAD_REQUEST, "the request was cut off")
+        self.connection.settimeout(self.server.patience_s)
+        return body
 
     # --- answering ---
 
@@ -304,7 +375,8 @@ class _Handler(BaseHTTPRequestHandler):
         if self.close_connection:
             self.send_header("Connection", "close")
         self.end_headers()
-        self.wfile.write(content)
+        if self.command != "HEAD":
+            self.wfile.write(content)
 
 
 _UNREAD = {HTTPStatus.MISDIRECTED_REQUEST, HTTPStatus.LENGTH_REQUIRED, HTTPStatus.REQUEST_ENTITY_TOO_LARGE}

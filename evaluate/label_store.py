@@ -60,6 +60,8 @@ class LabelStore:
             raise OutputError(f"{self.path} cannot be written, there is no folder {self.path.parent}; make it first")
         if self.path.is_dir():
             raise OutputError(f"{self.path} is a folder; give a file in it with --csv")
+        if self.path.exists() and not self.path.is_file():
+            raise OutputError(f"{self.path} is a device or a pipe; give a file with --csv")
         self._lock()
         try:
             self._read()
@@ -237,7 +239,7 @@ class LabelStore:
             return
         while True:
             with said_in_words(self._guard):
-                handle = os.open(self._guard, os.O_RDWR | os.O_CREAT, 0o600)
+                handle = os.open(self._guard, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
             try:
                 fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 if os.fstat(handle).st_ino == os.stat(self._guard).st_ino:

@@ -36,6 +36,7 @@ from dialtell.evaluate.ladder_figures import (
     splits,
     zones_of,
 )
+from dialtell.evaluate.ladder_flags import add_ladder
 from dialtell.evaluate.output import json_text, write_text
 from dialtell.evaluate.rungs import Rung, frozen, rung_hash, rungs_named
 from dialtell.synth.errors import DialtellError, ParameterError, WeightsError
@@ -51,14 +52,6 @@ log = logging.getLogger("dialtell.ladder")
 
 AT_ONCE = 48  # dials judged together
 MEASURED = ("undetermined", "coverage", "accuracy", "auc", "brier", "ece", "cllr")
-
-
-def add_ladder_arguments(parser: argparse._ActionsContainer) -> None:
-    """Flags of the ladder besides weights and --out."""
-    parser.add_argument("--count", type=int, default=2000, metavar="N", help="dials a rung (default: %(default)s)")
-    parser.add_argument("--rungs", metavar="LETTERS", help="some of A to G, such as ACD (default: all)")
-    parser.add_argument("--workers", type=int, default=0, metavar="N", help="rendering processes (default: one a core)")
-    parser.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), default="auto", help="where nets run")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -313,7 +306,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("ladder", nargs="*", metavar="WEIGHTS", help="files or folders (default: the shipped weights)")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the files")
     parser.add_argument("--json", action="store_true", help="print the document")
-    add_ladder_arguments(parser)
+    add_ladder(parser)
     args = parser.parse_args(arguments)
     log.setLevel(logging.INFO)
     if not log.handlers:

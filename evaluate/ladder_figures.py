@@ -51,6 +51,7 @@ class Answers:
     cluster: NDArray[np.int64]
 
     def chosen(self, mask: Mask) -> Answers:
+        """Those under a mask."""
         return Answers(self.hand[mask], self.ratio[mask], self.call[mask], self.cluster[mask])
 
 

@@ -10,8 +10,9 @@ licence `admit` accepts are passed on.
 from __future__ import annotations
 
 import html
+import logging
 import re
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count, islice
 from typing import Any
@@ -23,10 +24,23 @@ from dialtell.evaluate.web import Web
 from dialtell.evaluate.web_address import DownloadError
 
 Json = Any
-Walk = Callable[[Web, str, str, str], Iterator[Record]]  # web, base URL, words, key
+_ODD = (KeyError, TypeError, AttributeError, IndexError, ValueError)  # what reading another shape than expected raises
 
 _PAGE = 50  # results asked for at a time
 _LOOKED_AT = 10  # results looked at for each one wanted, before a search is given up
+
+
+log = logging.getLogger("dialtell.gather")
+
+
+@dataclass(frozen=True)
+class Strange:
+    """A result in another shape than expected, and what was wrong with it."""
+
+    error: Exception
+
+
+Walk = Callable[[Web, str, str, str], Iterator[Record | Strange]]  # web, base URL, words, key
 
 
 @dataclass(frozen=True)
@@ -47,25 +61,78 @@ def search_museum(
 
     allowed : licences besides the public domain, from `licence.allowed_licences`.
     key : API key where the museum asks for one.
-    Raises DownloadError when the museum cannot be asked or answers in an unknown shape.
+    A result that lacks what must be known of it (its licence, its images, its number) is left out with a warning.
+    Raises DownloadError when the museum cannot be asked, or answers in an unknown shape throughout.
     """
+    free: list[Record] = []
+    strange: list[Strange] = []
+    sound = 0
     try:
-        found = islice(museum.walk(web, museum.base, words, key), _LOOKED_AT * limit)
-        free = (one for one in found if one.image_urls and admit(one.licence, one.attribution, allowed=allowed))
-        return list(islice(free, limit))
-    except (KeyError, TypeError, AttributeError, IndexError, ValueError) as error:
+        for one in islice(museum.walk(web, museum.base, words, key), _LOOKED_AT * limit):
+            if isinstance(one, Strange):
+                strange.append(one)
+                continue
+            sound += 1
+            if one.image_urls and admit(one.licence, one.attribution, allowed=allowed):
+                free.append(one)
+            if len(free) == limit:
+                break
+    except _ODD as error:
         if isinstance(error, DownloadError):
             raise
-        raise DownloadError(
-            f"{museum.title} answers in an unknown shape ({type(error).__name__}: {error}); its service may have "
-            "changed"
-        ) from error
+        raise _unknown(museum, error) from error
+    if strange and not sound:
+        raise _unknown(museum, strange[0].error)
+    if strange:
+        what = _said_of(strange[0].error)
+        log.warning("%s: %d of %d results left out, in an unknown shape (%s)", museum.title, len(strange),
+                    len(strange) + sound, what)  # fmt: skip
+    return free
 
 
-def _met(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
+def _unknown(museum: Museum, error: Exception) -> DownloadError:
+    return DownloadError(
+        f"{museum.title} answers in an unknown shape ({_said_of(error)}); its service may have changed"
+    )
+
+
+def _said_of(error: Exception) -> str:
+    return f"{type(error).__name__}: {error}"
+
+
+def _each(rows: Iterable[Json], build: Callable[[Json], Record]) -> Iterator[Record | Strange]:
+    """The record of each result; one that cannot be read does not end the search."""
+    for row in rows:
+        try:
+            found: Record | Strange = build(row)
+        except _ODD as error:
+            found = Strange(error)
+        yield found
+
+
+def _met(web: Web, base: str, words: str, key: str) -> Iterator[Record | Strange]:
     """One search gives all object numbers, best first; each record is asked for. The search also matches texts that
     only mention a word, so objects that name none of the words are left out."""
     wanted = {word for word in re.findall(r"\w+", words.casefold()) if len(word) > 2}
+
+    def record(one: Json) -> Record:
+        said = " ".join(str(one.get(name) or "") for name in ("objectName", "title", "medium", "classification"))
+        meant = not wanted or any(word in said.casefold() for word in wanted)
+        return Record(
+            museum="Metropolitan Museum of Art",
+            licence=CC0 if one["isPublicDomain"] is True else "",
+            image_urls=_urls(one["primaryImage"], *(one.get("additionalImages") or [])) if meant else (),
+            object_id=_line(one["objectID"]),
+            accession_number=_line(one.get("accessionNumber")),
+            title=_line(one.get("title")),
+            object_type=_line(one.get("objectName")),
+            date_text=_line(one.get("objectDate")),
+            year_begin=_year(one.get("objectBeginDate")),
+            year_end=_year(one.get("objectEndDate")),
+            medium=_line(one.get("medium")),
+            source=_line(one.get("objectURL")),
+        )
+
     listing = web.document(f"{base}search?{urlencode({'hasImages': 'true', 'q': words})}")
     for number in listing["objectIDs"] or []:
         try:
@@ -75,53 +142,39 @@ def _met(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
                 raise
             yield Record("", "", ())  # listed, but withdrawn
             continue
-        said = " ".join(str(one.get(name) or "") for name in ("objectName", "title", "medium", "classification"))
-        free = one["isPublicDomain"] is True
-        yield Record(
-            museum="Metropolitan Museum of Art",
-            licence=CC0 if free else "",
-            image_urls=_urls(one["primaryImage"], *one["additionalImages"])
-            if not wanted or any(word in said.casefold() for word in wanted)
-            else (),
-            object_id=_line(one["objectID"]),
-            accession_number=_line(one["accessionNumber"]),
-            title=_line(one["title"]),
-            object_type=_line(one.get("objectName")),
-            date_text=_line(one.get("objectDate")),
-            year_begin=_year(one.get("objectBeginDate")),
-            year_end=_year(one.get("objectEndDate")),
-            medium=_line(one.get("medium")),
-            source=_line(one.get("objectURL")),
-        )
+        yield from _each([one], record)
 
 
-def _cleveland(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
+def _cleveland(web: Web, base: str, words: str, key: str) -> Iterator[Record | Strange]:
     for skip in count(0, _PAGE):
         query = {"q": words, "cc0": "1", "has_image": "1", "limit": _PAGE, "skip": skip}
         page = web.document(f"{base}?{urlencode(query)}")["data"]
-        for one in page:
-            sizes = one["images"] or {}
-            # "full" is a TIFF of hundreds of megabytes, "print" the largest JPEG
-            size = sizes.get("print") or sizes.get("web") or {}
-            yield Record(
-                museum="Cleveland Museum of Art",
-                licence=_line(one["share_license_status"]),
-                image_urls=_urls(size.get("url")),
-                object_id=_line(one["id"]),
-                accession_number=_line(one["accession_number"]),
-                title=_line(one["title"]),
-                object_type=_line(one.get("type")),
-                date_text=_line(one.get("creation_date")),
-                year_begin=_year(one.get("creation_date_earliest")),
-                year_end=_year(one.get("creation_date_latest")),
-                medium=_line(one.get("technique")),
-                source=_line(one.get("url")),
-            )
+        yield from _each(page, _cleveland_record)
         if len(page) < _PAGE:
             return
 
 
-def _chicago(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
+def _cleveland_record(one: Json) -> Record:
+    sizes = one["images"] or {}
+    # "full" is a TIFF of hundreds of megabytes, "print" the largest JPEG
+    size = sizes.get("print") or sizes.get("web") or {}
+    return Record(
+        museum="Cleveland Museum of Art",
+        licence=_line(one["share_license_status"]),
+        image_urls=_urls(size.get("url")),
+        object_id=_line(one["id"]),
+        accession_number=_line(one.get("accession_number")),
+        title=_line(one.get("title")),
+        object_type=_line(one.get("type")),
+        date_text=_line(one.get("creation_date")),
+        year_begin=_year(one.get("creation_date_earliest")),
+        year_end=_year(one.get("creation_date_latest")),
+        medium=_line(one.get("technique")),
+        source=_line(one.get("url")),
+    )
+
+
+def _chicago(web: Web, base: str, words: str, key: str) -> Iterator[Record | Strange]:
     names = "id,title,main_reference_number,date_display,date_start,date_end,medium_display,artwork_type_title"
     for page in count(1):
         query = {
@@ -132,58 +185,60 @@ def _chicago(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
             "page": page,
         }
         answer = web.document(f"{base}artworks/search?{urlencode(query)}")
-        for one in answer["data"]:
-            images = [one["image_id"], *(one.get("alt_image_ids") or [])]
-            yield Record(
-                museum="Art Institute of Chicago",
-                licence=CC0 if one["is_public_domain"] is True else "",
-                # 1686 px is the widest the museum documents; wide enough for a dial only if the dial fills the frame
-                image_urls=_urls(
-                    *(f"https://www.artic.edu/iiif/2/{name}/full/1686,/0/default.jpg" for name in images if name)
-                ),
-                object_id=_line(one["id"]),
-                accession_number=_line(one.get("main_reference_number")),
-                title=_line(one["title"]),
-                object_type=_line(one.get("artwork_type_title")),
-                date_text=_line(one.get("date_display")),
-                year_begin=_year(one.get("date_start")),
-                year_end=_year(one.get("date_end")),
-                medium=_line(one.get("medium_display")),
-                source=f"https://www.artic.edu/artworks/{int(one['id'])}",
-            )
+        yield from _each(answer["data"], _chicago_record)
         if not answer["data"] or page >= answer["pagination"]["total_pages"]:
             return
 
 
-def _smithsonian(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
+def _chicago_record(one: Json) -> Record:
+    images = [one["image_id"], *(one.get("alt_image_ids") or [])]
+    return Record(
+        museum="Art Institute of Chicago",
+        licence=CC0 if one["is_public_domain"] is True else "",
+        # 1686 px is the widest the museum documents; wide enough for a dial only if the dial fills the frame
+        image_urls=_urls(*(f"https://www.artic.edu/iiif/2/{name}/full/1686,/0/default.jpg" for name in images if name)),
+        object_id=_line(one["id"]),
+        accession_number=_line(one.get("main_reference_number")),
+        title=_line(one.get("title")),
+        object_type=_line(one.get("artwork_type_title")),
+        date_text=_line(one.get("date_display")),
+        year_begin=_year(one.get("date_start")),
+        year_end=_year(one.get("date_end")),
+        medium=_line(one.get("medium_display")),
+        source=f"https://www.artic.edu/artworks/{int(one['id'])}",
+    )
+
+
+def _smithsonian(web: Web, base: str, words: str, key: str) -> Iterator[Record | Strange]:
     """`metadata_usage` is about the text; each image has a `usage` of its own, and many watches' are not CC0."""
     for start in count(0, _PAGE):
         query = {"q": f"({words}) AND media_usage:CC0", "start": start, "rows": _PAGE, "api_key": key or "DEMO_KEY"}
         answer = web.document(f"{base}search?{urlencode(query)}")["response"]
-        for row in answer["rows"]:
-            facts = row["content"]["descriptiveNonRepeating"]
-            free = row["content"].get("freetext") or {}
-            media = (facts.get("online_media") or {}).get("media") or []
-            images = [
-                one for one in media if (one.get("usage") or {}).get("access") == "CC0" and one["type"] == "Images"
-            ]
-            yield Record(
-                museum=_line(facts.get("data_source")) or "Smithsonian Institution",
-                licence=CC0 if images else "",
-                image_urls=_urls(*(_largest(one) for one in images)),
-                object_id=_line(row["id"]),
-                accession_number=_said(free, "identifier", "accession number"),
-                title=_line(row["title"]),
-                object_type=_said(free, "objectType"),
-                date_text=_said(free, "date"),
-                medium=_said(free, "physicalDescription"),
-                source=_line(facts.get("record_link")),
-            )
+        yield from _each(answer["rows"], _smithsonian_record)
         if not answer["rows"] or start + _PAGE >= answer["rowCount"]:
             return
 
 
-def _commons(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
+def _smithsonian_record(row: Json) -> Record:
+    facts = row["content"]["descriptiveNonRepeating"]
+    free = row["content"].get("freetext") or {}
+    media = (facts.get("online_media") or {}).get("media") or []
+    images = [one for one in media if (one.get("usage") or {}).get("access") == "CC0" and one.get("type") == "Images"]
+    return Record(
+        museum=_line(facts.get("data_source")) or "Smithsonian Institution",
+        licence=CC0 if images else "",
+        image_urls=_urls(*(_largest(one) for one in images)),
+        object_id=_line(row["id"]),
+        accession_number=_said(free, "identifier", "accession number"),
+        title=_line(row.get("title")),
+        object_type=_said(free, "objectType"),
+        date_text=_said(free, "date"),
+        medium=_said(free, "physicalDescription"),
+        source=_line(facts.get("record_link")),
+    )
+
+
+def _commons(web: Web, base: str, words: str, key: str) -> Iterator[Record | Strange]:
     """Files, not objects: one photograph a record, its licence and author from the file's page."""
     onward: dict[str, str] = {}
     while True:
@@ -205,22 +260,26 @@ def _commons(web: Web, base: str, words: str, key: str) -> Iterator[Record]:
             return  # nothing found
         # the search's rank is in "index"; pages come in another order
         pages = sorted(answer["query"]["pages"], key=lambda page: int(page["index"]))
-        for page in pages:
-            for info in page.get("imageinfo") or []:
-                said = {name: _line(entry.get("value")) for name, entry in (info.get("extmetadata") or {}).items()}
-                yield Record(
-                    museum="Wikimedia Commons",
-                    licence=said.get("LicenseShortName", ""),
-                    attribution=said.get("Artist", "") or said.get("Credit", ""),
-                    image_urls=_urls(info["url"]),
-                    object_id=_line(page["pageid"]),
-                    title=_line(page["title"]).removeprefix("File:"),
-                    date_text=said.get("DateTimeOriginal", ""),
-                    source=_line(info.get("descriptionurl")),
-                )
+        files = [(page, info) for page in pages for info in page.get("imageinfo") or []]
+        yield from _each(files, _commons_record)
         onward = {name: str(value) for name, value in (answer.get("continue") or {}).items()}
         if not pages or not onward:
             return
+
+
+def _commons_record(file: Json) -> Record:
+    page, info = file
+    said = {name: _line(entry.get("value")) for name, entry in (info.get("extmetadata") or {}).items()}
+    return Record(
+        museum="Wikimedia Commons",
+        licence=said.get("LicenseShortName", ""),
+        attribution=said.get("Artist", "") or said.get("Credit", ""),
+        image_urls=_urls(info["url"]),
+        object_id=_line(page["pageid"]),
+        title=_line(page["title"]).removeprefix("File:"),
+        date_text=said.get("DateTimeOriginal", ""),
+        source=_line(info.get("descriptionurl")),
+    )
 
 
 MUSEUMS = {

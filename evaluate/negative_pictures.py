@@ -72,10 +72,12 @@ class Canvas:
         return int(red), int(green), int(blue)
 
     def colour(self) -> Colour:
+        """A colour neither black nor white."""
         red, green, blue = self.rng.integers(20, 235, 3)
         return int(red), int(green), int(blue)
 
     def saying(self, words: int) -> str:
+        """So many words at random."""
         return " ".join(str(word) for word in self.rng.choice(WORDS, words))
 
 

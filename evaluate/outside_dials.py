@@ -38,6 +38,7 @@ class Kind(StrEnum):
 
     @property
     def hand(self) -> bool:
+        """Whether figures were written by hand."""
         return self is Kind.HAND
 
 
@@ -60,6 +61,7 @@ class Photograph:
 
     @property
     def outline(self) -> LabelledOutline:
+        """The rim, as labels state it."""
         return LabelledOutline(*self.center, self.radius, self.radius, 0.0)
 
 

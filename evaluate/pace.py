@@ -151,6 +151,21 @@ def measure(place: str, repeats: int, cores: int, net_threads: int) -> dict[str,
     }
 
 
+def pace_of(photo: str | None, repeats: int, cores: int, net_threads: int) -> dict[str, Any]:
+    """What `measure` finds of a photograph (None: one drawn for it), in a process of its own.
+
+    The drawing has another process, so that its memory is not counted.
+    """
+    spawn = multiprocessing.get_context("spawn")
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(photo) if photo else Path(folder) / "dial.jpg"
+        if not photo:
+            with ProcessPoolExecutor(1, mp_context=spawn) as pool:
+                pool.submit(draw_photograph, place).result()
+        with ProcessPoolExecutor(1, mp_context=spawn) as pool:
+            return pool.submit(measure, str(place), repeats, cores, net_threads).result()
+
+
 def _peak_mb() -> float:
     unit = 1 if sys.platform == "darwin" else 1024  # bytes there, kB elsewhere
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
@@ -199,15 +214,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--net-threads", type=int, default=1, metavar="N", help="of torch (default: 1)")
     parser.add_argument("--json", action="store_true", help="one JSON document, seconds")
     args = parser.parse_args(arguments)
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(args.photo) if args.photo else Path(folder) / "dial.jpg"
-        # drawn in another process, so that its memory is not counted; as is the measuring itself
-        spawn = multiprocessing.get_context("spawn")
-        if not args.photo:
-            with ProcessPoolExecutor(1, mp_context=spawn) as pool:
-                pool.submit(draw_photograph, place).result()
-        with ProcessPoolExecutor(1, mp_context=spawn) as pool:
-            found = pool.submit(measure, str(place), args.repeats, args.cores, args.net_threads).result()
+    found = pace_of(args.photo, args.repeats, args.cores, args.net_threads)
     found["start"] = start_times(args.repeats)
     print(json.dumps(found) if args.json else table(found))
     return 0

@@ -6,9 +6,6 @@ security policy allows only that script. Names and reasons are escaped by the te
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import importlib.resources
 import math
 import os
 from collections.abc import Mapping, Sequence
@@ -16,17 +13,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import numpy as np
-from markupsafe import Markup
 from numpy.typing import NDArray
 
 from dialtell.evaluate.call_table import in_order, plain_name
 from dialtell.evaluate.cautions import CAUTIONS
+from dialtell.evaluate.combined import Agreement, Combined, combined_support
+from dialtell.evaluate.evidence_table import EvidenceTable
 from dialtell.evaluate.output import require_free, write_text
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.advice import ADVICES, resolution_words
+from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period import PeriodCheck
+from dialtell.evaluate.reasons import DISAGREE, WITHHELD
+from dialtell.evaluate.style_hints import StyleHint
 from dialtell.evaluate.support import findings_sentence
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
@@ -65,10 +65,16 @@ class ZoneCrop:
 @dataclass(frozen=True)
 class PageExtras:
     """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
-    are, in a sentence."""
+    are, in a sentence. resolution : reached and needed, in words. hints : of style and period.
+    evidence : what was measured. combined : the net's ratio with that of the measurements, which then makes the call.
+    """
 
     period: PeriodCheck | None = None
     beside: str = ""
+    resolution: str = ""
+    hints: Sequence[StyleHint] = ()
+    evidence: EvidenceTable | None = None
+    combined: Combined | None = None
 
 
 def write_page(
@@ -111,21 +117,24 @@ def page_text(
     height, width = photo.shape[:2]
     shown = pictures.fitted(photo, PHOTO_PX)
     zones = [_zone(zone, width, height) for zone in _all_zones(dial["zones"])]
-    ratio, chance = dial["log10_lr"], dial["probability_hand"]
-    capped = str(dial["support"]).startswith("at least")
-    script = _own("inspection.js")
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    template = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    ).from_string(_own("inspection.html"))
-    return template.render(
-        script=Markup(script),  # our own file, as are the styles; everything else is escaped
-        script_hash=f"sha256-{digest}",
-        style=Markup(_own("inspection.css")),
+    both, evidence = extras.combined, extras.evidence
+    call, ratio, chance = dial["call"], dial["log10_lr"], dial["probability_hand"]
+    support = str(dial["support"])
+    if both is not None and both.log10_lr is not None:
+        call, ratio, chance = both.call, both.log10_lr, both.probability_hand
+        support = combined_support(both, support)
+    capped = support.startswith("at least")
+    held = support in (WITHHELD, DISAGREE)
+    if held:  # a number beside "withheld" would be read as one that holds
+        ratio = chance = None
+    return filled(
+        "inspection",
         photo_name=plain_name(dial["photo"]),
-        headline=HEADLINES[dial["call"]],
+        headline=HEADLINES[call],
         reason=plain_name(dial["reason"]),
-        support=plain_name(dial["support"]),
+        held=held,
+        combined=None if both is None else _combined(both),
+        support=plain_name(support),
         ratio=None if ratio is None else _signed(ratio) + _beyond(ratio, capped),
         chance=None if chance is None else f"{chance:.2f}" + _beyond(ratio, capped),
         scale=None if ratio is None else round(50 + 50 * max(-6.0, min(6.0, ratio)) / 6, 2),
@@ -146,7 +155,10 @@ def page_text(
         crops=_crops(crops, saliency),
         period=None if extras.period is None else _period(extras.period),
         beside=plain_name(extras.beside),
-        resolution=resolution_words(dial["geometry"], model.get("pixels_per_mm_needed")),
+        resolution=extras.resolution or resolution_words(dial["geometry"], model.get("pixels_per_mm_needed")),
+        style_hints=extras.hints,
+        evidence=evidence,
+        strokes=[] if evidence is None else evidence.lines,
         advices=ADVICES,
         cautions=CAUTIONS,
         versions=[
@@ -171,10 +183,6 @@ def _require_fit(
     for name, image, signed in pairs:
         if signed is not None and (signed.shape != image.shape[:2] or not np.isfinite(signed).all()):
             raise ParameterError(f"{name} has shape {signed.shape}; give finite values of shape {image.shape[:2]}")
-
-
-def _own(name: str) -> str:
-    return importlib.resources.files("dialtell.evaluate.pages").joinpath(name).read_text(encoding="utf-8")
 
 
 def _signed(value: float, digits: int = 2) -> str:
@@ -232,6 +240,21 @@ def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
         "left": round(float(np.clip(100 * left / width, 12, 88)), 2),
         "top": round(float(np.clip(100 * top / height, 2.5, 97.5)), 2),
+    }
+
+
+def _combined(both: Combined) -> dict[str, Any]:
+    """Net and measurements side by side, and what becomes of them."""
+    net, measured = both.net, both.measured
+    return {
+        "sentence": both.sentence,
+        "disagree": both.agreement is Agreement.DISAGREE,
+        "withdrawn": both.withdrawn,
+        "net": None if net is None else _signed(net) + _beyond(net, both.net_capped),
+        "net_call": both.net_call,
+        "measured": None if measured is None else _signed(measured) + _beyond(measured, both.measured_capped),
+        "used": both.used,
+        "cut": "or more" if both.net_capped or both.measured_capped else "",
     }
 
 

@@ -42,6 +42,7 @@ class Years:
 
     @property
     def words(self) -> str:
+        """The year, or the span of years where it is not known to one."""
         if self.high - self.low < 1:
             return f"{self.best:.0f}"
         return f"about {self.best:.0f} ({self.low:.0f} to {self.high:.0f})"

@@ -15,6 +15,7 @@ from functools import cache
 from typing import Any
 
 from dialtell.evaluate.registration import LEAST_SITES, Registration
+from dialtell.evaluate.support import NO_SUPPORT, NOT_JUDGED, support_band
 from dialtell.model.calibration import threshold
 from dialtell.synth.errors import WeightsError
 
@@ -24,6 +25,9 @@ DIFFERENT = "different designs"
 CANNOT_TELL = "cannot tell"
 FEATURES = ("ln spread, dial radii", "ln spread, px", "ln px per dial radius", "logit share", "mean score")
 FILE = "plate_test.json"
+# log10 LR for one plate that a part of a dial may reach: the model was measured on whole dials, and the strokes of one
+# painted figure lie together better than those of two
+PART_HIGH = 0.5
 
 
 @dataclass(frozen=True)
@@ -63,17 +67,41 @@ class PlateVerdict:
     noise: float
 
 
-def features(found: Registration) -> tuple[float, ...]:
-    """What the model reads; see FEATURES."""
-    spread = max(found.spread, 1e-5)
-    share = min(max(found.share, 0.02), 0.98)
+@dataclass(frozen=True)
+class Laid:
+    """What the test reads of two dials laid on each other, without the pictures.
+
+    scale : px per dial radius both were compared at. score : mean correlation of the matched. See Registration.
+    """
+
+    sites: int
+    matched: int
+    spread: float
+    score: float
+    scale: float
+
+    @property
+    def share(self) -> float:
+        """Share of places at which the two dials matched."""
+        return self.matched / self.sites if self.sites else 0.0
+
+
+def laid_of(found: Registration) -> Laid:
+    """The numbers of a registration."""
     score = float(found.score[found.matched].mean()) if found.matched.any() else 0.0
+    return Laid(len(found.sites), int(found.matched.sum()), found.spread, score, found.scale)
+
+
+def features(laid: Laid) -> tuple[float, ...]:
+    """What the model reads; see FEATURES."""
+    spread = max(laid.spread, 1e-5)
+    share = min(max(laid.share, 0.02), 0.98)
     return (
         math.log(spread),
-        math.log(max(spread * found.scale, 0.01)),
-        math.log(found.scale),
+        math.log(max(spread * laid.scale, 0.01)),
+        math.log(laid.scale),
         math.log(share / (1 - share)),
-        score,
+        laid.score,
     )
 
 
@@ -82,36 +110,59 @@ def noise_floor(scale: float) -> float:
     return 0.12 / scale
 
 
-def judge_pair(found: Registration | None, model: PlateModel | None = None) -> PlateVerdict:
-    """The finding for two dials laid on each other."""
+def judge_pair(
+    found: Registration | Laid | None, model: PlateModel | None = None, *, part: bool = False
+) -> PlateVerdict:
+    """The finding for two dials laid on each other; None where too little could be compared.
+
+    part : only a part of the dial is seen on both; that can show that two were drawn separately, not that one plate
+    fits both.
+    """
     model = model or shipped_model()
     nan = float("nan")
     if found is None:
-        why = f"Fewer than {LEAST_SITES} places on the first dial can be compared."
+        where = "in what both photographs show" if part else "on the first dial"
+        why = f"Fewer than {LEAST_SITES} places {where} can be compared."
         return PlateVerdict(CANNOT_TELL, why, None, False, 0, 0, nan, nan)
-    sites, matched = len(found.sites), int(found.matched.sum())
-    noise = noise_floor(found.scale)
+    laid = found if isinstance(found, Laid) else laid_of(found)
+    noise = noise_floor(laid.scale)
 
     def verdict(finding: str, why: str, ratio: float | None = None, capped: bool = False) -> PlateVerdict:
-        return PlateVerdict(finding, why, ratio, capped, sites, matched, found.spread, noise)
+        return PlateVerdict(finding, why, ratio, capped, laid.sites, laid.matched, laid.spread, noise)
 
-    where = f"{matched} of {sites} places on the first dial were found on the second"
-    if found.share <= model.unlike:
+    where = f"{laid.matched} of {laid.sites} places on the first dial were found on the second"
+    if part and laid.share < model.alike:
+        return verdict(CANNOT_TELL, f"Only {where}: they may show different parts of the dial, or different designs.")
+    if laid.share <= model.unlike:
         return verdict(DIFFERENT, f"Only {where}.")
-    if matched < LEAST_SITES or found.share < model.alike:
+    if laid.matched < LEAST_SITES or laid.share < model.alike:
         return verdict(CANNOT_TELL, f"{where}: too few to say that the design is the same, too many to say it is not.")
-    if found.scale < model.coarsest:
-        why = f"The photographs resolve {found.scale:.0f} px per dial radius; {model.coarsest:.0f} are needed."
+    if laid.scale < model.coarsest:
+        why = f"The photographs resolve {laid.scale:.0f} px per dial radius; {model.coarsest:.0f} are needed."
         return verdict(CANNOT_TELL, why)
-    raw = model.offset + sum(w * (x - m) for w, x, m in zip(model.weights, features(found), model.middle, strict=True))
+    raw = model.offset + sum(w * (x - m) for w, x, m in zip(model.weights, features(laid), model.middle, strict=True))
     ratio = raw / math.log(10)
-    held = min(max(ratio, model.low), model.high)
-    left = f"{where}, and they stray by {found.spread * found.scale:.2f} px per axis after a smooth bend"
+    held = min(max(ratio, model.low), min(model.high, PART_HIGH) if part else model.high)
+    left = f"{where}, and they stray by {laid.spread * laid.scale:.2f} px per axis after a smooth bend"
+    if part and ratio >= threshold():
+        why = f"{left}: no more than two photographs of one print do, but a part alone is not enough to say so."
+        return verdict(CANNOT_TELL, why, held, held != ratio)
     if abs(held) < threshold():
         return verdict(CANNOT_TELL, f"{left}: that fits both.", held, held != ratio)
     if held > 0:
         return verdict(ONE_PLATE, f"{left}: no more than two photographs of one print do.", held, held != ratio)
     return verdict(SEPARATE, f"{left}: more than one plate would leave.", held, held != ratio)
+
+
+def pair_support(finding: str, log10_lr: float | None, *, capped: bool = False) -> str:
+    """The ratio in words, for one plate or for separate drawing."""
+    if finding == DIFFERENT or log10_lr is None:
+        return NOT_JUDGED
+    band = support_band(log10_lr)
+    if band == NO_SUPPORT:
+        return NO_SUPPORT
+    side = "one plate" if log10_lr > 0 else "separate drawing"
+    return f"{'at least ' if capped else ''}{band} support for {side}"
 
 
 @cache

@@ -116,6 +116,7 @@ def _hidden(zone: Zone, zones: ZoneMap) -> str:
 
 
 def name(zone: Zone) -> str:
+    """A zone as sentences name it."""
     return _NAMES.get(zone, zone.value)
 
 

@@ -6,7 +6,9 @@ degree takes it up; what a painter's scatter does differs from stroke to stroke 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -25,9 +27,14 @@ TEMPLATE = 0.03  # dial radii, half side of what is compared at a site: about a 
 REACHES = (0.07, 0.035, 0.02)  # dial radii searched about the expected place, pass by pass
 DEGREES = (1, 2, 3)  # of the polynomial fitted after each pass
 LEAST_SCORE = 0.55  # normalised correlation below which a site found no match
+MOST_STRETCH = 1.2  # either way, in the middle of a bend
 LEAST_SITES = 25  # fewer say nothing about a smooth bend
 TURNS = 1440  # angles of the polar maps that find the rotation
 CANDIDATES = 5  # rotations tried
+SAMPLED = 80  # sites they are tried on
+FEWEST_AGREEING, AGREEING = 8, 0.02  # sites that a turn is judged by; dial radii they may differ by, painted ones too
+# of a part of a dial, whose figures fix the rotation less and whose scatter a free bend would follow
+PART_CANDIDATES, PART_DEGREES = 12, (1, 1, 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +55,7 @@ class Registration:
 
     fitted : (N, 2) where the smooth bend puts them on B. matched : (N,) true where a match was found near there.
     turn : radians from A to B before the bend. scale : px per dial radius both were compared at. coefficients : of the
-    bend, (K, 2).
+    bend, (K, 2). freedom : coefficients per axis that the spread is corrected for, 0 for none.
     """
 
     sites: Floats
@@ -59,6 +66,7 @@ class Registration:
     turn: float
     scale: float
     coefficients: Floats
+    freedom: int = 0
 
     def place(self, points: Floats) -> Floats:
         """(..., 2) dial radii on A to where the smooth bend puts them on B."""
@@ -73,9 +81,12 @@ class Registration:
     @property
     def spread(self) -> float:
         """Robust SD of the residual per axis, dial radii: 1.4826 times the median size of its parts; nan without."""
-        if not self.matched.any():
+        count = int(self.matched.sum())
+        if count <= self.freedom:
             return float("nan")
-        return float(1.4826 * np.median(np.abs(self.residual)))
+        # a bend fitted to few places follows their scatter
+        grown = math.sqrt(count / (count - self.freedom))
+        return float(grown * 1.4826 * np.median(np.abs(self.residual)))
 
     @property
     def share(self) -> float:
@@ -107,29 +118,58 @@ def sheet_of(reading: Reading, scale: float) -> Sheet:
     return Sheet(np.asarray(soft, np.float32), seen, scale)
 
 
-def register(first: Sheet, second: Sheet) -> Registration | None:
-    """Lay the first sheet on the second, of one scale; None when the first shows too few places to compare."""
+def register(first: Sheet, second: Sheet, *, part: bool = False) -> Registration | None:
+    """Lay the first sheet on the second, of one scale; None when the first shows too few places to compare.
+
+    part : one of them or both show only a part of the dial. Only what both show is compared, and bent less freely.
+    """
     sites = find_sites(first)
     if len(sites) < LEAST_SITES:
         return None
-    turn = _best_turn(first, second, sites)
+    turn = _best_turn(first, second, sites, PART_CANDIDATES if part else CANDIDATES)
+    degrees = PART_DEGREES if part else DEGREES
+    if part:
+        first = Sheet(first.ink, first.seen & _turned_mask(second.seen, turn), first.scale)
+        sites = find_sites(first)
+        if len(sites) < LEAST_SITES:
+            return None
     expected = _turned(sites, turn)
     found, score = expected, np.zeros(len(sites))
     near = np.zeros(len(sites), dtype=bool)
     coefficients = bend(sites, expected, np.ones(len(sites), dtype=bool), DEGREES[-1])
-    for reach, degree in zip(REACHES, DEGREES, strict=True):
-        found, score = match(first, second, sites, expected, turn, reach)
+    templates = cut_templates(first, sites, turn)
+    for reach, degree in zip(REACHES, degrees, strict=True):
+        found, score = match(first, second, sites, expected, turn, reach, templates)
         near = score > LEAST_SCORE
         if near.sum() < LEAST_SITES:
             break
-        coefficients = bend(sites, found, near, degree)
+        fitted = bend(sites, found, near, degree)
+        if not _keeps_shape(fitted):  # chance matches, such as of tracks laid on each other back to front
+            near[:] = False
+            break
+        coefficients = fitted
         expected = _powers(sites, degree) @ coefficients
     # a match far from where its neighbours say is a match with something else
     size = np.hypot(*(found - expected).T)
     near &= size < max(REACHES[-1] * 0.9, 1.5 / first.scale)
     whole = np.zeros((len(_exponents(DEGREES[-1])), 2))
     whole[: len(coefficients)] = coefficients  # the lower degrees come first
-    return Registration(sites, found, score, expected, near, turn, first.scale, whole)
+    freedom = len(_exponents(degrees[-1])) if part else 0
+    return Registration(sites, found, score, expected, near, turn, first.scale, whole, freedom)
+
+
+def _keeps_shape(coefficients: Floats) -> bool:
+    """Whether the middle of a bend neither mirrors nor stretches beyond what outlines and views differ by."""
+    straight = coefficients[1:3]
+    sizes = np.linalg.svd(straight, compute_uv=False)
+    return bool(np.linalg.det(straight) > 0 and 1 / MOST_STRETCH < sizes[1] and sizes[0] < MOST_STRETCH)
+
+
+def _turned_mask(seen: NDArray[np.bool_], turn: float) -> NDArray[np.bool_]:
+    """What of the second sheet is seen, as it lies on the first."""
+    side = len(seen)
+    matrix = cv2.getRotationMatrix2D((0.5 * side - 0.5, 0.5 * side - 0.5), float(np.degrees(turn)), 1.0)
+    return np.asarray(cv2.warpAffine(seen.astype(np.uint8), matrix, (side, side), flags=cv2.INTER_NEAREST)) > 0
 
 
 def find_sites(sheet: Sheet) -> Floats:
@@ -149,32 +189,41 @@ def _turned(points: Floats, turn: float) -> Floats:
     return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
-def _best_turn(first: Sheet, second: Sheet, sites: Floats) -> float:
-    """The candidate turn at which most of a sample of sites find a like place near by."""
-    some = sites[:: max(len(sites) // 80, 1)]
+def _best_turn(first: Sheet, second: Sheet, sites: Floats, candidates: int) -> float:
+    """The candidate turn at which most of a sample of sites find a like place, and these agree with each other.
+
+    At a wrong turn ticks are laid on other ticks, but figures find chance likenesses that lie every way.
+    """
+    some = sites[:: max(len(sites) // SAMPLED, 1)]
 
     def liking(turn: float) -> float:
-        _, score = match(first, second, some, _turned(some, turn), turn, REACHES[0])
-        return float(np.clip(score, 0, None).mean())
+        expected = _turned(some, turn)
+        found, score = match(first, second, some, expected, turn, REACHES[0])
+        near = score > LEAST_SCORE
+        if near.sum() >= FEWEST_AGREEING:
+            near &= np.hypot(*(found - _powers(some, 1) @ bend(some, found, near, 1)).T) < AGREEING
+        return float((score * near).sum())
 
-    return max(find_turns(first, second), key=liking)
+    return max(find_turns(first, second, candidates), key=liking)
 
 
-def find_turns(first: Sheet, second: Sheet) -> list[float]:
+def find_turns(first: Sheet, second: Sheet, candidates: int = CANDIDATES) -> list[float]:
     """Radians that A may have to be turned clockwise to lie on B: the peaks of their polar maps' correlation.
 
-    A track looks alike every six degrees, so the highest peak is not always the right one.
+    A track looks alike every six degrees, so the highest peak is not always the right one. No turn at all is tried
+    always: both were read with 12 o'clock up.
     """
     maps = []
     for sheet in (first, second):
         middle = EXTENT * sheet.scale
         rows = max(round(0.7 * middle), 16)
-        polar = cv2.warpPolar(sheet.ink * sheet.seen, (rows, TURNS), (middle, middle), middle, cv2.WARP_POLAR_LINEAR)
+        whole = cv2.WARP_POLAR_LINEAR | cv2.WARP_FILL_OUTLIERS  # without the second, what lies outside is left unset
+        polar = cv2.warpPolar(sheet.ink * sheet.seen, (rows, TURNS), (middle, middle), middle, whole)
         polar = polar[:, rows // 8 :]
         maps.append(np.fft.rfft(polar - polar.mean(axis=0), axis=0))
     like = np.fft.irfft((np.conj(maps[0]) * maps[1]).sum(axis=1), TURNS)
-    turns = []
-    for _ in range(CANDIDATES):
+    turns = [0.0]
+    for _ in range(candidates):
         best = int(np.argmax(like))
         turns.append(float((best + TURNS // 2) % TURNS - TURNS // 2) * 2 * np.pi / TURNS)
         like[(best + np.arange(-8, 9)) % TURNS] = -np.inf  # two degrees either way
@@ -182,46 +231,66 @@ def find_turns(first: Sheet, second: Sheet) -> list[float]:
 
 
 def match(
-    first: Sheet, second: Sheet, sites: Floats, expected: Floats, turn: float, reach: float
+    first: Sheet,
+    second: Sheet,
+    sites: Floats,
+    expected: Floats,
+    turn: float,
+    reach: float,
+    templates: Image | None = None,
 ) -> tuple[Floats, Floats]:
-    """(found (N, 2) dial radii on B, correlation (N,)) of each site of A within `reach` of where it is expected."""
-    half = max(round(TEMPLATE * first.scale), 5)
+    """(found (N, 2) dial radii on B, correlation (N,)) of each site of A within `reach` of where it is expected.
+
+    templates : what `cut_templates` gives for these sites and this turn, if it is at hand.
+    """
+    if templates is None:
+        templates = cut_templates(first, sites, turn)
+    half = templates.shape[1] // 2
     wide = half + max(round(reach * first.scale), 2)
     found, score = expected.copy(), np.full(len(sites), -1.0)
     side = len(second.ink)
-    offset = np.arange(-half, half + 1)
-    c, s = np.cos(turn), np.sin(turn)
-    # A's templates are turned, not cut upright: what is compared must lie the same way
-    dx, dy = np.meshgrid(offset, offset)
-    ax, ay = c * dx + s * dy, -s * dx + c * dy
-    for index, (place, goal) in enumerate(zip(sites, expected, strict=True)):
-        x, y = (place + EXTENT) * first.scale - 0.5
-        column, row = np.round((goal + EXTENT) * second.scale - 0.5).astype(int)
-        if min(column, row) - wide < 0 or max(column, row) + wide >= side:
+    corners = np.round((expected + EXTENT) * second.scale - 0.5).astype(int) - wide
+    size = 2 * wide + 1
+    fits = ((corners >= 0) & (corners + size <= side)).all(axis=1)
+    seen = cv2.integral(second.seen.astype(np.uint8))
+    for index in np.flatnonzero(fits):
+        left, top = (int(v) for v in corners[index])
+        right, bottom = left + size, top + size
+        if seen[bottom, right] - seen[top, right] - seen[bottom, left] + seen[top, left] < 0.7 * size * size:
             continue
-        around = (slice(row - wide, row + wide + 1), slice(column - wide, column + wide + 1))
-        if second.seen[around].mean() < 0.7:
-            continue
-        template = cv2.remap(first.ink, (x + ax).astype(np.float32), (y + ay).astype(np.float32), cv2.INTER_LINEAR)
-        like = np.asarray(cv2.matchTemplate(second.ink[around], template, cv2.TM_CCOEFF_NORMED), np.float32)
-        _, best, _, (left, top) = cv2.minMaxLoc(like)
-        if not np.isfinite(best):
+        like = cv2.matchTemplate(second.ink[top:bottom, left:right], templates[index], cv2.TM_CCOEFF_NORMED)
+        _, best, _, (column, row) = cv2.minMaxLoc(like)
+        if not math.isfinite(best):
             continue
         score[index] = best
         found[index] = (
-            np.array([column + left - (wide - half) + _peak(like[top], left),
-                      row + top - (wide - half) + _peak(like[:, left], top)]) + 0.5
-        ) / second.scale - EXTENT  # fmt: skip
+            (left + half + column + _peak(like[row], column) + 0.5) / second.scale - EXTENT,
+            (top + half + row + _peak(like[:, column], row) + 0.5) / second.scale - EXTENT,
+        )
     return found, score
 
 
-def _peak(values: Image, at: int) -> float:
+def cut_templates(sheet: Sheet, sites: Floats, turn: float) -> Image:
+    """(N, T, T) float32: what lies about each site, turned by `turn` as it would lie on the other sheet."""
+    half = max(round(TEMPLATE * sheet.scale), 5)
+    offset = np.arange(-half, half + 1)
+    c, s = np.cos(turn), np.sin(turn)
+    dx, dy = np.meshgrid(offset, offset)
+    centre = (sites + EXTENT) * sheet.scale - 0.5
+    x = (centre[:, :1, None] + (c * dx + s * dy)).astype(np.float32)
+    y = (centre[:, 1:, None] + (-s * dx + c * dy)).astype(np.float32)
+    side = 2 * half + 1
+    cut = cv2.remap(sheet.ink, x.reshape(-1, side), y.reshape(-1, side), cv2.INTER_LINEAR)
+    return np.asarray(cut, np.float32).reshape(-1, side, side)
+
+
+def _peak(values: Any, at: int) -> float:
     """Place of a parabola's top through three neighbours, -0.5..0.5 from the middle one."""
     if not 0 < at < len(values) - 1:
         return 0.0
-    before, here, after = (float(v) for v in values[at - 1 : at + 2])
+    before, here, after = float(values[at - 1]), float(values[at]), float(values[at + 1])
     curve = before - 2 * here + after
-    return float(np.clip(0.5 * (before - after) / curve, -0.5, 0.5)) if curve < -1e-9 else 0.0
+    return min(max(0.5 * (before - after) / curve, -0.5), 0.5) if curve < -1e-9 else 0.0
 
 
 def bend(sites: Floats, found: Floats, use: NDArray[np.bool_], degree: int) -> Floats:

@@ -39,6 +39,7 @@ class Resolution:
 
     @property
     def enough(self) -> bool:
+        """Whether what is resolved is what the weights call for."""
         return self.true >= self.needed
 
     @property

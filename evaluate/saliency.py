@@ -162,17 +162,25 @@ def _splat(
     total: NDArray[np.float64],
     weight: NDArray[np.float64],
 ) -> None:
-    """Add each sample to the four pixels around it, in place."""
+    """Add each sample to the four pixels around it, in place: within the patch's own box, whatever the photo's size."""
     height, width = shape
     # The pixel whose centre is at (0.5, 0.5) has index 0.
     x, y = place[..., 0].ravel() - 0.5, place[..., 1].ravel() - 0.5
     column, row = np.floor(x).astype(np.int64), np.floor(y).astype(np.int64)
-    right, down = x - column, y - row
+    top, bottom = max(int(row.min()), 0), min(int(row.max()) + 2, height)
+    left, end = max(int(column.min()), 0), min(int(column.max()) + 2, width)
+    if top >= bottom or left >= end:
+        return
+    high, wide = bottom - top, end - left
+    box = np.zeros((2, high * wide))
+    value, right, down = patch.ravel(), x - column, y - row
     for step_down, share_down in ((0, 1 - down), (1, down)):
         for step_right, share_right in ((0, 1 - right), (1, right)):
-            at_row, at_column = row + step_down, column + step_right
-            inside = (at_row >= 0) & (at_row < height) & (at_column >= 0) & (at_column < width)
-            flat = at_row[inside] * width + at_column[inside]
+            at_row, at_column = row + step_down - top, column + step_right - left
+            inside = (at_row >= 0) & (at_row < high) & (at_column >= 0) & (at_column < wide)
+            flat = at_row[inside] * wide + at_column[inside]
             share = (share_down * share_right)[inside]
-            total += np.bincount(flat, share * patch.ravel()[inside], height * width)
-            weight += np.bincount(flat, share, height * width)
+            box[0] += np.bincount(flat, share * value[inside], high * wide)
+            box[1] += np.bincount(flat, share, high * wide)
+    for into, own in ((total, box[0]), (weight, box[1])):
+        into.reshape(height, width)[top:bottom, left:end] += own.reshape(high, wide)

@@ -8,17 +8,19 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+import threading
+from collections import Counter, deque
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.flags import MAX_PIXELS
-from dialtell.synth.errors import OutputError
+from dialtell.synth.errors import OutputError, require_range
 from dialtell.synth.terms import ZONES
 from dialtell.train.labels import guarded
 
@@ -72,17 +74,22 @@ def _text(value: float | None) -> str:
     return "" if value is None else f"{value:g}"
 
 
-def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> set[str]:
-    """Names of the photographs that `path` already holds; makes the file ready to be added to.
+def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
+    """How often `path` holds each photograph's name already; makes the file ready to be added to.
 
     Raises OutputError when the file is no such table, or one made with other weights.
     """
+    if path.exists() and not path.is_file():
+        raise OutputError(f"{path} is no file that rows can be added to; give --csv a file's name")
     if overwrite or not path.exists() or path.stat().st_size == 0:
         if not path.parent.is_dir():
             raise OutputError(f"{path} cannot be written, there is no folder {path.parent}; make it first")
-        _write(path, "w", [list(COLUMNS)])
-        return set()
-    data = path.read_bytes()
+        _write(path, "wb", COLUMNS)
+        return Counter()
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise OutputError(f"{path} cannot be read ({error.strerror}); give another --csv") from error
     whole = data[: data.rfind(b"\n") + 1]
     try:
         rows = list(csv.reader(io.StringIO(whole.decode("utf-8-sig"), newline="")))
@@ -101,10 +108,11 @@ def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> set[str]:
                 f"{path} holds calls made with other weights ({row[-1][:12]}); give another --csv, or --overwrite"
             )
     if whole != data:
-        with path.open("r+b") as file:
-            file.write(whole)
-            file.truncate(len(whole))
-    return {row[0] for row in rows[1:]}
+        if not data.startswith(whole):
+            _write(path, "wb", COLUMNS)
+        else:
+            os.truncate(path, len(whole))
+    return Counter(row[0] for row in rows[1:])
 
 
 def _line(row: Sequence[str]) -> str:
@@ -113,16 +121,44 @@ def _line(row: Sequence[str]) -> str:
     return text.getvalue()
 
 
-def _write(path: Path, mode: str, rows: Iterable[Sequence[str]]) -> None:
+def _write(path: Path, mode: str, row: Sequence[str]) -> None:
+    """Write one line, all of it or nothing."""
     try:
-        with path.open(mode, encoding="utf-8", newline="") as file:
-            for row in rows:
-                file.write(_line(row))
-            file.flush()
-            os.fsync(file.fileno())
+        with path.open(mode, buffering=0) as file:
+            before = file.tell()
+            left = memoryview(_line(row).encode())
+            try:
+                while left:
+                    left = left[file.write(left) :]
+                os.fsync(file.fileno())
+            except OSError:
+                file.truncate(before)
+                raise
     except OSError as error:
         raise OutputError(f"{path} cannot be written ({error.strerror}); free some space or give another --csv; "
                           "run again to go on") from error  # fmt: skip
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Hold a table against other runs; the hold goes with the process, however it ends. Only where it exists."""
+    try:
+        import fcntl
+
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    except (ImportError, OSError):  # no such locks on this system, or no such file yet: what follows says why
+        yield
+        return
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise OutputError(f"another run is adding to {path}; wait for it or give another --csv") from error
+        except OSError:  # file systems without locks
+            pass
+        yield
+    finally:
+        os.close(handle)
 
 
 def stream_calls(
@@ -132,11 +168,28 @@ def stream_calls(
 
     workers : processes, 0 one per core, 1 none but this one.
     """
-    done = finished_rows(table, sha256, overwrite=overwrite)
-    left = [path for path in paths if cell_name(path) not in done]
-    for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
-        _write(table, "a", [row_of(entry, sha256)])
-        yield path, str(entry.get("error", ""))
+    require_range("workers", workers, 0, 1024)
+    if not table.exists() and table.parent.is_dir():
+        _touch(table)
+    with _alone(table):
+        done = finished_rows(table, sha256, overwrite=overwrite)
+        left = []
+        for path in paths:  # names that differ only in marks a table cannot hold stand there once each
+            if done[cell_name(path)]:
+                done[cell_name(path)] -= 1
+            else:
+                left.append(path)
+        for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
+            _write(table, "ab", row_of(entry, sha256))
+            yield path, str(entry.get("error", ""))
+
+
+def _touch(path: Path) -> None:
+    """Make an empty file, unless it is there."""
+    try:
+        path.touch()
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written ({error.strerror}); give another --csv") from error
 
 
 def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
@@ -170,12 +223,25 @@ def _start(settings: Settings, threads: int | None) -> None:
     from dialtell.model.store import load_weights
 
     if threads is not None:
+        _follow_parent()
         import cv2
         import torch
 
         cv2.setNumThreads(threads)
         torch.set_num_threads(threads)
     _worker.update(settings=settings, weights=load_weights(settings.weights))
+
+
+def _follow_parent() -> None:
+    """No life without the process that hands out the work: killed, it cannot end its workers itself."""
+    parent = parent_process()
+    if parent is not None:
+
+        def follow() -> None:
+            parent.join()
+            os._exit(1)
+
+        threading.Thread(target=follow, daemon=True).start()
 
 
 def _score(path: Path) -> dict[str, Any]:

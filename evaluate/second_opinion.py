@@ -55,6 +55,9 @@ class Opinion:
     missing: tuple[str, ...]
 
 
+NO_OPINION = Opinion(None, False, (), ())
+
+
 @dataclass(frozen=True, eq=False)
 class Weigher:
     """weights : natural-log odds per unit of lean, by "zone|name". low, high : bounds of log10 LR."""

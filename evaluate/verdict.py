@@ -35,10 +35,12 @@ class Evidence:
 
     @property
     def judged(self) -> bool:
+        """Whether there was anything to judge."""
         return self.log10_lr is not None
 
     @property
     def call(self) -> str:
+        """Hand-painted, printed or undetermined."""
         return UNDETERMINED if self.withheld else call_for(self.log10_lr)
 
     @property

@@ -28,6 +28,7 @@ class Target:
 
     @property
     def url(self) -> str:
+        """The address as a URL, the usual port left out."""
         host = f"[{self.host}]" if ":" in self.host else self.host
         port = "" if self.port == (443 if self.secure else 80) else f":{self.port}"
         return f"http{'s' if self.secure else ''}://{host}{port}{self.path}"

@@ -75,6 +75,7 @@ class Likeness:
 
     @property
     def both(self) -> float:
+        """Both together, 0 to 1."""
         return self.divisions * self.figures
 
 

@@ -31,6 +31,7 @@ class NetConfig:
     texture: bool = True
 
     def record(self) -> dict[str, object]:
+        """Its fields as plain values."""
         return asdict(self)
 
 
@@ -60,6 +61,7 @@ class Same(nn.Module):
         )
 
     def forward(self, x: Tensor) -> Tensor:
+        """(P, C, H, W) -> the same shape."""
         out: Tensor = x + self.body(x)
         return out
 
@@ -82,6 +84,7 @@ class Encoder(nn.Module):
         self.head = nn.Sequential(nn.Linear(3 * d, config.code), nn.LayerNorm(config.code))
 
     def forward(self, patches: Tensor) -> Tensor:
+        """(P, 1, S, S) D -> (P, code)."""
         x = (patches - LOW) / (HIGH - LOW) * 2 - 0.2
         x = self.body(x).flatten(2)
         mean, peak = x.mean(2), x.amax(2)

@@ -42,6 +42,7 @@ class Scale:
 
     @property
     def known(self) -> bool:
+        """Whether the scale could be told."""
         return self.pixels_per_radius is not None
 
     def allows(self, pixels_per_radius: float) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -60,6 +61,7 @@ class Weights:
 
     @property
     def identity(self) -> dict[str, str]:
+        """What names these weights in a result."""
         return {"name": self.name, "version": self.version, "sha256": self.sha256}
 
 
@@ -111,13 +113,8 @@ def load_weights(path: Path | None = None) -> Weights:
     """Load weights (the shipped ones for None). Raises WeightsError naming file and remedy."""
     path = path or SHIPPED
     described = path.with_suffix(".json")
-    for needed in (path, described):
-        if not needed.is_file():
-            raise WeightsError(f"{needed}: no such file; give the .safetensors file with its .json beside it")
-        if needed.stat().st_size > LARGEST_BYTES:
-            raise WeightsError(f"{needed}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights")
-    record = _described(described)
-    blob = path.read_bytes()
+    text, blob = _bytes_of(described), _bytes_of(path)
+    record = _described(described, text)
     digest = hashlib.sha256(blob).hexdigest()
     if digest != record["sha256"]:
         raise WeightsError(
@@ -149,9 +146,20 @@ def load_weights(path: Path | None = None) -> Weights:
     )
 
 
-def _described(path: Path) -> dict[str, Any]:
+def _bytes_of(path: Path) -> bytes:
     try:
-        record = json.loads(path.read_text("utf-8"))
+        if not path.is_file():
+            raise WeightsError(f"{path}: no such file; give the .safetensors file with its .json beside it")
+        if path.stat().st_size > LARGEST_BYTES:
+            raise WeightsError(f"{path}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights")
+        return path.read_bytes()
+    except OSError as error:
+        raise WeightsError(f"{path}: cannot be read ({error.strerror}); check the path and its permissions") from error
+
+
+def _described(path: Path, text: bytes) -> dict[str, Any]:
+    try:
+        record = json.loads(text.decode("utf-8"))
     except (ValueError, RecursionError) as error:
         raise WeightsError(f"{path}: not JSON ({error}); copy it again") from None
     if not isinstance(record, dict) or record.get("schema") != SCHEMA:
@@ -169,7 +177,7 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     try:
         widths = tuple(int(w) for w in size["widths"])
         config = NetConfig(**{**size, "widths": widths, "code": int(size["code"])})
-    except (TypeError, KeyError, ValueError) as error:
+    except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(f"{path}: its .json describes no net of this version ({error})") from None
     if not (len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}")
@@ -180,6 +188,8 @@ def _calibration(path: Path, record: Any, part: str) -> Calibration:
     try:
         entry = dict(record[part])
         entry["bounds"] = tuple((float(a), float(b)) for a, b in entry.get("bounds", ()))
+        if not all(math.isfinite(limit) and 0 <= factor <= 1 for limit, factor in entry["bounds"]):
+            raise ValueError("bounds that are no factors of 0 to 1")
         return Calibration(**entry)
-    except (TypeError, KeyError, ValueError) as error:
+    except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(f"{path}: its .json carries no usable {part} calibration ({error})") from None

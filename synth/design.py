@@ -11,6 +11,7 @@ import numpy as np
 
 from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.makers import invent_maker, invent_town
+from dialtell.synth.marks import MARKS
 from dialtell.synth.sizes import dial_diameter_mm
 
 # relative density of an ink in red, green and blue light
@@ -51,7 +52,7 @@ class Track:
     tick_mm: float
     heavy_mm: float
     every: int  # a heavier mark at every `every`-th division
-    mark: str  # heavy tick, dot, lozenge, wedge, star
+    mark: str  # "tick" or one of MARKS
     short: float  # share of the track's width a minor tick spans
     blocked: bool  # railway track: alternate divisions filled half
     taper: float  # ln of a tick's outer over its inner width, -0.7..0.7; 0 parallel
@@ -117,7 +118,7 @@ class Variety:
     roman: tuple[str, ...] = ROMAN
     arabic: tuple[str, ...] = ARABIC
     lettering: tuple[str, ...] = LETTERING
-    marks: tuple[str, ...] = ("tick", "dot", "lozenge", "wedge", "star")
+    marks: tuple[str, ...] = ("tick", *MARKS)
     layouts: tuple[str, ...] = ("standard", "no seconds", "24-hour", "timer", "clock")
 
     def without(self, layout: str) -> Variety:

@@ -60,10 +60,11 @@ def run(args: argparse.Namespace) -> int:
 
     workers = args.workers if args.workers is not None else _cores()
     require_range("workers", workers, 1, 1024)
+    quiet = getattr(args, "quiet", False)  # a flag of the whole command line, not of this verb
     if args.check:
         if args.out or args.cues or args.sheet:
             raise ParameterError("check is given with out, sheet or cues; it only compares, so leave them out")
-        return _check(Path(args.check), workers, as_json=args.json)
+        return _check(Path(args.check), workers, as_json=args.json, quiet=quiet)
     if not args.out and not args.cues:
         raise ParameterError("out is missing; give --out DIR for a set of dials, or --cues FILE for the page of cues")
     if args.sheet and not args.out:
@@ -71,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
     report: dict[str, object] = {"schema": "dialtell.draw/1"}
     pages = {name: _page(getattr(args, name)) for name in ("sheet", "cues") if getattr(args, name)}
     if args.out:
-        report |= _draw(args, workers, pages.get("sheet"))
+        report |= _draw(args, workers, pages.get("sheet"), quiet=quiet)
     if args.cues:
         from dialtell.synth.cue_page import cue_page
         from dialtell.synth.manifest import png
@@ -95,16 +96,14 @@ def _page(name: str) -> Path:
     return path
 
 
-def _draw(args: argparse.Namespace, workers: int, sheet: Path | None) -> dict[str, object]:
-    import sys
+def _draw(args: argparse.Namespace, workers: int, sheet: Path | None, *, quiet: bool) -> dict[str, object]:
     from collections import Counter
     from functools import partial
-
-    from tqdm import tqdm
 
     from dialtell.synth.contact_sheet import sheet_of
     from dialtell.synth.dial_set import DialSet
     from dialtell.synth.manifest import MANIFEST, draw_picture, png
+    from dialtell.synth.progress import progress
     from dialtell.synth.scene import Range
     from dialtell.synth.set_folder import SetFolder, digest, write_whole
 
@@ -120,19 +119,15 @@ def _draw(args: argparse.Namespace, workers: int, sheet: Path | None) -> dict[st
         missing = folder.missing()
         pictures = list(dials.pictures())
         finished = len(dials) - len(missing)
-        bar = tqdm(total=len(dials), initial=finished, unit="dial", disable=None, file=sys.stderr)
-        try:
+
+        def reached() -> str:
+            return f"{len(folder.lines)} of {len(dials)} dials in {folder.path} are finished"
+
+        with progress(len(dials), unit="dial", done=finished, quiet=quiet, reached=reached) as bar:
             fresh = ordered(partial(draw_picture, dials), (pictures[number] for number in missing), workers)
             for number, drawn in zip(missing, fresh, strict=True):
                 folder.put(number, drawn)
                 bar.update()
-        except KeyboardInterrupt:
-            bar.close()
-            whole = f"{len(folder.lines)} of {len(dials)} dials in {folder.path} are finished"
-            print(f"interrupted; {whole}; the same command goes on from there", file=sys.stderr)
-            raise
-        finally:
-            bar.close()
         lines = folder.lines
     report: dict[str, object] = {
         "out": args.out,
@@ -149,7 +144,7 @@ def _draw(args: argparse.Namespace, workers: int, sheet: Path | None) -> dict[st
     return report
 
 
-def _check(path: Path, workers: int, *, as_json: bool) -> int:
+def _check(path: Path, workers: int, *, as_json: bool, quiet: bool) -> int:
     import json
     import sys
     from functools import partial
@@ -161,7 +156,7 @@ def _check(path: Path, workers: int, *, as_json: bool) -> int:
     lines = read_manifest(path)
     results = ordered(partial(faults_of, folder=path.parent), lines, workers)
     faults = []
-    for found in tqdm(results, total=len(lines), unit="dial", disable=None, file=sys.stderr):
+    for found in tqdm(results, total=len(lines), unit="dial", disable=True if quiet else None, file=sys.stderr):
         faults += found
     if as_json:
         print(json.dumps({"schema": "dialtell.draw/1", "manifest": str(path), "dials": len(lines), "faults": faults}))

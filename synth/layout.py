@@ -8,8 +8,9 @@ import numpy as np
 
 from dialtell.synth.design import Chapter, DialDesign, Line, SubDial, Track
 from dialtell.synth.letterforms.glyph import letterform
+from dialtell.synth.marks import MARKS, disc
 from dialtell.synth.placement import Setting, bent, upright
-from dialtell.synth.stroke import Floats, Item, Stroke
+from dialtell.synth.stroke import Item, Stroke
 from dialtell.synth.terms import Kind, Zone
 
 ROMAN_HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
@@ -86,9 +87,7 @@ def _half_mark(track: Track, center: tuple[float, float], inner: float, outer: f
     depth = outer - inner
     right, outward = np.array([np.cos(angle), np.sin(angle)]), np.array([np.sin(angle), -np.cos(angle)])
     if track.halves == "dot":
-        size = min(0.14 * depth, 1.2 * track.tick_mm)
-        t = np.linspace(-1.0, 1.0, 9)
-        path, width, kind = np.stack([0 * t, size * t], axis=1), 2 * size * np.sqrt(1 - t**2), Kind.DOT
+        path, width, kind = disc(min(0.14 * depth, 1.2 * track.tick_mm), 9)
         at = inner + 0.5 * depth
     else:
         length = 0.24 * depth
@@ -111,7 +110,7 @@ def _division(
     point = (center[0] + middle * float(np.sin(angle)), center[1] - middle * float(np.cos(angle)))
     name = track.mark if heavy else "minor"
     if heavy and track.mark != "tick":
-        path, width, kind = _mark(track.mark, depth, track.heavy_mm)
+        path, width, kind = MARKS[track.mark](depth, track.heavy_mm)
     else:
         length = depth if heavy else depth * track.short
         y0 = -0.5 * depth + (0.0 if track.rings[0] or not track.rings[1] else depth - length)
@@ -125,25 +124,6 @@ def _division(
     placed = np.array(point) + path[:, :1] * right + path[:, 1:] * outward
     stroke = Stroke(placed, width, float(width.max()), kind, f"track/{name}")
     return Item((stroke,), zone, point, angle, depth, f"track/{name}", track.ink)
-
-
-def _mark(mark: str, depth: float, heavy: float) -> tuple[Floats, Floats, Kind]:
-    """A five-minute mark about (0, 0), y outward: path (N, 2) mm, width (N,) mm."""
-    if mark == "dot":
-        t = np.linspace(-1, 1, 15)
-        size = 0.5 * min(depth, 1.6 * heavy)
-        return np.stack([np.zeros_like(t), size * t], axis=1), 2 * size * np.sqrt(1 - t**2), Kind.DOT
-    if mark == "lozenge":
-        t = np.linspace(-1, 1, 9)
-        half = min(0.5 * depth, 1.4 * heavy)
-        return np.stack([np.zeros_like(t), half * t], axis=1), 1.5 * heavy * (1 - np.abs(t)), Kind.MARK
-    if mark == "wedge":
-        t = np.linspace(-1, 1, 9)
-        return np.stack([np.zeros_like(t), 0.5 * depth * t], axis=1), 1.6 * heavy * (1 + t) / 2, Kind.MARK
-    t = np.linspace(-1, 1, 17)  # star, as its upright and its waist
-    half = min(0.5 * depth, 1.3 * heavy)
-    width = 1.3 * heavy * (np.exp(-((t / 0.12) ** 2)) + 0.28 * (1 - np.abs(t)))
-    return np.stack([np.zeros_like(t), half * t], axis=1), width, Kind.MARK
 
 
 def _track_figures(track: Track, center: tuple[float, float], radius: float, zone: Zone) -> list[Item]:

@@ -36,6 +36,7 @@ class Making:
     exposure: Exposure
 
     def process_of(self, zone: Zone) -> Process:
+        """How a zone was laid."""
         return self.processes[ZONES.index(zone)]
 
     def as_process(self, process: Process) -> Making:

@@ -48,6 +48,7 @@ class Drawn(NamedTuple):
 
 
 def sha256(data: bytes | memoryview) -> str:
+    """SHA-256 in hexadecimal."""
     return hashlib.sha256(data).hexdigest()
 
 
@@ -184,7 +185,7 @@ def read_manifest(path: Path) -> list[Line]:
             if any(Path(name).name != name for name in files_of(line)):
                 raise ValueError("a file name leads out of the folder")
             line["index"], line["plate"], line["process"], line["sha256"]["pixels"], line["geometry"]["px_per_mm"]
-        except (ValueError, KeyError, TypeError, AttributeError) as error:
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
             raise ParameterError(
                 f"{path}, line {number}: not a line of {SCHEMA}; draw the set anew or give another file"
             ) from error

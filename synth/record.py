@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import types
 import typing
 from dataclasses import fields, is_dataclass
@@ -39,14 +40,14 @@ def _restore(kind: Any, record: Any, path: str) -> Any:
     if origin is tuple:
         inner = typing.get_args(kind)
         if not isinstance(record, list):
-            raise ParameterError(f"{path} is {record!r}; give a list")
+            raise ParameterError(f"{path} is {_short(record)}; give a list")
         kinds = [inner[0]] * len(record) if len(inner) == 2 and inner[1] is Ellipsis else list(inner)
         if len(kinds) != len(record):
             raise ParameterError(f"{path} has {len(record)} values; give {len(kinds)}")
         return tuple(_restore(k, r, f"{path}[{i}]") for i, (k, r) in enumerate(zip(kinds, record, strict=True)))
     if is_dataclass(kind):
         if not isinstance(record, dict):
-            raise ParameterError(f"{path} is {record!r}; give an object with the fields of {kind}")
+            raise ParameterError(f"{path} is {_short(record)}; give an object with the fields of {kind}")
         hints = typing.get_type_hints(kind)
         names = {field.name for field in fields(kind)}
         if set(record) != names:
@@ -58,9 +59,23 @@ def _restore(kind: Any, record: Any, path: str) -> Any:
             return kind(record)
         except ValueError:
             values = ", ".join(repr(member.value) for member in kind)
-            raise ParameterError(f"{path} is {record!r}; give one of {values}") from None
-    if kind is float and isinstance(record, int) and not isinstance(record, bool):
-        return float(record)
+            raise ParameterError(f"{path} is {_short(record)}; give one of {values}") from None
+    if kind is float and isinstance(record, (int, float)) and not isinstance(record, bool):
+        try:
+            value = float(record)
+        except OverflowError:
+            value = math.inf
+        if not math.isfinite(value):
+            raise ParameterError(f"{path} is {_short(record)}; give a finite number")
+        return value
     if not isinstance(record, kind) or (isinstance(record, bool) and kind is not bool):
-        raise ParameterError(f"{path} is {record!r}; give a value of type {kind.__name__}")
+        raise ParameterError(f"{path} is {_short(record)}; give a value of type {kind.__name__}")
     return record
+
+
+def _short(record: Any) -> str:
+    """A wrong value as a message shows it: cut, and never spelt out when it is a number of thousands of digits."""
+    if isinstance(record, int) and record.bit_length() > 200:
+        return f"a number of {record.bit_length()} bits"
+    said = repr(record)
+    return said if len(said) <= 80 else said[:77] + "..."

@@ -11,9 +11,9 @@ import json
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import FileIO
 from pathlib import Path
 from types import TracebackType
-from typing import IO
 
 import cv2
 import numpy as np
@@ -52,19 +52,22 @@ def said_in_words(path: Path) -> Iterator[None]:
 
 
 def write_whole(path: Path, data: bytes, *, overwrite: bool) -> None:
-    """Write a file so that its name only ever stands for all of it.
+    """Write a file so that its name only ever stands for all of it; a link is replaced, never written through.
 
-    OutputError when it exists with other content and `overwrite` is false, or cannot be written.
+    OutputError when it exists with other content and `overwrite` is false, is no file, or cannot be written.
     """
     with said_in_words(path):
-        there = path.exists()
-        if there and not overwrite and (path.is_dir() or path.read_bytes() != data):
+        if path.exists() and not path.is_file():  # a pipe or device would be waited for
+            raise OutputError(f"{path} exists and is no file; move it away or give another name")
+        if os.path.lexists(path) and not overwrite and not (path.is_file() and path.read_bytes() == data):
             raise OutputError(
                 f"{path} exists and is not this command's result; move it away, give another name or --overwrite"
             )
         part = path.with_name(f".{path.name}.part")
         try:
-            part.write_bytes(data)
+            part.unlink(missing_ok=True)  # of a run that was killed
+            with part.open("xb") as file:  # x: a link laid here must not lead the bytes elsewhere
+                file.write(data)
             os.replace(part, path)
         finally:
             part.unlink(missing_ok=True)
@@ -81,7 +84,7 @@ class SetFolder:
         self.dials = dials
         self.overwrite = overwrite
         self.lines: list[Line] = []
-        self._manifest: IO[bytes] | None = None
+        self._manifest: FileIO | None = None
 
     def __enter__(self) -> SetFolder:
         """Take the folder; OutputError when it holds something else or another run is drawing into it."""
@@ -91,8 +94,10 @@ class SetFolder:
             self._clear()
         self._check_settings()
         manifest = self.path / MANIFEST
+        if manifest.exists() and not manifest.is_file():
+            raise OutputError(f"{manifest} is no file; move it away or give another --out")
         with said_in_words(manifest):
-            self._manifest = manifest.open("ab")
+            self._manifest = manifest.open("ab", buffering=0)  # nothing left over to write after a full disk
         try:
             self._lock()
             self._recover()
@@ -183,7 +188,12 @@ class SetFolder:
     def _whole(self, number: int) -> bool:
         if number >= len(self.lines):
             return False
-        return all(sha256_of_file(self.path / name) == found for name, found in files_of(self.lines[number]).items())
+        return all(self._as_drawn(name, found) for name, found in files_of(self.lines[number]).items())
+
+    def _as_drawn(self, name: str, found: str) -> bool:
+        place = self.path / name
+        with said_in_words(place):
+            return place.is_file() and sha256_of_file(place) == found
 
     def _append(self, line: Line) -> None:
         assert self._manifest is not None
@@ -191,8 +201,9 @@ class SetFolder:
         with said_in_words(path):
             before = path.stat().st_size
             try:
-                self._manifest.write(as_text(line).encode())
-                self._manifest.flush()
+                left = memoryview(as_text(line).encode())
+                while left:  # an unbuffered write may take a part only
+                    left = left[self._manifest.write(left) :]
             except OSError:
                 os.truncate(path, before)
                 raise
@@ -205,7 +216,7 @@ class SetFolder:
             if manifest.exists() and settings.exists():
                 for line in read_manifest(manifest) if manifest.stat().st_size else []:
                     for name, found in files_of(line).items():
-                        if sha256_of_file(self.path / name) == found:
+                        if self._as_drawn(name, found):
                             (self.path / name).unlink()
             manifest.unlink(missing_ok=True)
             settings.unlink(missing_ok=True)

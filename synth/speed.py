@@ -45,6 +45,7 @@ class Clock:
         self.spent: dict[str, float] = {}
 
     def time(self, stage: str, work: Callable[[], Result]) -> Result:
+        """What `work` returns; its time goes to the stage."""
         start = time.process_time()
         result = work()
         self.spent[stage] = self.spent.get(stage, 0.0) + time.process_time() - start
@@ -116,27 +117,38 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--dials", type=int, default=12, help="dials drawn, processes in turn (default 12)")
     parser.add_argument("--side", type=int, default=1400, help="longer side of the frame, px (default 1400)")
     options = parser.parse_args(arguments)
-    cv2.setNumThreads(1)
-    # a dial that nearly fills the frame
-    scope = Range(pixels_per_radius=(0.43 * options.side, 0.46 * options.side), max_side=options.side)
-    render(sample_spec(8, 0, scope))
-    clock = Clock()
-    specs = [draw_timed(7, index, scope, tuple(Process)[index % 3], clock) for index in range(options.dials)]
+    clock, first = time_dials(options.dials, options.side)
     report(clock, options.dials)
     print(f"patches of {PATCH_PX} px: {patches_per_second(4 * options.dials):.1f} a second and core")
     tracemalloc.start()
-    render(specs[0])
+    render(first)
     print(f"peak memory of one dial: {tracemalloc.get_traced_memory()[1] / 2**20:.0f} MiB")
     tracemalloc.stop()
     return 0
 
 
-def report(clock: Clock, dials: int) -> None:
-    """Stages in ms a dial, dials a second and core, and the rasteriser beside Pillow."""
+def time_dials(dials: int, side: int) -> tuple[Clock, DialSpec]:
+    """So many dials that nearly fill a frame of `side` px, processes in turn; the clock, and the first dial."""
+    cv2.setNumThreads(1)
+    scope = Range(pixels_per_radius=(0.43 * side, 0.46 * side), max_side=side)
+    render(sample_spec(8, 0, scope))
+    clock = Clock()
+    specs = [draw_timed(7, index, scope, tuple(Process)[index % 3], clock) for index in range(dials)]
+    return clock, specs[0]
+
+
+def each_stage(clock: Clock, dials: int) -> dict[str, float]:
+    """Processor time in ms a dial: every stage, and what was timed beside them."""
     each = {stage: 1000 * clock.spent.get(stage, 0.0) / dials for stage in clock.spent}
     # make() lays out for itself, and paint_strokes() rasterises for itself
     each["process"] -= each["lay out"]
     each["worn strokes"] -= each["raster"]
+    return each
+
+
+def report(clock: Clock, dials: int) -> None:
+    """Stages in ms a dial, dials a second and core, and the rasteriser beside Pillow."""
+    each = each_stage(clock, dials)
     total = sum(each.get(stage, 0.0) for stage in STAGES)
     print(f"{'stage':<16}{'ms a dial':>10}   n = {dials}, Python {sys.version.split()[0]}, numpy {np.__version__}")
     for stage in STAGES:

@@ -24,6 +24,7 @@ class Process(StrEnum):
 
     @property
     def printed(self) -> bool:
+        """Whether it is one of the two processes of print."""
         return self is not Process.HAND
 
 

@@ -1,6 +1,7 @@
 """What several tests of scoring need: untrained weights, and a drawn dial in a file. Heavy imports wait for use."""
 
 import json
+import logging
 
 import pytest
 
@@ -24,6 +25,16 @@ def _save(path, dial_offset=0.0, zone_offset=0.0):
     }
     save_weights(path, net, record)
     return path
+
+
+@pytest.fixture(autouse=True)
+def _log_as_it_was():
+    """A command line sets the level and a handler of the program's log; the next test finds it as it was."""
+    log = logging.getLogger("dialtell")
+    level, handlers = log.level, list(log.handlers)
+    yield
+    log.setLevel(level)
+    log.handlers[:] = handlers
 
 
 @pytest.fixture(scope="session")

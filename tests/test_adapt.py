@@ -12,8 +12,9 @@ from dialtell.model.patches import SIDE
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
 from dialtell.train.adapt import AdaptConfig, adapt, balanced_loss, together
+from dialtell.train.adapt_codes import CodeStore, coded, judge_coded
 from dialtell.train.bags import Bag
-from dialtell.train.store import BagStore, HeldOut
+from dialtell.train.store import BagStore, HeldOut, whole_batch
 
 CPU = torch.device("cpu")
 SMALL = AdaptConfig(steps=60, every=10, photos=4, drawn=4, patches=12, rate=3e-3, patience=10, pairs=1, watched=8)
@@ -117,7 +118,31 @@ def test_both_sides_count_alike():
     assert balanced_loss(Sure(), HeldOut(uneven, CPU)) == pytest.approx(expected, rel=1e-5)
 
 
-@pytest.mark.parametrize(("name", "value"), [("photos", 3), ("drawn", 0), ("rate", 0.0), ("steps", 0), ("forget", -1)])
+def test_judging_layers_learn_while_the_encoder_stays(net):
+    config = replace(SMALL, layers="judging", rate=1e-2)
+    new, looks = adapted(net, config)
+    before = net.state_dict()
+    moved = {key for key, value in new.state_dict().items() if not torch.equal(value, before[key])}
+    assert moved and not any(key.startswith("encoder") for key in moved)
+    kept = [look for look in looks if look.kept]
+    assert kept[-1].photos < 0.7 * looks[0].photos
+    # what is seen of codes is what is seen of the pictures they came from
+    assert balanced_loss(new, HeldOut(bags(6, 1.4, 2, -200), CPU)) == pytest.approx(kept[-1].photos, abs=1e-4)
+
+
+def test_codes_are_drawn_with_their_own_zones_and_twins(net):
+    store = CodeStore([coded(net, group, CPU) for group in twins()])
+    codes, batch = store.draw(4, 20, rng=np.random.default_rng(0))  # more than the 12 there are
+    assert codes.shape == (4, 20, 16) and batch.twin.tolist() == [1, 0, 3, 2]
+    assert (batch.zone >= 0).sum(1).tolist() == [12] * 4 and not codes[:, 12:].any()
+    whole = whole_batch(twins()[0], CPU)
+    out = net(whole.patches, whole.zone, whole.resolution)
+    told = torch.cat([output.dial for _, output in judge_coded(net, coded(net, twins()[0], CPU))])
+    assert torch.allclose(out.dial, told, atol=1e-5)
+
+
+@pytest.mark.parametrize(("name", "value"), [("photos", 3), ("drawn", 0), ("rate", 0.0), ("steps", 0), ("forget", -1),
+                                             ("layers", "some")])  # fmt: skip
 def test_values_out_of_range(name, value):
     with pytest.raises(ParameterError, match=f"{name} is .*; give"):
         AdaptConfig(**{name: value})

@@ -1,65 +1,54 @@
-"""The experiment's other camera, its labels and its figures."""
+"""The experiment's figures, of answers made up so that they are known by hand, and the whole of it on a small scale."""
 
 import json
 from dataclasses import replace
 
-import cv2
 import numpy as np
 import pytest
 
 from dialtell.synth.errors import ParameterError
-from dialtell.train.adaptation import BookScan, chosen, interval, main, pair, sample_scan, scan
+from dialtell.train.adaptation import accuracy, chosen, curve_point, figures, interval, main
 
-PAGE = BookScan(blur_px=1.6, middle=0.5, hardness=9.0, black=0.2, grain=0.03, grain_px=1.0, seed=3)
-
-
-def edge(dark, height=80, width=120):
-    """A white field with a black half."""
-    field = np.full((height, width, 3), 235, np.uint8)
-    field[:, width // 2 :] = dark
-    return field
+HAND = np.array([True] * 4 + [False] * 4)
 
 
-def test_a_page_is_grey_soft_and_never_black():
-    clean = replace(PAGE, grain=0.0)
-    seen = scan(clean, edge(20))
-    assert (seen == seen[..., :1]).all()
-    row = seen[40, :, 0].astype(float)
-    assert row.min() == pytest.approx(255 * 0.2, abs=6)  # the lifted black
-    span = row[5] - row[-5]
-    between = ((row > row[-5] + 0.1 * span) & (row < row[5] - 0.1 * span)).sum()
-    sharp = scan(replace(clean, blur_px=0.0), edge(20))[40, :, 0].astype(float)
-    assert between >= 2 and ((sharp > sharp[-5] + 0.1 * span) & (sharp < sharp[5] - 0.1 * span)).sum() == 0
+def answers(right_there, right_here=4):
+    """So many of each kind's four right in the book, and in the ordinary photographs."""
+
+    def of(right):
+        size = np.where(np.arange(4) < right, 1.0, -1.0)
+        return np.concatenate([size, -size])
+
+    return {"book": of(right_there), "ordinary": of(right_here)}
 
 
-def test_hard_contrast_takes_faint_strokes_to_the_paper():
-    """Codes well above and below the middle move apart: what is faint is lost, what is dark is flat."""
-    grey = np.repeat(np.linspace(20, 235, 216, dtype=np.uint8)[None, :, None], 3, axis=2).repeat(40, axis=0)
-    seen = scan(replace(PAGE, grain=0.0, blur_px=0.0), grey)[0, :, 0].astype(float)
-    slope = np.diff(cv2.blur(seen[None], (9, 1))[0])
-    assert slope[5:-5].argmax() > 60 and slope[100] > 3 * slope[-8]
+def test_share_won_back_and_cost_by_hand():
+    """Before: 4/4 ordinary, 2/4 in the book. After: 3/4 in the book, 3/4 ordinary: half won back, a quarter paid."""
+    found = figures(HAND, answers(2), answers(3, 3))
+    assert (found["accuracy_book"], found["accuracy_ordinary"]) == (0.75, 0.75)
+    assert (found["won_back_accuracy"], found["cost_accuracy"]) == (0.5, 0.25)
+    assert np.isnan(figures(HAND, answers(4), answers(3))["won_back_accuracy"])  # nothing was lost
 
 
-def test_grain_is_as_strong_as_said_and_replayable():
-    flat = np.full((200, 200, 3), 230, np.uint8)
-    seen = scan(PAGE, flat)
-    assert (seen[..., 0] / 255).std() == pytest.approx(0.03, rel=0.1)
-    assert np.array_equal(seen, scan(PAGE, flat)) and not np.array_equal(seen, scan(replace(PAGE, seed=4), flat))
+def test_accuracy_counts_both_kinds_alike_and_no_opinion_as_half():
+    hand = np.array([True] * 9 + [False])
+    assert accuracy(hand, np.ones(10)) == 0.5
+    assert accuracy(np.array([True, False]), np.array([0.0, -1.0])) == 0.75
 
 
-def test_pages_differ_and_stay_in_range():
-    pages = {sample_scan(rng=np.random.default_rng(seed)) for seed in range(20)}
-    assert len(pages) == 20
-    with pytest.raises(ParameterError, match=r"grain is 0\.5; give"):
-        replace(PAGE, grain=0.5)
-
-
-def test_one_dial_in_two_cameras():
-    """The same labels and the same dial, other patches."""
-    ordinary, book = next(found for index in (1, 3, 5) if (found := pair(12, index)))
-    assert ordinary.dial == book.dial and ordinary.photo == book.photo
-    assert ordinary.bag.dial == book.bag.dial == 0 and (book.bag.hand == 0).all()
-    assert book.bag.resolution <= ordinary.bag.resolution
+def test_a_curve_point_knows_of_other_dials_and_other_repeats():
+    one = curve_point(HAND, answers(2), [answers(3)], seed=1)["accuracy_book"]
+    assert one["mean"] == 0.75
+    # the mean of 4 draws of each kind with p = 3/4: SD sqrt(p (1 - p) / 8), the middle 95 % in steps of an eighth
+    assert one["mean"] - one["interval_95"][0] == pytest.approx(1.96 * (0.75 * 0.25 / 8) ** 0.5, rel=0.25)
+    point = curve_point(HAND, answers(2), [answers(2), answers(4)], seed=1)
+    assert point["accuracy_book"]["mean"] == 0.75 and point["accuracy_book"]["repeats"] == [0.5, 1.0]
+    assert point["accuracy_book"]["interval_95"] == [0.0, 1.0]  # a share's interval ends where shares do
+    won = point["won_back_accuracy"]  # 0 and 1
+    t = 12.706  # at 97.5 % with 1 degree of freedom (tables)
+    assert won["interval_95"][1] - won["mean"] >= t * np.std([0.0, 1.0], ddof=1) / 2**0.5 - 1e-3
+    same = curve_point(HAND, answers(2), [answers(2)] * 3, seed=1)["won_back_accuracy"]
+    assert (same["mean"], same["interval_95"]) == (0.0, [0.0, 0.0])
 
 
 def test_dials_are_chosen_half_and_half():
@@ -85,16 +74,22 @@ def test_interval_over_repeats():
     assert found["mean"] == 0.9
     assert found["interval_95"] == pytest.approx([0.9 - 4.303 * 0.1 / 3**0.5, 0.9 + 4.303 * 0.1 / 3**0.5], abs=1e-3)
     assert interval([0.8])["interval_95"] is None
+    assert interval([float("nan")])["mean"] is None
+    # draws from 0 to 1 in even steps: half their middle 95 %
+    assert interval([0.5], list(np.linspace(0, 1, 1001)))["interval_95"] == pytest.approx([0.025, 0.975], abs=1e-3)
 
 
 @pytest.mark.slow
-def test_the_whole_experiment_small(make_weights, capsys, strict_json):
+@pytest.mark.parametrize("layers", ["all", "judging", "line"])
+def test_the_whole_experiment_small(layers, make_weights, tmp_path, capsys, strict_json):
     words = ["--weights", str(make_weights()), "--sizes", "10", "--repeats", "2", "--pool", "14", "--test", "10"]
-    words += ["--pairs", "2", "--watched", "8", "--steps", "20", "--workers", "1", "--device", "cpu"]
-    assert main(words) == 0
+    words += ["--pairs", "2", "--watched", "8", "--steps", "20", "--workers", "1", "--device", "cpu", "--tuning"]
+    assert main([*words, "--layers", layers, "--keep", str(tmp_path)]) == 0
     record = strict_json(capsys.readouterr().out)
-    assert record["schema"] == "dialtell.adaptation/1" and [row["dials"] for row in record["after"]] == [10]
-    assert len(record["after"][0]["auc_book"]["repeats"]) == 2
+    assert record["schema"] == "dialtell.adaptation/2" and [row["dials"] for row in record["after"]] == [10]
+    assert record["sets"] == "tuning" and record["layers"] == layers
+    row = record["after"][0]
+    assert len(row["auc_book"]["repeats"]) == len(row["kept_at_step"]) == len(row["calls"]) == 2
     json.dumps(record, allow_nan=False)
 
 

@@ -136,15 +136,6 @@ def test_wrong_use_is_named(museum, tmp_path, make_weights):
         run(tmp_path / "bad.csv", "--weights", make_weights())
 
 
-def test_ladder_flags_are_those_of_the_ladder():
-    ladder = pytest.importorskip("dialtell.evaluate.ladder")
-    own, theirs = argparse.ArgumentParser(), argparse.ArgumentParser()
-    benchmark_command.add_arguments(own)
-    ladder.add_ladder_arguments(theirs)
-    wanted = vars(theirs.parse_args([]))
-    assert wanted.items() <= vars(own.parse_args([])).items()
-
-
 def test_help_comes_without_heavy_imports():
     program = (
         "import argparse, sys; from dialtell.evaluate import benchmark_command\n"

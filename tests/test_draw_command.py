@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import cv2
 import pytest
@@ -138,15 +139,15 @@ def test_a_manifest_without_settings_is_refused(tmp_path: Path) -> None:
 def test_a_full_disk_is_said_and_the_run_goes_on_later(
     whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    folder, write = tmp_path / "set", Path.write_bytes
+    folder, opened = tmp_path / "set", Path.open
 
-    def full(path: Path, data: bytes) -> int:
-        if path.name.startswith(".000002"):
-            write(path, data[:100])
+    def full(path: Path, mode: str = "r", *rest: Any, **more: Any) -> Any:
+        if path.name.startswith(".000002") and mode == "xb":
+            path.write_bytes(b"some of it")
             raise OSError(errno.ENOSPC, "No space left on device")
-        return write(path, data)
+        return opened(path, mode, *rest, **more)
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(Path, "open", full)
     with pytest.raises(OutputError, match=r"000002-.*the disk is full; make room and run the same command again"):
         again(folder)
     monkeypatch.undo()

@@ -68,13 +68,13 @@ def test_a_line_that_does_not_fit_is_taken_off_again(tmp_path: Path, monkeypatch
         def __init__(self, file: object) -> None:
             self.file, self.lines = file, 0
 
-        def write(self, data: bytes) -> None:
+        def write(self, data: bytes) -> int:
             self.lines += 1
             if self.lines == 2:
                 self.file.write(data[:100])
                 self.file.flush()
                 raise OSError(errno.ENOSPC, "No space left on device")
-            self.file.write(data)
+            return int(self.file.write(data))
 
         def __getattr__(self, name: str) -> object:
             return getattr(self.file, name)

@@ -11,8 +11,19 @@ from dialtell.evaluate.measurements import tone
 from dialtell.evaluate.measurements.evidence import gather_evidence
 from dialtell.evaluate.measurements.finding import Finding
 from dialtell.evaluate.measurements.gathering import MEASURES
-from dialtell.evaluate.measurements.spread import Spread, band_of, from_json, load_spread, place_in, spread_of, to_json
-from dialtell.evaluate.measurements.words import words
+from dialtell.evaluate.measurements.glossary import GLOSSARY, Look
+from dialtell.evaluate.measurements.glossary import place as place_of
+from dialtell.evaluate.measurements.spread import (
+    Place,
+    Spread,
+    band_of,
+    from_json,
+    load_spread,
+    place_in,
+    spread_of,
+    to_json,
+)
+from dialtell.evaluate.measurements.words import value_words, words
 from dialtell.evaluate.second_opinion import FILE, Opinion, Weigher, fit_opinion, load_weigher
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.sizes import size_mm
@@ -88,13 +99,53 @@ def test_spread_survives_json_and_refuses_another_kind():
 def test_words_are_made_from_the_numbers():
     spread = spread_of(made_rows(2000, apart=2.0), "3")
     low, none = finding(0.55), finding(None, 2)
-    text = words(low, spread.place(low, SCALE), None)
-    assert text.startswith("Thin against thick 0.55, on 9 strokes; ")
-    assert "thin strokes fainter than thick ones" in text and "as common on painted as on printed" in text
-    assert words(none, None, None) == "Thin against thick: too few strokes, 2 of the 6 it takes."
-    assert words(low, None, None).endswith("no spread known at this resolution.")
-    level = words(finding(0.7), spread_of(made_rows(2000, 0.0), "3").place(finding(0.7), SCALE), None)
-    assert level.endswith("says little either way.")
+    text = words(low, spread.place(low, SCALE))
+    assert text.startswith("Leans to the hand: thin strokes fainter than thick ones. Such a value is ")
+    assert text.endswith("times as common on painted as on printed dials.")
+    high = finding(0.85)
+    assert words(high, spread.place(high, SCALE)).startswith("Leans to print: thin strokes as black as thick ones.")
+    assert words(none, None).startswith("2 of the 6 thin strokes it takes: strokes less than 42% as wide")
+    assert words(finding(None, 9), None).startswith("9 thin strokes were looked at; it takes ")
+    assert words(low, None).startswith("Nothing to set it beside")
+    level = words(finding(0.7), spread_of(made_rows(2000, 0.0), "3").place(finding(0.7), SCALE))
+    assert level.startswith("Tells nothing here")
+
+
+def test_words_doubt_what_the_craft_does_not_expect():
+    assert "expect the reverse" in words(finding(0.9), Place(90.0, 70.0, 0.6))  # black thin strokes, yet to the hand
+    assert "expect the reverse" not in words(finding(0.4), Place(20.0, 5.0, 0.6))
+    assert "beyond nearly all" in words(finding(0.1), Place(0.0, 0.0, 0.6))
+    assert "beyond nearly all" not in words(finding(0.4), Place(20.0, 0.0, 0.6))
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "unit", "said", "short"),
+    [
+        ("raggedness of edges", 0.0341, "mm", "0.034 mm", "0.034"),
+        ("raggedness of edges", 0.00341, "mm", "0.0034 mm", "0.0034"),
+        ("raggedness of edges", 0.0024, "dial radii", "0.24 % of the radius", "0.24 %"),
+        ("slant of ticks", 1.234, "degrees", "1.23°", "1.23°"),
+        ("guide line", 0.031, "D", "0.03 D", "0.03"),
+        ("width along a stroke", 0.043, "ratio", "4.3 %", "4.3 %"),
+        ("thin against thick", 0.8, "ratio", "80 %", "80 %"),
+        ("density against width", -0.4, "ratio", "−0.40", "−0.40"),
+        ("density from ring to ring", 0.0, "ratio", "× 1.00", "× 1.00"),
+    ],
+)
+def test_values_in_words(name, value, unit, said, short):
+    assert value_words(name, value, unit) == said
+    assert value_words(name, value, unit, short=True) == short
+
+
+def test_every_measure_is_explained():
+    assert set(GLOSSARY) == set(MEASURES)
+    looks = [GLOSSARY[name].look for name in sorted(MEASURES, key=place_of)]
+    assert looks == sorted(looks, key=list(Look).index)  # the examiner's order
+    for name, term in GLOSSARY.items():
+        unit = MEASURES[name].unit
+        assert term.shown == "plain" or unit == "ratio", name
+        # a scatter or a fading is what hands leave; the table of looks says so once for all
+        assert term.hand in (-1, 0, 1)
 
 
 @pytest.fixture(scope="module")
@@ -123,7 +174,7 @@ def test_evidence_of_a_whole_dial(twins):
     assert {Zone.NUMERALS, Zone.MINUTE_TRACK} <= {row.zone for row in evidence[0].rows}
     geometry = twins[0][0].geometry
     for row in evidence[0].rows:
-        assert row.too_few == (row.value is None) == ("too few" in row.words)
+        assert row.too_few == (row.value is None) == (" it takes" in row.words)
         assert row.unit in ("ratio", "D", "degrees", "mm")
         if row.value is not None:
             assert math.isfinite(row.value) and row.strokes > 0 and row.lines

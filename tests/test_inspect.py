@@ -33,9 +33,10 @@ def inspected(drawn_photo, weights, tmp_path_factory):
 
 def test_document_and_page_say_the_same(inspected, drawn_photo):
     document, page = inspected
-    assert set(document) == {"schema", "model", "page", "dial", "saliency", "period"}
+    asked = {"schema", "model", "page", "dial", "combined", "measurements", "not_measured", "saliency", "period"}
+    assert set(document) == asked
     check_dial(document["dial"])
-    assert "This dial looks painted by hand." in page and document["dial"]["reason"] in page
+    assert document["dial"]["reason"] in page
     # the photograph, and three zones with their maps and a dial of either kind beside each
     assert page.count("data:image/jpeg") >= 1 + 4 * 3
     assert "Drawn: painted by hand" in page and "Drawn: printed" in page
@@ -45,6 +46,34 @@ def test_document_and_page_say_the_same(inspected, drawn_photo):
     change = saliency["logit"] - saliency["baseline_logit"]
     assert 0 <= saliency["completeness_error"] <= 0.05 * abs(change)
     assert f"{saliency['steps']} steps" in page
+
+
+def test_measurements_of_a_machine_like_dial_take_the_nets_call_back(inspected):
+    """The drawn dial is ruled, and the untrained net told to call it painted: the page must not follow."""
+    document, page = inspected
+    both = document["combined"]
+    assert (both["net_call"], both["call"], both["agreement"]) == ("hand-painted", "undetermined", "disagree")
+    assert both["net_log10_lr"] == document["dial"]["log10_lr"] == 2.0
+    assert both["log10_lr"] == pytest.approx(2.0 + both["second_opinion_log10_lr"], abs=1e-3)
+    assert "Net and measurements disagree" in page and "This dial looks painted" not in page
+    weighed = [row for row in document["measurements"] if row["lean_log10"] is not None]
+    assert 5 <= both["measurements_used"] <= len(weighed)
+    units = {row["unit"] for row in document["measurements"]}
+    assert "mm" in units and "dial radii" not in units  # the size was given
+    assert document["not_measured"] is None
+    for row in document["measurements"]:
+        assert (row["value"] is None) == (" it takes" in row["words"])
+    assert len(page) < 6_000_000
+
+
+def test_a_photograph_that_carries_no_strokes_is_not_measured(drawn_photo, weights, tmp_path):
+    blurred = cv2.GaussianBlur(cv2.imread(str(drawn_photo)), (0, 0), 4)
+    cv2.imwrite(str(tmp_path / "soft.png"), blurred)
+    document = inspect_photo(tmp_path / "soft.png", tmp_path / "soft.html", weights)
+    page = (tmp_path / "soft.html").read_text(encoding="utf-8")
+    assert document["dial"]["geometry"] and document["measurements"] == []
+    assert document["not_measured"] in page and "Nothing was measured" in page
+    assert document["combined"]["second_opinion_log10_lr"] is None and document["combined"]["call"] == "undetermined"
 
 
 def test_attribution_adds_up_and_leaves_the_net_alone(scored, weights):
@@ -112,7 +141,9 @@ def test_a_photograph_without_a_dial_gets_a_page(tmp_path, weights):
     Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
     document = inspect_photo(tmp_path / "wall.png", tmp_path / "wall.html", weights)
     assert document["saliency"] is None and document["dial"]["geometry"] is None
-    assert "No dial was found" in (tmp_path / "wall.html").read_text(encoding="utf-8")
+    page = (tmp_path / "wall.html").read_text(encoding="utf-8")
+    assert "No dial was found" in page and "Nothing was measured: no dial was read." in page
+    assert document["combined"] is None and document["measurements"] == []
 
 
 def test_refusals(tmp_path, weights, drawn_photo):
@@ -143,9 +174,9 @@ def test_the_date_stands_apart_from_the_strokes(drawn_photo, weights, tmp_path):
     years = Years(1874, 1874, 1874, "as stated")
     document = inspect_photo(drawn_photo, tmp_path / "a.html", weights, years=years)
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
-    assert document["period"]["finding"] == "fits" and "A movement of 1874" in page
+    assert document["period"]["finding"] == "open" and "A movement of 1874" in page
     assert document["period"]["posterior_log10_odds"] == pytest.approx(
-        document["period"]["prior_log10_odds"] + document["dial"]["log10_lr"], abs=1e-3
+        document["period"]["prior_log10_odds"] + document["combined"]["log10_lr"], abs=1e-3
     )
     plain = inspect_photo(drawn_photo, tmp_path / "b.html", weights)
     assert plain["dial"]["log10_lr"] == document["dial"]["log10_lr"]

@@ -179,6 +179,29 @@ def test_page_fits_the_window(tmp_path, width):
         assert browser.console() == []
 
 
+@needs_browser
+def test_what_was_said_is_seen_where_the_page_is_scrolled_to(tmp_path):
+    """On a phone the head is out of sight while labels are given: words there alone would not be seen."""
+    draw(tmp_path / "photos" / "a.png", 30)
+    in_sight = (
+        "const e = document.getElementById(arguments[0]), b = e.getBoundingClientRect(); return e.textContent && "
+        "b.top >= 0 && b.bottom <= innerHeight && e.contains(document.elementFromPoint((b.left + b.right) / 2, "
+        "(b.top + b.bottom) / 2))"
+    )
+    with desk(tmp_path / "photos") as server, Browser(tmp_path / "profile", 390, 800) as browser:
+        browser.open(server.url)
+        ready(browser, "a.png")
+        browser.run("scrollTo(0, 500)")
+        browser.press("2", "n", "1")
+        browser.wait("document.getElementById('state').textContent.includes('the dial is now mixed')")
+        assert browser.run("return scrollY") > 100 and browser.run(in_sight, "state")
+        browser.press("d", "2")  # refused
+        browser.wait("!document.getElementById('trouble').hidden")
+        assert browser.run(in_sight, "trouble")
+        browser.press("u")
+        browser.wait("document.getElementById('trouble').hidden")
+
+
 @contextmanager
 def command(folder):
     """`dialtell label` on a folder as a process of its own, and the address it printed."""

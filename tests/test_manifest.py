@@ -121,6 +121,9 @@ def test_a_missing_or_empty_manifest_says_so(tmp_path: Path) -> None:
     (tmp_path / "empty.jsonl").write_text("")
     with pytest.raises(ParameterError, match="has no lines"):
         read_manifest(tmp_path / "empty.jsonl")
+    (tmp_path / "deep.jsonl").write_text("[" * 100_000)
+    with pytest.raises(ParameterError, match="line 1: not a line of"):
+        read_manifest(tmp_path / "deep.jsonl")
 
 
 def test_files_of_a_line_are_those_drawn(picture: Drawn) -> None:

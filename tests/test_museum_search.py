@@ -207,6 +207,35 @@ def test_commons_follows_its_continuation_and_reads_each_licence(server, search)
     assert queries(server)[0]["gsrsearch"] == ["watch filetype:bitmap"]
 
 
+def test_missing_optional_fields_are_left_empty(server, search):
+    """What names and shows the object is enough; facts that a record lacks are no reason to lose it."""
+    bare = {"objectID": 7, "isPublicDomain": True, "primaryImage": "https://images.example/7.jpg", "title": None}
+    server.routes = {"/api/objects/7": said(bare), "/api/search": said({"objectIDs": [7]})}
+    (found,) = search("met", words="")
+    assert (found.name, found.title, found.medium, found.year_begin, found.source) == ("7", "", "", None, "")
+    assert found.image_urls == ("https://images.example/7.jpg",)
+    bare = {"id": 8, "share_license_status": "CC0", "images": {"web": {"url": "https://cdn.example/8.jpg"}}}
+    server.routes["/api/"] = said({"data": [bare]})
+    (found,) = search("cleveland")
+    assert (found.name, found.image_urls) == ("8", ("https://cdn.example/8.jpg",))
+
+
+@pytest.mark.parametrize("lacking", ["share_license_status", "images", "id"])
+def test_result_that_lacks_what_must_be_known_is_left_out_and_said(lacking, server, search, caplog):
+    """Nothing is guessed about that one; the others are kept. A licence that is not stated is none."""
+    rows = [cleveland_object(n) for n in range(4)]
+    del rows[1][lacking]
+    rows[2] = None
+    server.routes["/api/"] = said({"data": rows})
+    assert [one.object_id for one in search("cleveland")] == ["0", "3"]
+    assert (
+        f"Cleveland Museum of Art: 2 of 4 results left out, in an unknown shape (KeyError: '{lacking}')" in caplog.text
+    )
+    server.routes["/api/"] = said({"data": rows[1:3]})  # all of them: then it is the service
+    with pytest.raises(DownloadError, match="answers in an unknown shape"):
+        search("cleveland")
+
+
 @pytest.mark.parametrize("name", MUSEUMS)
 @pytest.mark.parametrize("body", [b"{}", b"[]", b"null", b'{"data": 3, "objectIDs": 3, "response": 3, "query": 3}'])
 def test_unknown_shape_is_an_error_that_names_the_museum(name, body, server, search):

@@ -8,10 +8,19 @@ import subprocess
 
 import numpy as np
 import pytest
+from web_driver import CHROMIUM, DRIVER, ENTER, Browser
 
-from dialtell.evaluate.page import ZoneCrop, page_text, write_page
+from dialtell.evaluate.combined import combine
+from dialtell.evaluate.evidence_table import evidence_table, nothing_measured
+from dialtell.evaluate.measurements.evidence import Evidence, Row, ZoneFacts
+from dialtell.evaluate.measurements.spread import Band
+from dialtell.evaluate.page import PageExtras, ZoneCrop, page_text, write_page
 from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.second_opinion import Opinion
+from dialtell.evaluate.verdict import Evidence as Judged
+from dialtell.evaluate.verdict import Verdict
 from dialtell.synth.errors import OutputError, ParameterError
+from dialtell.synth.terms import ZONES, Zone
 
 EVIL = '<img src=x onerror="document.title=1">\u202e.jpg'
 MODEL = {
@@ -82,6 +91,23 @@ def crops():
     return [mapped, ZoneCrop("other", photo()[:9, :9])]
 
 
+def measured(count=3):
+    """A table of one zone with `count` measurements, a stroke each, and an empty rest."""
+    band = Band(np.linspace(0.4, 0.8, 17), np.linspace(0.6, 1.0, 17), 30, 28)
+    names = ["unlikeness of like strokes", "thin against thick", "width along a stroke"][:count]
+    rows = tuple(
+        Row(Zone.NUMERALS, name, 0.5, "ratio", 9, 6, 10.0, 20.0, 0.5, band, f"Leans to the hand: {name} so.",
+            (np.array([[150.0 + 30 * k, 100.0], [150.0 + 30 * k, 160.0]]),))
+        for k, name in enumerate(names)
+    )  # fmt: skip
+    zones = {zone: ZoneFacts(0.0, 0.0, 0) for zone in ZONES} | {Zone.NUMERALS: ZoneFacts(0.2, 0.0, 9)}
+    return evidence_table(Evidence(rows, zones, 450.0, 0.002, 240), diameter_mm=44.87)
+
+
+def both(net=1.28, second=0.4, **kind):
+    return combine(Verdict(Judged(40, net, **kind), {}), Opinion(second, False, ("a",) * 9, ()))
+
+
 class Page(html.parser.HTMLParser):
     """Tags with their attributes, and the text outside style and script."""
 
@@ -132,15 +158,55 @@ def test_page_without_dial_map_or_numbers():
         warnings=[],
     )
     page = Page(page_text(dial, photo(), None, [], MODEL))
-    assert "does not settle" in page.words and "No dial was found" in page.words
+    assert "does not settle" in page.words and "No dial was read" in page.words
     assert "prior 1:1 0" not in page.words and "Warnings" not in page.words
 
 
+def test_page_shows_what_was_measured():
+    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), combined=both()))
+    page = Page(text)
+    for words in (
+        "What was measured",
+        "3 measured: 3 lean to the hand.",
+        "Leans to the hand : thin against thick so.",
+        "on 9 thin strokes",
+        "Signature : Not found in this photograph.",
+        "point the same way as the net",
+        "dialtell score gives the net alone: hand-painted, +1.28.",
+        "Strokes measured: 3",
+    ):
+        assert words in page.words, words
+    assert text.count('class="strip"') == 3 and text.count('d="M150.0 100.0L150.0 160.0"') == 2  # light edge and line
+    assert "Nothing was measured: no dial was found." in page_text(
+        sample(), photo(), None, [], MODEL, PageExtras(evidence=nothing_measured("no dial was found"))
+    )
+
+
+def test_page_says_plainly_that_net_and_measurements_disagree():
+    extras = PageExtras(combined=both(second=-0.6))
+    page = Page(page_text(sample(), photo(), None, [], MODEL, extras))
+    assert "does not settle" in page.words and "looks painted" not in page.words
+    assert "Net and measurements disagree" in page.words and "call is withdrawn" in page.words
+    assert "The net alone: Thin strokes are fainter" in page.words
+    assert "weak support for hand painting" in page.words and "+0.68" in page.words
+    # a small doubt lowers the number and leaves the call
+    page = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(combined=both(net=2.28, second=-0.6))))
+    assert "looks painted" in page.words and "still passes" in page.words and "+1.68" in page.words
+
+
+def test_page_gives_no_number_beside_withheld():
+    dial = sample(call="undetermined", support="withheld, the photograph does not carry the evidence")
+    for extras in (None, PageExtras(combined=both(withheld=True))):
+        page = Page(page_text(dial, photo(), None, [], MODEL, extras))
+        head = page.words[: page.words.index("The photograph ")]
+        assert "1.28" not in head and "0.95" not in head and "times more probable" not in head
+
+
 def test_page_asks_for_nothing_outside_itself():
-    text = page_text(sample(), photo(), signed_map(), crops(), MODEL)
+    text = page_text(sample(), photo(), signed_map(), crops(), MODEL, PageExtras(evidence=measured(), combined=both()))
     for tag, attributes in Page(text).tags:
         for name in ("src", "href", "action", "data", "poster", "srcset"):
-            assert attributes.get(name, "data:").startswith("data:"), (tag, attributes[name][:60])
+            assert attributes.get(name, "data:").startswith(("data:", "#")), (tag, attributes[name][:60])
     assert not re.search(r"https?://|url\(|@import|fetch\(|\beval\(", text)
     assert len(text) < 2_000_000
 
@@ -220,7 +286,7 @@ PROBE = """<script>addEventListener("load", () => {
   stage.focus(); press("ArrowRight"); press("ArrowDown"); press("+"); told.after = lens.hidden; told.left =
   lens.style.left; told.top = lens.style.top; const pixels = lens.getContext("2d").getImageData(0, 0,
   lens.width, lens.height).data; told.drawn = new Set(pixels).size; press("Escape"); told.put_away =
-  lens.hidden; told.layers = ["outline", "zones", "map"].map((name) => {
+  lens.hidden; told.layers = ["outline", "zones", "map", "strokes"].map((name) => {
     const on = shown(".stage ." + name); document.getElementById("layer-" + name).click();
     return [on, shown(".stage ." + name)];
   });
@@ -231,7 +297,8 @@ PROBE = """<script>addEventListener("load", () => {
 @needs_browser
 @pytest.mark.parametrize("width", [390, 1200])
 def test_browser_magnifier_layers_and_width(tmp_path, width):
-    text = page_text(sample("a-very-long-name-" * 8 + ".jpg"), photo(), signed_map(), crops(), MODEL)
+    extras = PageExtras(evidence=measured(), combined=both(second=-0.6))
+    text = page_text(sample("a-very-long-name-" * 8 + ".jpg"), photo(), signed_map(), crops(), MODEL, extras)
     # The probe is not ours, so the policy must go for it to run.
     text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", text).replace("</body>", PROBE)
     path = tmp_path / "probe.html"
@@ -244,4 +311,51 @@ def test_browser_magnifier_layers_and_width(tmp_path, width):
     assert told["window"] == width and told["wide"] <= width
     assert (told["before"], told["after"], told["put_away"]) == (True, False, True)
     assert (told["left"], told["top"]) == ("55%", "55%") and told["drawn"] > 20
-    assert told["layers"] == [[True, False]] * 3
+    assert told["layers"] == [[True, False]] * 3 + [[False, True]]
+
+
+TAB, SPACE = "\ue004", " "
+SHOWN = (
+    "[...document.querySelectorAll('.strokes .trace path')].map(p => getComputedStyle(p).display !== 'none' && "
+    "getComputedStyle(document.querySelector('.strokes')).display !== 'none')"
+)
+
+
+@pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="no Chromium with its driver here")
+@pytest.mark.parametrize("width", [390, 1200])
+def test_strokes_measured_are_reached_by_keys(tmp_path, width):
+    path = tmp_path / "a.html"
+    extras = PageExtras(evidence=measured(), combined=both())
+    write_page(path, sample(), photo(), signed_map(), crops(), MODEL, extras=extras)
+
+    def to(selector):
+        for _ in range(40):
+            browser.press(TAB)
+            if browser.run("return document.activeElement.matches(arguments[0])", selector):
+                return
+        raise AssertionError(f"no Tab leads to {selector}")
+
+    with Browser(tmp_path / "profile", width) as browser:
+        browser.open(path.as_uri())
+        assert browser.run(f"return {SHOWN}") == [False] * 3
+        to("#layer-strokes")
+        browser.press(SPACE)
+        assert browser.run(f"return {SHOWN}") == [True] * 3
+        to("tr + tr .show")
+        browser.press(ENTER)
+        only = browser.run(f"return {SHOWN}")
+        assert sum(only) == 1
+        assert browser.run("return document.activeElement.hasAttribute('data-stage')")
+        browser.press("+")  # the magnifier draws them too
+        assert not browser.run("return document.querySelector('[data-lens]').hidden")
+        to("[data-back]")
+        browser.press(ENTER)
+        assert browser.run("return document.activeElement.matches('.show')")
+        browser.run("document.querySelector('[data-all]').click()")
+        assert browser.run(f"return {SHOWN}") == [True] * 3
+        assert (
+            browser.run("return performance.getEntriesByType('resource').filter(e => !e.name.startsWith('data:'))")
+            == []
+        )
+        assert browser.run("return document.documentElement.scrollWidth") <= width
+        assert browser.console() == []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -78,3 +78,13 @@ def test_an_unknown_process_is_refused(record: Any) -> None:
 def test_arrays_are_not_plain_values() -> None:
     with pytest.raises(ParameterError, match="ndarray is not a plain value"):
         to_record({"a": np.zeros(2)}["a"])
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 10**400])
+def test_numbers_that_are_not_finite_are_refused(value: float) -> None:
+    @dataclass(frozen=True)
+    class One:
+        length: float
+
+    with pytest.raises(ParameterError, match=r"One\.length is .{1,40}; give a finite number"):
+        from_record(One, {"length": value})

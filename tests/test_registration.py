@@ -98,3 +98,33 @@ def test_as_exact_as_a_general_registration():
     pixels = (found.sites + EXTENT) * SCALE - 0.5
     theirs = np.median(np.hypot(*(pixels @ matrix[:, :2].T + matrix[:, 2] - pixels - shift * SCALE).T))
     assert ours < max(2 * theirs, 0.1)
+
+
+def test_a_part_is_laid_on_the_whole_and_on_a_part():
+    """What both show decides; the scatter is measured there although the bend has few places to hold it."""
+    places, angles = design(count=260)
+    scatter = 0.004
+    moved_places = places + scatter * np.random.default_rng(2).standard_normal(places.shape)
+    whole, other = drawn(places, angles), drawn(moved_places, angles)
+    part = np.zeros_like(other.seen)
+    part[:, SIDE // 2 :] = True
+    half = Sheet(np.where(part, other.ink, 0).astype(np.float32), other.seen & part, SCALE)
+    for first, second in ((whole, half), (half, whole)):
+        found = register(first, second, part=True)
+        assert found.share > 0.85 and abs(found.turn) < 0.06  # the bend takes up what is left of a turn
+        assert found.sites[:, 0].min() > -0.1  # nothing is compared that only one shows
+        assert found.spread == pytest.approx(scatter, rel=0.3)
+    assert register(whole, half).share < 0.7  # without being told, the rest is missed
+
+
+def test_a_mirrored_dial_is_not_folded_onto_itself():
+    """A track is its own mirror image, figures are not: a bend that mirrors fits nothing."""
+    turn = np.arange(60) * 2 * np.pi / 60
+    track = 0.9 * np.stack([np.sin(turn), -np.cos(turn)], axis=1)
+    places, angles = design(count=40)
+    both = np.concatenate([track, 0.7 * places]), np.concatenate([turn + np.pi / 2, angles])
+    flipped = np.concatenate([track, 0.7 * places * [1, -1]]), np.concatenate([turn + np.pi / 2, -angles])
+    found = register(drawn(*both), drawn(*flipped))
+    assert found.share < 0.75
+    middle = found.coefficients[1:3]
+    assert np.linalg.det(middle) > 0.6

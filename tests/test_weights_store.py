@@ -144,6 +144,7 @@ def test_other_preprocessing(copy, field, value):
         ({"code": 10**9}, "absurd size"),
         ({"code": "sixteen"}, "no net of this version"),
         ({"widths": None}, "no net of this version"),
+        ({"code": float("inf")}, "no net of this version"),
         ({"layers": 3}, "no net of this version"),
         ({"code": 24}, "does not fit"),
     ],
@@ -200,7 +201,9 @@ def test_a_file_far_too_large(copy, monkeypatch):
 @pytest.mark.parametrize(
     "entry",
     [None, {}, {"dial": {}}, {"dial": {}, "zone": {"slope": -1}}, {"dial": {"offset": float("nan")}, "zone": {}},
-     {"dial": {"low": 1.0}, "zone": {}}, {"dial": {"bounds": [[1]]}, "zone": {}}, {"dial": {"tilt": 1}, "zone": {}}],
+     {"dial": {"low": 1.0}, "zone": {}}, {"dial": {"bounds": [[1]]}, "zone": {}}, {"dial": {"tilt": 1}, "zone": {}},
+     {"dial": {"slope": 10**400}, "zone": {}}, {"dial": {"bounds": [[10**400, 1]]}, "zone": {}},
+     {"dial": {"bounds": [[1, float("nan")]]}, "zone": {}}],
 )  # fmt: skip
 def test_calibration_that_cannot_be_used(copy, entry):
     change(copy, calibration=entry)

@@ -4,22 +4,28 @@ and the best moment by dials that were not learnt from."""
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import Tensor
+from torch.nn import Parameter
 from torch.nn.utils import clip_grad_norm_
 
-from dialtell.model.net import StrokeNet
+from dialtell.model.net import NetOutput, StrokeNet
 from dialtell.synth.errors import ParameterError, require_range
+from dialtell.train.adapt_codes import ENCODER, CodedBag, CodeStore, coded, judge_coded
 from dialtell.train.bags import Bag
 from dialtell.train.loop import judged, losses
 from dialtell.train.store import BagStore, Batch, HeldOut
 
 log = logging.getLogger("dialtell.train")
+
+LAYERS = ("all", "judging")
 
 
 @dataclass(frozen=True)
@@ -38,6 +44,7 @@ class AdaptConfig:
     pairs: int = 120  # twins drawn for the batches
     watched: int = 120  # drawn dials on which forgetting is watched
     forget: float = 0.05  # nats by which the loss on those may rise at most
+    layers: str = "all"  # or "judging": the encoder of patches stays as it is, which takes a small part of the time
 
     def __post_init__(self) -> None:
         require_range("seed", self.seed, 0, 1_000_000)
@@ -50,6 +57,8 @@ class AdaptConfig:
         require_range("pairs", self.pairs, 1, 100_000)
         require_range("watched", self.watched, 8, 100_000)
         require_range("forget", self.forget, 0.0, 10.0)
+        if self.layers not in LAYERS:
+            raise ParameterError(f"layers is {self.layers!r}; give {' or '.join(LAYERS)}")
         for name in ("photos", "drawn"):
             value = getattr(self, name)
             if value < 2 or value % 2:
@@ -83,28 +92,82 @@ def adapt(
     Batch statistics stay those of the net: a few photographs would spoil them.
     """
     net = deepcopy(net).to(device).eval()
+    if config.layers == "judging":
+        groups = [coded(net, group, device) for group in drawn]
+        known, left, old = (coded(net, bags, device) for bags in (learnt, held_out, watched))
+        return adapt_coded(net, known, left, groups, old, config, device)
     stores = [_store([[bag] for bag in learnt if side(bag) == which], device) for which in (1, 0)]
     twins = _store(drawn, device)
-    photos, old = HeldOut(held_out, device), HeldOut(watched, device)
-    optimizer = torch.optim.AdamW(net.parameters(), lr=config.rate, weight_decay=config.decay, betas=(0.9, 0.98))
+    photos, watch = HeldOut(held_out, device), HeldOut(watched, device)
+
+    def answered(rng: np.random.Generator) -> tuple[NetOutput, Batch]:
+        batch = together([store.draw(config.photos // 2, config.patches, rng=rng) for store in stores]
+                         + [twins.draw(config.drawn, config.patches, rng=rng)])  # fmt: skip
+        return net(batch.patches, batch.zone, batch.resolution), batch
+
+    def looked() -> tuple[float, float]:
+        return balanced_loss(net, photos), balanced_loss(net, watch)
+
+    return net, _learn(net, list(net.parameters()), answered, looked, config)
+
+
+def adapt_coded(
+    net: StrokeNet,
+    learnt: Sequence[CodedBag],
+    held_out: Sequence[CodedBag],
+    drawn: Sequence[Sequence[CodedBag]],
+    watched: Sequence[CodedBag],
+    config: AdaptConfig,
+    device: torch.device,
+) -> tuple[StrokeNet, list[Look]]:
+    """As `adapt`, of bags that the encoder has read already; it stays as it is, whatever `config.layers` says."""
+    net = deepcopy(net).to(device).eval()
+    sides = [[bag for bag in learnt if _side(bag) == which] for which in (1, 0)]
+    stores = [CodeStore([[bag] for bag in bags]) for bags in sides]
+    twins = CodeStore(drawn)
+    parameters = [value for name, value in net.named_parameters() if not name.startswith(ENCODER)]
+
+    def answered(rng: np.random.Generator) -> tuple[NetOutput, Batch]:
+        parts = [store.draw(config.photos // 2, config.patches, rng=rng) for store in stores]
+        parts.append(twins.draw(config.drawn, config.patches, rng=rng))
+        batch = together([batch for _, batch in parts])
+        return net.judge(torch.cat([codes for codes, _ in parts]), batch.zone, batch.resolution), batch
+
+    def looked() -> tuple[float, float]:
+        return balanced(judge_coded(net, held_out)), balanced(judge_coded(net, watched))
+
+    return net, _learn(net, parameters, answered, looked, config)
+
+
+def _side(coded_bag: CodedBag) -> int:
+    return side_of(int(coded_bag.batch.dial[0]), coded_bag.batch.hand[0].cpu().numpy())
+
+
+def _learn(
+    net: StrokeNet,
+    parameters: list[Parameter],
+    answered: Callable[[np.random.Generator], tuple[NetOutput, Batch]],
+    looked: Callable[[], tuple[float, float]],
+    config: AdaptConfig,
+) -> list[Look]:
+    """Learn, and leave the net at its best moment."""
+    optimizer = torch.optim.AdamW(parameters, lr=config.rate, weight_decay=config.decay, betas=(0.9, 0.98))
     rng = np.random.default_rng([config.seed, 81])
     torch.manual_seed(config.seed)
-    looks = [Look(0, balanced_loss(net, photos), balanced_loss(net, old), kept=True)]
+    looks = [Look(0, *looked(), kept=True)]
+    log.info("adapt: before  held-out photographs %.4f  drawn %.4f", looks[0].photos, looks[0].drawn)
     best, since = deepcopy(net.state_dict()), 0
     for step in range(1, config.steps + 1):
-        half = config.photos // 2
-        batch = together([store.draw(half, config.patches, rng=rng) for store in stores]
-                         + [twins.draw(config.drawn, config.patches, rng=rng)])  # fmt: skip
-        loss = losses(net(batch.patches, batch.zone, batch.resolution), batch)
+        loss = losses(*answered(rng))
         optimizer.zero_grad(set_to_none=True)
         loss.backward()  # type: ignore[no-untyped-call]
-        clip_grad_norm_(net.parameters(), 2.0)
+        clip_grad_norm_(parameters, 2.0)
         for group in optimizer.param_groups:
             group["lr"] = config.rate * min(step / 20, 1.0)
         optimizer.step()
         if step % config.every and step != config.steps:
             continue
-        now = balanced_loss(net, photos), balanced_loss(net, old)
+        now = looked()
         least = min(look.photos for look in looks if look.kept)
         kept = now[0] < least and now[1] <= looks[0].drawn + config.forget
         looks.append(Look(step, *now, kept))
@@ -113,14 +176,19 @@ def adapt(
         if since >= config.patience:
             break
     net.load_state_dict(best)
-    return net, looks
+    return looks
 
 
 def side(bag: Bag) -> int:
     """1 painted, 0 printed: the dial's process, or that of most zones labelled where it has none of its own."""
-    if bag.dial >= 0:
-        return bag.dial
-    known = bag.hand[bag.hand >= 0]
+    return side_of(bag.dial, bag.hand)
+
+
+def side_of(dial: int, hand: NDArray[Any]) -> int:
+    """`side` of a dial's truth and its zones'."""
+    if dial >= 0:
+        return dial
+    known = hand[hand >= 0]
     return int(known.mean() > 0.5) if len(known) else 0
 
 
@@ -142,8 +210,13 @@ def together(batches: Sequence[Batch]) -> Batch:
 
 def balanced_loss(net: StrokeNet, bags: HeldOut) -> float:
     """Cross entropy, nats, of dials and of zones, painted and printed counting alike; the mean of those there are."""
+    return balanced(judged(net, bags))
+
+
+def balanced(judgements: Iterable[tuple[Batch, NetOutput]]) -> float:
+    """`balanced_loss` of what was said of each batch."""
     sums: dict[tuple[str, int], list[float]] = {}
-    for batch, output in judged(net, bags):
+    for batch, output in judgements:
         for what, logit, truth, known in (
             ("dial", output.dial, batch.dial, batch.dial >= 0),
             ("zone", output.zone, batch.hand, output.present & (batch.hand >= 0)),

@@ -182,16 +182,18 @@ def _digest(path: Path) -> str:
 
 
 def _write_split(path: Path, split: PhotoSplit) -> None:
-    """Which photograph was used how. It stays with the user: the weights carry counts only, no names."""
+    """Which photograph was used how. It stays with the user: the weights carry counts only, no names. `dialtell
+    benchmark` reads it, so as not to measure weights on what they were adapted to."""
     with path.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
-        table.writerow(("row", "photo", "dial", "dial_process", "patches", "used"))
+        table.writerow(("row", "photo", "sha256", "source", "dial", "dial_process", "patches", "used"))
         for used, part in (("learnt", split.learnt), ("held out", split.held_out)):
             for item in part:
                 photo = item.photo
-                table.writerow((photo.row, photo.name, photo.dial, photo.dial_process, len(item.bag.zone), used))
+                about = (photo.row, photo.name, photo.sha256, photo.source, photo.dial, photo.dial_process)
+                table.writerow((*about, len(item.bag.zone), used))
         for line in split.unread:
-            table.writerow(("", line, "", "", "", "left out"))
+            table.writerow(("", line, "", "", "", "", "", "left out"))
 
 
 def _write_looks(path: Path, looks: Sequence[Look]) -> None:

@@ -1,13 +1,18 @@
 """How many labelled photographs it takes to win back what another camera costs: `python -m dialtell.train.adaptation`.
 
-Dials are drawn and then seen as in an old book: soft, grey, of hard contrast, with grain and a lifted black, more so
-than anything the renderer draws. Some of them are labelled by dial alone, as a user would, split by dial and learnt
-from (`train.adapt`); measured is a set of other dials seen the same way, and the very same dials in ordinary
-photographs, which is what the adaptation may cost. The share won back is
-(after - before) / (ordinary - before), the ordinary being what the weights make of the same dials before.
+Dials are drawn and then seen as in an old book (`train.book_scan`). Some of them are labelled by dial alone, as a user
+would, split by dial and learnt from (`train.adapt`, as `dialtell train --photos` does); measured is a set of other
+dials seen the same way, and the very same dials in ordinary photographs, which is what the adaptation may cost. The
+share won back is (after - before) / (ordinary - before), the ordinary being what the weights make of the same dials
+before. Accuracy is that of every dial called by the sign of its ratio, painted and printed counting alike. The ratios
+of every net are those of the calibration that came with the weights: the drawn twins in each batch hold the scale, and
+so few dials as could be drawn here would fit a worse one.
 
-On a GPU with 30 rendering workers this takes under 4 minutes; --pool 40 --test 40 --sizes 10,30 --repeats 2 --steps 60
-is a trial for two cores.
+Settings are tried with --tuning, on sets of their own; the curve is then measured once without it.
+
+On a GPU with 30 rendering workers the defaults take under 4 minutes. On one core
+`--keep DIR --workers 1 --device cpu --sizes 10,30,100 --repeats 3 --pool 140 --test 110 --steps 60 --patches 24`
+`--pairs 30 --watched 40 --calibration 80 --every 15` takes about half an hour, less where DIR holds the dials already.
 """
 
 from __future__ import annotations
@@ -16,129 +21,45 @@ import argparse
 import json
 import logging
 import math
-import multiprocessing
 import os
 import sys
-from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from dialtell.model.photo import linear_light, luminance
-from dialtell.model.reading import read_at
 from dialtell.synth.errors import DialtellError, require_range
-from dialtell.synth.scene import DialSpec, Range, render, sample_spec
-from dialtell.synth.terms import Process
-from dialtell.train.bags import FEWEST_PATCHES, Bag, known_geometry
-from dialtell.train.holdout import TRAINING
-from dialtell.train.labels import PAINTED, PRINTED, LabelledPhoto
-from dialtell.train.photographs import PhotoBag, photo_bag, split_by_dial
+from dialtell.train.book_scan import drawn, pairs, spread
+from dialtell.train.discrimination import auc
+from dialtell.train.likelihood_ratio import cllr
+from dialtell.train.photographs import PhotoBag, PhotoSplit, split_by_dial
+from dialtell.train.shifted_line import shifted_line
+from dialtell.train.supply import VALIDATION_SEED
 
 if TYPE_CHECKING:
     import torch
 
-    from dialtell.model.net import StrokeNet
+    from dialtell.model.calibration import Calibration
+    from dialtell.model.net import NetOutput, StrokeNet
+    from dialtell.model.store import Weights
+    from dialtell.train.adapt import AdaptConfig
+    from dialtell.train.bags import Bag
 
 log = logging.getLogger("dialtell.train")
 
 POOL_SEED, TEST_SEED = 5_000_011, 6_000_011  # sets nothing trains on
-SCOPE = Range(pixels_per_radius=(260.0, 700.0), variety=TRAINING)
-Codes = NDArray[np.uint8]
+TUNING_SEEDS = 8_000_011, 9_000_011  # pool and test on which settings are tried
+CAMERAS = ("book", "ordinary")
+PLACES = {"ordinary": 0, "book": 1}  # of each camera in a pair
+DRAWS = 1000
 
-
-@dataclass(frozen=True)
-class BookScan:
-    """One page of the book. Codes are sRGB codes over 255.
-
-    blur_px : 0..6, SD. middle : 0.2..0.8, code at which the hard contrast is steepest; hardness : 1..20, its slope.
-    black : 0..0.5, code of the darkest ink. grain : 0..0.2, SD of the paper's and emulsion's grain, grain_px : 0.3..4,
-    its size.
-    """
-
-    blur_px: float
-    middle: float
-    hardness: float
-    black: float
-    grain: float
-    grain_px: float
-    seed: int
-
-    def __post_init__(self) -> None:
-        for name, low, high in (("blur_px", 0, 6), ("middle", 0.2, 0.8), ("hardness", 1, 20), ("black", 0, 0.5),
-                                ("grain", 0, 0.2), ("grain_px", 0.3, 4)):  # fmt: skip
-            require_range(name, getattr(self, name), low, high)
-
-
-def sample_scan(*, rng: np.random.Generator) -> BookScan:
-    """Draw a page: all of one book's look, each a little different."""
-    return BookScan(
-        blur_px=float(rng.uniform(1.4, 2.2)),
-        middle=float(rng.uniform(0.45, 0.6)),
-        hardness=float(rng.uniform(7.0, 11.0)),
-        black=float(rng.uniform(0.15, 0.3)),
-        grain=float(rng.uniform(0.02, 0.05)),
-        grain_px=float(rng.uniform(0.8, 1.6)),
-        seed=int(rng.integers(2**31)),
-    )
-
-
-def scan(page: BookScan, pixels: Codes) -> Codes:
-    """(H, W, 3) uint8 sRGB as the book shows it, the same shape."""
-    grey = _blurred(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).astype(np.float32) / 255.0, page.blur_px)
-    bright = float(np.percentile(grey, 95))
-    curve = 1.0 / (1.0 + np.exp(-page.hardness * (grey / max(bright, 0.05) - page.middle)))
-    noise = np.random.default_rng(page.seed).standard_normal(grey.shape).astype(np.float32)
-    noise = _blurred(noise, page.grain_px)
-    noise *= page.grain / max(float(noise.std()), 1e-6)
-    seen = page.black + (0.92 - page.black) * curve + noise
-    codes: Codes = np.round(255 * np.clip(seen, 0.0, 1.0)).astype(np.uint8)
-    return np.repeat(codes[..., None], 3, axis=2)
-
-
-def _blurred(image: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
-    return cv2.GaussianBlur(image, (0, 0), sigma).astype(np.float32) if sigma > 0 else image
-
-
-def pair(seed: int, index: int) -> tuple[PhotoBag, PhotoBag] | None:
-    """Dial `index` in an ordinary photograph and in the book, labelled by dial; None where either cannot be read.
-
-    Even ones are painted, odd ones printed (two by transfer, then one photographic).
-    """
-    cv2.setNumThreads(1)
-    printed = Process.PHOTOGRAPHIC if index // 2 % 3 == 2 else Process.TRANSFER
-    spec = sample_spec(seed, index, SCOPE, Process.HAND if index % 2 == 0 else printed)
-    rng = np.random.default_rng([seed, index, 82])
-    pixels = render(spec)
-    bags = [_bag(spec, shown, seed, index) for shown in (pixels, scan(sample_scan(rng=rng), pixels))]
-    if bags[0] is None or bags[1] is None:
-        return None
-    return bags[0], bags[1]
-
-
-def _bag(spec: DialSpec, pixels: Codes, seed: int, index: int) -> PhotoBag | None:
-    rng = np.random.default_rng([seed, index, 83])
-    reading = read_at(luminance(linear_light(pixels)), known_geometry(spec, rng=rng))
-    if len(reading.patches) < FEWEST_PATCHES:
-        return None
-    label = PRINTED if spec.making.processes[0].printed else PAINTED
-    name = f"dial {seed}-{index}"
-    photo = LabelledPhoto(row=index + 2, name=name, path=Path(name), sha256=name, dial_process=label, dial=name)
-    bag = photo_bag(photo, reading, index=-1 - index)
-    return PhotoBag(photo, name, bag)
-
-
-def pairs(seed: int, count: int, workers: int) -> list[tuple[PhotoBag, PhotoBag]]:
-    """The first `count` dials of a set that can be read, rendered by `workers` processes."""
-    os.environ.setdefault("OMP_NUM_THREADS", "1")
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        return [found for found in pool.map(partial(pair, seed), range(count), chunksize=2) if found]
+Floats = NDArray[np.float64]
+Answers = dict[str, Floats]  # log10 LR of the test dials, by camera
 
 
 def chosen(pool: Sequence[PhotoBag], size: int, *, rng: np.random.Generator) -> list[PhotoBag]:
@@ -149,111 +70,273 @@ def chosen(pool: Sequence[PhotoBag], size: int, *, rng: np.random.Generator) -> 
     return [side[int(at)] for side in sides for at in rng.permutation(len(side))[: size // 2]]
 
 
-def interval(values: Sequence[float]) -> dict[str, Any]:
-    """Mean over repeats with its 95 % interval by Student's t; None for the interval of one."""
-    mean = float(np.mean(values))
-    if len(values) < 2:
-        return {"mean": round(mean, 4), "interval_95": None, "repeats": [round(v, 4) for v in values]}
-    half = float(stats.t.ppf(0.975, len(values) - 1)) * float(np.std(values, ddof=1)) / math.sqrt(len(values))
+def accuracy(hand: NDArray[np.bool_], ratio: Floats) -> float:
+    """Share right when each dial is called by the sign of its ratio, painted and printed counting alike; 0 is half."""
+    right = np.where(ratio == 0, 0.5, (ratio > 0) == hand)
+    return float((right[hand].mean() + right[~hand].mean()) / 2)
+
+
+def _cost(hand: NDArray[np.bool_], ratio: Floats) -> float:
+    return cllr(ratio[hand], ratio[~hand])
+
+
+MEASURES: dict[str, Callable[[NDArray[np.bool_], Floats], float]] = {"accuracy": accuracy, "auc": auc, "cllr": _cost}
+
+
+def figures(hand: NDArray[np.bool_], before: Answers, after: Answers) -> dict[str, float]:
+    """Everything of one adaptation, of the dials given: MEASURE_CAMERA, cost_MEASURE (ordinary, before minus after),
+    won_back_MEASURE (nan where nothing was lost)."""
+    found = {}
+    for name, measure in MEASURES.items():
+        lost = measure(hand, before["ordinary"]) - measure(hand, before["book"])
+        for camera in CAMERAS:
+            found[f"{name}_{camera}"] = measure(hand, after[camera])
+        won = found[f"{name}_book"] - measure(hand, before["book"])
+        found[f"won_back_{name}"] = won / lost if lost else math.nan
+        found[f"cost_{name}"] = measure(hand, before["ordinary"]) - found[f"{name}_ordinary"]
+    return found
+
+
+def curve_point(
+    hand: NDArray[np.bool_], before: Answers, after: Sequence[Answers], *, seed: int, draws: int = DRAWS
+) -> dict[str, dict[str, Any]]:
+    """Means over repeats of `figures`, each with a 95 % interval for other labelled dials and other test dials.
+
+    The two vary independently, so their variances add: Student's t over the repeats, and a bootstrap over the test
+    dials, drawn by kind. With one repeat the interval is that of the test dials alone.
+    """
+    each = [figures(hand, before, one) for one in after]
+    rng = np.random.default_rng([seed, 85])
+    sides = [np.flatnonzero(hand), np.flatnonzero(~hand)]
+    drawn_means: dict[str, list[float]] = {name: [] for name in each[0]}
+    for _ in range(draws):
+        at = np.concatenate([rng.choice(side, len(side)) for side in sides])
+        picked = {camera: values[at] for camera, values in before.items()}
+        told = [figures(hand[at], picked, {camera: one[camera][at] for camera in CAMERAS}) for one in after]
+        for name, values in drawn_means.items():
+            values.append(float(np.mean([one[name] for one in told])))
     return {
-        "mean": round(mean, 4),
-        "interval_95": [round(mean - half, 4), round(mean + half, 4)],
-        "repeats": [round(v, 4) for v in values],
+        name: interval([one[name] for one in each], drawn_means[name], share=name.startswith(("accuracy", "auc")))
+        for name in each[0]
     }
 
 
-def area(net: StrokeNet, bags: Sequence[Bag], device: torch.device) -> tuple[float, float]:
-    """(AUC over dials, cross entropy in nats with both sides counting alike)."""
-    from dialtell.train.adapt import balanced_loss
-    from dialtell.train.discrimination import auc
-    from dialtell.train.loop import evaluate_bags
-    from dialtell.train.store import HeldOut
+def interval(values: Sequence[float], draws: Sequence[float] = (), *, share: bool = False) -> dict[str, Any]:
+    """Mean over repeats with its 95 % interval; None where neither repeats nor draws say anything.
 
-    logits = np.concatenate([output.dial.cpu().numpy() for output in evaluate_bags(net, bags, device)])
-    return auc(np.array([bag.dial for bag in bags]), logits), balanced_loss(net, HeldOut(bags, device))
+    share : whether the figure lies in 0..1, and its interval with it.
+    draws : bootstrap means over test dials; their spread is half of what their middle 95 % span, which a few wild
+    ratios do not stretch.
+    """
+    if not np.isfinite(values).all():
+        return {"mean": None, "interval_95": None, "repeats": []}
+    mean, square = float(np.mean(values)), 0.0
+    if len(values) > 1:
+        t = float(stats.t.ppf(0.975, len(values) - 1))
+        square += t**2 * float(np.var(values, ddof=1)) / len(values)
+    finite = np.asarray(draws, dtype=np.float64)
+    finite = finite[np.isfinite(finite)]
+    if len(finite):
+        ends = np.quantile(finite, [0.025, 0.975])
+        square += float(ends[1] - ends[0]) ** 2 / 4
+    half = math.sqrt(square)
+    low, high = (max(mean - half, 0.0), min(mean + half, 1.0)) if share else (mean - half, mean + half)
+    known = len(values) > 1 or len(finite) > 0
+    return {
+        "mean": round(mean, 4),
+        "interval_95": [round(low, 4), round(high, 4)] if known else None,
+        "repeats": [round(value, 4) for value in values],
+    }
+
+
+def logits_of(outputs: Iterable[NetOutput]) -> Floats:
+    """Raw logits of dials."""
+    found: Floats = np.concatenate([output.dial.cpu().numpy() for output in outputs]).astype(np.float64)
+    return found
+
+
+def ratios(logits: Floats, calibration: Calibration) -> Floats:
+    """log10 LR without caps."""
+    line = replace(calibration, low=-6.0, high=6.0)
+    return np.array([line.log10_lr(float(logit))[0] for logit in logits])
+
+
+class Bench:
+    """The dials of an experiment, ready to be learnt from and measured on: whole, as codes, or as logits."""
+
+    def __init__(
+        self,
+        weights: Weights,
+        pool: Sequence[PhotoBag],
+        test: Sequence[tuple[PhotoBag, PhotoBag]],
+        twins: Sequence[Sequence[Bag]],
+        watched: Sequence[Bag],
+        how: str,
+        device: torch.device,
+    ) -> None:
+        from dialtell.train.adapt_codes import coded
+        from dialtell.train.loop import evaluate_bags
+
+        self._weights, self._twins, self._watched, self._device, self._how = weights, twins, watched, device, how
+        self._test = {camera: [both[place].bag for both in test] for camera, place in PLACES.items()}
+        net = weights.net.to(device)
+        if how == "judging":
+            # the encoder stays as it is, so each bag goes through it once for all sizes and repeats
+            self._codes = dict(zip(map(id, pool), coded(net, [item.bag for item in pool], device), strict=True))
+            self._coded_twins = [coded(net, group, device) for group in twins]
+            self._coded_watched = coded(net, watched, device)
+            self._coded_test = {camera: coded(net, bags, device) for camera, bags in self._test.items()}
+        elif how == "line":
+            read = {camera: logits_of(evaluate_bags(net, bags, device)) for camera, bags in self._test.items()}
+            self._logits = read
+            known = logits_of(evaluate_bags(net, [item.bag for item in pool], device))
+            self._known = dict(zip(map(id, pool), known, strict=True))
+
+    def before(self) -> Answers:
+        """What the weights say of the test dials."""
+        return self._answers(self._weights.net.to(self._device))
+
+    def after(self, split: PhotoSplit, config: AdaptConfig) -> tuple[Answers, int]:
+        """What they say once adapted, and the step that was kept; a line uses the held-out dials too."""
+        from dialtell.train.adapt import adapt, adapt_coded
+
+        net, device = self._weights.net, self._device
+        if self._how == "line":
+            dials = [*split.learnt, *split.held_out]
+            line = shifted_line(
+                self._weights.dial_calibration,
+                np.array([self._known[id(item)] for item in dials]),
+                np.array([float(item.bag.dial) for item in dials]),
+            )
+            return {camera: ratios(logit, line) for camera, logit in self._logits.items()}, 0
+        if self._how == "judging":
+            known, left = ([self._codes[id(item)] for item in part] for part in (split.learnt, split.held_out))
+            net, looks = adapt_coded(net, known, left, self._coded_twins, self._coded_watched, config, device)
+        else:
+            learnt, held_out = ([item.bag for item in part] for part in (split.learnt, split.held_out))
+            net, looks = adapt(net, learnt, held_out, self._twins, self._watched, config, device)
+        return self._answers(net), max(look.step for look in looks if look.kept)
+
+    def _answers(self, net: StrokeNet) -> Answers:
+        from dialtell.train.adapt_codes import judge_coded
+        from dialtell.train.loop import evaluate_bags
+
+        found = {}
+        for camera, bags in self._test.items():
+            if self._how == "line":
+                logits = self._logits[camera]
+            elif self._how == "judging":
+                logits = logits_of(output for _, output in judge_coded(net, self._coded_test[camera]))
+            else:
+                logits = logits_of(evaluate_bags(net, bags, self._device))
+            found[camera] = ratios(logits, self._weights.dial_calibration)
+        return found
 
 
 def experiment(args: argparse.Namespace) -> dict[str, Any]:
     """Everything, as one record."""
     from dialtell.model.store import find_weights, load_weights
-    from dialtell.train.adapt import AdaptConfig, adapt
+    from dialtell.train.adapt import AdaptConfig
+    from dialtell.train.adapt_run import TWINS_SEED, ratio_figures
     from dialtell.train.config import TrainConfig
     from dialtell.train.loop import pick_device, versions
-    from dialtell.train.supply import VALIDATION_SEED, Supply, collect_singles, collect_twins
 
     sizes = [int(size) for size in args.sizes.split(",")]
-    config = AdaptConfig(seed=args.seed, steps=args.steps, pairs=args.pairs, watched=args.watched)
+    config = AdaptConfig(
+        seed=args.seed, steps=args.steps, every=args.every, pairs=args.pairs, watched=args.watched,
+        patches=args.patches, rate=args.rate, layers="all" if args.layers == "line" else args.layers,
+    )  # fmt: skip
     weights = load_weights(find_weights(args.weights))
     device, _ = pick_device(args.device)
     workers = args.workers or len(os.sched_getaffinity(0))
-    pool = [book for _, book in pairs(POOL_SEED, args.pool, workers)]
-    test = pairs(TEST_SEED, args.test, workers)
-    with Supply(workers) as supply:
-        scope = TrainConfig().scope
-        orders = (
-            supply.order_twins(900_001, 0, config.pairs, scope),
-            supply.order_singles(VALIDATION_SEED, config.watched, scope),
-        )
-        twins, watched = list(collect_twins(orders[0])), collect_singles(orders[1])
-    ordinary, book = [one.bag for one, _ in test], [other.bag for _, other in test]
-    old = weights.net.to(device)
-    before = {"ordinary": area(old, ordinary, device), "book": area(old, book, device)}
-    log.info(
-        "before: AUC %.4f ordinary, %.4f in the book (n = %d)", before["ordinary"][0], before["book"][0], len(book)
-    )
+    keep = None if args.keep is None else Path(args.keep)
+    pool_seed, test_seed = TUNING_SEEDS if args.tuning else (POOL_SEED, TEST_SEED)
+    pool = [book for _, book in pairs(pool_seed, args.pool, workers, keep)]
+    test = pairs(test_seed, args.test, workers, keep)
+    scope = TrainConfig().scope
+    twins = [group for group in spread(partial(drawn, TWINS_SEED, scope, True, keep), config.pairs, workers) if group]
+    singles = spread(partial(drawn, VALIDATION_SEED, scope, False, keep), config.watched, workers)
+    watched = [bag for group in singles for bag in group]
+    bench = Bench(weights, pool, test, twins, watched, args.layers, device)
+    hand = np.array([book.bag.dial == 1 for _, book in test])
+    before = bench.before()
+    at_first = {
+        camera: _measured(hand, before[camera], args.seed) | {"calls": ratio_figures(hand, before[camera])}
+        for camera in CAMERAS
+    }
+    log.info("before, %d dials: %s", len(test), json.dumps(at_first))
     rows = []
     for size in sizes:
-        found: dict[str, list[float]] = {}
+        after, calls, steps = [], [], []
         for repeat in range(args.repeats):
             rng = np.random.default_rng([args.seed, size, repeat, 84])
             split = split_by_dial(chosen(pool, size, rng=rng), seed=repeat)
-            learnt, held = ([item.bag for item in part] for part in (split.learnt, split.held_out))
-            net, looks = adapt(weights.net, learnt, held, twins, watched, replace(config, seed=repeat), device)
-            (there, there_loss), (here, here_loss) = area(net, book, device), area(net, ordinary, device)
-            lost = before["ordinary"][0] - before["book"][0]
-            lost_loss = before["book"][1] - before["ordinary"][1]
-            values = {
-                "auc_book": there, "loss_book": there_loss, "auc_ordinary": here, "loss_ordinary": here_loss,
-                "won_back_auc": (there - before["book"][0]) / lost if lost > 0 else math.nan,
-                "won_back_loss": (before["book"][1] - there_loss) / lost_loss if lost_loss > 0 else math.nan,
-                "stopped_at": float(max(look.step for look in looks if look.kept)),
-            }  # fmt: skip
-            for name, value in values.items():
-                found.setdefault(name, []).append(value)
-            log.info("%d dials, repeat %d: AUC %.4f in the book, %.4f ordinary", size, repeat, there, here)
-        rows.append({"dials": size} | {name: interval(values) for name, values in found.items()})
+            found, step = bench.after(split, replace(config, seed=repeat))
+            after.append(found)
+            steps.append(step)
+            calls.append({camera: ratio_figures(hand, after[-1][camera]) for camera in CAMERAS})
+            told = figures(hand, before, after[-1])
+            log.info("%d dials, repeat %d, kept at step %d: %s", size, repeat, steps[-1], json.dumps(told))
+        point = curve_point(hand, before, after, seed=args.seed)
+        rows.append({"dials": size, **point, "kept_at_step": steps, "calls": calls})
     return {
-        "schema": "dialtell.adaptation/1", "weights": weights.identity, "config": asdict(config),
-        "pool": len(pool), "test_dials": len(test), "device": str(device), "versions": versions(),
-        "before": {name: {"auc": round(a, 4), "loss": round(b, 4)} for name, (a, b) in before.items()},
-        "after": rows,
+        "schema": "dialtell.adaptation/2", "weights": weights.identity, "config": asdict(config),
+        "layers": args.layers, "sets": "tuning" if args.tuning else "reported",
+        "pool": len(pool), "test_dials": len(test),
+        "repeats": args.repeats, "device": str(device), "versions": versions(),
+        "before": at_first, "after": rows,
     }  # fmt: skip
+
+
+def _measured(hand: NDArray[np.bool_], ratio: Floats, seed: int) -> dict[str, Any]:
+    """Each measure of one camera before any adaptation, with its interval over the test dials."""
+    rng = np.random.default_rng([seed, 86])
+    sides = [np.flatnonzero(hand), np.flatnonzero(~hand)]
+    picks = [np.concatenate([rng.choice(side, len(side)) for side in sides]) for _ in range(DRAWS)]
+    return {
+        name: interval([measure(hand, ratio)], [measure(hand[at], ratio[at]) for at in picks], share=name != "cllr")
+        for name, measure in MEASURES.items()
+    }
+
+
+COLUMNS = (
+    ("accuracy_book", "accuracy in the book"),
+    ("won_back_accuracy", "won back of accuracy"),
+    ("auc_book", "AUC in the book"),
+    ("won_back_auc", "won back of AUC"),
+    ("accuracy_ordinary", "accuracy ordinary"),
+    ("cost_accuracy", "cost in accuracy"),
+    ("cost_auc", "cost in AUC"),
+)
 
 
 def table(record: dict[str, Any]) -> str:
     """The curve as Markdown."""
     before = record["before"]
+    told = ", ".join(
+        f"{name} {_cell(before['ordinary'][name])} ordinary and {_cell(before['book'][name])} in the book"
+        for name in MEASURES
+    )
     lines = [
-        f"{record['test_dials']} test dials; before: AUC {before['ordinary']['auc']:.3f} ordinary, "
-        f"{before['book']['auc']:.3f} in the book; loss {before['ordinary']['loss']:.3f} and "
-        f"{before['book']['loss']:.3f} nats",
+        f"{record['test_dials']} test dials ({record['sets']} set), {record['repeats']} repeats; before: {told}",
         "",
-        "| dials labelled | AUC in the book | won back of AUC | loss in the book | won back of loss | AUC ordinary |",
-        "|---|---|---|---|---|---|",
+        f"| dials labelled | {' | '.join(name for _, name in COLUMNS)} |",
+        "|---" * (len(COLUMNS) + 1) + "|",
     ]
     for row in record["after"]:
-        cells = [_cell(row[name]) for name in
-                 ("auc_book", "won_back_auc", "loss_book", "won_back_loss", "auc_ordinary")]  # fmt: skip
-        lines.append(f"| {row['dials']} | {' | '.join(cells)} |")
+        lines.append(f"| {row['dials']} | {' | '.join(_cell(row[name]) for name, _ in COLUMNS)} |")
     return "\n".join(lines)
 
 
 def _cell(value: dict[str, Any]) -> str:
+    if value["mean"] is None:
+        return "-"
     ends = value["interval_95"]
-    return f"{value['mean']:.3f}" + ("" if ends is None else f" ({ends[0]:.3f}..{ends[1]:.3f})")
+    return f"{value['mean']:.3f}" + ("" if ends is None else f" ({ends[0]:.3f} to {ends[1]:.3f})")
 
 
 def parser() -> argparse.ArgumentParser:
+    """The flags of the module."""
     made = argparse.ArgumentParser(prog="python -m dialtell.train.adaptation", description=__doc__,
                                    formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
     made.add_argument("--weights", default="shipped", help="as of dialtell train --from (default: shipped)")
@@ -264,6 +347,13 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--pairs", type=int, default=120, help="drawn twins for the batches (default: 120)")
     made.add_argument("--watched", type=int, default=120, help="drawn dials to watch forgetting on (default: 120)")
     made.add_argument("--steps", type=int, default=400, help="at most, of each adaptation (default: 400)")
+    made.add_argument("--every", type=int, default=20, help="steps between looks (default: 20)")
+    made.add_argument("--patches", type=int, default=48, help="of each dial a step (default: 48)")
+    made.add_argument("--rate", type=float, default=1.5e-4, help="learning rate (default: 1.5e-4)")
+    made.add_argument("--layers", choices=("all", "judging", "line"), default="all",
+                      help="what learns; line: only the calibration's two numbers (default: all)")  # fmt: skip
+    made.add_argument("--tuning", action="store_true", help="other pool and test, for trying settings")
+    made.add_argument("--keep", metavar="DIR", help="keep what was rendered and read here, and take it from here")
     made.add_argument("--seed", type=int, default=1)
     made.add_argument("--device", default="auto", choices=("auto", "cpu", "cuda", "mps"))
     made.add_argument("--workers", type=int, default=0, help="rendering processes (default: one per core)")

@@ -114,6 +114,7 @@ class ResNetEncoder(nn.Module):
         self.norm = nn.LayerNorm(code)
 
     def forward(self, patches: Tensor) -> Tensor:
+        """(P, S, S) D -> (P, code)."""
         scaled = (patches - LOW) / (HIGH - LOW) * 2 - 0.2
         code: Tensor = self.norm(self.body(scaled))
         return code

@@ -47,6 +47,7 @@ class Curriculum(Supply):
         self._supply, self._config = supply, config
 
     def close(self) -> None:
+        """End the supply beneath."""
         self._supply.close()
 
     def order_twins(self, seed: int, first: int, count: int, scope: Range) -> list[Future[list[Bag]]]:

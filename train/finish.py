@@ -40,22 +40,39 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
 
     name : of the weights, see checked_name. command : that made them, for the card. Returns the weights' path.
     """
-    config = trainer.config
-    best = trainer.folder / "best.safetensors"
-    if not best.is_file():
-        raise WeightsError(f"{best}: no such file, the validation loss was never a number; train with a lower rate")
     net = trainer.average
     if not isinstance(net, StrokeNet):
         raise ParameterError(f"net is a {type(net).__name__}; only a StrokeNet makes weights that score photographs")
+    record, fresh = calibrated(trainer, supply, name=name, version=version, command=command)
+    target = trainer.folder / f"{checked_name(name)}.safetensors"
+    save_weights(target, net.cpu(), record)
+    write_card(trainer.folder / "MODEL_CARD.md", record)
+    np.savez(trainer.folder / "held_out_logits.npz", allow_pickle=False, **{f"fresh_{k}": v for k, v in fresh.items()})
+    log.info("wrote %s", target)
+    return target
+
+
+def calibrated(
+    trainer: Trainer, supply: Supply, *, name: str, version: str, command: str
+) -> tuple[dict[str, Any], dict[str, Floats]]:
+    """The record that goes with weights: how they were trained, their calibration, their figures.
+
+    The best checkpoint is loaded into `trainer.average`. Also returns what it says of the set the figures are from, see
+    gather_logits. Raises WeightsError where there is no checkpoint.
+    """
+    config, best = trainer.config, trainer.folder / "best.safetensors"
+    if not best.is_file():
+        raise WeightsError(f"{best}: no such file, the validation loss was never a number; train with a lower rate")
     tensors = load_file(best)
-    net.load_state_dict(
+    trainer.average.load_state_dict(
         {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
     )
+    # both ordered before either is awaited
     orders = [supply.order_singles(seed, config.calibration, config.scope) for seed in (CALIBRATION_SEED, FIGURES_SEED)]
     sets = []
     for order in orders:
         bags: list[Bag] = collect_singles(order)
-        sets.append(gather_logits(evaluate_bags(net, bags, trainer.device), bags))
+        sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
     fitted, fresh = sets
     calibrations = {
         part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")
@@ -75,12 +92,7 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
         "calibration": {part: to_record(fit) for part, fit in calibrations.items()},
         "figures": measured(fresh, calibrations),
     }
-    target = trainer.folder / f"{checked_name(name)}.safetensors"
-    save_weights(target, net.cpu(), record)
-    write_card(trainer.folder / "MODEL_CARD.md", record)
-    np.savez(trainer.folder / "held_out_logits.npz", allow_pickle=False, **{f"fresh_{k}": v for k, v in fresh.items()})
-    log.info("wrote %s", target)
-    return target
+    return record, fresh
 
 
 def measured(fresh: Mapping[str, Floats], calibrations: Mapping[str, Calibration]) -> dict[str, Any]:

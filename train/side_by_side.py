@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any
 
 import torch
-from safetensors.torch import load_file
 from torch import nn
 
 from dialtell.model.net import StrokeNet, count_parameters
@@ -27,14 +26,13 @@ from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import from_record, to_record
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.train.baselines import BASELINES, build_baseline, save_baseline
-from dialtell.train.calibrate import fit_calibration, gather_logits
 from dialtell.train.config import TrainConfig
 from dialtell.train.curriculum import Curriculum
 from dialtell.train.feed import Feed
-from dialtell.train.finish import finish, measured
-from dialtell.train.loop import Trainer, evaluate_bags, log, pick_device, versions
+from dialtell.train.finish import calibrated, finish
+from dialtell.train.loop import Trainer, log, pick_device, versions
 from dialtell.train.store import BagStore, HeldOut
-from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED, Supply, collect_singles
+from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED, Supply
 
 SCHEMA = "dialtell.study/1"
 WEIGHTS_NAME = "strokes"
@@ -55,6 +53,7 @@ class Member:
 
     @property
     def baseline(self) -> bool:
+        """Whether it is one of the two nets to compare with."""
         return self.kind in BASELINES
 
     def config(self, base: TrainConfig) -> TrainConfig:
@@ -154,6 +153,7 @@ class BusyShare:
                 return
 
     def mean(self, device: torch.device) -> float | None:
+        """Mean share of the time that the device was busy; None where nobody looked."""
         found = self.samples.get(str(device))
         return round(sum(found) / len(found) / 100, 3) if found else None
 
@@ -334,36 +334,8 @@ class Study:
 
 def finish_baseline(trainer: Trainer, supply: Supply, *, kind: str, command: str) -> Path:
     """What `finish` does for StrokeNet, for a baseline: same sets, same calibration, same figures; no card."""
-    config, best = trainer.config, trainer.folder / "best.safetensors"
-    if not best.is_file():
-        raise WeightsError(f"{best}: no such file, the validation loss was never a number; train with a lower rate")
-    tensors = load_file(best)
-    trainer.average.load_state_dict(
-        {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
-    )
-    sets = []
-    for seed in (CALIBRATION_SEED, FIGURES_SEED):
-        bags = collect_singles(supply.order_singles(seed, config.calibration, config.scope))
-        sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
-    fitted, fresh = sets
-    calibrations = {
-        part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")
-    }
-    record = {
-        "name": trainer.folder.name,
-        "version": metadata.version("dialtell"),
-        "renderer_version": RENDERER_VERSION,
-        "training": {
-            "config": to_record(config),
-            "versions": versions(),
-            "pictures": trainer.epoch * config.pairs * 2,
-            "steps": trainer.step,
-            "device": str(trainer.device),
-            "command": command,
-        },
-        "calibration": {part: to_record(fit) for part, fit in calibrations.items()},
-        "figures": measured(fresh, calibrations),
-    }
+    version = metadata.version("dialtell")
+    record, _ = calibrated(trainer, supply, name=trainer.folder.name, version=version, command=command)
     target = trainer.folder / "baseline.safetensors"
     save_baseline(target, kind, trainer.average, record)
     return target

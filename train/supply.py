@@ -44,6 +44,7 @@ class Supply:
         self.close()
 
     def close(self) -> None:
+        """End the workers; what has not begun is dropped."""
         self._pool.shutdown(wait=True, cancel_futures=True)
 
     def order_twins(self, seed: int, first: int, count: int, scope: Range) -> list[Future[list[Bag]]]:

@@ -44,7 +44,7 @@ MEASURES = (RAGGED, GRAIN, BLUR, SIDES, MOTTLE)
 
 LINE_LEVEL = 0.6  # p of R_p at which ISO 13660 puts an edge
 TEN_TO_NINETY = 2.5631  # sigma
-_BROAD = 4.5  # blurs, least width: below it the two edges run into one
+BROAD_BLURS = 4.5  # blurs, least width: below it the two edges run into one
 _LONG = 14  # px
 _FINE = 0.004  # dial radii, SD of the smoothing that parts grain from wander: 0.09 mm on an 18 size dial
 
@@ -86,7 +86,7 @@ def edge_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[F
     ragged, grain, soft, together, mottle, lines = [], [], [], [], [], []
     for stroke in strokes:
         width = stroke.typical_width
-        if not stroke.straight or width < _BROAD * sheet.blur or len(stroke.path) < max(_LONG, 1.2 * width):
+        if not stroke.straight or width < BROAD_BLURS * sheet.blur or len(stroke.path) < max(_LONG, 1.2 * width):
             continue
         sides = _sides(sheet, stroke)
         if sides is None:

@@ -26,7 +26,7 @@ MEASURES = (OUTER, INNER, ROUND)
 _NEAR = 0.022  # dial radii from the commonest radius within which an edge is taken to be meant for the circle
 _ANGLES = 1800
 _LEAST_RUN = 3  # neighbouring directions that make an end
-_BROAD_PX = 3.0  # blurs, least width of a stroke whose ends show their shape
+BROAD_BLURS = 3.0  # blurs, least width of a stroke whose ends show their shape
 SIDE = 0.32  # of the width, how far aside the end is looked at
 
 
@@ -100,7 +100,7 @@ def end_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[Fi
     values, lines = [], []
     for stroke in strokes:
         width = stroke.typical_width
-        if not stroke.straight or width < _BROAD_PX * sheet.blur or len(stroke.path) < 1.2 * width:
+        if not stroke.straight or width < BROAD_BLURS * sheet.blur or len(stroke.path) < 1.2 * width:
             continue
         shapes = [v for v in (roundness(sheet, stroke, k) for k in (0, 1)) if v is not None]
         if shapes:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.measurements.gathering import in_photo, measure_reading
-from dialtell.evaluate.measurements.spread import Spread, load_spread
+from dialtell.evaluate.measurements.finding import Finding
+from dialtell.evaluate.measurements.gathering import in_photo, measure_strokes, strokes_in_view
+from dialtell.evaluate.measurements.sheet import Sheet, lay_flat
+from dialtell.evaluate.measurements.spread import Band, Spread, load_spread
+from dialtell.evaluate.measurements.strokes import Stroke
 from dialtell.evaluate.measurements.words import words
 from dialtell.model.reading import Reading
-from dialtell.synth.terms import Zone
+from dialtell.synth.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
 
@@ -20,10 +23,10 @@ Floats = NDArray[np.float64]
 class Row:
     """One measurement on one zone.
 
-    value : in `unit`; None where too few strokes were fit for it. strokes : it rests on.
+    value : in `unit`; None where too few strokes were fit for it. strokes : it rests on, of the `least` it takes.
     painted, printed : percent of painted and of printed drawn dials, at this resolution, that show less, 0..100; None
     where no spread is known or there is no value. lean : log10 of how much commoner such a value is among painted
-    than among printed dials, positive for painted; None likewise.
+    than among printed dials, positive for painted; None likewise. band : the spread itself, in `unit`, None likewise.
     lines : (N, 2) photo px each, the middle lines or outlines of the strokes measured.
     """
 
@@ -32,24 +35,41 @@ class Row:
     value: float | None
     unit: str
     strokes: int
+    least: int
     painted: float | None
     printed: float | None
     lean: float | None
+    band: Band | None
     words: str
     lines: tuple[Floats, ...]
 
     @property
     def too_few(self) -> bool:
+        """Whether there was too little to measure it on."""
         return self.value is None
+
+
+@dataclass(frozen=True)
+class ZoneFacts:
+    """What there was to measure in a zone. area : its share of the dial's face, 0 where it was not found.
+    hidden : share of it that hands cover or the frame cuts off. strokes : traced in it, in view."""
+
+    area: float
+    hidden: float
+    strokes: int
 
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """rows : zone by zone in the examiner's order. true_pixels_per_radius : what the photograph resolves, px per dial
-    radius (0 if that cannot be told). reference_dials : drawn dials the spreads rest on."""
+    """rows : zone by zone in the examiner's order. zones : what there was to measure in each.
+    true_pixels_per_radius : what the photograph resolves, px per dial radius (0 if that cannot be told).
+    blur : SD of an edge, dial radii. reference_dials : drawn dials the spreads rest on.
+    """
 
     rows: tuple[Row, ...]
+    zones: dict[Zone, ZoneFacts]
     true_pixels_per_radius: float
+    blur: float
     reference_dials: int
 
     def of(self, zone: Zone) -> tuple[Row, ...]:
@@ -64,25 +84,52 @@ def gather_evidence(reading: Reading, *, diameter_mm: float | None = None, sprea
     spread : None for the one that comes with dialtell.
     """
     known = load_spread() if spread is None else spread
-    sheet, findings = measure_reading(reading)
+    sheet = lay_flat(reading)
+    strokes = strokes_in_view(sheet)
     resolved = reading.sharpness.true_pixels_per_radius
     photo_scale = reading.density.shape[1] / sheet.photo.shape[1]
-    rows = []
-    for finding in findings:
-        place = known.place(finding, resolved)
-        value, unit = finding.in_unit(diameter_mm)
-        rows.append(
-            Row(
-                zone=finding.zone,
-                name=finding.measure.name,
-                value=value,
-                unit=unit,
-                strokes=finding.strokes,
-                painted=None if place is None else place.painted,
-                printed=None if place is None else place.printed,
-                lean=None if place is None else place.lean,
-                words=words(finding, place, diameter_mm),
-                lines=in_photo(sheet, finding, photo_scale).lines,
-            )
-        )
-    return Evidence(tuple(rows), resolved, known.dials)
+    rows = tuple(
+        _row(in_photo(sheet, finding, photo_scale), known, resolved, diameter_mm)
+        for finding in measure_strokes(sheet, strokes)
+    )
+    return Evidence(rows, _facts(sheet, strokes), resolved, sheet.blur / sheet.scale, known.dials)
+
+
+def _row(finding: Finding, spread: Spread, resolved: float, diameter_mm: float | None) -> Row:
+    place, band = spread.place(finding, resolved), spread.band(finding, resolved)
+    value, unit = finding.in_unit(diameter_mm)
+    if place is None:
+        band = None
+    elif band is not None and unit != finding.measure.unit:
+        band = replace(band, painted=_in_unit(finding, band.painted, diameter_mm), printed=_in_unit(
+            finding, band.printed, diameter_mm
+        ))  # fmt: skip
+    return Row(
+        zone=finding.zone,
+        name=finding.measure.name,
+        value=value,
+        unit=unit,
+        strokes=finding.strokes,
+        least=finding.measure.least,
+        painted=None if place is None else place.painted,
+        printed=None if place is None else place.printed,
+        lean=None if place is None else place.lean,
+        band=band,
+        words=words(finding, place),
+        lines=finding.lines,
+    )
+
+
+def _in_unit(finding: Finding, values: Floats, diameter_mm: float | None) -> Floats:
+    return np.array([replace(finding, value=float(v)).in_unit(diameter_mm)[0] for v in values], dtype=np.float64)
+
+
+def _facts(sheet: Sheet, strokes: list[Stroke]) -> dict[Zone, ZoneFacts]:
+    face = max(int((sheet.label >= 0).sum()), 1)
+    facts = {}
+    for index, zone in enumerate(ZONES):
+        here = sheet.label == index
+        count = int(here.sum())
+        hidden = float(sheet.hidden[here].mean()) if count else 0.0
+        facts[zone] = ZoneFacts(count / face, hidden, sum(s.zone is zone for s in strokes))
+    return facts

@@ -26,7 +26,16 @@ def measure_reading(reading: Reading) -> tuple[Sheet, list[Finding]]:
 
 def measure_sheet(sheet: Sheet) -> list[Finding]:
     """All findings, zone by zone in the examiner's order; a zone without a stroke has none."""
-    dial = [s for s in find_strokes(sheet) if s.shown.mean() >= _SEEN]
+    return measure_strokes(sheet, strokes_in_view(sheet))
+
+
+def strokes_in_view(sheet: Sheet) -> list[Stroke]:
+    """Strokes of the dial of which enough is in view to be measured."""
+    return [s for s in find_strokes(sheet) if s.shown.mean() >= _SEEN]
+
+
+def measure_strokes(sheet: Sheet, dial: list[Stroke]) -> list[Finding]:
+    """As measure_sheet, of strokes found already."""
     findings: list[Finding] = []
     for zone in ZONES:
         strokes = [s for s in dial if s.zone is zone]

@@ -38,12 +38,13 @@ _PARTS = 12  # of the turn; each must say something for a ring to be followed
 
 @dataclass(frozen=True, eq=False)
 class Ring:
-    """radius : dial radii. turn, off, width, density : (N,) where bare of ticks: radians, dial radii off the circle,
-    sheet px, D.
+    """radius : dial radii. turn, at, off, width, density : (N,) where bare of ticks: radians, dial radii from the
+    centre, dial radii off the circle, sheet px, D.
     """
 
     radius: float
     turn: Floats
+    at: Floats
     off: Floats
     width: Floats
     density: Floats
@@ -148,7 +149,7 @@ def _follow(
         return None
     width, absorbed = widened(mass[usable], peak[usable], float(np.hypot(sheet.blur, CALM * STEP)))
     off = at[usable] + shift[usable] / sheet.scale
-    return Ring(about, turn[usable], off - np.median(off), width, to_density(absorbed))
+    return Ring(about, turn[usable], off, off - np.median(off), width, to_density(absorbed))
 
 
 def _at_ticks(turn: Floats, mass: Floats, usable: Bools) -> Bools:
@@ -173,9 +174,11 @@ def _evened(turn: Floats, values: Floats) -> Floats:
 
 
 def _line(sheet: Sheet, ring: Ring, centre: tuple[float, float]) -> Floats:
-    turn = np.linspace(0, 2 * np.pi, 121)
+    """Where the ring was followed, closed across what was left out."""
+    order = np.append(np.argsort(ring.turn), int(ring.turn.argmin()))
+    turn = ring.turn[order]
     out = np.stack([np.sin(turn), -np.cos(turn)], axis=1)
-    return sheet.from_dial(np.asarray(centre) + ring.radius * out)
+    return sheet.from_dial(np.asarray(centre) + ring.at[order, None] * out)
 
 
 def guide_line_finding(sheet: Sheet, zone: Zone, centre: tuple[float, float], band: tuple[float, float]) -> Finding:

@@ -24,6 +24,7 @@ REACH = 1.0  # dial radii
 MOST_PIXELS = 7_000_000  # of a sheet
 FINE = 2.2  # sheet px per px the photograph resolves
 LEAST_SCALE, MOST_SCALE = 60.0, 3200.0  # px per dial radius
+_ROW = 128  # places that are read from the photograph together
 _PLAIN_BLUR = 0.6  # photo px, where there are no edges to read it from
 
 
@@ -67,15 +68,19 @@ class Sheet:
         """Photograph's light at (..., 2) sheet px, cubic; 1 outside the frame."""
         shape = points.shape[:-1]
         flat = self.to_photo(points.reshape(-1, 2)).astype(np.float32) - np.float32(0.5)
-        out = np.empty(len(flat), np.float32)
-        step = 16384  # OpenCV maps at most 32766 rows
-        for start in range(0, len(flat), step):
-            some = flat[start : start + step]
+        # OpenCV works row by row: one long column of places would cost a row each
+        across = min(_ROW, max(len(flat), 1))
+        whole = -(-len(flat) // across) * across
+        maps = np.zeros((2, whole), np.float32)
+        maps[:, : len(flat)] = flat.T
+        out = np.empty(whole, np.float32)
+        step = _ROW * 16384  # at most 32766 rows at a time
+        for start in range(0, whole, step):
+            x, y = maps[:, start : start + step].reshape(2, -1, across)
             out[start : start + step] = cv2.remap(
-                self.photo, np.ascontiguousarray(some[:, :1]), np.ascontiguousarray(some[:, 1:]), cv2.INTER_CUBIC,
-                borderMode=cv2.BORDER_CONSTANT, borderValue=1.0,
-            )[:, 0]  # fmt: skip
-        return out.reshape(shape).astype(np.float64)
+                self.photo, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT, borderValue=1.0
+            ).ravel()
+        return out[: len(flat)].reshape(shape).astype(np.float64)
 
     def at(self, points: Floats) -> tuple[NDArray[np.int8], NDArray[np.bool_]]:
         """Zone index and whether hidden at (..., 2) sheet px."""

@@ -70,11 +70,15 @@ class Spread:
 
     def place(self, finding: Finding, true_pixels_per_radius: float) -> Place | None:
         """None where the finding has no value or no spread is known."""
+        band = self.band(finding, true_pixels_per_radius)
+        return None if band is None or finding.value is None else place_in(band, finding.measure, finding.value)
+
+    def band(self, finding: Finding, true_pixels_per_radius: float) -> Band | None:
+        """The spread of a finding's measurement at a resolution, None where none is known."""
         rows = self.bands.get((finding.zone.value, finding.measure.name))
-        if finding.value is None or rows is None or not true_pixels_per_radius > 0:
+        if rows is None or not true_pixels_per_radius > 0:
             return None
-        band = rows[band_of(true_pixels_per_radius)]
-        return None if band is None else place_in(band, finding.measure, finding.value)
+        return rows[band_of(true_pixels_per_radius)]
 
 
 def band_of(true_pixels_per_radius: float) -> int:

@@ -9,7 +9,7 @@ LEAST_IN_BLURS sigma.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 import cv2
@@ -58,18 +58,20 @@ class Stroke:
     ends: Floats
     closed: bool = False
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Sheet px, ends included where they are free."""
         some = self.path[np.unique([*range(0, len(self.path), 6), len(self.path) - 1])]  # past its noise
         return float(np.hypot(*np.diff(some, axis=0).T).sum() + np.nansum(self.ends))
 
-    @property
+    @cached_property
     def typical_width(self) -> float:
+        """Median width of the middle four fifths, sheet px."""
         return float(np.median(self.core(self.width)))
 
-    @property
+    @cached_property
     def typical_density(self) -> float:
+        """Median density of the middle four fifths."""
         return float(np.median(self.core(self.density)))
 
     def core(self, values: Floats) -> Floats:
@@ -78,7 +80,7 @@ class Stroke:
         kept = values[cut : len(values) - cut], self.shown[cut : len(values) - cut]
         return np.asarray(kept[0][kept[1]] if kept[1].any() else values)
 
-    @property
+    @cached_property
     def axis(self) -> tuple[Floats, Floats]:
         """Middle and unit direction (from first to last point) of the line fitted to the path."""
         centre = self.path.mean(axis=0)
@@ -86,7 +88,7 @@ class Stroke:
         along = direction @ (self.path[-1] - self.path[0])
         return centre, np.asarray(direction if along >= 0 else -direction)
 
-    @property
+    @cached_property
     def straight(self) -> bool:
         """Whether it leaves the fitted line by little: a stem, a tick, a bar."""
         if self.closed or len(self.path) < 4:

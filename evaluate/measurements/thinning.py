@@ -19,6 +19,7 @@ Ints = NDArray[np.int64]
 # neighbours clockwise from above: P2 .. P9 of the paper
 _AROUND = ((-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1))
 
+_NEIGHBOURS = np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], np.uint8)
 _BITS = np.array([[128, 1, 2], [64, 0, 4], [32, 16, 8]], np.uint8)  # bit k for the k-th of _AROUND
 
 
@@ -116,32 +117,36 @@ def branches(line: Bools, least: int = 3) -> list[Branch]:
     rows, columns = rows[order], columns[order]
     bounds = np.searchsorted(label[rows, columns], np.arange(1, count + 1))
     tip = line & (_WAYS[code] <= 1)
+    # of the rest every neighbour belongs to the same branch
+    alone = cv2.filter2D(rest, -1, _NEIGHBOURS, borderType=cv2.BORDER_CONSTANT) <= 1
     found = []
     for first, last in pairwise(bounds.tolist()):
         if last - first >= least:
-            found.append(_ordered(rows[first:last], columns[first:last], tip))
+            found.append(_ordered(rows[first:last], columns[first:last], tip, alone))
     return found
 
 
-def _ordered(rows: Ints, columns: Ints, tip: Bools) -> Branch:
-    left = set(zip(rows.tolist(), columns.tolist(), strict=True))
-    ends = [p for p in left if sum((p[0] + dy, p[1] + dx) in left for dy, dx in _AROUND) <= 1]
-    closed = not ends
-    here = min(ends) if ends else min(left)
+def _ordered(rows: Ints, columns: Ints, tip: Bools, alone: Bools) -> Branch:
+    # a pixel as one number, with a column to spare so that no step leads round the edge
+    across = tip.shape[1] + 2
+    code = rows * across + columns
+    left = set(code.tolist())
+    ends = code[alone[rows, columns]]
+    here = int(ends.min()) if len(ends) else min(left)
+    # straight neighbours before diagonal ones, so that no corner is left over
+    steps = [dy * across + dx for dy, dx in (*_AROUND[::2], *_AROUND[1::2])]
     path = [here]
     left.discard(here)
     while True:
-        y, x = here
-        # straight neighbours before diagonal ones, so that no corner is left over
-        for dy, dx in (*_AROUND[::2], *_AROUND[1::2]):
-            following = (y + dy, x + dx)
-            if following in left:
-                here = following
+        for step in steps:
+            if here + step in left:
+                here += step
                 break
         else:
             break
         path.append(here)
         left.discard(here)
-    points = np.array(path, dtype=np.float64)[:, ::-1] + 0.5
-    free = tuple(bool(tip[p]) for p in (path[0], path[-1]))
-    return Branch(points, (free[0], free[1]), closed)
+    row, column = np.divmod(np.array(path), across)
+    points = np.stack([column, row], axis=1).astype(np.float64) + 0.5
+    free = tip[row[[0, -1]], column[[0, -1]]]
+    return Branch(points, (bool(free[0]), bool(free[1])), not len(ends))

@@ -34,7 +34,7 @@ _BROAD = 0.9  # quantile of stroke width, over length
 _CEILING = HIGHEST_D - 0.02  # a stroke read as black as can be told says nothing of how black it is
 _EACH = 3  # strokes of either kind
 _LONG = 12  # px of core, to look along
-_RANGE = 1.6  # ratio of widths a slope needs
+WIDTH_RANGE = 1.6  # ratio of widths a slope needs
 
 
 def broad_width(strokes: Sequence[Stroke]) -> float:
@@ -86,7 +86,7 @@ def _along(stroke: Stroke) -> float:
 def _slope(zone: Zone, strokes: Sequence[Stroke]) -> Finding:
     """Change of ln density with ln width over strokes (Theil-Sen)."""
     width = np.log([s.typical_width for s in strokes]) if strokes else np.zeros(0)
-    if len(width) < SLOPE.least or np.subtract(*np.quantile(width, [0.9, 0.1])) < np.log(_RANGE):
+    if len(width) < SLOPE.least or np.subtract(*np.quantile(width, [0.9, 0.1])) < np.log(WIDTH_RANGE):
         return Finding(SLOPE, zone, None, len(width))
     level = np.log([max(s.typical_density, 1e-3) for s in strokes])
     return found(SLOPE, zone, width, theil_sen(width, level), [s.path for s in strokes])

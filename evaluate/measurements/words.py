@@ -5,42 +5,79 @@ from __future__ import annotations
 import math
 
 from dialtell.evaluate.measurements.finding import DEGREES, DENSITY, MM, RADII, Finding
+from dialtell.evaluate.measurements.glossary import GLOSSARY, PERCENT, TIMES
 from dialtell.evaluate.measurements.spread import Place
 from dialtell.evaluate.support import ratio_words
 
-_SAYS_SOMETHING = math.log10(2.0)
-_FIGURES = {MM: 3, RADII: 5, DEGREES: 2, DENSITY: 3}
+SAYS_SOMETHING = math.log10(2.0)  # lean below which a measurement tells nothing, as in evaluate.support
+_FIGURES = {MM: 3, DEGREES: 2, DENSITY: 2}
+_UNITS = {DEGREES: "°"}
+_LEANS = {"hand": "Leans to the hand", "print": "Leans to print"}
 
 
-def value_words(value: float, unit: str) -> str:
-    """Such as "0.034 mm", "0.62" (a ratio), "1.2 degrees"."""
-    text = f"{value:.{_FIGURES.get(unit, 2)}f}"
-    return text if unit not in _FIGURES else f"{text} {unit}"
+def value_words(name: str, value: float, unit: str, *, short: bool = False) -> str:
+    """Such as "0.034 mm", "1.2°", "62 %", "× 1.35"; minus is the typographic one. short : without a unit in letters."""
+    shown = GLOSSARY[name].shown
+    if shown == PERCENT:
+        text = f"{100 * value:.0f} %" if abs(value) >= 0.0995 else f"{100 * value:.1f} %"
+    elif shown == TIMES:
+        text = f"× {math.exp(value):.2f}"
+    elif unit == RADII:
+        text = f"{100 * value:.{2 + (abs(value) < 1e-3)}f} %{'' if short else ' of the radius'}"
+    else:
+        figures = _FIGURES.get(unit, 2)
+        text = f"{value:.{figures + (unit == MM and abs(value) < 0.01)}f}"
+        if unit in _UNITS:
+            text += _UNITS[unit]
+        elif unit in _FIGURES and not short:
+            text += f" {unit}"
+    return text.replace("-", "−")
 
 
-def words(finding: Finding, place: Place | None, diameter_mm: float | None) -> str:
-    """What was measured on how many strokes, how it compares, and what that says."""
-    measure, count = finding.measure, finding.strokes
+def counted_words(name: str, count: int) -> str:
+    """Such as "12 strokes", "1 ring"."""
+    one, many = GLOSSARY[name].counted
+    return f"{count} {one if count == 1 else many}"
+
+
+def side_of(lean: float | None) -> str:
+    """ "hand", "print" or "" where a lean tells nothing."""
+    if lean is None or abs(lean) < SAYS_SOMETHING:
+        return ""
+    return "hand" if lean > 0 else "print"
+
+
+def words(finding: Finding, place: Place | None) -> str:
+    """What a measurement says of how the dial was made, or why there is none, in a sentence or two."""
     if finding.value is None:
-        return f"{_heading(measure.name)}: too few strokes, {count} of the {measure.least} it takes."
-    value, unit = finding.in_unit(diameter_mm)
-    assert value is not None
-    start = f"{_heading(measure.name)} {value_words(value, unit)}, on {count} {'stroke' if count == 1 else 'strokes'}"
+        return missing_words(finding)
     if place is None:
-        return f"{start}; no spread known at this resolution."
-    painted, printed = (round(100 - below) for below in (place.painted, place.printed))
-    compared = f"{painted} in 100 painted and {printed} in 100 printed dials drawn at this resolution show more"
-    return f"{start}; {compared}: {lean_words(finding, place)}."
-
-
-def lean_words(finding: Finding, place: Place) -> str:
-    """Which way the measurement points and how far, named by what the dial shows."""
-    if abs(place.lean) < _SAYS_SOMETHING:
-        return "says little either way"
-    shows = finding.measure.more if place.painted + place.printed > 100 else finding.measure.less
+        return "Nothing to set it beside: too few drawn dials gave this value at this resolution."
+    side = side_of(place.lean)
+    if not side:
+        return "Tells nothing here: about as common on painted as on printed dials."
+    high = place.painted + place.printed > 100
+    shows = finding.measure.more if high else finding.measure.less
     first, second = ("painted", "printed") if place.lean > 0 else ("printed", "painted")
-    return f"{shows}, {ratio_words(abs(place.lean))} times as common on {first} as on {second} dials"
+    times = f"{ratio_words(abs(place.lean))} times as common on {first} as on {second} dials"
+    text = f"{lead_words(side)}: {shows}. Such a value is {times}."
+    expected = GLOSSARY[finding.measure.name].hand * (1 if high else -1)
+    if expected and (expected > 0) != (place.lean > 0):
+        text += " The craft leads one to expect the reverse, so give it little weight."
+    if place.painted == place.printed and place.painted in (0.0, 100.0):
+        text += " It lies beyond nearly all drawn dials of either kind, so see first whether it was taken from strokes."
+    return text
 
 
-def _heading(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def lead_words(side: str) -> str:
+    """Such as "Leans to the hand"; "" for no side."""
+    return _LEANS.get(side, "")
+
+
+def missing_words(finding: Finding) -> str:
+    """Why a measurement has no value."""
+    term, least = GLOSSARY[finding.measure.name], finding.measure.least
+    if finding.strokes < least:
+        return f"{finding.strokes or 'none'} of the {counted_words(finding.measure.name, least)} it takes: {term.needs}"
+    count = counted_words(finding.measure.name, finding.strokes)
+    return f"{count} {'was' if finding.strokes == 1 else 'were'} looked at; it takes {term.needs}"

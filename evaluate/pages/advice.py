@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from dialtell.evaluate.resolution import Resolution
 
 ADVICES = (
     "Fill the frame with the dial. Come closer with a macro lens or setting instead of enlarging afterwards.",
@@ -16,6 +19,42 @@ ADVICES = (
 )
 
 
+_USED = 0.8  # share of the stored px that are resolved, above which the two are not told apart in words
+
+
+def reached_words(resolution: Resolution, close_up: Mapping[str, Any] | None = None) -> str:
+    """Resolution reached against that needed, in px across the dial and, where its size is known, px per mm.
+
+    close_up : of the record of a close-up, None of a whole dial.
+    """
+    mm = resolution.diameter_mm
+    stored = _pixels(resolution.stored, mm)
+    first = f"Here the dial is {stored}" if close_up is None else (
+        f"At the scale of this close-up the whole dial would be {stored}"
+    )  # fmt: skip
+    if resolution.true <= 0:
+        first += "; how much of that is real detail cannot be told. "
+    else:
+        if resolution.true < _USED * resolution.stored:
+            first += f", but carries no more detail than at {_pixels(resolution.true, mm)}"
+        first += ": enough. " if resolution.enough else ": too few. "
+    if mm is None:
+        first += f"{resolution.needed:.0f} pixels across the dial are needed; its size in millimetres is not known."
+    else:
+        first += (
+            f"{resolution.needed / mm:.1f} pixels per millimetre are needed, which is this dial at "
+            f"{resolution.needed:.0f} pixels across."
+        )
+    if close_up is not None and close_up["scale_spread"] > 0:
+        first += f" The scale is known only to within {close_up['scale_spread']:.0%}."
+    return first
+
+
+def _pixels(across: float, mm: float | None) -> str:
+    per_mm = "" if mm is None else f", or {across / mm:.1f} pixels per millimetre"
+    return f"{across:.0f} pixels across{per_mm}"
+
+
 def resolution_words(geometry: Mapping[str, Any] | None, needed: float | None) -> str:
     """Resolution reached and, when known, needed, in px per mm and px across the dial.
 
@@ -23,7 +62,7 @@ def resolution_words(geometry: Mapping[str, Any] | None, needed: float | None) -
     needed : px per mm at which thin strokes can be read, or None.
     """
     if geometry is None:
-        return "No dial was found in this photograph."
+        return "No dial was read in this photograph."
     across, per_mm = geometry["pixels_across"], geometry["pixels_per_mm"]
     if per_mm is None:
         return f"Here the dial is {across:.0f} pixels across; its size in millimetres is not known."

@@ -7,6 +7,7 @@
   const lines = document.querySelector("[data-arrows]");
   const overlay = document.getElementById("overlay");
   const blink = document.getElementById("blink");
+  const differ = document.getElementById("differ");
   const arrows = document.getElementById("arrows");
   const MOST = 12;
   let zoom = 1;
@@ -29,21 +30,47 @@
     y += atY / before - atY / zoom;
     show();
   }
+  const fingers = new Map(); // pointers that are down, by id: their places on the page
+  let apart = 0; // distance between two fingers
   for (const pane of panes) {
     pane.addEventListener("wheel", (event) => {
       event.preventDefault();
       const box = pane.getBoundingClientRect();
       zoomAt(event.deltaY < 0 ? 1.25 : 0.8, (event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height);
     }, { passive: false });
-    pane.addEventListener("pointerdown", (event) => pane.setPointerCapture(event.pointerId));
+    pane.addEventListener("pointerdown", (event) => {
+      pane.setPointerCapture(event.pointerId);
+      fingers.set(event.pointerId, [event.clientX, event.clientY]);
+      apart = 0;
+    });
     pane.addEventListener("pointermove", (event) => {
-      if (!pane.hasPointerCapture(event.pointerId)) return;
+      const before = fingers.get(event.pointerId);
+      if (!before) return;
+      fingers.set(event.pointerId, [event.clientX, event.clientY]);
       const side = pane.clientWidth * zoom;
-      x -= event.movementX / side;
-      y -= event.movementY / side;
+      x -= (event.clientX - before[0]) / side / fingers.size;
+      y -= (event.clientY - before[1]) / side / fingers.size;
+      if (fingers.size === 2) {
+        const [one, two] = [...fingers.values()];
+        const now = Math.hypot(one[0] - two[0], one[1] - two[1]);
+        const box = pane.getBoundingClientRect();
+        if (apart > 0) zoomAt(now / apart, ((one[0] + two[0]) / 2 - box.left) / box.width, ((one[1] + two[1]) / 2 - box.top) / box.height);
+        apart = now;
+      }
       show();
     });
+    for (const end of ["pointerup", "pointercancel"])
+      pane.addEventListener(end, (event) => {
+        fingers.delete(event.pointerId);
+        apart = 0;
+      });
   }
+  function whole() {
+    zoom = 1;
+    show();
+  }
+  for (const button of document.querySelectorAll("[data-by]"))
+    button.addEventListener("click", () => (button.dataset.by === "0" ? whole() : zoomAt(Number(button.dataset.by), 0.5, 0.5)));
   both.addEventListener("keydown", (event) => {
     const step = 0.1 / zoom;
     const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
@@ -53,20 +80,26 @@
       show();
     } else if (event.key === "+" || event.key === "=") zoomAt(1.25, 0.5, 0.5);
     else if (event.key === "-") zoomAt(0.8, 0.5, 0.5);
-    else if (event.key === "0") {
-      zoom = 1;
-      show();
-    } else if (event.key === "b" || event.key === "B") blink.click();
+    else if (event.key === "0") whole();
+    else if (event.key === "b" || event.key === "B") blink.click();
     else return;
     event.preventDefault();
   });
   const cover = () => {
-    if (over) over.style.opacity = overlay.value / 100;
+    if (!over) return;
+    over.classList.toggle("differ", differ.checked);
+    over.style.opacity = differ.checked ? 0.5 : overlay.value / 100;
   };
+  differ.addEventListener("change", () => {
+    if (differ.checked && blink.checked) blink.click();
+    cover();
+  });
   overlay.addEventListener("input", cover);
   blink.addEventListener("change", () => {
     clearInterval(timer);
     if (!over) return;
+    if (blink.checked && differ.checked) differ.checked = false;
+    over.classList.remove("differ");
     if (blink.checked) timer = setInterval(() => (over.style.opacity = over.style.opacity === "1" ? "0" : "1"), 600);
     else cover();
   });
@@ -74,5 +107,6 @@
     if (lines) lines.toggleAttribute("hidden", !arrows.checked);
   });
   addEventListener("resize", show);
+  [zoom, x, y] = both.dataset.start.split(" ").map(Number);
   show();
 })();

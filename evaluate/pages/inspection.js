@@ -6,6 +6,11 @@
   const state = document.querySelector("[data-lens-state]");
   const photo = document.querySelector("[data-photo]");
   const map = document.querySelector("[data-map]");
+  const strokes = document.querySelector(".strokes");
+  const strokesOn = document.getElementById("layer-strokes");
+  const drawing = document.querySelector("svg.layer").viewBox.baseVal;
+  const lines = strokes ? [...strokes.querySelectorAll(".trace path")] : [];
+  const halos = strokes ? [...strokes.querySelectorAll(".halo path")] : [];
   const at = { x: 0.5, y: 0.5 }; // shares of the photograph's width and height
   let power = 3;
   document.querySelector("[data-lens-help]").hidden = false;
@@ -30,6 +35,21 @@
     const top = lens.height / 2 - at.y * height;
     brush.drawImage(photo, left, top, width, height);
     if (map && document.getElementById("layer-map").checked) brush.drawImage(map, left, top, width, height);
+    if (strokes && strokesOn.checked) drawStrokes(brush, left, top, width / drawing.width, height / drawing.height);
+  }
+
+  // The strokes measured, as over the photograph: a light edge, then the line.
+  function drawStrokes(brush, left, top, across, down) {
+    brush.setTransform(across, 0, 0, down, left, top);
+    brush.lineJoin = "round";
+    const sharp = (window.devicePixelRatio || 1) / across;
+    const shown = lines.filter((line) => line.classList.contains(strokes.classList.contains("some") ? "on" : "searched") === strokes.classList.contains("some"));
+    for (const [ink, broad] of [["#ffffff", 3.5], ["#9c0063", 1.6]]) {
+      brush.strokeStyle = ink;
+      brush.lineWidth = broad * sharp;
+      for (const line of shown) brush.stroke(new Path2D(line.getAttribute("d")));
+    }
+    brush.setTransform(1, 0, 0, 1, 0, 0);
   }
 
   function show(x, y) {
@@ -61,6 +81,7 @@
   });
   stage.addEventListener("blur", hide);
   document.getElementById("layer-map").addEventListener("change", draw);
+  strokesOn.addEventListener("change", draw);
   window.addEventListener("resize", draw);
 
   const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
@@ -83,5 +104,47 @@
     }
     event.preventDefault();
     state.textContent = `Now ${Math.round(100 * at.x)} % across, ${Math.round(100 * at.y)} % down, power ${power.toFixed(1)}.`;
+  });
+
+  // Which strokes a measurement was taken from: its button leaves only those on the photograph.
+  if (!strokes) return;
+  const chosen = document.querySelector("[data-chosen]");
+  let asked = null;
+
+  function numbers(text) {
+    return text.split(" ").flatMap((part) => {
+      const [first, last] = part.split("-").map(Number);
+      return Array.from({ length: (last ?? first) - first + 1 }, (_, k) => first + k);
+    });
+  }
+
+  function choose(button) {
+    const some = button ? new Set(numbers(button.dataset.lines)) : null;
+    strokes.classList.toggle("some", Boolean(some));
+    [lines, halos].forEach((list) => list.forEach((line, k) => line.classList.toggle("on", Boolean(some && some.has(k)))));
+    chosen.hidden = !some;
+    document.querySelector("[data-chosen-said]").textContent = some ? `Only: ${button.dataset.said}.` : "";
+    draw();
+  }
+
+  for (const button of document.querySelectorAll(".show")) {
+    button.hidden = false;
+    button.addEventListener("click", () => {
+      asked = button;
+      strokesOn.checked = true;
+      choose(button);
+      stage.scrollIntoView({ block: "center" });
+      stage.focus({ preventScroll: true });
+    });
+  }
+  document.querySelector("[data-all]").addEventListener("click", () => {
+    choose(null);
+    strokesOn.focus();
+  });
+  document.querySelector("[data-back]").addEventListener("click", (event) => {
+    if (!asked) return;
+    event.preventDefault();
+    asked.scrollIntoView({ block: "center" });
+    asked.focus({ preventScroll: true });
   });
 })();

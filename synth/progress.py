@@ -1,0 +1,28 @@
+"""A progress bar for work that the same command takes up again where it was cut off."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
+from typing import Any
+
+
+@contextlib.contextmanager
+def progress(total: int, *, unit: str, done: int = 0, quiet: bool = False, reached: Callable[[], str]) -> Iterator[Any]:
+    """A bar on standard error, shown on terminals only; its `update()` counts one more.
+
+    done : so many of `total` are there already. reached : says how far it came, asked for when the user interrupts; the
+    interrupt then goes on its way.
+    """
+    from tqdm import tqdm  # --help does without
+
+    bar = tqdm(total=total, initial=done, unit=unit, disable=True if quiet else None, file=sys.stderr)
+    try:
+        yield bar
+    except KeyboardInterrupt:
+        bar.close()
+        print(f"interrupted; {reached()}; the same command goes on from there", file=sys.stderr)
+        raise
+    finally:
+        bar.close()
