@@ -52,7 +52,7 @@ def deflated_zeros(count: int) -> bytes:
 
 
 class Field(NamedTuple):
-    """A field of a TIFF directory. kind : 1..12. data : its values packed, low byte first. number : of them, None as they are."""
+    """A field of a TIFF directory. kind : 1..12. data : its values packed, low byte first. number : said of them."""
 
     tag: int
     kind: int

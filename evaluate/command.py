@@ -101,7 +101,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("dialtell: interrupted", file=sys.stderr)
         return INTERRUPTED
     except DialtellError as error:
-        print(f"dialtell: error: {error}", file=sys.stderr)
+        print(f"dialtell: error: {_harmless(str(error))}", file=sys.stderr)
         logging.getLogger("dialtell").debug("traceback", exc_info=True)
         return FAILED
     except BrokenPipeError:  # the reader, such as `head`, has seen enough
@@ -109,11 +109,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         return FAILED
 
 
+def _harmless(text: str) -> str:
+    """Lines for a terminal: what a file's name could tell it to do is shown as "?"."""
+    from dialtell.evaluate.call_table import plain_name
+
+    return "\n".join(plain_name(line) for line in text.split("\n"))
+
+
 class _Lines(logging.Formatter):
     """Notes as they are; warnings and errors named as such, like those of argparse."""
 
     def format(self, record: logging.LogRecord) -> str:
-        text = super().format(record)
+        text = _harmless(super().format(record))
         return f"dialtell: {record.levelname.lower()}: {text}" if record.levelno >= logging.WARNING else text
 
 

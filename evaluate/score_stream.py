@@ -12,6 +12,7 @@ import threading
 from collections import Counter, deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing import get_context, parent_process
@@ -212,6 +213,11 @@ def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator
             while waiting:
                 first, future = waiting.popleft()
                 yield first, future.result()
+        except BrokenProcessPool as error:
+            raise OutputError(
+                f"a process that scored photographs died near {plain_name(waiting[0][0] if waiting else paths[-1])}, "
+                "perhaps of too little memory; run again to go on, with fewer --workers"
+            ) from error
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 

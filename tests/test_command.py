@@ -115,3 +115,11 @@ def test_installed_command_runs():
         pytest.skip("the console script is not beside this Python")
     done = subprocess.run([script, "nothing"], capture_output=True, text=True, timeout=60)
     assert done.returncode == command.USAGE and done.stdout == ""
+
+
+def test_names_tell_the_terminal_nothing(tmp_path, capsys):
+    name = tmp_path / "a\x1b[31mred\x07.jpg"
+    assert main(["score", str(name)]) == 1
+    assert "\x1b" not in capsys.readouterr().err
+    assert main(["inspect", str(name), "--out", str(tmp_path / "page.html")]) == 1
+    assert "\x1b" not in capsys.readouterr().err
