@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dialtell.evaluate.attribution import Attribution, attribute
 from dialtell.evaluate.flags import MAX_PIXELS
+from dialtell.evaluate.place_map import place_map
 from dialtell.evaluate.score import ScoredPhoto, score_photo
 from dialtell.evaluate.style_hints import StyleHint, style_hints
 from dialtell.model.store import Weights
@@ -37,9 +38,12 @@ def examine(
     )
     if scored.reading is None or scored.verdict is None:
         return Examined(scored)
-    judged = scored.verdict.whole.judged
+    attribution = None
+    if scored.verdict.whole.judged:
+        attribution = attribute(scored.reading.patches, weights)
+        attribution = replace(attribution, places=place_map(scored.reading, weights))
     return Examined(
         scored,
-        attribute(scored.reading.patches, weights) if judged else None,
+        attribution,
         () if scored.reading.close_up is not None else style_hints(scored.reading),
     )

@@ -1,4 +1,4 @@
-"""The inspection of one photograph: its score, a map of what moved the call, and a close view of each zone."""
+"""The inspection of one photograph: its score, a map of what each place speaks for, and a close view of each zone."""
 
 from __future__ import annotations
 
@@ -109,6 +109,7 @@ def inspect_photo(
         if attribution is None
         else {
             "method": "integrated gradients from bare enamel",
+            "shown": "integrated gradients" if attribution.places is None else "logit of each place by itself",
             "steps": attribution.steps,
             "logit": round(attribution.logit, 6),
             "baseline_logit": round(attribution.baseline, 6),
@@ -294,8 +295,8 @@ def with_beside(crop: ZoneCrop, place: Place, beside: Beside) -> ZoneCrop:
 
 
 def strongest(patches: PatchSet, attribution: Attribution, zone: Zone) -> int:
-    """Index of the zone's patch in whose neighbourhood the zone's attribution is largest in size."""
-    size = np.abs(attribution.values).sum(axis=(1, 2))
+    """Index of the zone's patch in whose neighbourhood the zone's map is largest in size."""
+    size = np.abs(attribution.painted).sum(axis=(1, 2))
     member = np.flatnonzero(patches.zone == ZONES.index(zone))
     away = np.linalg.norm(patches.center[member, None] - patches.center[None, member], axis=-1)
     near = away < 0.5 * VIEW - 0.25 * SPAN
