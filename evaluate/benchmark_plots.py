@@ -57,7 +57,9 @@ def write_plots(folder: Path, drawn: Mapping[str, bytes], *, overwrite: bool = F
         require_free(place, overwrite=overwrite)
         draft = place.with_name(f".dialtell-{name}.part")
         try:
-            draft.write_bytes(content)
+            draft.unlink(missing_ok=True)  # of a run that was killed
+            with draft.open("xb") as file:  # x: a link laid here must not lead the bytes elsewhere
+                file.write(content)
             os.replace(draft, place)
         except OSError as error:
             draft.unlink(missing_ok=True)

@@ -10,6 +10,7 @@ from typing import Any
 
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CLOSING
+from dialtell.train.labels import guarded
 
 FIGURES = (
     ("coverage", "called", True),
@@ -126,7 +127,7 @@ def csv_text(rows: Sequence[Mapping[str, Any]]) -> str:
 
 def _cell(value: object) -> object:
     """Text that a sheet would run as a formula gets an apostrophe, as in labels files."""
-    return "'" + value if isinstance(value, str) and value.startswith(("=", "+", "-", "@")) else value
+    return guarded(plain_name(value)) if isinstance(value, str) else value
 
 
 def _wrapped(text: str, width: int, indent: str = "", mark: str = "") -> list[str]:

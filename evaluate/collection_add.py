@@ -72,6 +72,8 @@ def rescore(collection: CollectionFile, weights: Weights, *, max_pixels: int = M
 
 def file_hash(path: Path) -> str:
     """SHA-256 of a file's bytes; PhotoError when it cannot be read."""
+    if path.exists() and not path.is_file():
+        raise PhotoError(f"{path} is no file; give a photograph, or a folder of them")
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()

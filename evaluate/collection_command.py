@@ -122,7 +122,10 @@ def _add_choice(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--zone", choices=ZONES, help="that --call and --least-support are about")
     group.add_argument("--decade", type=whole(1700, 2100), metavar="YEAR", help="such as 1880")
     group.add_argument(
-        "--least-support", type=float, metavar="X", help="smallest size of the log10 likelihood ratio, such as 1"
+        "--least-support",
+        type=number(0.0, 100.0),
+        metavar="X",
+        help="smallest size of the log10 likelihood ratio, such as 1",
     )
     group.add_argument("--words", metavar="TEXT", help="in maker, serial, notes or path")
 

@@ -35,7 +35,8 @@ from typing import Any
 
 import numpy as np
 
-from dialtell.evaluate.kill_workloads import WORKLOADS, Said, Workload
+from dialtell.evaluate.kill_workload import Said, Workload
+from dialtell.evaluate.kill_workloads import WORKLOADS
 
 _FRAME = re.compile(r'File ".*?/(?:synth|model|train|evaluate)/(?:\w+/)*(\w+)\.py", line \d+ in (\S+)')
 _OURS = ("kills", "kill_workloads", "command")

@@ -19,7 +19,7 @@ from dialtell.evaluate.gathered import MANIFEST
 from dialtell.evaluate.records import plain
 from dialtell.model.photo import walk_photos
 from dialtell.synth.errors import ParameterError, PhotoError
-from dialtell.train.labels import COLUMNS
+from dialtell.train.labels import COLUMNS, unguarded
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,7 @@ def _records(manifest: Path) -> dict[str, dict[str, str]]:
         return {}
     found = {}
     for row in rows:  # later lines take the place of earlier ones
+        row = {name: unguarded(cell) for name, cell in row.items() if isinstance(cell, str)}
         cells = {name: plain(row.get(name) or "") for name in ("museum", "object_type", "source", "file", "sha256")}
         number = plain(row.get("accession_number") or row.get("object_id") or "")
         dial = " ".join(part for part in (cells["museum"], number) if part) if number else ""
@@ -109,7 +110,9 @@ def _records(manifest: Path) -> dict[str, dict[str, str]]:
 
 
 def _sha256(path: Path) -> str:
-    """Of a file's bytes; empty when it cannot be read."""
+    """Of a file's bytes; empty when it cannot be read, or is a pipe or device, which may never end."""
+    if not path.is_file():
+        return ""
     try:
         with path.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -54,7 +54,11 @@ class Sheet:
         out = io.StringIO(newline="")
         table = csv.writer(out, lineterminator="\n")
         table.writerow(self.columns)
-        table.writerows([guarded(row.get(name, "")) for name in self.columns] for row in self.rows)
+        whole = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
+        for row in self.rows:
+            cells = [guarded(row.get(name, "")) for name in self.columns]
+            # a bare carriage return is left unquoted otherwise, and begins a row for whoever reads it
+            (whole if any("\r" in cell for cell in cells) else table).writerow(cells)
         return ("\ufeff" if self.mark else "") + out.getvalue()
 
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.synth.errors import ParameterError
+from dialtell.train.labels import guarded, unguarded
 
 # what a manifest repeats of the object, in the order of the columns
 FACTS = (
@@ -122,20 +123,22 @@ def parse_records(text: str, name: str) -> list[Record]:
                     f"{name}, line {reader.line_num}: {count} fields under a header of {len(present)}; put fields "
                     "with commas in double quotes"
                 )
-            records.append(_record(row, f"{name}, line {reader.line_num}"))
+            cells = {column: unguarded(cell) for column, cell in row.items()}
+            records.append(_record(cells, f"{name}, line {reader.line_num}"))
     except csv.Error as error:
         raise ParameterError(f"{name}, line {reader.reader.line_num}: {error}; save the table as CSV anew") from error
     return records
 
 
 def records_text(records: Iterable[Record]) -> str:
-    """A table that `read_records` reads back."""
+    """A table that `read_records` reads back; what a museum states may begin as a formula does."""
     out = io.StringIO(newline="")
     table = csv.writer(out, lineterminator="\n")
     table.writerow(COLUMNS)
     for record in records:
         first, *more = record.image_urls or ("",)
-        table.writerow([*record.facts().values(), record.licence, record.attribution, first, " ".join(more)])
+        cells = [*record.facts().values(), record.licence, record.attribution, first, " ".join(more)]
+        table.writerow([guarded(plain(cell)) for cell in cells])
     return out.getvalue()
 
 

@@ -11,7 +11,8 @@ import time
 
 import pytest
 
-from dialtell.evaluate.kill_workloads import WORKLOADS, Draw, Score
+from dialtell.evaluate.kill_dials import Draw, Score
+from dialtell.evaluate.kill_workloads import WORKLOADS
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="children are forked")
 QUICK = [name for name in WORKLOADS if name != "train"]  # train draws its pictures first, half a minute of one core

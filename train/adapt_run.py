@@ -29,7 +29,7 @@ from dialtell.train.calibrate import Floats, fit_calibration, gather_logits
 from dialtell.train.card import write_card
 from dialtell.train.discrimination import auc
 from dialtell.train.finish import measured
-from dialtell.train.labels import read_labels
+from dialtell.train.labels import guarded, read_labels
 from dialtell.train.likelihood_ratio import cllr
 from dialtell.train.loop import evaluate_bags, versions
 from dialtell.train.origin import origin_of
@@ -190,10 +190,11 @@ def _write_split(path: Path, split: PhotoSplit) -> None:
         for used, part in (("learnt", split.learnt), ("held out", split.held_out)):
             for item in part:
                 photo = item.photo
-                about = (photo.row, photo.name, photo.sha256, photo.source, photo.dial, photo.dial_process)
+                names = (guarded(photo.name), photo.sha256, guarded(photo.source), guarded(photo.dial))
+                about = (photo.row, *names, photo.dial_process)
                 table.writerow((*about, len(item.bag.zone), used))
         for line in split.unread:
-            table.writerow(("", line, "", "", "", "", "", "left out"))
+            table.writerow(("", guarded(line), "", "", "", "", "", "left out"))
 
 
 def _write_looks(path: Path, looks: Sequence[Look]) -> None:

@@ -270,6 +270,10 @@ def _digest(path: Path, said: str) -> str:
     if said and not re.fullmatch(r"[0-9a-fA-F]{64}", said):
         raise _Fault(f"sha256 is {said!r}; give 64 hexadecimal digits, or leave it empty")
     try:
+        if str(path).startswith(("//", "\\\\")):  # asking for it would tell another machine who asks
+            raise _Fault(f"{path} is on another machine; copy the photograph here")
+        if path.exists() and not path.is_file():  # a pipe or device may never end
+            raise _Fault(f"{path} is no file; give the path of a photograph")
         with path.open("rb") as file:
             found = hashlib.file_digest(file, "sha256").hexdigest()
     except (OSError, ValueError) as error:  # ValueError: a null character in the name

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import threading
 from collections.abc import Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 
@@ -20,6 +21,14 @@ def _quiet_worker() -> None:
     import cv2
 
     cv2.setNumThreads(1)
+    parent = multiprocessing.parent_process()
+    if parent is not None:  # killed, it cannot end its workers itself
+
+        def follow() -> None:
+            parent.join()
+            os._exit(1)
+
+        threading.Thread(target=follow, daemon=True).start()
 
 
 class Supply:
