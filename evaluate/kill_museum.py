@@ -85,8 +85,8 @@ class Label(Workload):
                         break
                     self.answered += 1
             os.kill(child, signal.SIGINT)
-        except (OSError, http.client.HTTPException, ValueError):  # it was killed
-            return
+        except (OSError, http.client.HTTPException, ValueError):  # it was killed, or must be
+            os.kill(child, signal.SIGKILL)
 
     def _rows(self, out: Path) -> list[dict[str, str]]:
         from dialtell.evaluate.label_sheet import read_sheet

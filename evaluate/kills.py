@@ -174,6 +174,8 @@ def _child(
     sys.stderr = os.fdopen(2, "w", closefd=False)
     file = stack.open("w")
     faulthandler.register(signal.SIGUSR1, file, all_threads=True)
+    # a shell that starts something in the background has it ignore Ctrl-C, and its children too
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
     def kill(event: str) -> None:
         faulthandler.dump_traceback(file, all_threads=False)

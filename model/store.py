@@ -113,7 +113,7 @@ def load_weights(path: Path | None = None) -> Weights:
     """Load weights (the shipped ones for None). Raises WeightsError naming file and remedy."""
     path = path or SHIPPED
     described = path.with_suffix(".json")
-    text, blob = _bytes_of(described), _bytes_of(path)
+    blob, text = _bytes_of(path), _bytes_of(described)
     record = _described(described, text)
     digest = hashlib.sha256(blob).hexdigest()
     if digest != record["sha256"]:

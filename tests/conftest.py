@@ -2,8 +2,13 @@
 
 import json
 import logging
+import signal
 
 import pytest
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # started in the background by a shell: commands run in tests would inherit that they ignore Ctrl-C
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def _save(path, dial_offset=0.0, zone_offset=0.0):
