@@ -23,6 +23,7 @@ from dialtell.synth.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.wear import WearSpec, abrasion_field, apply_wear, sample_wear
 
 RENDERER_VERSION = "3"
+JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,7 @@ class Range:
 
     pixels_per_radius : photo px per dial radius, drawn log-uniformly. max_side : px of the frame's longer side.
     part : share of close-ups. steadiness : of the painters, 0..1. jitter : factor on all hand deviations, 0..4.
+    jitter_spread : largest change of ln jitter from picture to picture, 0..1.
     scatter : of the engraver, 0 machine-cut .. 1 as a good hand. wear : severity, 0..1. mixed : share of dials
     whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees.
     """
@@ -61,6 +63,7 @@ class Range:
     part: float = 0.0
     steadiness: tuple[float, float] = (0.0, 1.0)
     jitter: float = 1.0
+    jitter_spread: float = 0.0
     scatter: tuple[float, float] = (0.0, 1.0)
     wear: tuple[float, float] = (0.0, 0.8)
     mixed: float = 0.0
@@ -84,9 +87,10 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     design = sample_design(rng=rng, variety=scope.variety)
     photograph = sample_photograph(rng=rng, design=design, scope=scope)
     drawn = _sample_process(rng, scope)
+    spread = scope.jitter_spread * np.random.default_rng([seed, index, JITTER_STREAM]).uniform(-1, 1)
     making = sample_making(
         rng=rng, design=design, process=drawn if process is None else process, steadiness=scope.steadiness,
-        jitter=scope.jitter, scatter=scope.scatter,
+        jitter=scope.jitter * float(np.exp(spread)), scatter=scope.scatter,
     )  # fmt: skip
     return DialSpec(design=design, making=making, **vars(photograph), seed=seed, index=index)
 

@@ -11,12 +11,28 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.paint import Paint, flatten, join, project
 from dialtell.synth.raster import coverage
 from dialtell.synth.skeleton import StrokeBatch, normals
 from dialtell.synth.stroke import Floats
 
 ROUGH_MM = 0.15  # bumps of a film's edge are about this long at least (judgement: ink on film draws short bumps in)
+
+
+_LIMITS = (
+    ("shift_mm", 5.0, "mm"),
+    ("turn_deg", 5.0, "degrees"),
+    ("stretch", 0.05, ""),
+    ("stretch_angle", 2 * np.pi, "radians"),
+    ("slip_mm", 2.0, "mm"),
+    ("slip_share", 1.0, ""),
+    ("inking", 0.5, ""),
+    ("pinholes", 200.0, "a square centimetre"),
+    ("pinhole_mm", 1.0, "mm"),
+    ("roughness_um", 100.0, "micrometres"),
+)
+_SHARES = {"slip_share", "inking", "pinholes", "pinhole_mm", "roughness_um"}  # never negative
 
 
 @dataclass(frozen=True)
@@ -46,6 +62,17 @@ class Pull:
     tears: tuple[tuple[float, float, float, float, float], ...]
     roughness_um: float
     seed: int
+
+    def __post_init__(self) -> None:
+        # wider than the trade's usual values above: clock dials are three times as large
+        for name, limit, unit in _LIMITS:
+            low, high = (0.0 if name in _SHARES else -limit), limit
+            values = getattr(self, name)
+            for value in values if isinstance(values, tuple) else (values,):
+                require_range(f"Pull.{name}", value, low, high, unit)
+        for name, size in (("bare", 3), ("tears", 5)):
+            if any(len(fault) != size or not np.isfinite(fault).all() for fault in getattr(self, name)):
+                raise ParameterError(f"Pull.{name} is {getattr(self, name)!r}; give {size} finite numbers for each")
 
 
 def sample_pull(*, rng: np.random.Generator, radius_mm: float) -> Pull:

@@ -20,10 +20,10 @@ from dialtell.train import supply as supply_module
 from dialtell.train.calibrate import RESOLUTION_BINS, gather_logits
 from dialtell.train.card import card_text
 from dialtell.train.config import TrainConfig, preset
-from dialtell.train.finish import checked_name, finish, measured
+from dialtell.train.finish import checked_name, finish, held_out_sets, measured
 from dialtell.train.loop import Trainer, evaluate_bags
 from dialtell.train.origin import begin_with
-from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED
+from dialtell.train.supply import BEYOND_SEED, CALIBRATION_SEED, FIGURES_SEED
 
 CONFIG = preset("tiny", device="cpu", pairs=2, calibration=12)
 
@@ -65,7 +65,7 @@ def test_weights_are_the_best_checkpoints_average(finished):
 
 def test_calibrated_on_one_set_and_measured_on_another(finished):
     path, _, seeds = finished
-    assert seeds == [CALIBRATION_SEED, FIGURES_SEED]
+    assert seeds == [CALIBRATION_SEED, BEYOND_SEED, FIGURES_SEED]
     figures = load_weights(path).record["figures"]
     for part in ("dial", "zone", "print"):
         assert [row["resolution"] for row in figures[part]] == ["all", *(name for name, *_ in RESOLUTION_BINS)]
@@ -222,3 +222,10 @@ def test_begun_with_weights_it_goes_gently(finished):
     config = begin_with(preset("desk"), weights)
     assert config.net == weights.net.config and config.rate < preset("desk").rate
     assert config.start is None and config.start_share == config.easy == 0.0
+
+
+def test_a_third_of_the_calibration_is_harder_and_the_figures_are_not():
+    alike, harder, fresh = held_out_sets(CONFIG)
+    assert harder[1] == CONFIG.calibration // 2 and alike[1] == fresh[1] == CONFIG.calibration
+    assert alike[2] == fresh[2] == CONFIG.scope
+    assert harder[2].jitter_spread > CONFIG.scope.jitter_spread and harder[2].wear[1] == 1.0

@@ -1,5 +1,7 @@
 """Batches drawn for training: what is varied, and that it never tells a painted dial from its printed twin."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import torch
@@ -32,7 +34,7 @@ def filled(groups, window=3):
 
 def plain(monkeypatch):
     """Nothing varied, so that drawn patches are the stored ones."""
-    for name in ("GAIN", "OFFSET", "NOISE", "SHIFT", "BLUR"):
+    for name in ("GAIN", "OFFSET", "NOISE", "CURVE", "SHIFT", "BLUR"):
         monkeypatch.setattr(store, name, 0)
 
 
@@ -53,7 +55,22 @@ def test_patches_come_with_their_own_zone_and_truth(monkeypatch):
         assert batch.zone[row][real].tolist() == groups[0][0].zone[places].tolist()
         side = int(batch.patches[row][real][0, 0, 0] > 1)
         assert batch.dial[row] == 1 - side
+        assert (batch.strokes[row][real] == 1 - side).all() and (batch.strokes[row][~real] == -1).all()
         assert batch.twin[row] == (row + 1 if row % 2 == 0 else row - 1)
+
+
+def test_patches_may_carry_a_truth_of_their_own(monkeypatch):
+    plain(monkeypatch)
+    one = bag()
+    one.density[:] = 6 * np.arange(40)[:, None, None]
+    odd = np.where(np.arange(40) % 3 == 0, 0, 1).astype(np.int8)
+    batch = filled([[replace(one, strokes=odd)]]).draw(2, 12, rng=np.random.default_rng(0))
+    for row in range(2):
+        real = batch.zone[row] >= 0
+        place = torch.round((batch.patches[row][real][:, 5, 5] - LOW) / (unpack(torch.tensor(1)) - LOW) / 6).long()
+        assert batch.strokes[row][real].tolist() == odd[place].tolist()
+    whole = next(iter(HeldOut([replace(one, strokes=odd)], CPU)))
+    assert whole.strokes[0].tolist() == odd.tolist()
 
 
 def test_all_patches_are_used_in_time(monkeypatch):

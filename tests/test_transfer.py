@@ -19,6 +19,7 @@ from drawn_strokes import (
     upright_strokes,
 )
 
+from dialtell.synth.errors import ParameterError
 from dialtell.synth.hand import paint_by_hand
 from dialtell.synth.hand_style import ORDINARY, Workshop
 from dialtell.synth.making import Coat
@@ -132,3 +133,10 @@ def test_pinholes_leave_the_area_bare_that_their_number_and_size_say():
     expected = 10.0 * np.pi * (radius / 10) ** 2 * 3 * 0.05**2 * np.exp(2 * 0.4**2)
     assert np.mean(holes) == pytest.approx(expected, rel=0.15)
     assert taken(CLEAN_PULL, radius, matrix, shape).min() == 1.0
+
+
+@pytest.mark.parametrize("change", [{"turn_deg": np.nan}, {"shift_mm": (9.0, 0.0)}, {"slip_share": -0.1},
+                                    {"bare": ((0.0, 1.0),)}, {"tears": ((0.0, 0.0, 0.0, np.inf, 0.1),)}])  # fmt: skip
+def test_a_pull_out_of_range_is_named(change):
+    with pytest.raises(ParameterError, match=f"Pull.{next(iter(change))} is"):
+        replace(CLEAN_PULL, **change)

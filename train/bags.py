@@ -16,18 +16,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.close_up import LEAST_OUTLINE, unnamed_geometry
-from dialtell.model.geometry import DialGeometry
-from dialtell.model.patches import HIGH, LOW
+from dialtell.model.geometry import DialGeometry, sample_points
+from dialtell.model.patches import HIGH, LOW, PatchSet
 from dialtell.model.photo import linear_light, luminance
 from dialtell.model.reading import Reading, read_at, read_unnamed
 from dialtell.synth.body import Surface, paint_body
 from dialtell.synth.layout import lay_out
+from dialtell.synth.planting import Plant, Planted, plant
 from dialtell.synth.scene import DialSpec, Range, photograph, sample_spec
 from dialtell.synth.terms import ZONES, Process, Zone
 from dialtell.synth.view import homography, to_px
 
 MOST_PER_ZONE = 56
 FEWEST_PATCHES = 6
+PLANTED = 0.12  # share of pictures with one figure of the other process, without which a net reads no single figure
+MOSTLY, HARDLY = 0.5, 0.02  # share of a patch's ink that is the plant's: it is the patch's truth, or is no matter
+LOOKED_AT = 4  # px between the points of a patch at which that is looked up
+BOTH_PRINTS = 0.15  # share of pictures whose twins are a photographic print and a transfer
 
 # close-ups, whose outline is not in the frame
 UNNAMED = 0.5  # share read as one zone; the finder places 13 of 31 drawn ones that show some of their track
@@ -42,7 +47,8 @@ class Bag:
 
     density : (N, S, S) uint8, D from LOW to HIGH on 0..255. zone : (N,) int8. resolution : log2 px ratio.
     hand : (Z,) int8, 1 painted, 0 printed, -1 no strokes of that zone in the design. dial : 1 painted, 0 printed,
-    -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set.
+    -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set. strokes : (N,) int8,
+    1, 0 or -1 of each patch by itself, None where its zone's holds.
     """
 
     density: NDArray[np.uint8]
@@ -52,6 +58,12 @@ class Bag:
     dial: int
     photographic: int
     index: int
+    strokes: NDArray[np.int8] | None = None
+
+    @property
+    def own(self) -> NDArray[np.int8]:
+        """(N,) 1 painted, 0 printed, -1 unknown of each patch."""
+        return np.asarray(self.hand[self.zone] if self.strokes is None else self.strokes, dtype=np.int8)
 
 
 def pack(density: NDArray[np.float32]) -> NDArray[np.uint8]:
@@ -119,8 +131,19 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
 
     surface : the bare object, where a twin's was painted already; it is drawn over.
     """
+    return _read(spec, photograph(spec, surface=surface))
+
+
+def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag | None:
+    """Likewise of a dial with one figure of the other process, whose patches carry their own truth; None also where
+    there is no figure to plant. The zone it stands in and the dial then have none."""
+    found = plant(spec, what, rng=rng)
+    host = Process.HAND if what is Plant.PRINTED_FIGURE else Process.TRANSFER
+    return None if found is None else _read(spec.as_process(host), found.pixels, found)
+
+
+def _read(spec: DialSpec, pixels: NDArray[np.uint8], planted: Planted | None = None) -> Bag | None:
     rng = np.random.default_rng([spec.seed, spec.index, 77])
-    pixels = photograph(spec, surface=surface)
     grey = luminance(linear_light(pixels))
     reading = read_spec(spec, grey, rng=rng)
     patches = reading.patches
@@ -139,12 +162,16 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
         [int(p is Process.HAND) if zone in drawn else -1 for zone, p in zip(ZONES, processes, strict=True)],
         dtype=np.int8,
     )
+    strokes = None
+    if planted is not None:
+        strokes = _by_patch(patches, chosen, planted, reading.geometry)
+        hand[ZONES.index(planted.zone)] = -1
     known = hand[hand >= 0]
-    dial = int(known[0]) if known.min() == known.max() else -1
+    dial = int(known[0]) if planted is None and known.min() == known.max() else -1
     if not reading.zones.named:  # one zone, whose truth is the dial's
         hand = np.full(len(ZONES), -1, dtype=np.int8)
         hand[ZONES.index(Zone.OTHER)] = dial
-    printed = {process for process in processes if process.printed}
+    printed = {p for p, zone in zip(processes, ZONES, strict=True) if p.printed and zone in drawn}
     return Bag(
         density=pack(patches.density[chosen]),
         zone=patches.zone[chosen].astype(np.int8),
@@ -153,22 +180,47 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
         dial=dial,
         photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
         index=spec.index,
+        strokes=strokes,
     )
 
 
+def _by_patch(
+    patches: PatchSet, chosen: NDArray[np.int64], planted: Planted, geometry: DialGeometry
+) -> NDArray[np.int8]:
+    """(N,) 1 painted, 0 printed, -1 both of it, of each patch chosen: by how much of its ink is the plant's."""
+    grid = patches.grids(geometry)[chosen][:, ::LOOKED_AT, ::LOOKED_AT]
+    cover = sample_points(planted.mask, grid.reshape(len(chosen), -1, 2).astype(np.float64)).reshape(grid.shape[:3])
+    ink = patches.density[chosen][:, ::LOOKED_AT, ::LOOKED_AT] > 0.3
+    share = (cover * ink).sum(axis=(1, 2)) / np.maximum(ink.sum(axis=(1, 2)), 1)
+    guest, host = (1, 0) if planted.toward_hand else (0, 1)
+    return np.where(share > MOSTLY, guest, np.where(share < HARDLY, host, -1)).astype(np.int8)
+
+
 def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
-    """A painted dial and its printed twin: one picture twice, only the process changed. Mixed dials come single."""
+    """One picture twice, only the process changed: painted and printed, or for some printed both ways, so that the
+    prints' own difference is learnt. Mixed dials, and those with one figure of the other process, come single."""
     spec = sample_spec(seed, index, scope)
+    rng = np.random.default_rng([seed, index, 82])
+    if rng.random() < PLANTED:
+        what = Plant.PAINTED_FIGURE if rng.random() < 0.5 else Plant.PRINTED_FIGURE
+        if (odd := planted_bag(spec, what, rng=rng)) is not None:
+            return [odd]
     if len(set(spec.making.processes)) > 1:
         found = [bag_of(spec)]
     else:
-        rng = np.random.default_rng([seed, index, 78])
-        printed = Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
         bare = paint_body(spec.body, spec.view)
         kept = bare._replace(reflectance=bare.reflectance.copy())  # the first twin is painted over the other
-        twins = ((Process.HAND, bare), (printed, kept))
-        found = [bag_of(spec.as_process(process), surface) for process, surface in twins]
+        pair = twin_processes(np.random.default_rng([seed, index, 78]))
+        found = [bag_of(spec.as_process(p), surface) for p, surface in zip(pair, (bare, kept), strict=True)]
     return [bag for bag in found if bag is not None]
+
+
+def twin_processes(rng: np.random.Generator) -> tuple[Process, Process]:
+    """The processes of a picture's twins."""
+    printed = Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
+    if rng.random() < BOTH_PRINTS:
+        return Process.PHOTOGRAPHIC, Process.TRANSFER
+    return Process.HAND, printed
 
 
 def single_bag(seed: int, index: int, scope: Range) -> Bag | None:

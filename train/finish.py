@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +17,13 @@ from dialtell.model.net import StrokeNet
 from dialtell.model.store import save_weights
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import to_record
-from dialtell.synth.scene import RENDERER_VERSION
+from dialtell.synth.scene import RENDERER_VERSION, Range
 from dialtell.train.bags import Bag
 from dialtell.train.calibrate import Floats, called_printed, figures, fit_calibration, gather_logits
 from dialtell.train.card import write_card
+from dialtell.train.config import TrainConfig
 from dialtell.train.loop import Trainer, evaluate_bags, versions
-from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED, Supply, collect_singles
+from dialtell.train.supply import BEYOND_SEED, CALIBRATION_SEED, FIGURES_SEED, Supply, collect_singles
 
 log = logging.getLogger("dialtell.train")
 
@@ -33,6 +35,21 @@ def checked_name(name: str) -> str:
     if not re.fullmatch(r"\w[\w.-]*", name) or name in TAKEN:
         raise ParameterError(f"name is {name!r}; give letters, digits, - and . only, and none of {', '.join(TAKEN)}")
     return name
+
+
+def beyond(scope: Range) -> Range:
+    """Harder pictures than a net was trained on: a third of those it is calibrated on are such, so that its likelihood
+    ratios do not promise what holds only where it was shown everything."""
+    return replace(scope, jitter_spread=max(scope.jitter_spread, 0.4), wear=(scope.wear[0], 1.0))
+
+
+def held_out_sets(config: TrainConfig) -> tuple[tuple[int, int, Range], ...]:
+    """(seed, count, scope) of what a net is calibrated on, alike and harder, and of what its figures are from."""
+    return (
+        (CALIBRATION_SEED, config.calibration, config.scope),
+        (BEYOND_SEED, config.calibration // 2, beyond(config.scope)),
+        (FIGURES_SEED, config.calibration, config.scope),
+    )
 
 
 def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command: str) -> Path:
@@ -67,13 +84,13 @@ def calibrated(
     trainer.average.load_state_dict(
         {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
     )
-    # both ordered before either is awaited
-    orders = [supply.order_singles(seed, config.calibration, config.scope) for seed in (CALIBRATION_SEED, FIGURES_SEED)]
+    # all ordered before any is awaited
     sets = []
-    for order in orders:
+    for order in [supply.order_singles(*order) for order in held_out_sets(config)]:
         bags: list[Bag] = collect_singles(order)
         sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
-    fitted, fresh = sets
+    alike, harder, fresh = sets
+    fitted = {key: np.concatenate([alike[key], harder[key]]) for key in alike}
     calibrations = {
         part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")
     }

@@ -36,6 +36,7 @@ def save_bags(path: Path, bags: Sequence[Bag]) -> None:
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 density=np.empty((0, 0, 0), np.uint8) if empty else np.concatenate([bag.density for bag in bags]),
                 zone=np.empty(0, np.int8) if empty else np.concatenate([bag.zone for bag in bags]),
+                strokes=np.empty(0, np.int8) if empty else np.concatenate([bag.own for bag in bags]),
                 hand=np.empty((0, 0), np.int8) if empty else np.stack([bag.hand for bag in bags]),
                 resolution=np.array([bag.resolution for bag in bags], dtype=np.float64),
                 dial=np.array([bag.dial for bag in bags], dtype=np.int64),
@@ -63,6 +64,7 @@ def load_bags(path: Path) -> list[Bag]:
                 dial=int(part["dial"][at]),
                 photographic=int(part["photographic"][at]),
                 index=int(part["index"][at]),
+                strokes=part["strokes"][end - count : end],
             )
             for at, (end, count) in enumerate(zip(ends, part["count"], strict=True))
         ]

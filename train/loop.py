@@ -78,7 +78,7 @@ def half_precision(device: torch.device) -> bool:
 def losses(output: NetOutput, batch: Batch) -> Tensor:
     """Cross entropy per zone, per dial, per patch (half weight) and of the process of print (a fifth)."""
     zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
-    own = batch.hand.gather(1, batch.zone.clamp(min=0))
+    own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
     patch = _masked(output.patch, own, (batch.zone >= 0) & (own >= 0))
     dial = _masked(output.dial, batch.dial, batch.dial >= 0)
     printed = _masked(output.photographic, batch.photographic, batch.photographic >= 0)
@@ -96,7 +96,10 @@ def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
         weight = known.to(score.dtype)
         each = nn.functional.softplus(score[batch.twin] - score)
         total = total + (each * weight).sum() / weight.sum().clamp(min=1)
-    return total
+    # likewise a photographic print and its transfer twin, at the weight that output has
+    grained = (batch.photographic == 1) & (batch.photographic[batch.twin] == 0)
+    apart = nn.functional.softplus(output.photographic[batch.twin] - output.photographic)
+    return total + 0.4 * (apart * grained).sum() / grained.sum().clamp(min=1)
 
 
 def _masked(logit: Tensor, truth: Tensor, known: Tensor) -> Tensor:

@@ -29,10 +29,10 @@ from dialtell.train.baselines import BASELINES, build_baseline, save_baseline
 from dialtell.train.config import TrainConfig
 from dialtell.train.curriculum import Curriculum
 from dialtell.train.feed import Feed
-from dialtell.train.finish import calibrated, finish
+from dialtell.train.finish import calibrated, finish, held_out_sets
 from dialtell.train.loop import Trainer, log, pick_device, versions
 from dialtell.train.store import BagStore, HeldOut
-from dialtell.train.supply import CALIBRATION_SEED, FIGURES_SEED, Supply
+from dialtell.train.supply import Supply
 
 SCHEMA = "dialtell.study/1"
 WEIGHTS_NAME = "strokes"
@@ -250,8 +250,8 @@ class Study:
 
     def order_held_out(self, supply: Supply) -> None:
         """Have the sets of `finish` rendered while the last epochs train."""
-        for seed in (CALIBRATION_SEED, FIGURES_SEED):
-            supply.order_singles(seed, self.config.calibration, self.config.scope)
+        for order in held_out_sets(self.config):
+            supply.order_singles(*order)
 
     def finish(self, supply: Supply, *, command: str) -> None:
         """Calibrate and measure every member that has a checkpoint, devices side by side."""

@@ -25,6 +25,7 @@ WITHOUT_ZONE, WITH_FEW = 0.35, 0.2
 GAIN = 0.1  # largest change of all densities, share
 OFFSET = 0.03  # largest D added to all of a dial
 NOISE = 0.03  # largest SD of noise added, D; none on two uses in five
+CURVE = 0.3  # largest change of ln of the exponent of density: the camera's tone curve
 SHIFT = 2  # px, largest shift of what a patch shows, each way
 BLURRED = 0.4  # share of uses blurred further
 BLUR = 1.0  # px, largest SD of that blur: at patch scale it halves the resolution of a sharp dial
@@ -36,7 +37,7 @@ class Batch:
 
     patches : (B, P, S, S) float, 1 = full density. zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2.
     hand : (B, Z) 1 painted, 0 printed, -1 unknown. dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the
-    same picture beside it, else its own.
+    same picture beside it, else its own. strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
     """
 
     patches: Tensor
@@ -46,6 +47,7 @@ class Batch:
     dial: Tensor
     photographic: Tensor
     twin: Tensor
+    strokes: Tensor | None = None
 
 
 def unpack(packed: Tensor) -> Tensor:
@@ -60,11 +62,13 @@ def unpack(packed: Tensor) -> Tensor:
 class _Epoch:
     """One epoch's bags end to end.
 
-    zones : (N,) of all patches. count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
+    zones, strokes : (N,) of all patches, where they lie and their own truth.
+    count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
     number of bags of each group. sharp : (G,) whether a group resolves SHARP.
     """
 
     zones: Tensor
+    strokes: Tensor
     count: NDArray[np.int64]
     in_zone: NDArray[np.int64]
     truth: dict[str, Tensor]
@@ -94,10 +98,12 @@ class BagStore:
         sizes = np.array([len(group) for group in kept], dtype=np.int64)
         zones = np.concatenate([bag.zone for bag in bags]) if bags else np.empty(0, np.int8)
         densities = np.concatenate([bag.density for bag in bags]) if bags else np.empty((0, SIDE, SIDE), np.uint8)
+        strokes = np.concatenate([bag.own for bag in bags]) if bags else np.empty(0, np.int8)
         self._put(densities)
         self._epochs.append(
             _Epoch(
                 zones=torch.from_numpy(zones.astype(np.int64)).to(self.device),
+                strokes=torch.from_numpy(strokes.astype(np.float32)).to(self.device),
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
                 .reshape(len(bags), len(ZONES)),
@@ -133,6 +139,7 @@ class BagStore:
         self._in_zone = np.concatenate([epoch.in_zone for epoch in epochs])
         self._start = np.cumsum(self._count) - self._count
         self._zones = torch.cat([epoch.zones for epoch in epochs])
+        self._strokes = torch.cat([epoch.strokes for epoch in epochs])
         self._truth = {name: torch.cat([epoch.truth[name] for epoch in epochs]) for name in epochs[0].truth}
 
     def draw(self, size: int, patches: int, *, rng: np.random.Generator, sharp: bool = False) -> Batch:
@@ -148,11 +155,12 @@ class BagStore:
         group = np.repeat(np.arange(size), chosen[:, 1])[:size]  # of each row
         first = (np.cumsum(chosen[:, 1]) - chosen[:, 1])[group]  # row its group begins at
         bag = chosen[group, 0] + np.arange(size) - first
-        vary = torch.from_numpy(rng.uniform(size=(size, 7)).astype(np.float32)[group]).to(self.device)
+        vary = torch.from_numpy(rng.uniform(size=(size, 8)).astype(np.float32)[group]).to(self.device)
         index, zone = self._pick(bag, patches, rng)
         rows = torch.from_numpy(bag).to(self.device)
         truth = {name: value[rows] for name, value in self._truth.items()}
         density, truth["resolution"] = self._vary(index, vary, truth["resolution"])
+        truth["strokes"] = self._strokes[index].masked_fill(zone < 0, -1)
         return Batch(patches=density, zone=zone, **truth, twin=torch.from_numpy(_partners(group)).to(self.device))
 
     def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
@@ -192,6 +200,8 @@ class BagStore:
         gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 4], OFFSET * (2 * vary[:, 5] - 1)
         noise = NOISE * ((vary[:, 6] - 0.4) / 0.6).clamp(min=0)
         gain, offset, noise = (value[:, None, None, None] for value in (gain, offset, noise))
+        bent = density.clamp(min=1e-3).pow(torch.exp(CURVE * (2 * vary[:, 7] - 1))[:, None, None, None])
+        density = torch.where(density > 1e-3, bent, density)
         density = torch.addcmul(density * gain + offset, noise, torch.randn_like(density))
         return density.clamp(LOW, HIGH), torch.log2(PIXEL_SIGMA / sigma).clamp(*RESOLUTIONS)
 
@@ -246,7 +256,11 @@ def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, d
     for row, bag in enumerate(bags):
         packed[row, : len(bag.zone)] = bag.density
         zone[row, : len(bag.zone)] = bag.zone
+    strokes = np.full((len(bags), longest), -1, dtype=np.float32)
+    for row, bag in enumerate(bags):
+        strokes[row, : len(bag.zone)] = bag.own
     truth = _truth(bags, device)
+    truth["strokes"] = torch.from_numpy(strokes).to(device)
     truth["twin"] = torch.from_numpy(_partners(np.array([bag.index for bag in bags]))).to(device)
     return torch.from_numpy(packed).to(device), torch.from_numpy(zone).to(device), truth
 
