@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from dialtell.evaluate.cautions import CLOSING
+from dialtell.evaluate.support import chance_text
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
 
@@ -85,7 +86,7 @@ def _entry(name: str, call: Mapping[str, Any], words: str, first: int, width: in
         name,
         str(call["call"]) if judged else "not judged",
         f"{ratio:+.2f}" if judged and ratio is not None else "",
-        f"{chance:.2f}" if judged and chance is not None else "",
+        chance_text(chance) if judged and chance is not None else "",
         words,
         first,
         width,

@@ -27,7 +27,7 @@ from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period import PeriodCheck
 from dialtell.evaluate.reasons import DISAGREE, WITHHELD
 from dialtell.evaluate.style_hints import StyleHint
-from dialtell.evaluate.support import findings_sentence
+from dialtell.evaluate.support import chance_text, findings_sentence
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
 
@@ -136,7 +136,7 @@ def page_text(
         combined=None if both is None else _combined(both),
         support=plain_name(support),
         ratio=None if ratio is None else _signed(ratio) + _beyond(ratio, capped),
-        chance=None if chance is None else f"{chance:.2f}" + _beyond(ratio, capped),
+        chance=None if chance is None else chance_text(chance) + _beyond(ratio, capped),
         scale=None if ratio is None else round(50 + 50 * max(-6.0, min(6.0, ratio)) / 6, 2),
         ticks=[{"left": round(50 + 50 * n / 6, 2), "text": _signed(n, 0)} for n in range(-6, 7, 2)],
         findings="" if ratio is None else findings_sentence(ratio, capped),
@@ -235,7 +235,7 @@ def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
         "style": _STYLES.get(zone["call"], "open") if judged else "open",
         "call": plain_name(zone["call"]) if judged else "not judged",
         "ratio": "" if not judged or zone["log10_lr"] is None else _signed(zone["log10_lr"]),
-        "chance": "" if not judged or zone["probability_hand"] is None else f"{zone['probability_hand']:.2f}",
+        "chance": "" if not judged or zone["probability_hand"] is None else chance_text(zone["probability_hand"]),
         "reason": plain_name(zone["reason"]),
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
         "left": round(float(np.clip(100 * left / width, 12, 88)), 2),
@@ -268,7 +268,7 @@ def _period(check: PeriodCheck) -> dict[str, Any]:
         "prior": _signed(check.prior_log10_odds),
         "stroke": "not judged" if stroke is None else _signed(stroke),
         "after": None if after is None else _signed(after),
-        "chance": None if chance is None else f"{chance:.2f}",
+        "chance": None if chance is None else chance_text(chance),
     }
 
 

@@ -53,6 +53,10 @@ class Resolution:
         need = f"{self.words(self.needed)} would be needed to read thin strokes"
         if self.true <= 0:
             return f"the photograph shows too few clean edges of strokes to tell how much it resolves, and {need}"
+        if _two_figures(self.true) == _two_figures(self.needed):
+            return (
+                f"the photograph resolves just less than what is needed to read thin strokes: {self.words(self.needed)}"
+            )
         return f"the photograph resolves {self.words(self.true)}, and {need}"
 
     def words(self, across: float) -> str:

@@ -21,7 +21,7 @@ from dialtell.evaluate.call_table import in_order, plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.page import HEADLINES
 from dialtell.evaluate.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
-from dialtell.evaluate.support import findings_sentence
+from dialtell.evaluate.support import chance_text, findings_sentence
 from dialtell.model.calibration import HAND, PRINTED
 from dialtell.synth.set_folder import write_whole
 
@@ -120,7 +120,7 @@ def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
         column.add("log10 likelihood ratio", 20, SOFT, after=0)
         column.add(f"{_signed(ratio)}{beyond}", 28, INK, bold=True, after=12)
         column.add("Probability of hand painting at prior 1:1", 20, SOFT, after=0)
-        column.add(f"{chance:.2f}{beyond}", 28, INK, bold=True, after=12)
+        column.add(chance_text(chance) + beyond, 28, INK, bold=True, after=12)
         column.add(findings_sentence(ratio, capped), 20, SOFT, after=12)
     column.add(plain_name(record["reason"]), 22, INK, after=18)
     zones = in_order(record["zones"])

@@ -72,3 +72,11 @@ def ratio_words(log10_ratio: float) -> str:
     digits = max(0, 1 - math.floor(size + _SLACK))
     rounded = round(10.0**size, 1 - math.floor(size + _SLACK))
     return f"{rounded:,.{digits}f}".replace(",", " ")
+
+
+def chance_text(probability: float) -> str:
+    """A probability to two decimals, to as many more as it takes never to read as certain."""
+    digits = 2
+    while digits < 6 and not 0.5 * 10**-digits <= min(probability, 1 - probability):
+        digits += 1
+    return f"{probability:.{digits}f}"

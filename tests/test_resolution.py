@@ -31,3 +31,9 @@ def test_inflated_only_where_missing_px_matter():
     assert not Resolution(stored=1000, true=600, needed=640).inflated
     assert not Resolution(stored=6000, true=2 * SCALE + 1, needed=640).inflated  # more than the net looks at
     assert not Resolution(stored=1000, true=0, needed=640).inflated  # not known
+
+
+def test_a_photograph_just_short_is_not_said_to_resolve_what_is_needed():
+    assert Resolution(900.0, 306.0, 311.0).shortfall == (
+        "the photograph resolves just less than what is needed to read thin strokes: about 310 px across the dial"
+    )

@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from dialtell.evaluate.support import NO_SUPPORT, findings_sentence, ratio_words, support_words
+from dialtell.evaluate.support import NO_SUPPORT, chance_text, findings_sentence, ratio_words, support_words
 from dialtell.synth.errors import ParameterError
 
 
@@ -53,3 +53,12 @@ def test_ratio_words_keep_two_figures():
 def test_unbounded_ratios_are_refused(value):
     with pytest.raises(ParameterError, match="log10_lr is"):
         support_words(value, capped=False)
+
+
+@pytest.mark.parametrize(
+    ("probability", "text"),
+    [(0.5, "0.50"), (0.994, "0.99"), (0.9959, "0.996"), (0.00398, "0.004"), (0.99996, "0.99996"), (0.2, "0.20"),
+     (1.0, "1.000000")],
+)  # fmt: skip
+def test_a_probability_short_of_certain_never_reads_as_certain(probability, text):
+    assert chance_text(probability) == text
