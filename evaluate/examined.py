@@ -12,6 +12,8 @@ from dialtell.evaluate.score import ScoredPhoto, score_photo
 from dialtell.evaluate.style_hints import StyleHint, style_hints
 from dialtell.model.store import Weights
 
+BEHIND = (12,)  # steps of the gradients behind the map of places
+
 
 @dataclass(frozen=True, eq=False)
 class Examined:
@@ -40,7 +42,8 @@ def examine(
         return Examined(scored)
     attribution = None
     if scored.verdict.whole.judged:
-        attribution = attribute(scored.reading.patches, weights)
+        # not shown, only its sum and error: once, with few steps
+        attribution = attribute(scored.reading.patches, weights, nodes=BEHIND)
         attribution = replace(attribution, places=place_map(scored.reading, weights))
     return Examined(
         scored,

@@ -92,7 +92,7 @@ def inspect_photo(
             else:  # no place on the dial to hold anything beside
                 beside = nothing_beside
             crops = [with_beside(crop, place, beside) for crop, place in zone_crops(scored, attribution)]
-            if attribution.relative_error > SMALL_ERROR:
+            if attribution.places is None and attribution.relative_error > SMALL_ERROR:
                 record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
     reached = "" if scored.resolution is None else reached_words(scored.resolution, scored.record.get("close_up"))
     extras = PageExtras(period, said, reached, examined.hints, table, both)
