@@ -23,6 +23,18 @@ from dialtell.evaluate.kill_workload import (
 )
 
 
+def _interrupt(child: int) -> None:
+    """Ctrl-C until it ends: one that arrives while Python runs a callback of its own is lost."""
+    for _ in range(30):
+        os.kill(child, signal.SIGINT)
+        until = time.monotonic() + 2
+        while time.monotonic() < until:
+            if os.waitid(os.P_PID, child, os.WEXITED | os.WNOWAIT | os.WNOHANG):
+                return
+            time.sleep(0.01)
+    os.kill(child, signal.SIGKILL)
+
+
 class Label(Workload):
     """`label`: each change that was answered is in the table, at most the one under way besides, none twice."""
 
@@ -84,7 +96,7 @@ class Label(Workload):
                         self.refused = words
                         break
                     self.answered += 1
-            os.kill(child, signal.SIGINT)
+            _interrupt(child)
         except (OSError, http.client.HTTPException, ValueError):  # it was killed, or must be
             os.kill(child, signal.SIGKILL)
 
