@@ -17,7 +17,7 @@ from dialtell.evaluate.verdict import Evidence, Verdict
 from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.store import Weights
-from dialtell.synth.errors import DialtellError, ParameterError
+from dialtell.synth.errors import DialtellError, ParameterError, fault_of_ours
 from dialtell.synth.sizes import size_mm
 from dialtell.synth.terms import Zone
 from dialtell.train import labels
@@ -129,8 +129,7 @@ def judged_rows(
             problems.append(f"row {photo.row}: {error}")
         except Exception as error:  # a fault of ours on one photograph must not lose the others
             log.debug("%s: traceback", photo.path, exc_info=True)
-            said = f"{type(error).__name__}: {error}"
-            problems.append(f"row {photo.row}: {photo.name}: internal error: {said}; please report it")
+            problems.append(f"row {photo.row}: {photo.name}: {fault_of_ours(error)}")
     return rows, tuple(problems)
 
 

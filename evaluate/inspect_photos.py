@@ -25,7 +25,7 @@ from dialtell.evaluate.period import Years
 from dialtell.evaluate.still import still_png, write_still
 from dialtell.model.photo import walk_photos
 from dialtell.model.store import Weights
-from dialtell.synth.errors import DialtellError, OutputError
+from dialtell.synth.errors import DialtellError, OutputError, fault_of_ours
 from dialtell.synth.set_folder import said_in_words
 
 SCHEMA = "dialtell.inspections/1"
@@ -113,8 +113,7 @@ def inspect_photos(
                 errors.append({"photo": str(photo), "error": str(error)})
             except Exception as error:  # a fault of ours on one photograph must not lose the others
                 log.debug("%s: traceback", photo, exc_info=True)
-                said = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
-                errors.append({"photo": str(photo), "error": f"{photo}: internal error: {said}; please report it"})
+                errors.append({"photo": str(photo), "error": f"{photo}: {fault_of_ours(error)}"})
             else:
                 documents.append(document)
                 entries.append(_entry(document, page, shown))

@@ -29,7 +29,7 @@ from dialtell.model.photo import Photo, read_photo, walk_photos
 from dialtell.model.reading import Reading, read_close_up, read_dial
 from dialtell.model.scale import given_scale
 from dialtell.model.store import Weights
-from dialtell.synth.errors import DialtellError
+from dialtell.synth.errors import DialtellError, fault_of_ours
 
 SCHEMA = "dialtell.score/1"
 log = logging.getLogger("dialtell.score")
@@ -123,8 +123,7 @@ def score_photos(
             errors.append({"photo": str(path), "error": str(error)})
         except Exception as error:  # a fault of ours on one photograph must not lose the others
             log.debug("%s: traceback", path, exc_info=True)
-            said = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
-            errors.append({"photo": str(path), "error": f"{path}: internal error: {said}; please report it"})
+            errors.append({"photo": str(path), "error": f"{path}: {fault_of_ours(error)}"})
     return {"schema": SCHEMA, "model": weights.identity, "dials": dials, "errors": errors}
 
 

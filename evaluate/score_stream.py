@@ -8,14 +8,13 @@ from __future__ import annotations
 import csv
 import io
 import os
-import threading
 from collections import Counter, deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
-from multiprocessing import get_context, parent_process
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +22,7 @@ from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.synth.errors import OutputError, require_range
 from dialtell.synth.terms import ZONES
+from dialtell.synth.worker import follow_parent
 from dialtell.train.labels import guarded
 
 ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
@@ -229,25 +229,13 @@ def _start(settings: Settings, threads: int | None) -> None:
     from dialtell.model.store import load_weights
 
     if threads is not None:
-        _follow_parent()
+        follow_parent()
         import cv2
         import torch
 
         cv2.setNumThreads(threads)
         torch.set_num_threads(threads)
     _worker.update(settings=settings, weights=load_weights(settings.weights))
-
-
-def _follow_parent() -> None:
-    """No life without the process that hands out the work: killed, it cannot end its workers itself."""
-    parent = parent_process()
-    if parent is not None:
-
-        def follow() -> None:
-            parent.join()
-            os._exit(1)
-
-        threading.Thread(target=follow, daemon=True).start()
 
 
 def _score(path: Path) -> dict[str, Any]:

@@ -227,21 +227,14 @@ def ordered(function: Callable[[J], R], jobs: Iterable[J], workers: int) -> Iter
 
 def _start_worker() -> None:
     """Set up a rendering process: one thread each, Ctrl-C left to the parent, and no life without it."""
-    import multiprocessing
     import signal
-    import threading
+
+    from dialtell.synth.worker import follow_parent
 
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"  # numpy is not loaded yet in a spawned process
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-
-        def follow() -> None:
-            parent.join()
-            os._exit(1)
-
-        threading.Thread(target=follow, daemon=True).start()
+    follow_parent()
 
     import cv2
 

@@ -30,6 +30,12 @@ class OutputError(DialtellError):
     """A result cannot be written, or would overwrite something of the user's."""
 
 
+def fault_of_ours(error: Exception) -> str:
+    """In words, that something failed which no photograph and no flag should have made fail."""
+    said = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    return f"internal error: {said}; please report it"
+
+
 def require_range(name: str, value: float, low: float, high: float, unit: str = "") -> None:
     """Raise ParameterError unless low <= value <= high (NaN never passes)."""
     if not low <= value <= high:

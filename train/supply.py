@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import threading
 from collections.abc import Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 
 from dialtell.synth.errors import require_range
 from dialtell.synth.scene import Range
+from dialtell.synth.worker import follow_parent
 from dialtell.train.bags import Bag, single_bag, twin_bags
 
 VALIDATION_SEED = 1_000_003  # sets no training seed reaches
@@ -22,14 +22,7 @@ def _quiet_worker() -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    parent = multiprocessing.parent_process()
-    if parent is not None:  # killed, it cannot end its workers itself
-
-        def follow() -> None:
-            parent.join()
-            os._exit(1)
-
-        threading.Thread(target=follow, daemon=True).start()
+    follow_parent()
 
 
 class Supply:
