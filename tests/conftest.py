@@ -33,13 +33,17 @@ def _save(path, dial_offset=0.0, zone_offset=0.0):
 
 
 @pytest.fixture(autouse=True)
-def _log_as_it_was():
-    """A command line sets the level and a handler of the program's log; the next test finds it as it was."""
-    log = logging.getLogger("dialtell")
-    level, handlers = log.level, list(log.handlers)
-    yield
-    log.setLevel(level)
-    log.handlers[:] = handlers
+def _log_as_shipped():
+    """A command line sets the level and a handler of the program's log; every test begins with neither.
+
+    Reset at the start: a command run inside a fixture of a module or a session changes the log before any test's
+    own snapshot of it could be taken.
+    """
+    known = [name for name in logging.Logger.manager.loggerDict if name.split(".")[0] == "dialtell"]
+    for name in {"dialtell", *known}:
+        log = logging.getLogger(name)
+        log.setLevel(logging.NOTSET)
+        log.handlers.clear()
 
 
 @pytest.fixture(scope="session")
