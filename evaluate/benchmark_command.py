@@ -102,11 +102,11 @@ def run(args: argparse.Namespace) -> int:
 def _run(args: argparse.Namespace) -> int:
     import hashlib
     import logging
-    import shutil
     import sys
 
     from dialtell.evaluate.benchmark_overlap import unseen
     from dialtell.evaluate.benchmark_table import benchmark_table
+    from dialtell.evaluate.call_table import terminal_width
     from dialtell.evaluate.output import json_text
     from dialtell.model.store import load_weights
     from dialtell.synth.errors import OutputError
@@ -140,8 +140,7 @@ def _run(args: argparse.Namespace) -> int:
     if args.json:
         print(json_text(document))
     else:
-        width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 120)
-        print(benchmark_table(document, width=width, encoding=sys.stdout.encoding or "utf-8"))
+        print(benchmark_table(document, width=terminal_width(120), encoding=sys.stdout.encoding or "utf-8"))
     return 1 if document["problems"] else 0
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CLOSING
-from dialtell.train.labels import guarded
+from dialtell.train.csv_table import guarded
 
 FIGURES = (
     ("coverage", "called", True),

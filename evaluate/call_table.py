@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
@@ -32,6 +33,11 @@ def in_order(zones: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """Zones in the order an examiner looks at them; unknown names last, in the order given."""
     place = {zone.value: index for index, zone in enumerate(ZONES)}
     return sorted(zones, key=lambda zone: place.get(str(zone["zone"]), len(place)))
+
+
+def terminal_width(most: int = 140) -> int:
+    """Columns of the terminal that standard output goes to, held to 60..`most`; 100 where it is none."""
+    return min(max(shutil.get_terminal_size((100, 24)).columns, 60), most)
 
 
 def call_table(

@@ -196,8 +196,7 @@ def _chosen(collection: CollectionFile, args: argparse.Namespace) -> list[Entry]
 
 
 def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
-    import shutil
-
+    from dialtell.evaluate.call_table import terminal_width
     from dialtell.evaluate.collection_table import SCHEMA, list_text, record_of
     from dialtell.evaluate.output import json_text
 
@@ -205,7 +204,7 @@ def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
     if args.json:
         print(json_text({"schema": SCHEMA, "dials": [record_of(entry) for entry in entries]}))
     else:
-        print(list_text(entries, width=max(shutil.get_terminal_size((100, 24)).columns, 60)))
+        print(list_text(entries, width=terminal_width()))
     return 0
 
 

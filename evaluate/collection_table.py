@@ -13,7 +13,7 @@ from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.collection_file import FIELDS, CollectionFile, Entry
 from dialtell.evaluate.support import support_words
 from dialtell.synth.terms import ZONES
-from dialtell.train.labels import guarded
+from dialtell.train.csv_table import guarded
 
 SCHEMA = "dialtell.collection/1"
 COLUMNS = ("id", "photo", "sha256", *FIELDS, "call", "log10_lr", "support", "weights", "added_at", "labels")

@@ -1,14 +1,18 @@
-"""One photograph examined: scored, what moved its call, and hints of style; a page and a still are made from it."""
+"""One photograph examined: scored, measured, what moved its call, and hints of style; a page and a still show it."""
 
 from __future__ import annotations
 
 import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from dialtell.evaluate.attribution import Attribution, attribute
+from dialtell.evaluate.combined import Combined, combine
 from dialtell.evaluate.flags import MAX_PIXELS
+from dialtell.evaluate.measurements.evidence import Evidence, gather_evidence
 from dialtell.evaluate.place_map import place_map
 from dialtell.evaluate.score import ScoredPhoto, score_photo
+from dialtell.evaluate.second_opinion import NO_OPINION, second_opinion
 from dialtell.evaluate.style_hints import StyleHint, style_hints
 from dialtell.model.store import Weights
 
@@ -17,10 +21,16 @@ BEHIND = (12,)  # steps of the gradients behind the map of places
 
 @dataclass(frozen=True, eq=False)
 class Examined:
-    """scored : the photograph. attribution : None where nothing was judged. hints : of style and period, none in a
-    close-up and without a dial."""
+    """What is known of one photograph.
+
+    evidence : what was measured, None where the dial does not carry strokes (see why_not_measured). combined : the
+    net's ratio with that of the measurements, None without a dial. attribution : None where nothing was judged.
+    hints : of style and period, none in a close-up and without a dial.
+    """
 
     scored: ScoredPhoto
+    evidence: Evidence | None = None
+    combined: Combined | None = None
     attribution: Attribution | None = None
     hints: tuple[StyleHint, ...] = ()
 
@@ -34,19 +44,45 @@ def examine(
     close_up: bool = False,
     pixels_per_mm: float | None = None,
 ) -> Examined:
-    """Score one photograph and attribute its call; parameters and errors as of score_photo."""
+    """Score one photograph, measure it and attribute its call; parameters and errors as of score_photo."""
     scored = score_photo(
         path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels, close_up=close_up, pixels_per_mm=pixels_per_mm
     )
+    return look_into(scored, weights)
+
+
+def look_into(scored: ScoredPhoto, weights: Weights) -> Examined:
+    """What a scored photograph's strokes and its net have to say, worked out side by side."""
+    with ThreadPoolExecutor(1) as beside:  # the gradients keep one core busy, the measurements another
+        measuring = beside.submit(_measured, scored)
+        attribution = _attributed(scored, weights)
+        evidence, combined = measuring.result()
+    close = scored.reading is None or scored.reading.close_up is not None
+    hints = () if scored.reading is None or close else style_hints(scored.reading)
+    return Examined(scored, evidence, combined, attribution, hints)
+
+
+def _measured(scored: ScoredPhoto) -> tuple[Evidence | None, Combined | None]:
     if scored.reading is None or scored.verdict is None:
-        return Examined(scored)
-    attribution = None
-    if scored.verdict.whole.judged:
-        # not shown, only its sum and error: once, with few steps
-        attribution = attribute(scored.reading.patches, weights, nodes=BEHIND)
-        attribution = replace(attribution, places=place_map(scored.reading, weights))
-    return Examined(
-        scored,
-        attribution,
-        () if scored.reading.close_up is not None else style_hints(scored.reading),
-    )
+        return None, None
+    if scored.resolution is None or not scored.resolution.carries_strokes:
+        return None, combine(scored.verdict, NO_OPINION)
+    evidence = gather_evidence(scored.reading, diameter_mm=scored.resolution.diameter_mm)
+    return evidence, combine(scored.verdict, second_opinion(evidence))
+
+
+def _attributed(scored: ScoredPhoto, weights: Weights) -> Attribution | None:
+    if scored.reading is None or scored.verdict is None or not scored.verdict.whole.judged:
+        return None
+    # not shown, only its sum and error: once, with few steps
+    attribution = attribute(scored.reading.patches, weights, nodes=BEHIND)
+    return replace(attribution, places=place_map(scored.reading, weights))
+
+
+def why_not_measured(scored: ScoredPhoto) -> str:
+    """Why there is no evidence, as a clause; "" where there is."""
+    if scored.resolution is None:
+        return "no dial was read"
+    if scored.resolution.screened:
+        return "this is a picture of a halftone print, whose dots would be measured in place of strokes"
+    return "" if scored.resolution.enough else scored.resolution.shortfall

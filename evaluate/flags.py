@@ -1,4 +1,4 @@
-"""Flags that scoring and inspecting share: the dial's size, the weights, the largest photograph."""
+"""Flags that scoring and inspecting share: the photographs, the dial's size, the weights, the largest photograph."""
 
 from __future__ import annotations
 
@@ -11,6 +11,16 @@ from dialtell.synth.errors import ParameterError
 from dialtell.synth.sizes import LARGEST_MM, SMALLEST_MM, dial_diameter_mm
 
 MAX_PIXELS = 120_000_000
+
+
+def add_photos(parser: argparse.ArgumentParser) -> None:
+    """The photographs, `photos`."""
+    parser.add_argument(
+        "photos",
+        nargs="+",
+        metavar="PHOTO",
+        help="photograph (JPEG, PNG, TIFF, WebP and others), or a folder to be searched downwards",
+    )
 
 
 def add_size(parser: argparse.ArgumentParser) -> None:

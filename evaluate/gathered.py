@@ -19,7 +19,7 @@ from dialtell.evaluate.output import write_text
 from dialtell.evaluate.records import FACTS
 from dialtell.synth.errors import OutputError
 from dialtell.synth.set_folder import said_in_words
-from dialtell.train.labels import guarded, unguarded
+from dialtell.train.csv_table import guarded, unguarded
 
 MANIFEST = "manifest.csv"
 FILE_FACTS = (

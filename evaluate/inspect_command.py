@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.flags import add_close_up, add_reading, add_size
+from dialtell.evaluate.flags import add_close_up, add_photos, add_reading, add_size
 
 if TYPE_CHECKING:
     from dialtell.evaluate.inspect_photos import Asked
@@ -42,12 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Flags of the verb."""
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument(
-        "photos",
-        nargs="+",
-        metavar="PHOTO",
-        help="photograph (JPEG, PNG, TIFF, WebP and others), or a folder to be searched downwards",
-    )
+    add_photos(parser)
     add_size(parser)
     add_close_up(parser)
     add_reading(parser)
@@ -139,13 +134,11 @@ def _several(args: argparse.Namespace, asked: Asked) -> int:
 
 
 def _table(dials: list[dict[str, Any]], errors: list[tuple[str, str]]) -> str:
-    import shutil
     import sys
 
-    from dialtell.evaluate.call_table import call_table
+    from dialtell.evaluate.call_table import call_table, terminal_width
 
-    width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 140)
-    return call_table(dials, errors, width=width, encoding=sys.stdout.encoding or "utf-8")
+    return call_table(dials, errors, width=terminal_width(), encoding=sys.stdout.encoding or "utf-8")
 
 
 def years_asked(args: argparse.Namespace) -> Years | None:

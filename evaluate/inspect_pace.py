@@ -29,12 +29,9 @@ LARGEST_MB = 6.0  # 10^6 bytes of the page
 # where the page's makers look a function up, and the stage it is counted for
 STAGES = (
     ("examined", "score_photo", "scoring"),
-    ("examined", "attribute", "gradients"),
-    ("examined", "style_hints", "style"),
+    ("examined", "look_into", "looked into"),  # gradients and measurements, side by side, then hints of style
     ("inspect_page", "shown_photo", "photograph shown"),
-    ("inspect_page", "gather_evidence", "measurements"),
-    ("inspect_page", "second_opinion", "measurements"),
-    ("inspect_page", "evidence_table", "measurements"),
+    ("inspect_page", "evidence_table", "evidence table"),
     ("inspect_page", "photo_map", "map painted"),
     ("inspect_page", "reference_dial", "like dial"),
     ("inspect_page", "zone_crops", "close views"),

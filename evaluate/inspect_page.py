@@ -16,18 +16,16 @@ from numpy.typing import NDArray
 from dialtell.evaluate.attribution import SMALL_ERROR, Attribution, photo_map, view_map
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.close_up_score import page_record
-from dialtell.evaluate.combined import Combined, combine
 from dialtell.evaluate.evidence_table import evidence_table, nothing_measured
-from dialtell.evaluate.examined import Examined, examine
+from dialtell.evaluate.examined import Examined, examine, why_not_measured
 from dialtell.evaluate.flags import MAX_PIXELS
-from dialtell.evaluate.measurements.evidence import Evidence, gather_evidence
+from dialtell.evaluate.measurements.evidence import Evidence
 from dialtell.evaluate.output import require_free
 from dialtell.evaluate.page import PHOTO_PX, PageExtras, ZoneCrop, write_page
 from dialtell.evaluate.pages.advice import reached_words
 from dialtell.evaluate.period import Years, check_period
 from dialtell.evaluate.reference_dial import reference_dial
 from dialtell.evaluate.score import ScoredPhoto, score_photo
-from dialtell.evaluate.second_opinion import NO_OPINION, second_opinion
 from dialtell.model.geometry import DialGeometry, patch_grid, sample
 from dialtell.model.patches import SCALE, SPAN, PatchSet
 from dialtell.model.photo import Photo
@@ -68,7 +66,7 @@ def inspect_photo(
     scored, attribution = examined.scored, examined.attribution
     shown = shown_photo(scored.photo)
     record, saliency = scored.record, None
-    evidence, both = measured(scored)
+    evidence, both = examined.evidence, examined.combined
     period = None
     if years is not None and both is None:
         period = check_period(years, record["call"], record["log10_lr"])
@@ -128,26 +126,6 @@ def inspect_photo(
             else round(period.posterior_log10_odds, 4),
         },
     }
-
-
-def measured(scored: ScoredPhoto) -> tuple[Evidence | None, Combined | None]:
-    """What was measured on a photograph's dial, None where it does not carry strokes; and the net's ratio with that of
-    the measurements, None without a dial."""
-    if scored.reading is None or scored.verdict is None:
-        return None, None
-    if scored.resolution is None or not scored.resolution.carries_strokes:
-        return None, combine(scored.verdict, NO_OPINION)
-    evidence = gather_evidence(scored.reading, diameter_mm=_diameter(scored))
-    return evidence, combine(scored.verdict, second_opinion(evidence))
-
-
-def why_not_measured(scored: ScoredPhoto) -> str:
-    """Why there is no evidence, as a clause; "" where there is."""
-    if scored.resolution is None:
-        return "no dial was read"
-    if scored.resolution.screened:
-        return "this is a picture of a halftone print, whose dots would be measured in place of strokes"
-    return "" if scored.resolution.enough else scored.resolution.shortfall
 
 
 def _diameter(scored: ScoredPhoto) -> float | None:

@@ -6,9 +6,7 @@ and still has those bytes.
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -19,7 +17,8 @@ from dialtell.evaluate.gathered import MANIFEST
 from dialtell.evaluate.records import plain
 from dialtell.model.photo import walk_photos
 from dialtell.synth.errors import ParameterError, PhotoError
-from dialtell.train.labels import COLUMNS, unguarded
+from dialtell.train.csv_table import read_table
+from dialtell.train.labels import COLUMNS
 
 
 @dataclass(frozen=True)
@@ -92,13 +91,12 @@ def table_path(photo: Path, table: Path) -> str:
 def _records(manifest: Path) -> dict[str, dict[str, str]]:
     """Cells known from the manifest of `dialtell gather`, by sha256 and by file name; empty without one."""
     try:
-        text = manifest.read_bytes().decode("utf-8-sig")
-        rows = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
-    except (OSError, UnicodeDecodeError, csv.Error):
+        table = read_table(manifest, ())
+    except ParameterError:
         return {}
     found = {}
-    for row in rows:  # later lines take the place of earlier ones
-        row = {name: unguarded(cell) for name, cell in row.items() if isinstance(cell, str)}
+    for _, line in table.rows:  # later lines take the place of earlier ones
+        row = table.named(line)
         cells = {name: plain(row.get(name) or "") for name in ("museum", "object_type", "source", "file", "sha256")}
         number = plain(row.get("accession_number") or row.get("object_id") or "")
         dial = " ".join(part for part in (cells["museum"], number) if part) if number else ""

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.synth.errors import ParameterError
-from dialtell.train.labels import guarded, unguarded
+from dialtell.train.csv_table import guarded, unguarded
 
 # what a manifest repeats of the object, in the order of the columns
 FACTS = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from dialtell.evaluate.flags import add_close_up, add_reading, add_size
+from dialtell.evaluate.flags import add_close_up, add_photos, add_reading, add_size
 
 DESCRIPTION = """\
 Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
@@ -38,12 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Flags of the verb."""
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument(
-        "photos",
-        nargs="+",
-        metavar="PHOTO",
-        help="photograph (JPEG, PNG, TIFF, WebP and others), or a folder to be searched downwards",
-    )
+    add_photos(parser)
     add_size(parser)
     add_close_up(parser)
     add_reading(parser)
@@ -62,10 +57,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Score as asked; returns the exit status."""
     import logging
-    import shutil
     import sys
 
-    from dialtell.evaluate.call_table import call_table
+    from dialtell.evaluate.call_table import call_table, terminal_width
     from dialtell.evaluate.output import json_text, require_free, write_text
     from dialtell.evaluate.score import score_photos
     from dialtell.model.store import load_weights
@@ -88,9 +82,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         text = json_text(document)
     else:
-        width = min(max(shutil.get_terminal_size((100, 24)).columns, 60), 140)
         encoding = "utf-8" if args.out is not None else sys.stdout.encoding or "utf-8"
-        text = call_table(document["dials"], errors, width=width, encoding=encoding)
+        text = call_table(document["dials"], errors, width=terminal_width(), encoding=encoding)
     if args.json or args.out is not None:  # the table on a terminal already lists them
         for _, message in errors:
             log.error("%s", message)

@@ -23,7 +23,7 @@ from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.synth.errors import OutputError, require_range
 from dialtell.synth.terms import ZONES
 from dialtell.synth.worker import follow_parent
-from dialtell.train.labels import guarded
+from dialtell.train.csv_table import guarded
 
 ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
 COLUMNS = (

@@ -126,6 +126,9 @@ def load_weights(path: Path | None = None) -> Weights:
     except SafetensorError as error:
         raise WeightsError(f"{path}: not a safetensors file ({error}); copy it again") from None
     net = _built(path, record)
+    for name, own in net.state_dict().items():  # loading would convert them unsaid
+        if name in tensors and tensors[name].dtype != own.dtype:
+            raise WeightsError(f"{path}: {name} is {tensors[name].dtype}, not {own.dtype}; copy it again or train again")
     try:
         net.load_state_dict(tensors)
     except RuntimeError as error:

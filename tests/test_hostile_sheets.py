@@ -17,7 +17,8 @@ import dialtell.train
 from dialtell.evaluate import benchmark_table, collection_table, gathered, label_sheet, records, score_stream
 from dialtell.evaluate.collection_file import CollectionFile
 from dialtell.train import adapt_run
-from dialtell.train.labels import COLUMNS, guarded, unguarded
+from dialtell.train.csv_table import guarded, unguarded
+from dialtell.train.labels import COLUMNS
 
 # what OWASP's page on CSV injection names: = + - @ tab and carriage return at the beginning of a cell
 FORMULAS = [

@@ -21,6 +21,7 @@ import dialtell.train
 from dialtell.evaluate.command import main
 from dialtell.model.store import load_weights
 from dialtell.synth.errors import ParameterError, WeightsError
+from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.train.config import preset
 from dialtell.train.loop import Trainer
 
@@ -180,7 +181,10 @@ def test_a_checkpoint_that_was_tampered_with(run, tampered, tmp_path):
     assert not (tmp_path / "trap").exists()
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", "[" * 100_000, '{"config": 1, "renderer_version": "3"}', "\xff"])
+OF_NOW = json.dumps({"config": 1, "renderer_version": RENDERER_VERSION})
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", "[" * 100_000, OF_NOW, "\xff"])
 def test_settings_of_a_run_that_were_tampered_with(run, text):
     (run / "config.json").write_bytes(text.encode("latin-1"))
     refused(run, "config")

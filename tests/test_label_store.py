@@ -16,7 +16,8 @@ from dialtell.evaluate.label_sheet import Sheet, read_sheet
 from dialtell.evaluate.label_store import SEEN, LabelStore
 from dialtell.synth.errors import OutputError, ParameterError, PhotoError
 from dialtell.synth.terms import Zone
-from dialtell.train.labels import guarded, read_labels, unguarded
+from dialtell.train.csv_table import guarded, unguarded
+from dialtell.train.labels import read_labels
 
 HEAD = (
     "photo,sha256,dial,source,object_type,size_mm,labeller,basis,dial_process,print_process,signature,numerals,"

@@ -16,7 +16,7 @@ from dialtell.evaluate.command import main
 from dialtell.evaluate.score_stream import COLUMNS, Settings, finished_rows, stream_calls
 from dialtell.model.store import load_weights
 from dialtell.synth.errors import OutputError
-from dialtell.train.labels import guarded
+from dialtell.train.csv_table import guarded
 
 EXAMPLES = Path(str(resources.files("dialtell.evaluate"))) / "examples"
 SHA = "a" * 64

@@ -169,6 +169,14 @@ def test_numbers_that_are_not_finite(copy, bad):
     refused(copy, "not finite", "train it again")
 
 
+def test_numbers_of_another_precision(copy):
+    """Half precision would load without a word and call otherwise than what was measured."""
+    tensors = load_file(copy)
+    save_file({name: t.half() if name == "dial_head.0.weight" else t for name, t in tensors.items()}, copy)
+    rewrite(copy, copy.read_bytes())
+    refused(copy, "dial_head.0.weight is torch.float16, not torch.float32", "copy it again")
+
+
 def test_tensors_missing_or_foreign(copy):
     tensors = load_file(copy)
     save_file({**{k: v for k, v in tensors.items() if k != "opinion.bias"}, "extra": torch.zeros(2)}, copy)

@@ -27,9 +27,10 @@ from dialtell.synth.scene import RENDERER_VERSION, Range
 from dialtell.train.adapt import AdaptConfig, Look, adapt
 from dialtell.train.calibrate import Floats, fit_calibration, gather_logits
 from dialtell.train.card import write_card
+from dialtell.train.csv_table import guarded
 from dialtell.train.discrimination import auc
 from dialtell.train.finish import measured
-from dialtell.train.labels import guarded, read_labels
+from dialtell.train.labels import read_labels
 from dialtell.train.likelihood_ratio import cllr
 from dialtell.train.loop import evaluate_bags, versions
 from dialtell.train.origin import origin_of

@@ -23,9 +23,7 @@ taken off again. Rows with a fault are named by their number in the sheet (the h
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import math
 import os
 import re
@@ -34,9 +32,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
-from dialtell.synth.errors import DialtellError
+from dialtell.synth.errors import DialtellError, ParameterError
 from dialtell.synth.sizes import LARGEST_MM, SMALLEST_MM
 from dialtell.synth.terms import Process, Zone
+from dialtell.train.csv_table import read_table
 
 PAINTED, PRINTED, MIXED, CANNOT_TELL = "painted", "printed", "mixed", "cannot tell"
 DIAL_LABELS = (PAINTED, PRINTED, MIXED, CANNOT_TELL)
@@ -56,8 +55,7 @@ COLUMNS = (
 REQUIRED = ("photo", "dial_process")
 
 _SHOWN = 10  # problems in one message
-_LONGEST_FIELD = 100_000  # characters
-FORMULA_MARKS = ("=", "+", "-", "@", "\t", "\r")
+_EXTRA = "\0"  # no column's name: marks a row with more cells than columns
 
 
 class LabelsError(DialtellError):
@@ -158,50 +156,20 @@ class _Fault(Exception):
 
 
 def _rows(place: Path) -> list[tuple[int, dict[str, str]]]:
-    """Number and cells of each row that is not empty; cells stripped and unguarded."""
+    """Number and cells of each row that is not empty."""
     try:
-        text = place.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise LabelsError(f"{place} is not UTF-8 at byte {error.start}; save it as CSV in UTF-8") from error
-    except OSError as error:
-        raise LabelsError(f"{place} cannot be read ({error.strerror or error}); give a labels file") from error
-    csv.field_size_limit(_LONGEST_FIELD)
-    try:
-        table = list(csv.reader(io.StringIO(text, newline=""), strict=True))
-    except csv.Error as error:
-        raise LabelsError(f"{place} is no CSV table ({error}); export it again") from error
-    if not table:
+        table = read_table(place, REQUIRED)
+    except ParameterError as error:
+        raise LabelsError(str(error)) from error
+    if not table.head:
         raise LabelsError(f"{place} is empty; it needs the columns {' and '.join(REQUIRED)}")
-    head = [cell.strip() for cell in table[0]]
-    missing = [name for name in REQUIRED if name not in head]
-    if missing:
-        raise LabelsError(f"{place} has no column {' and no '.join(missing)}; its columns are {', '.join(head)}")
-    twice = sorted({name for name in head if name and head.count(name) > 1})
-    if twice:
-        raise LabelsError(f"{place} has the column {' and '.join(twice)} more than once; keep one of each")
-    rows = []
-    for number, line in enumerate(table[1:], start=2):
-        if any(cell.strip() for cell in line):
-            cells = [unguarded(cell) for cell in line]
-            cells += [""] * (len(head) - len(cells))
-            extra = any(cells[len(head) :])
-            rows.append((number, dict(zip(head, cells, strict=False)) | ({"\0": "extra"} if extra else {})))
-    return rows
-
-
-def guarded(cell: str) -> str:
-    """A cell as it is written: an apostrophe before one that a spreadsheet would run, or that looks guarded."""
-    return "'" + cell if cell.lstrip("'").startswith(FORMULA_MARKS) else cell
-
-
-def unguarded(cell: str) -> str:
-    """A cell as it is meant, white space around it left out."""
-    cell = cell.strip()
-    return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(FORMULA_MARKS) else cell
+    return [
+        (number, table.named(cells) | ({_EXTRA: "yes"} if table.extra(cells) else {})) for number, cells in table.rows
+    ]
 
 
 def _photo(row: int, cells: Mapping[str, str], folder: Path) -> LabelledPhoto:
-    if "\0" in cells:
+    if _EXTRA in cells:
         raise _Fault("has more cells than there are columns; put cells with a comma in quotes")
     if not cells["photo"]:
         raise _Fault("photo is empty; give the path of the photograph, relative to this file")
