@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.saliency import integrated_gradients, paint_map
 from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
+from dialtell.model.net import folded
 from dialtell.model.patches import PatchSet
 from dialtell.model.store import Weights
 from dialtell.synth.errors import ParameterError
@@ -89,7 +90,7 @@ def _only(patches: PatchSet, chosen: NDArray[np.int64]) -> PatchSet:
 
 def _attribute(patches: PatchSet, weights: Weights, part: Zone | None, nodes: tuple[int, ...]) -> Attribution:
     bag, zone, resolution = tensors(patches)
-    net = weights.net.eval()
+    net = folded(weights.net)
 
     def logit(points: torch.Tensor) -> torch.Tensor:
         out = net(points[:, 0][None], zone, resolution)
@@ -97,19 +98,12 @@ def _attribute(patches: PatchSet, weights: Weights, part: Zone | None, nodes: tu
         return found
 
     bag = bag[0][:, None]
-    frozen = [parameter for parameter in net.parameters() if parameter.requires_grad]
-    for parameter in frozen:  # only the input's gradient is wanted
-        parameter.requires_grad_(False)
-    try:
-        with torch.no_grad():
-            whole, bare = float(logit(bag)[0]), float(logit(torch.zeros_like(bag))[0])
-        for steps in nodes:
-            values, error = integrated_gradients(logit, bag, steps=steps)
-            if error <= SMALL_ERROR * abs(whole - bare):
-                break
-    finally:
-        for parameter in frozen:
-            parameter.requires_grad_(True)
+    with torch.no_grad():
+        whole, bare = float(logit(bag)[0]), float(logit(torch.zeros_like(bag))[0])
+    for steps in nodes:
+        values, error = integrated_gradients(logit, bag, steps=steps, change=whole - bare)
+        if error <= SMALL_ERROR * abs(whole - bare):
+            break
     return Attribution(values[:, 0].numpy().astype(np.float32), whole, bare, error, steps)
 
 

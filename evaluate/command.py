@@ -14,6 +14,7 @@ import sys
 from collections.abc import Collection, Sequence
 from importlib import metadata
 
+from dialtell.evaluate.threads import one_thread_for_small_matrices
 from dialtell.synth.errors import DialtellError
 
 DONE, FAILED, USAGE, INTERRUPTED = 0, 1, 2, 130
@@ -87,6 +88,7 @@ def _add_volume(parser: argparse.ArgumentParser, *, verbose: object, quiet: obje
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command line (sys.argv for None); returns the exit status and never raises for a user's mistake."""
+    one_thread_for_small_matrices()
     words = sys.argv[1:] if argv is None else list(argv)
     named = next((word for word in words if not word.startswith("-")), None)
     try:

@@ -6,6 +6,8 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
+import torch
+
 from dialtell.evaluate.attribution import Attribution, attribute
 from dialtell.evaluate.combined import Combined, combine
 from dialtell.evaluate.flags import MAX_PIXELS
@@ -53,9 +55,14 @@ def examine(
 
 def look_into(scored: ScoredPhoto, weights: Weights) -> Examined:
     """What a scored photograph's strokes and its net have to say, worked out side by side."""
-    with ThreadPoolExecutor(1) as beside:  # the gradients keep one core busy, the measurements another
+    threads = torch.get_num_threads()
+    with ThreadPoolExecutor(1) as beside:  # the measurements keep one core busy, the gradients the others
         measuring = beside.submit(_measured, scored)
-        attribution = _attributed(scored, weights)
+        torch.set_num_threads(max(threads - 1, 1))
+        try:
+            attribution = _attributed(scored, weights)
+        finally:
+            torch.set_num_threads(threads)
         evidence, combined = measuring.result()
     close = scored.reading is None or scored.reading.close_up is not None
     hints = () if scored.reading is None or close else style_hints(scored.reading)

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.pace import Clock, draw_photograph
+from dialtell.evaluate.threads import one_thread_for_small_matrices
 
 GOAL = 15.0  # times scoring, warm
 LARGEST_MB = 6.0  # 10^6 bytes of the page
@@ -116,6 +117,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--net-threads", type=int, default=1, metavar="N", help="of torch (default: 1)")
     parser.add_argument("--json", action="store_true", help="one JSON document, seconds")
     args = parser.parse_args(arguments)
+    one_thread_for_small_matrices()  # as the command line does
     spawn = multiprocessing.get_context("spawn")
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "dial.jpg"

@@ -27,6 +27,8 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
+from dialtell.evaluate.threads import one_thread_for_small_matrices
+
 WIDTH, HEIGHT, RADIUS = 4000, 3000, 1330.0  # px
 SEED, INDEX = 6_000_013, 1
 STAGES = (
@@ -156,6 +158,7 @@ def pace_of(photo: str | None, repeats: int, cores: int, net_threads: int) -> di
 
     The drawing has another process, so that its memory is not counted.
     """
+    one_thread_for_small_matrices()  # as the command line does
     spawn = multiprocessing.get_context("spawn")
     with tempfile.TemporaryDirectory() as folder:
         place = Path(photo) if photo else Path(folder) / "dial.jpg"

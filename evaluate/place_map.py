@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
+from dialtell.model.net import folded
 from dialtell.model.patches import HIGH, LOW, SIDE, SPAN, PatchSet, reduced
 from dialtell.model.reading import Reading
 from dialtell.model.store import Weights
@@ -49,7 +50,7 @@ class Places:
 def judge_places(reading: Reading, weights: Weights) -> Places:
     """Judge the neighbourhood of every patch of a reading (at least one patch)."""
     own = reading.patches
-    net = weights.net.eval()
+    net = folded(weights.net)
     cut = [own, *(_shifted(reading, across, down) for across, down in SHIFTS[1:])]
     center = np.concatenate([patches.center for patches in cut])
     zone = np.concatenate([patches.zone for patches in cut])

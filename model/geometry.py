@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -68,12 +69,14 @@ class DialGeometry:
         require_range("diameter_mm", diameter_mm, 1e-3, 1e6, "mm")
         return self.pixels_across / diameter_mm
 
-    @property
+    @cached_property
     def matrix(self) -> Floats:
-        """(2, 2) dial radii to photo px (without the centre)."""
+        """(2, 2) dial radii to photo px (without the centre); not to be written to."""
         a, b = self.axes_px
         turn = _turn(self.angle)
-        return np.asarray(turn @ np.diag([a, b]) @ turn.T @ _turn(self.rotation))
+        found = np.asarray(turn @ np.diag([a, b]) @ turn.T @ _turn(self.rotation))
+        found.flags.writeable = False  # kept, and handed to everyone
+        return found
 
     def to_photo(self, points: Floats) -> Floats:
         """(..., 2) dial radii to (..., 2) photo px."""

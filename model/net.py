@@ -6,10 +6,12 @@ are cut so that like strokes look alike (see patches), hence equal strokes give 
 
 from __future__ import annotations
 
+from copy import deepcopy
 from dataclasses import asdict, dataclass
 
 import torch
 from torch import Tensor, nn
+from torch.nn.utils.fusion import fuse_conv_bn_eval
 
 from dialtell.model.patches import HIGH, LOW
 from dialtell.synth.terms import ZONES
@@ -156,6 +158,18 @@ class StrokeNet(nn.Module):
         whole = (share[:, None, :] @ pooled[..., : -len(ZONES)])[:, 0]
         dial = self.dial_head(whole)
         return NetOutput(dial[:, 0].float(), out[..., 0].float(), opinion[..., 0].float(), dial[:, 1].float(), present)
+
+
+def folded(net: StrokeNet) -> StrokeNet:
+    """A copy to be read only, its norms folded into the convolutions before them: the same numbers to rounding, about a
+    sixth sooner, and no gradients of its own."""
+    copy = deepcopy(net).eval().requires_grad_(False)
+    for module in [module for module in copy.modules() if isinstance(module, nn.Sequential)]:
+        for place, layer in enumerate(module):
+            after = module[place + 1] if place + 1 < len(module) else None
+            if isinstance(layer, nn.Conv2d) and isinstance(after, nn.BatchNorm2d):
+                module[place], module[place + 1] = fuse_conv_bn_eval(layer, after), nn.Identity()
+    return copy.requires_grad_(False)
 
 
 def count_parameters(net: nn.Module) -> int:

@@ -128,7 +128,7 @@ def load_weights(path: Path | None = None) -> Weights:
     net = _built(path, record)
     for name, own in net.state_dict().items():  # loading would convert them unsaid
         if name in tensors and tensors[name].dtype != own.dtype:
-            raise WeightsError(f"{path}: {name} is {tensors[name].dtype}, not {own.dtype}; copy it again or train again")
+            raise WeightsError(f"{path}: {name} is {tensors[name].dtype}, not {own.dtype}; copy or train it again")
     try:
         net.load_state_dict(tensors)
     except RuntimeError as error:

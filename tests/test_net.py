@@ -5,7 +5,7 @@ import pytest
 import torch
 from torch import nn
 
-from dialtell.model.net import Encoder, NetConfig, StrokeNet, count_parameters, multiply_adds
+from dialtell.model.net import Encoder, NetConfig, StrokeNet, count_parameters, folded, multiply_adds
 from dialtell.model.patches import SIDE
 from dialtell.synth.terms import ZONES
 
@@ -151,6 +151,17 @@ def counted(net, given):
     for hook in hooks:
         hook.remove()
     return sum(total)
+
+
+def test_folded_says_the_same(net):
+    given = torch.rand(2, 9, SIDE, SIDE), torch.randint(0, 4, (2, 9)), torch.tensor([-1.0, 0.3])
+    short = folded(net)
+    assert not any(isinstance(module, torch.nn.BatchNorm2d) for module in short.modules())
+    assert any(isinstance(module, torch.nn.BatchNorm2d) for module in net.modules())
+    with torch.no_grad():
+        for name in ("dial", "zone", "patch", "photographic"):
+            torch.testing.assert_close(getattr(short(*given), name), getattr(net(*given), name), rtol=1e-4, atol=1e-4)
+    assert not any(parameter.requires_grad for parameter in short.parameters())
 
 
 def test_cost():

@@ -174,7 +174,7 @@ def test_numbers_of_another_precision(copy):
     tensors = load_file(copy)
     save_file({name: t.half() if name == "dial_head.0.weight" else t for name, t in tensors.items()}, copy)
     rewrite(copy, copy.read_bytes())
-    refused(copy, "dial_head.0.weight is torch.float16, not torch.float32", "copy it again")
+    refused(copy, "dial_head.0.weight is torch.float16, not torch.float32", "train it again")
 
 
 def test_tensors_missing_or_foreign(copy):

@@ -127,12 +127,13 @@ def _sheet(
     column, row = _cells(zones, x), _cells(zones, y)
     label = zones.label[np.ix_(row, column)]
     hidden = zones.hands[np.ix_(row, column)].copy()
-    radius = np.hypot(x[None, :], y[:, None])
-    label = np.where(radius < REACH - 0.012, label, -1).astype(np.int8) if zones.named else label
-    h, w = photo.shape
-    px = matrix[0, 0] * np.arange(width)[None, :] + matrix[0, 1] * np.arange(height)[:, None] + start[0]
-    py = matrix[1, 0] * np.arange(width)[None, :] + matrix[1, 1] * np.arange(height)[:, None] + start[1]
-    hidden |= (px < 2) | (py < 2) | (px > w - 2) | (py > h - 2)
+    if zones.named:
+        label[(x * x)[None, :] + (y * y)[:, None] >= (REACH - 0.012) ** 2] = -1
+    for way, size in enumerate(photo.shape[::-1]):  # off the frame, across and down
+        across, down = matrix[way, 0] * np.arange(width) + start[way], matrix[way, 1] * np.arange(height)
+        if across.min() + down.min() < 2 or across.max() + down.max() > size - 2:
+            place = across[None, :] + down[:, None]
+            hidden |= (place < 2) | (place > size - 2)
     flat: Image = np.asarray(light, dtype=np.float32)
     black, grain = _levels(flat[(label >= 0) & ~hidden])
     return Sheet(flat, hidden, label, (float(low[0]), float(low[1])), scale, photo, geometry, zones, blur, black, grain)
