@@ -37,14 +37,6 @@ def optical_density(grey: Image, geometry: DialGeometry) -> Image:
     return density
 
 
-def enamel_ground(grey: Image, geometry: DialGeometry) -> Image:
-    """Light of the bare enamel as it would be without ink: (H, W) float32; 0 outside the dial's box."""
-    ground = np.zeros(grey.shape, np.float32)
-    box = _box(grey, geometry)
-    ground[box] = _upsampled(_ground_map(grey, geometry, box), grey[box].shape)
-    return ground
-
-
 def _box(grey: Image, geometry: DialGeometry) -> tuple[slice, slice]:
     box = geometry.box(grey.shape, EXTENT)
     if grey[box].size == 0:
@@ -64,10 +56,6 @@ def _density(light: Image, ground: Image, out: Image) -> None:
         np.clip(ratio, 10**-HIGHEST, 10**-LOWEST, out=ratio)
         cv2.log(ratio, ratio)
         np.multiply(ratio, np.float32(-1 / np.log(10)), out=out[rows])
-
-
-def _upsampled(ground: Image, shape: tuple[int, ...]) -> Image:
-    return np.asarray(cv2.resize(ground, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
 
 
 def _ground_map(grey: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> Image:

@@ -175,22 +175,3 @@ def folded(net: StrokeNet) -> StrokeNet:
 def count_parameters(net: nn.Module) -> int:
     """Numbers learnt."""
     return sum(p.numel() for p in net.parameters())
-
-
-def multiply_adds(config: NetConfig, side: int = 64) -> int:
-    """Multiply-adds of the encoder for one patch of `side` px, from its convolutions' shapes."""
-    total = 0
-
-    def count(module: nn.Module, _: tuple[Tensor, ...], out: Tensor) -> None:
-        nonlocal total
-        if isinstance(module, nn.Conv2d):
-            kernel = module.kernel_size[0] * module.kernel_size[1] * module.in_channels // module.groups
-            total += out.shape[-1] * out.shape[-2] * module.out_channels * kernel
-
-    encoder = Encoder(config)
-    hooks = [m.register_forward_hook(count) for m in encoder.modules() if isinstance(m, nn.Conv2d)]
-    with torch.no_grad():
-        encoder.eval()(torch.zeros(1, 1, side, side))
-    for hook in hooks:
-        hook.remove()
-    return total

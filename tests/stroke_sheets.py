@@ -3,7 +3,8 @@
 import cv2
 import numpy as np
 
-from dialtell.evaluate.measurements.sheet import plain_sheet
+from dialtell.evaluate.measurements.sheet import sheet_of
+from dialtell.model.geometry import DialGeometry
 from dialtell.model.zones import unnamed_zones
 from dialtell.synth.raster import coverage
 
@@ -43,4 +44,8 @@ def picture(polygons, absorbed, size_mm, px_per_mm, soft_px=SOFT_PX, noise=0.0, 
 
 def flat(light, px_per_mm, soft_px=SOFT_PX, zones=None, corner=(0.0, 0.0)):
     """A sheet of the picture; one zone, `other`, unless zones are given."""
-    return plain_sheet(light, px_per_mm * RADIUS_MM, soft_px, zones or unnamed_zones(), corner)
+    scale = px_per_mm * RADIUS_MM
+    geometry = DialGeometry((-corner[0] * scale, -corner[1] * scale), (scale, scale))
+    low = np.asarray(corner, dtype=np.float64)
+    high = low + np.array(light.shape[::-1]) / scale
+    return sheet_of(light.astype(np.float32), geometry, zones or unnamed_zones(), low, high, scale, soft_px)

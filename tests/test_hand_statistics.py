@@ -9,13 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-
-from dialtell.synth.errors import ParameterError
-from dialtell.synth.hand import paint_by_hand
-from dialtell.synth.hand_style import ORDINARY, Workshop
-from dialtell.synth.skeleton import gather, tabulate
-from dialtell.synth.stroke import Item, Stroke
-from dialtell.synth.stroke_statistics import (
+from stroke_statistics import (
     CYCLES,
     SAMPLES,
     Line,
@@ -27,6 +21,12 @@ from dialtell.synth.stroke_statistics import (
     trace,
     trace_each,
 )
+
+from dialtell.synth.errors import ParameterError
+from dialtell.synth.hand import paint_by_hand
+from dialtell.synth.hand_style import ORDINARY, Workshop
+from dialtell.synth.skeleton import gather, tabulate
+from dialtell.synth.stroke import Item, Stroke
 from dialtell.synth.terms import Kind, Zone
 
 # value: (25 %, 75 %), what it is over, n

@@ -5,7 +5,7 @@ import pytest
 import torch
 from torch import nn
 
-from dialtell.model.net import Encoder, NetConfig, StrokeNet, count_parameters, folded, multiply_adds
+from dialtell.model.net import Encoder, NetConfig, StrokeNet, count_parameters, folded
 from dialtell.model.patches import SIDE
 from dialtell.synth.terms import ZONES
 
@@ -167,10 +167,8 @@ def test_folded_says_the_same(net):
 def test_cost():
     config = NetConfig()
     assert count_parameters(StrokeNet(config)) < 2_000_000
-    cost = multiply_adds(config)
-    assert cost == counted(Encoder(config), torch.zeros(1, 1, SIDE, SIDE))
+    cost = counted(Encoder(config), torch.zeros(1, 1, SIDE, SIDE))
     from torchvision.models import resnet18
 
     other = counted(resnet18(), torch.zeros(1, 3, SIDE, SIDE))
     assert cost < 14.8e6 and cost < 0.1 * other
-    assert multiply_adds(config, 2 * SIDE) == 4 * cost

@@ -106,13 +106,17 @@ def lay_flat(reading: Reading) -> Sheet:
         geometry = geometry.scaled(size[0] / photo.shape[1])
         photo = np.asarray(cv2.resize(photo, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
         photo_blur = math.hypot(photo_blur * factor, 0.29 * (1 - factor))
-    sheet = _sheet(photo, geometry, reading.zones, low, high, scale, photo_blur * scale / geometry.pixels_per_radius)
+    sheet = sheet_of(photo, geometry, reading.zones, low, high, scale, photo_blur * scale / geometry.pixels_per_radius)
     return sheet
 
 
-def _sheet(
+def sheet_of(
     photo: Image, geometry: DialGeometry, zones: ZoneMap, low: Floats, high: Floats, scale: float, blur: float
 ) -> Sheet:
+    """The sheet of the box from `low` to `high` dial radii, `scale` px per radius.
+
+    photo : light, 1 on bare enamel. blur : SD of an edge, px of the sheet.
+    """
     width, height = (max(int(n), 8) for n in np.ceil((high - low) * scale))
     matrix = geometry.matrix / scale
     start = geometry.to_photo(low)
@@ -137,20 +141,6 @@ def _sheet(
     flat: Image = np.asarray(light, dtype=np.float32)
     black, grain = _levels(flat[(label >= 0) & ~hidden])
     return Sheet(flat, hidden, label, (float(low[0]), float(low[1])), scale, photo, geometry, zones, blur, black, grain)
-
-
-def plain_sheet(
-    light: Image, scale: float, blur: float, zones: ZoneMap, corner: tuple[float, float] = (0.0, 0.0)
-) -> Sheet:
-    """A picture of strokes on white that is flat already: `scale` px per dial radius, its corner at `corner`.
-
-    blur : SD px of its edges.
-    """
-    ppr = scale
-    geometry = DialGeometry((-corner[0] * scale, -corner[1] * scale), (ppr, ppr))
-    low = np.asarray(corner, dtype=np.float64)
-    high = low + np.array(light.shape[::-1]) / scale
-    return _sheet(np.asarray(light, dtype=np.float32), geometry, zones, low, high, scale, blur)
 
 
 def _cells(zones: ZoneMap, at: Floats) -> NDArray[np.int64]:
