@@ -123,3 +123,13 @@ def test_names_tell_the_terminal_nothing(tmp_path, capsys):
     assert "\x1b" not in capsys.readouterr().err
     assert main(["inspect", str(name), "--out", str(tmp_path / "page.html")]) == 1
     assert "\x1b" not in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("said", "kept"), [(None, "1"), ("3", "3")])
+def test_small_matrices_take_one_thread_unless_the_user_says_otherwise(said, kept, monkeypatch, capsys):
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        monkeypatch.setenv(name, said or "")
+        if said is None:
+            monkeypatch.delenv(name)
+    assert main(["--version"]) == 0
+    assert [os.environ[name] for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")] == [kept, kept]
