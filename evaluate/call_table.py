@@ -40,6 +40,11 @@ def terminal_width(most: int = 140) -> int:
     return min(max(shutil.get_terminal_size((100, 24)).columns, 60), most)
 
 
+def closing_text(width: int) -> str:
+    """The cautions that close a table."""
+    return "\n".join(_wrapped(CLOSING, width, indent=""))
+
+
 def call_table(
     dials: Sequence[Mapping[str, Any]],
     errors: Sequence[tuple[str, str]] = (),
@@ -80,7 +85,7 @@ def call_table(
         lines.append("")
     if dials:
         lines += _wrapped(PRIOR_NOTE, width, indent="")
-    lines += _wrapped(CLOSING, width, indent="")
+    lines.append(closing_text(width))
     return "\n".join(line.rstrip() for line in lines).encode(encoding, "backslashreplace").decode(encoding)
 
 

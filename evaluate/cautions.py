@@ -9,7 +9,8 @@ CONFIRM = (
 )
 PROCESS = (
     "The call is about how the design was put on the enamel. It says nothing about who made the watch, when, "
-    "what it is worth, or whether dial and movement belong together."
+    "what it is worth, or whether dial and movement belong together. It does not check that the dial is fired enamel, "
+    "nor whether the work is original, retouched or restored."
 )
 LEAVE_ALONE = "Do not scrape, touch up or clean a dial with solvent in order to test it."
 HAZARDS = (
@@ -23,5 +24,5 @@ SYNTHETIC = (
 
 CAUTIONS: tuple[str, ...] = (OPINION, CONFIRM, PROCESS, SYNTHETIC, LEAVE_ALONE, HAZARDS)
 
-# One closing line for the table on a terminal.
-CLOSING = f"{OPINION} Confirm on the dial itself, under magnification."
+# What closes a table on a terminal.
+CLOSING = f"{OPINION} {CONFIRM} {LEAVE_ALONE} {HAZARDS}"

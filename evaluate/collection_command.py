@@ -64,7 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         if name == "list":
             sub.add_argument("--json", action="store_true", help="print one JSON document")
         else:
-            sub.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="the page; required")
+            sub.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="the page")
             sub.add_argument("--overwrite", action="store_true", help="replace the page if it exists")
             sub.add_argument(
                 "--inspections", type=Path, metavar="DIR",
@@ -196,7 +196,7 @@ def _chosen(collection: CollectionFile, args: argparse.Namespace) -> list[Entry]
 
 
 def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
-    from dialtell.evaluate.call_table import terminal_width
+    from dialtell.evaluate.call_table import closing_text, terminal_width
     from dialtell.evaluate.collection_table import SCHEMA, list_text, record_of
     from dialtell.evaluate.output import json_text
 
@@ -205,6 +205,7 @@ def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
         print(json_text({"schema": SCHEMA, "dials": [record_of(entry) for entry in entries]}))
     else:
         print(list_text(entries, width=terminal_width()))
+        print(closing_text(terminal_width()))
     return 0
 
 

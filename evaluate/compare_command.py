@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from dialtell.evaluate.compare import Shown
 
 DESCRIPTION = """\
-Lay two dials of one design on each other and measure what is left: two dials printed from one plate coincide
-everywhere, two painted dials never do. Says "same design, one plate fits both", "same design, drawn separately",
-"different designs" or "cannot tell", with a likelihood ratio, and each dial's own call.
+Lay two dials of one design on each other and measure what is left: two dials printed from one plate coincide but for
+faults of the sheet, two painted dials never do. Says "same design, one plate fits both", "same design, drawn
+separately", "different designs" or "cannot tell", with a likelihood ratio, and each dial's own call.
 """
 
 EPILOG = """\

@@ -1,4 +1,4 @@
-"""A short description of a dial as a catalogue or condition report would word it; every sentence rests on fields.
+"""A short description of a dial as a catalogue would word it; every sentence rests on fields.
 
 No sentence where there is no fact. The fields named are those of `dialtell score --json` (and, for the layout, what the
 reading found), so that each sentence can be checked.
@@ -19,6 +19,10 @@ from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.zones import ZoneMap
 
 SCHEMA = "dialtell.note/1"
+NOT_ASSESSED = (
+    "Condition (hairlines, chips, wear), repairs and restoration, the back and the fit to the movement were not "
+    "assessed."
+)
 # the trade's names for zones in running text
 PARTS = {
     "signature": "the signature",
@@ -38,7 +42,7 @@ class Sentence:
 
 
 def note_sentences(scored: ScoredPhoto) -> list[Sentence]:
-    """What can be said of this photograph's dial, in the order of a condition report: object, process, limits."""
+    """What can be said of this photograph's dial, in the order of a catalogue: object, process, limits."""
     record = scored.record
     if scored.reading is None or record["geometry"] is None:
         return [Sentence(f"No dial could be described: {_lower(record['reason'])}", ("reason",))]
@@ -67,7 +71,7 @@ def _layout(zones: ZoneMap) -> list[Sentence]:
         fields.append("reading.zones.counters")
     if not parts:
         return []
-    return [Sentence(f"White dial with {_listed(parts)}.", tuple(fields))]
+    return [Sentence(f"Dial with {_listed(parts)}.", tuple(fields))]
 
 
 def _size(record: dict[str, Any]) -> list[Sentence]:
@@ -76,7 +80,7 @@ def _size(record: dict[str, Any]) -> list[Sentence]:
         return []
     diameter = geometry["pixels_across"] / geometry["pixels_per_mm"]
     fields = ("geometry.pixels_across", "geometry.pixels_per_mm")
-    return [Sentence(f"Diameter {diameter:.1f} mm as stated by the owner.", fields)]
+    return [Sentence(f"Diameter taken as {diameter:.1f} mm, from the size given.", fields)]
 
 
 def _read_at(record: dict[str, Any]) -> list[Sentence]:
@@ -130,7 +134,7 @@ def _limits(record: dict[str, Any]) -> list[Sentence]:
     if unseen:
         names = _listed([PARTS[str(zone["zone"])] for _, zone in unseen])
         fields = tuple(f"zones[{index}].judged" for index, _ in unseen)
-        sentences.append(Sentence(f"Not judged: {names}.", fields))
+        sentences.append(Sentence(f"Not found or not judged: {names}.", fields))
     for index, warning in enumerate(record["warnings"]):
         sentences.append(Sentence(plain_name(warning), (f"warnings[{index}]",)))
     return sentences
@@ -149,12 +153,12 @@ def note_document(scored: ScoredPhoto, model: dict[str, Any]) -> dict[str, Any]:
 def note_markdown(scored: ScoredPhoto, model: dict[str, Any], *, sources: bool = False) -> str:
     """The note in Markdown. sources : name the fields behind each sentence."""
     sentences = note_sentences(scored)
-    lines = [f"# Condition note: {_marked(plain_name(Path(scored.record['photo']).name))}", ""]
+    lines = [f"# Dial note: {_marked(plain_name(Path(scored.record['photo']).name))}", ""]
     if sources:
         lines += [f"- {_marked(s.text)} `{', '.join(s.fields)}`" for s in sentences]
     else:
         lines.append(" ".join(_marked(s.text) for s in sentences))
-    lines += ["", "Wear, repairs, the back and the fit to the movement were not assessed.", "", "Cautions:", ""]
+    lines += ["", NOT_ASSESSED, "", "Cautions:", ""]
     lines += [f"- {caution}" for caution in CAUTIONS]
     lines += ["", f"From the photograph alone, by dialtell with {model['name']} {model['version']}."]
     return "\n".join(lines) + "\n"

@@ -34,7 +34,8 @@ def add_size(parser: argparse.ArgumentParser) -> None:
         type=_millimetres("size"),
         dest="diameter_mm",
         metavar="N",
-        help="American size, 0 or above: 18 is 44.873 mm, 16 is 43.180 mm",
+        help="Lancashire (American) size of the movement, 0 or above: 18 is 44.873 mm across the pillar plate, 16 is "
+        "43.180 mm; the dial is taken to be as wide (true to about 1 %%)",
     )
     one.add_argument(
         "--diameter-mm",

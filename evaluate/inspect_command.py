@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from dialtell.evaluate.period import Years
 
 DESCRIPTION = """\
-Write one self-contained page about a photograph: the dial and zones found, the call and its reason, a map of what
-moved the call, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of several
-photographs, or of a folder, each gets its page in a folder, with an index.html that links them in order.
+Write one self-contained page about a photograph: the dial and zones found, the call and its reason, a map of what each
+place speaks for by itself, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of
+several photographs, or of a folder, each gets its page in a folder, with an index.html that links them in order.
 """
 
 EPILOG = """\
@@ -58,7 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     out = parser.add_argument_group("output")
     out.add_argument(
         "--out", type=Path, required=True, metavar="FILE.html",
-        help="the page, required; for several photographs or a folder: a folder of pages, made if there is none",
+        help="the page; for several photographs or a folder: a folder of pages, made if there is none",
     )  # fmt: skip
     out.add_argument(
         "--png", type=Path, metavar="FILE.png",

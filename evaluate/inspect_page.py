@@ -71,7 +71,7 @@ def inspect_photo(
     if years is not None and both is None:
         period = check_period(years, record["call"], record["log10_lr"])
     elif years is not None and both is not None:
-        period = check_period(years, both.call, both.log10_lr)
+        period = check_period(years, both.call, None if both.held else both.log10_lr)
     said, table = "", nothing_measured(why_not_measured(scored))
     crops: list[ZoneCrop] = []
     if scored.reading is not None and scored.verdict is not None:

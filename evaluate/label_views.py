@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.evaluate.cautions import CLOSING
 from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.evaluate.label_photos import LabelPhoto
 from dialtell.evaluate.label_rim import outline_text
@@ -76,7 +77,8 @@ class LabelViews:
             return self._dials[photo.id]
 
     def call(self, photo: LabelPhoto) -> dict[str, Any]:
-        """The tool's own call: call, log10_lr, support, reason and zones. Raises PhotoError, WeightsError."""
+        """The tool's own call: call, log10_lr, support, reason, zones and the cautions that go with
+        it. Raises PhotoError, WeightsError."""
         with self._calling:
             if photo.id not in self._calls:
                 from dialtell.evaluate.score import score_photo
@@ -87,7 +89,7 @@ class LabelViews:
                 record = score_photo(photo.path, self._weights, max_pixels=self._max_pixels).record
                 zones = [{key: zone[key] for key in ("zone", "judged", "call", "log10_lr")} for zone in record["zones"]]
                 told = {key: record[key] for key in ("call", "log10_lr", "support", "reason", "warnings")}
-                self._calls[photo.id] = {**told, "zones": zones}
+                self._calls[photo.id] = {**told, "zones": zones, "cautions": CLOSING}
             return self._calls[photo.id]
 
     def _read(self, photo: LabelPhoto) -> Photo:

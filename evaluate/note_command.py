@@ -1,4 +1,4 @@
-"""`dialtell note`: a dial in the words of a catalogue or condition report."""
+"""`dialtell note`: a dial in the words of a catalogue."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from dialtell.evaluate.flags import add_reading, add_size
 
 DESCRIPTION = """\
-Write a short description of a dial as a catalogue or condition report would word it, in Markdown: its layout, what was
+Write a short description of a dial as a catalogue would word it, in Markdown: its layout, what was
 called painted or printed and with what support, and what was not judged. Every sentence rests on something found; there
 is no sentence where there is no fact. It is a draft for the person who has examined the dial.
 """

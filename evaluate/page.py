@@ -10,6 +10,7 @@ import math
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from importlib import metadata
 from pathlib import Path
 from typing import Any
 
@@ -162,6 +163,7 @@ def page_text(
         advices=ADVICES,
         cautions=CAUTIONS,
         versions=[
+            ("dialtell", metadata.version("dialtell")),
             ("Model", f"{model['name']} {model['version']}"),
             ("Weights, SHA-256", model["sha256"]),
             ("Renderer", model["renderer_version"]),
@@ -266,7 +268,7 @@ def _period(check: PeriodCheck) -> dict[str, Any]:
         "finding": check.finding,
         "sentence": check.sentence,
         "prior": _signed(check.prior_log10_odds),
-        "stroke": "not judged" if stroke is None else _signed(stroke),
+        "stroke": "no ratio stated" if stroke is None else _signed(stroke),
         "after": None if after is None else _signed(after),
         "chance": None if chance is None else chance_text(chance),
     }

@@ -97,7 +97,10 @@ def _finding(years: Years, call: str) -> tuple[str, str]:
     low, high = printed_share(years.low), printed_share(years.high)
     if call == PRINTED:
         if years.high < FIRST_PRINTS:
-            return LATER, f"{when} is older than printed dials: if the call holds, the dial is likely a later one."
+            return LATER, (
+                f"{when} is earlier than printed dials are usual on factory watches: if the call holds, the dial is "
+                "likely a later one."
+            )
         if high < RARE:
             return UNUSUAL, f"{when} would seldom have had a printed dial from new."
         return FITS, f"{when} may well have had a printed dial from new."

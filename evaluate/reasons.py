@@ -47,6 +47,8 @@ def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
         return "; ".join([first, *_silent(verdict, verdict.called(UNDETERMINED) if agreeing else [])]) + "."
     if not resolution.enough:
         first = f"What was read does not settle it: {resolution.shortfall}"
+    elif support_words(ratio, verdict.whole.capped) == NO_SUPPORT:
+        first = "What was read speaks for neither side"
     else:
         side = SIDE[HAND if ratio > 0 else PRINTED]
         first = (
@@ -125,7 +127,10 @@ def _nothing_judged(verdict: Verdict, resolution: Resolution) -> str:
     if count < LEAST_PATCHES:
         first = f"Too few strokes could be read: {_patches(count)} with strokes, at least {LEAST_PATCHES} are needed"
     else:
-        first = f"No zone shows enough strokes to compare, at least {LEAST_ZONE_PATCHES} patches in one are needed"
+        first = (
+            f"No zone shows enough strokes to compare: at least {LEAST_ZONE_PATCHES} small squares with strokes in one "
+            "zone are needed"
+        )
     return f"{first}." if resolution.enough else f"{first}; {resolution.shortfall}."
 
 
@@ -173,4 +178,5 @@ def _verb(zones: Sequence[Zone], one: str, many: str) -> str:
 
 
 def _patches(count: int) -> str:
-    return f"{count or 'no'} {'patch' if count == 1 else 'patches'}"
+    """What the code calls patches; to a restorer a patch is a repair."""
+    return f"{count or 'no'} small {'square' if count == 1 else 'squares'}"

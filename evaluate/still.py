@@ -138,7 +138,10 @@ def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
     if record["geometry"] is not None:
         column.sample((INK, 1, 0), "dial found, a short line at 12 o’clock")
     if mapped:
-        words = "Solid orange moved the call towards hand, hatched blue towards print; not where the dial is painted."
+        words = (
+            "Solid orange: the place by itself speaks for hand; hatched blue: for print. A weak guide, not a map of "
+            "where the dial is painted."
+        )
         column.add(words, 20, INK)
     return column
 

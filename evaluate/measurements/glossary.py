@@ -106,7 +106,7 @@ GLOSSARY: dict[str, Term] = {
         Look.ENDS, "density of the strongest faint circle between the figures", ("circle", "circles"),
         "bare enamel between the figures all round",
     ),
-    edges.RAGGED.name: Term(Look.EDGES, "scatter of an edge about a straight line", STROKES, _BROAD),
+    edges.RAGGED.name: Term(Look.EDGES, "scatter of an edge about a straight line", STROKES, _BROAD, hand=0),
     edges.GRAIN.name: Term(Look.EDGES, "the part of that which is finer than a brush wanders", STROKES, _BROAD, hand=0),
     edges.BLUR.name: Term(
         Look.EDGES, "softness of the broad strokes’ edges over that of the sharpest edges seen", STROKES, _BROAD, hand=0
@@ -119,7 +119,7 @@ GLOSSARY: dict[str, Term] = {
     width.ALONG.name: Term(Look.EDGES, "swelling and narrowing along one stroke", STROKES, _STRAIGHT, PERCENT),
     width.LEAN.name: Term(Look.EDGES, "how much wider a stroke is at one end", STROKES, _STRAIGHT, PERCENT),
     rings.WIDTH.name: Term(Look.EDGES, "rise and fall of width round a ring", RINGS, _RING, PERCENT),
-    rings.WANDER.name: Term(Look.EDGES, "how far a ring leaves its circle", RINGS, _RING),
+    rings.WANDER.name: Term(Look.EDGES, "how far a ring leaves its circle", RINGS, _RING, hand=0),
 }  # fmt: skip
 _ORDER = {name: number for number, name in enumerate(GLOSSARY)}
 _LOOKS = list(Look)

@@ -55,11 +55,13 @@ def words(finding: Finding, place: Place | None) -> str:
         return "Nothing to set it beside: too few drawn dials gave this value at this resolution."
     side = side_of(place.lean)
     if not side:
-        return "Tells nothing here: about as common on painted as on printed dials."
+        return "Tells nothing here: about as common on painted as on printed drawn dials."
     high = place.painted + place.printed > 100
     shows = finding.measure.more if high else finding.measure.less
     first, second = ("painted", "printed") if place.lean > 0 else ("printed", "painted")
-    times = f"{ratio_words(abs(place.lean))} times as common on {first} as on {second} dials"
+    times = (
+        f"{ratio_words(abs(place.lean))} times as common on drawn dials that are {first} as on those that are {second}"
+    )
     text = f"{lead_words(side)}: {shows}. Such a value is {times}."
     expected = GLOSSARY[finding.measure.name].hand * (1 if high else -1)
     if expected and (expected > 0) != (place.lean > 0):

@@ -9,11 +9,14 @@ if TYPE_CHECKING:
     from dialtell.evaluate.resolution import Resolution
 
 ADVICES = (
+    "At least 1300 pixels across the dial, and better twice that; what is called enough above is only the least at "
+    "which a call is made.",
     "Fill the frame with the dial. Come closer with a macro lens or setting instead of enlarging afterwards.",
     "Hold the camera square to the dial, so that it comes out round, and rest it on something steady.",
     "Focus on the figures and take several; keep the sharpest.",
-    "Use soft daylight from one side and no flash. Turn the watch until no window or lamp mirrors in it.",
-    "Move the hands off the signature and the seconds bit if the watch is set from outside.",
+    "Use soft, even daylight and no flash. Turn the watch until no window or lamp mirrors in it.",
+    "If the watch is set by the crown, move the hour and minute hands off the signature and the seconds dial; leave "
+    "lever-set and key-set watches as they are.",
     "Send the file as the camera wrote it: no screenshot, no filter, no copy shrunk by a message service.",
     "Leave the crystal closed.",
 )

@@ -307,7 +307,7 @@
       }
       const first = line("");
       first.append(head);
-      at("call").replaceChildren(first, line(told.reason), list);
+      at("call").replaceChildren(first, line(told.reason), list, line(told.cautions));
       if (!showCalls) at("call").append(line("A label you change from here on is marked in the notes as given with the call in view."));
     });
   }
