@@ -159,7 +159,8 @@ def _peak_mb() -> float:
     except (OSError, StopIteration):
         import resource
 
-        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        unit = 1 if sys.platform == "darwin" else 1024  # bytes there, kibibytes elsewhere
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 2**20
 
 
 def _cpu_seconds(pid: int | None) -> float:

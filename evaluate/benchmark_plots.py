@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,10 +11,9 @@ import numpy as np
 
 from dialtell.evaluate.benchmark import Item
 from dialtell.evaluate.clustered import clustered_share
-from dialtell.evaluate.output import require_free
+from dialtell.evaluate.output import write_bytes
 from dialtell.model.calibration import HAND, UNDETERMINED, probability, threshold
-from dialtell.synth.errors import OutputError
-from dialtell.train.calibration_error import reliability_table
+from dialtell.train.calibration_error import bin_of, reliability_table
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -53,17 +51,7 @@ CAPTIONS = {
 def write_plots(folder: Path, drawn: Mapping[str, bytes], *, overwrite: bool = False) -> None:
     """Write NAME.png of each, whole or not at all. Raises OutputError."""
     for name, content in drawn.items():
-        place = folder / f"{name}.png"
-        require_free(place, overwrite=overwrite)
-        draft = place.with_name(f".dialtell-{name}.part")
-        try:
-            draft.unlink(missing_ok=True)  # of a run that was killed
-            with draft.open("xb") as file:  # x: a link laid here must not lead the bytes elsewhere
-                file.write(content)
-            os.replace(draft, place)
-        except OSError as error:
-            draft.unlink(missing_ok=True)
-            raise OutputError(f"{place} cannot be written ({error.strerror}); give another place") from error
+        write_bytes(folder / f"{name}.png", content, overwrite=overwrite)
 
 
 def coverage_curve(items: Sequence[Item]) -> list[tuple[float, float, float, float]]:
@@ -125,10 +113,11 @@ def _reliability(axes: Axes, rated: Sequence[Item]) -> None:
     hand = np.array([item.hand for item in rated])
     cluster = np.array([item.cluster for item in rated])
     axes.plot([0, 1], [0, 1], color=SOFT, linewidth=0.9, linestyle="--")
+    place = bin_of(chance, RELIABILITY_BINS)
     for index, row in enumerate(reliability_table(hand.astype(int), chance, bins=RELIABILITY_BINS)):
         if row.mean_probability is None:
             continue
-        inside = (chance > row.low) & (chance <= row.high) | (index == 0) & (chance == 0.0)
+        inside = place == index
         share = clustered_share(hand[inside], cluster[inside])
         low, high = share.interval or (0.0, 1.0)
         reach = [[max(share.value - low, 0.0)], [max(high - share.value, 0.0)]]

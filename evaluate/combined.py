@@ -20,9 +20,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from dialtell.evaluate.measurements.words import SAYS_SOMETHING
 from dialtell.evaluate.second_opinion import Opinion
-from dialtell.evaluate.support import support_words
+from dialtell.evaluate.support import LEAST_SUPPORT, signed, support_words
 from dialtell.evaluate.verdict import Verdict
 from dialtell.model.calibration import UNDETERMINED, call_for, probability, threshold
 
@@ -99,16 +98,14 @@ class Combined:
             )
         if self.agreement is Agreement.DISAGREE:
             return (
-                f"Net and measurements disagree: the net points to {_SIDE[self.net > 0]} ({_number(self.net)}), the "
-                f"{self.used} measurements to {_SIDE[self.measured > 0]} ({_number(self.measured)}). The support drops "
-                f"to {_number(self.log10_lr)}{self._what_follows}"
+                f"Net and measurements disagree: the net points to {_SIDE[self.net > 0]} ({signed(self.net)}), the "
+                f"{self.used} measurements to {_SIDE[self.measured > 0]} ({signed(self.measured)}). The support drops "
+                f"to {signed(self.log10_lr)}{self._what_follows}"
             )
         if self.agreement is Agreement.NET_SILENT:
-            return (
-                f"{said} point to {_SIDE[self.measured > 0]} ({_number(self.measured)}), but alone they make no call."
-            )
+            return f"{said} point to {_SIDE[self.measured > 0]} ({signed(self.measured)}), but alone they make no call."
         drop = "" if self.log10_lr == self.net else (
-            f", and what little they say points the other way: the support drops to {_number(self.log10_lr)}"
+            f", and what little they say points the other way: the support drops to {signed(self.log10_lr)}"
             f"{self._what_follows[:-1]}"
         )  # fmt: skip
         return f"{said} settle nothing by themselves{drop}."
@@ -172,9 +169,9 @@ def agreement(net: float | None, measured: float | None) -> Agreement:
         return Agreement.NOT_JUDGED
     if measured is None:
         return Agreement.NO_OPINION
-    if abs(measured) < SAYS_SOMETHING:
+    if abs(measured) < LEAST_SUPPORT:
         return Agreement.MEASUREMENTS_SILENT
-    if abs(net) < SAYS_SOMETHING:
+    if abs(net) < LEAST_SUPPORT:
         return Agreement.NET_SILENT
     return Agreement.AGREE if net * measured > 0 else Agreement.DISAGREE
 
@@ -184,11 +181,6 @@ def combined_support(combined: Combined, net_support: str) -> str:
     if combined.log10_lr is None or combined.held or combined.log10_lr == combined.net:
         return net_support
     return support_words(combined.log10_lr, combined.capped)
-
-
-def _number(value: float) -> str:
-    text = f"{abs(value):.2f}"
-    return text if float(text) == 0 else ("+" if value > 0 else "−") + text
 
 
 def _rounded(value: float | None, digits: int = 4) -> float | None:

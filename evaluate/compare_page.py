@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +18,7 @@ from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.registration import EXTENT, Registration
 from dialtell.evaluate.score import ScoredPhoto
-from dialtell.evaluate.support import ratio_words
+from dialtell.evaluate.support import LEAST_SUPPORT, ratio_words
 from dialtell.model.geometry import rectify, sample_points
 
 SIDE_PX = 1100  # of each straightened dial
@@ -28,7 +27,6 @@ ARROWS = 20.0  # how many times longer the arrows are than the strays
 BEYOND = 0.08  # dial radii about the places that hold a bend, in which it is trusted
 LEAST_HULL = 3
 GREY = 0.6  # linear light, where the second dial is not shown
-LEAST_WEIGHT = math.log10(2.0)  # log10 LR below which nothing is more probable
 Floats = NDArray[np.float64]
 
 
@@ -89,7 +87,7 @@ def weight_words(log10_lr: float | None, *, capped: bool) -> str:
     """What the ratio says of the findings, in one sentence; "" without one."""
     if log10_lr is None:
         return ""
-    if abs(log10_lr) < LEAST_WEIGHT:
+    if abs(log10_lr) < LEAST_SUPPORT:
         return "What is left is about equally probable if one plate made both and if they were drawn separately."
     first, second = ("one plate made both", "they were drawn separately")
     if log10_lr < 0:

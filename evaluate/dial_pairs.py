@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from dialtell.evaluate.registration import LEAST_SITES, bent
 from dialtell.synth.hand_style import sample_workshop
 from dialtell.synth.making import Coat, make
-from dialtell.synth.scene import DialSpec, Range, generator, sample_photograph, sample_spec
+from dialtell.synth.scene import DialSpec, Range, generator, printed_process, sample_photograph, sample_spec
 from dialtell.synth.terms import Process
-from dialtell.synth.transfer import sample_pull
+from dialtell.synth.transfer import placing_of, sample_pull
 
 Middles = dict[int, NDArray[np.float64]]
 SECOND_SEED = 500_009  # added for the other photograph and the other making
@@ -45,15 +45,14 @@ def sample_pair(seed: int, index: int, kinship: Kinship, scope: Range) -> DialPa
     base = _sampled(seed, index, scope)
     other_seed = seed + SECOND_SEED
     rng = generator(other_seed, index)
-    process = Process.HAND if kinship in (Kinship.ONE_HAND, Kinship.TWO_HANDS) else _print(rng)
+    process = Process.HAND if kinship in (Kinship.ONE_HAND, Kinship.TWO_HANDS) else printed_process(rng)
     base = base.as_process(process)
     if kinship is Kinship.DIFFERENT:
         return DialPair(base, sample_spec(other_seed, index, scope).as_process(process), kinship)
     making, radius = base.making, base.design.radius_mm
     pull = sample_pull(rng=rng, radius_mm=radius)
-    placing = replace(pull, slip_mm=(0.0, 0.0), bare=(), tears=(), pinholes=0.0)
     making = replace(
-        making, pull=pull, exposure=replace(making.exposure, placing=placing, seed=making.exposure.seed + 1)
+        making, pull=pull, exposure=replace(making.exposure, placing=placing_of(pull), seed=making.exposure.seed + 1)
     )
     if kinship is Kinship.CUT_TWICE:
         making = replace(making, plate=replace(making.plate, seed=making.plate.seed + 1))
@@ -69,10 +68,6 @@ def sample_pair(seed: int, index: int, kinship: Kinship, scope: Range) -> DialPa
 @lru_cache(maxsize=4)
 def _sampled(seed: int, index: int, scope: Range) -> DialSpec:
     return sample_spec(seed, index, scope)
-
-
-def _print(rng: np.random.Generator) -> Process:
-    return Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
 
 
 def true_spread(pair: DialPair, middles: Callable[[DialSpec], Middles] | None = None) -> float:

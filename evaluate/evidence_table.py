@@ -100,7 +100,7 @@ def evidence_table(
         if any(not row.too_few for row in rows):
             zones.append(_zone(zone, rows, layer))
         elif zone in expected:
-            empty.append((zone.value, _why_empty(evidence.zones[zone], rows)))
+            empty.append((zone.value, _why_empty(evidence.zones[zone])))
     return EvidenceTable(tuple(_intro(evidence, diameter_mm, weighed)), tuple(zones), tuple(empty), tuple(layer.lines))
 
 
@@ -175,7 +175,7 @@ def _missing(rows: Sequence[Row]) -> tuple[tuple[str, str], ...]:
     return tuple((_capital(", ".join(names)), why) for why, names in groups.items())
 
 
-def _why_empty(facts: ZoneFacts, rows: Sequence[Row]) -> str:
+def _why_empty(facts: ZoneFacts) -> str:
     if not facts.area:
         return "Not found in this photograph."
     if facts.hidden >= _MOSTLY:

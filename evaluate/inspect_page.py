@@ -94,7 +94,7 @@ def inspect_photo(
                 record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
     reached = "" if scored.resolution is None else reached_words(scored.resolution, scored.record.get("close_up"))
     extras = PageExtras(period, said, reached, examined.hints, table, both)
-    write_page(target, record, shown, saliency, crops, _model(weights, scored), overwrite=overwrite, extras=extras)
+    write_page(target, record, shown, saliency, crops, _model(weights), overwrite=overwrite, extras=extras)
     return {
         "schema": SCHEMA,
         "model": weights.identity,
@@ -281,10 +281,5 @@ def strongest(patches: PatchSet, attribution: Attribution, zone: Zone) -> int:
     return int(member[(near * size[member]).sum(axis=1).argmax()])
 
 
-def _model(weights: Weights, scored: ScoredPhoto) -> dict[str, Any]:
-    model = {**weights.identity, "renderer_version": weights.record["renderer_version"]}
-    resolution = scored.resolution
-    # the page compares stored px/mm with those needed, which is fair only if the photograph resolves what it stores
-    if resolution is not None and resolution.diameter_mm is not None and resolution.true > 0.8 * resolution.stored:
-        model["pixels_per_mm_needed"] = resolution.needed / resolution.diameter_mm
-    return model
+def _model(weights: Weights) -> dict[str, Any]:
+    return {**weights.identity, "renderer_version": weights.record["renderer_version"]}

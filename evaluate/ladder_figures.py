@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from dialtell.evaluate.clustered import clustered_auc, clustered_share
 from dialtell.evaluate.ladder_dials import UNTOLD, Told
-from dialtell.train.calibration_error import BINS, brier, expected_calibration_error
-from dialtell.train.likelihood_ratio import cllr, posterior_probability
+from dialtell.model.calibration import probability as probability_of
+from dialtell.train.calibration_error import BINS, bin_of, brier, expected_calibration_error
+from dialtell.train.likelihood_ratio import cllr
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -127,14 +128,14 @@ def _interval(value: float, interval: tuple[float, float] | None) -> list[float]
 def _calibration(seen: Answers, draws: int) -> dict[str, Any]:
     """Brier, ECE and Cllr with percentile intervals over clusters; every draw is a weight for each item."""
     hand = seen.hand == 1
-    probability = np.array([posterior_probability(ratio) for ratio in seen.ratio])
+    probability = np.array([probability_of(ratio) for ratio in seen.ratio])
     member = np.unique(seen.cluster, return_inverse=True)[1].reshape(-1)
     count = int(member.max()) + 1
     rng = np.random.default_rng([SEED, len(hand), 1])
     weight = rng.multinomial(count, np.full(count, 1 / count), size=draws)[:, member].astype(np.float64)
     total = weight.sum(axis=1)
     surplus = probability - hand
-    place = np.searchsorted(np.linspace(0, 1, BINS + 1)[1:-1], probability, side="left")
+    place = bin_of(probability)
     binned = np.zeros((len(hand), BINS))
     binned[np.arange(len(hand)), place] = surplus
     cost = np.logaddexp(0.0, np.where(hand, -1, 1) * seen.ratio * np.log(10)) / np.log(2)

@@ -11,9 +11,9 @@ import numpy as np
 
 from dialtell.evaluate.ladder_dials import Told
 from dialtell.evaluate.ladder_figures import Answers, Truth, dials_of, joined, share, zones_of
-from dialtell.train.calibration_error import reliability_table
+from dialtell.model.calibration import probability as probability_of
+from dialtell.train.calibration_error import bin_of, reliability_table
 from dialtell.train.discrimination import roc
-from dialtell.train.likelihood_ratio import posterior_probability
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -100,9 +100,9 @@ def _reliability(axes: Axes, answers: Mapping[str, Answers]) -> None:
     for number, (letter, found) in enumerate(answers.items()):
         if (seen := _judged(found)) is None:
             continue
-        probability = np.array([posterior_probability(ratio) for ratio in seen.ratio])
+        probability = np.array([probability_of(ratio) for ratio in seen.ratio])
         table = reliability_table(seen.hand, probability, bins=RELIABILITY_BINS)
-        place = np.searchsorted([row.high for row in table[:-1]], probability, side="left")
+        place = bin_of(probability, RELIABILITY_BINS)
         bins = [b for b, row in enumerate(table) if row.count >= FEWEST_IN_BIN]
         x = np.array([table[b].mean_probability for b in bins], float)
         y, *ends = (

@@ -45,10 +45,16 @@ def require_free(path: Path, *, overwrite: bool) -> None:
 
 
 def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
-    """Write UTF-8 text whole: under a temporary name beside `path`, readable by its owner only, then moved into place.
+    """Write UTF-8 text as write_bytes does. What UTF-8 cannot hold (bytes of a file name) comes out as a backslash
+    escape."""
+    write_bytes(path, text.encode("utf-8", "backslashreplace"), overwrite=overwrite)
+
+
+def write_bytes(path: Path, content: bytes, *, overwrite: bool = False) -> None:
+    """Write a file whole: under a temporary name beside `path`, readable by its owner only, then moved into place.
 
     A file that is replaced keeps its permissions, a new one gets what the umask leaves. A link is replaced, never
-    written through. What UTF-8 cannot hold (bytes of a file name) comes out as a backslash escape. Raises OutputError.
+    written through. Raises OutputError.
     """
     require_free(path, overwrite=overwrite)
     try:
@@ -59,7 +65,7 @@ def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
         held = _held(Path(draft))
         try:
             with os.fdopen(handle, "wb") as stream:
-                stream.write(text.encode("utf-8", "backslashreplace"))
+                stream.write(content)
                 stream.flush()
                 os.chmod(draft, mode)
                 os.fsync(handle)

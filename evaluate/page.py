@@ -23,12 +23,12 @@ from dialtell.evaluate.combined import Agreement, Combined, combined_support
 from dialtell.evaluate.evidence_table import EvidenceTable
 from dialtell.evaluate.output import require_free, write_text
 from dialtell.evaluate.pages import pictures
-from dialtell.evaluate.pages.advice import ADVICES, resolution_words
+from dialtell.evaluate.pages.advice import ADVICES
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period import PeriodCheck
 from dialtell.evaluate.reasons import DISAGREE, WITHHELD
 from dialtell.evaluate.style_hints import StyleHint
-from dialtell.evaluate.support import chance_text, findings_sentence
+from dialtell.evaluate.support import chance_text, findings_sentence, signed
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
 
@@ -93,7 +93,7 @@ def write_page(
     dial : one result of schema dialtell.score/1; its px refer to `photo`.
     photo : (H, W, 3) RGB uint8.
     saliency : (H, W) float32 in the photo's frame, positive towards hand, or None.
-    model : name, version, sha256, renderer_version; and, if known, pixels_per_mm_needed to read thin strokes.
+    model : name, version, sha256, renderer_version.
 
     Raises ParameterError for arrays or a call that do not fit, OutputError if the file exists (unless
     overwrite) or cannot be written; no half-written page is left behind.
@@ -136,10 +136,10 @@ def page_text(
         held=held,
         combined=None if both is None else _combined(both),
         support=plain_name(support),
-        ratio=None if ratio is None else _signed(ratio) + _beyond(ratio, capped),
+        ratio=None if ratio is None else signed(ratio) + _beyond(ratio, capped),
         chance=None if chance is None else chance_text(chance) + _beyond(ratio, capped),
         scale=None if ratio is None else round(50 + 50 * max(-6.0, min(6.0, ratio)) / 6, 2),
-        ticks=[{"left": round(50 + 50 * n / 6, 2), "text": _signed(n, 0)} for n in range(-6, 7, 2)],
+        ticks=[{"left": round(50 + 50 * n / 6, 2), "text": signed(n, 0)} for n in range(-6, 7, 2)],
         findings="" if ratio is None else findings_sentence(ratio, capped),
         warnings=[plain_name(warning) for warning in dial["warnings"]],
         width=width,
@@ -156,7 +156,7 @@ def page_text(
         crops=_crops(crops, saliency),
         period=None if extras.period is None else _period(extras.period),
         beside=plain_name(extras.beside),
-        resolution=extras.resolution or resolution_words(dial["geometry"], model.get("pixels_per_mm_needed")),
+        resolution=extras.resolution or "No dial was read in this photograph.",
         style_hints=extras.hints,
         evidence=evidence,
         strokes=[] if evidence is None else evidence.lines,
@@ -182,17 +182,9 @@ def _require_fit(
     if dial["call"] not in HEADLINES:
         raise ParameterError(f"call is {dial['call']!r}; give one of {', '.join(HEADLINES)}")
     pairs = [("saliency", photo, saliency), *((f"saliency of {c.zone}", c.image, c.saliency) for c in crops)]
-    for name, image, signed in pairs:
-        if signed is not None and (signed.shape != image.shape[:2] or not np.isfinite(signed).all()):
-            raise ParameterError(f"{name} has shape {signed.shape}; give finite values of shape {image.shape[:2]}")
-
-
-def _signed(value: float, digits: int = 2) -> str:
-    """A number with its sign: +1.32, −0.60 (with the typographic minus), 0."""
-    text = f"{abs(value):.{digits}f}"
-    if float(text) == 0:
-        return text
-    return ("+" if value > 0 else "−") + text
+    for name, image, values in pairs:
+        if values is not None and (values.shape != image.shape[:2] or not np.isfinite(values).all()):
+            raise ParameterError(f"{name} has shape {values.shape}; give finite values of shape {image.shape[:2]}")
 
 
 def _beyond(ratio: float | None, capped: bool) -> str:
@@ -236,7 +228,7 @@ def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
         "judged": judged,
         "style": _STYLES.get(zone["call"], "open") if judged else "open",
         "call": plain_name(zone["call"]) if judged else "not judged",
-        "ratio": "" if not judged or zone["log10_lr"] is None else _signed(zone["log10_lr"]),
+        "ratio": "" if not judged or zone["log10_lr"] is None else signed(zone["log10_lr"]),
         "chance": "" if not judged or zone["probability_hand"] is None else chance_text(zone["probability_hand"]),
         "reason": plain_name(zone["reason"]),
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
@@ -252,9 +244,9 @@ def _combined(both: Combined) -> dict[str, Any]:
         "sentence": both.sentence,
         "disagree": both.agreement is Agreement.DISAGREE,
         "withdrawn": both.withdrawn,
-        "net": None if net is None else _signed(net) + _beyond(net, both.net_capped),
+        "net": None if net is None else signed(net) + _beyond(net, both.net_capped),
         "net_call": both.net_call,
-        "measured": None if measured is None else _signed(measured) + _beyond(measured, both.measured_capped),
+        "measured": None if measured is None else signed(measured) + _beyond(measured, both.measured_capped),
         "used": both.used,
         "cut": "or more" if both.net_capped or both.measured_capped else "",
     }
@@ -267,9 +259,9 @@ def _period(check: PeriodCheck) -> dict[str, Any]:
         "years": plain_name(f"{check.years.words}, {check.years.basis}"),
         "finding": check.finding,
         "sentence": check.sentence,
-        "prior": _signed(check.prior_log10_odds),
-        "stroke": "no ratio stated" if stroke is None else _signed(stroke),
-        "after": None if after is None else _signed(after),
+        "prior": signed(check.prior_log10_odds),
+        "stroke": "no ratio stated" if stroke is None else signed(stroke),
+        "after": None if after is None else signed(after),
         "chance": None if chance is None else chance_text(chance),
     }
 

@@ -29,12 +29,12 @@ from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, photograph
 from dialtell.synth.view import ViewSpec, homography, to_px
 from dialtell.train.bags import known_geometry
 
-RADIUS_MM = 22.0  # of the dial that the resolution is stated for
+RADIUS_MM = 22.0  # of the dial that the resolution is stated for (an 18 size is 22.4)
 SCHEMA = "dialtell.pair_rows/1"
 
 
 def scope_at(px_per_mm: float) -> Range:
-    """Whole dials of about `px_per_mm` on an 18 size dial, by cameras of every kind."""
+    """Whole dials of about `px_per_mm` on a dial of RADIUS_MM, by cameras of every kind."""
     middle = px_per_mm * RADIUS_MM
     return Range(
         pixels_per_radius=(0.9 * middle, 1.1 * middle), max_side=round(2.4 * middle), tilt=25.0, wear=(0.0, 0.5)

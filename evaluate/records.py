@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.synth.errors import ParameterError
-from dialtell.train.csv_table import guarded, unguarded
+from dialtell.train.csv_table import LONGEST_FIELD, guarded, unguarded
 
 # what a manifest repeats of the object, in the order of the columns
 FACTS = (
@@ -38,7 +38,6 @@ FACTS = (
 )
 COLUMNS = (*FACTS, "licence", "attribution", "image_url", "more_image_urls")
 _YEARS = ("year_begin", "year_end")
-_LONGEST_FIELD = 200_000  # characters
 
 
 @dataclass(frozen=True)
@@ -105,7 +104,7 @@ def read_records(path: str | os.PathLike[str]) -> list[Record]:
 
 def parse_records(text: str, name: str) -> list[Record]:
     """Records from the text of a table; `name` stands for it in messages."""
-    csv.field_size_limit(_LONGEST_FIELD)
+    csv.field_size_limit(LONGEST_FIELD)
     reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
     records = []
     try:

@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from tqdm import tqdm
 
-from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, photograph, sample_spec
+from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, photograph, printed_process, sample_spec
 from dialtell.synth.terms import Process
 
 SEED = 7_300_001
@@ -38,9 +38,7 @@ def scope() -> Range:
 def spec_of(seed: int, index: int) -> DialSpec:
     """Dial `index` of a set: even painted, odd its printed twin, two prints in three by transfer."""
     picture = index // 2
-    printed = Process.TRANSFER
-    if np.random.default_rng([seed, picture, PROCESS_STREAM]).random() >= 0.65:
-        printed = Process.PHOTOGRAPHIC
+    printed = printed_process(np.random.default_rng([seed, picture, PROCESS_STREAM]))
     return sample_spec(seed, picture, scope(), Process.HAND if index % 2 == 0 else printed)
 
 

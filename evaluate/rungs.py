@@ -19,7 +19,7 @@ import numpy as np
 from dialtell.synth.design import sample_design
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.record import to_record
-from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, generator, sample_spec
+from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, generator, printed_process, sample_spec
 from dialtell.synth.terms import Process
 from dialtell.train.holdout import HELD_OUT, TRAINING
 
@@ -53,14 +53,14 @@ class Rung:
         return index // 2 if self.twins else index
 
 
-def printed_process(seed: int, index: int) -> Process:
-    """Transfer or photographic, in the shares of training's twins."""
-    return Process.TRANSFER if np.random.default_rng([seed, index, 78]).random() < 0.65 else Process.PHOTOGRAPHIC
+def twin_print(seed: int, index: int) -> Process:
+    """Transfer or photographic, as training draws it for the picture's twins."""
+    return printed_process(np.random.default_rng([seed, index, 78]))
 
 
 def balanced(seed: int, index: int, scope: Range) -> DialSpec:
     """Even dials painted, odd ones printed."""
-    return sample_spec(seed, index, scope, Process.HAND if index % 2 == 0 else printed_process(seed, index))
+    return sample_spec(seed, index, scope, Process.HAND if index % 2 == 0 else twin_print(seed, index))
 
 
 def _same(seed: int, index: int) -> DialSpec:
@@ -94,7 +94,7 @@ def _unseen(seed: int, index: int) -> DialSpec:
 def _twin(seed: int, index: int) -> DialSpec:
     pair = index // 2
     spec = sample_spec(seed, pair, LIKE_TRAINING, Process.HAND)
-    return spec if index % 2 == 0 else spec.as_process(printed_process(seed, pair))
+    return spec if index % 2 == 0 else spec.as_process(twin_print(seed, pair))
 
 
 def _resolution(seed: int, index: int) -> DialSpec:

@@ -21,7 +21,7 @@ from dialtell.evaluate.call_table import in_order, plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.page import HEADLINES
 from dialtell.evaluate.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
-from dialtell.evaluate.support import chance_text, findings_sentence
+from dialtell.evaluate.support import chance_text, findings_sentence, signed
 from dialtell.model.calibration import HAND, PRINTED
 from dialtell.synth.set_folder import write_whole
 
@@ -118,7 +118,7 @@ def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
     column.add(_capital(record["support"]), 28, INK, bold=True, after=12)
     if ratio is not None:
         column.add("log10 likelihood ratio", 20, SOFT, after=0)
-        column.add(f"{_signed(ratio)}{beyond}", 28, INK, bold=True, after=12)
+        column.add(f"{signed(ratio)}{beyond}", 28, INK, bold=True, after=12)
         column.add("Probability of hand painting at prior 1:1", 20, SOFT, after=0)
         column.add(chance_text(chance) + beyond, 28, INK, bold=True, after=12)
         column.add(findings_sentence(ratio, capped), 20, SOFT, after=12)
@@ -128,7 +128,7 @@ def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
         column.add("Zone by zone", 24, INK, bold=True)
     for zone in zones:
         said = zone["call"] if zone["judged"] else "not judged"
-        number = f", {_signed(zone['log10_lr'])}" if zone["judged"] and zone["log10_lr"] is not None else ""
+        number = f", {signed(zone['log10_lr'])}" if zone["judged"] and zone["log10_lr"] is not None else ""
         column.add(f"{_capital(zone['zone'])}: {said}{number}", 20, INK, after=2)
     column.add("", 10, INK)
     if any(zone["polygon_px"] for zone in zones):
@@ -226,11 +226,6 @@ def _font(size: int, bold: bool) -> ImageFont.FreeTypeFont:
 def _capital(text: object) -> str:
     name = plain_name(text)
     return name[:1].upper() + name[1:]
-
-
-def _signed(value: float) -> str:
-    text = f"{abs(value):.2f}"
-    return text if float(text) == 0 else ("+" if value > 0 else "−") + text
 
 
 def _shortened(name: str) -> str:

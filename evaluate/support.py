@@ -22,7 +22,7 @@ _BANDS = (
     (6.0, "very strong"),
     (math.inf, "extremely strong"),
 )
-_LEAST = math.log10(2.0)
+LEAST_SUPPORT = math.log10(2.0)  # log10 LR below which nothing is more probable
 _SLACK = 1e-9  # an LR of 1000 that has been through a logarithm still sits on its edge
 
 NO_SUPPORT = "no support either way"
@@ -38,7 +38,7 @@ def _checked(log10_lr: float) -> float:
 def support_band(log10_lr: float) -> str:
     """The band of a log10 LR whichever way it points, such as "moderate", or NO_SUPPORT."""
     size = _checked(log10_lr)
-    if size < _LEAST - _SLACK:
+    if size < LEAST_SUPPORT - _SLACK:
         return NO_SUPPORT
     return next(word for edge, word in _BANDS if size <= edge + _SLACK)
 
@@ -58,7 +58,7 @@ def support_words(log10_lr: float, capped: bool) -> str:
 def findings_sentence(log10_lr: float, capped: bool) -> str:
     """One sentence about the findings under each proposition, which is what a likelihood ratio speaks of."""
     size = _checked(log10_lr)
-    if size < _LEAST - _SLACK:
+    if size < LEAST_SUPPORT - _SLACK:
         return "What is seen is about equally probable on a painted and on a printed dial."
     first, second = ("painted by hand", "printed") if log10_lr > 0 else ("printed", "painted by hand")
     least = "at least" if capped else "about"
@@ -80,3 +80,11 @@ def chance_text(probability: float) -> str:
     while digits < 6 and not 0.5 * 10**-digits <= min(probability, 1 - probability):
         digits += 1
     return f"{probability:.{digits}f}"
+
+
+def signed(value: float, digits: int = 2) -> str:
+    """A number with its sign: +1.32, −0.60 (with the typographic minus), 0."""
+    text = f"{abs(value):.{digits}f}"
+    if float(text) == 0:
+        return text
+    return ("+" if value > 0 else "−") + text

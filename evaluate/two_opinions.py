@@ -60,7 +60,7 @@ def judged(job: tuple[str, int]) -> Pair | None:
     from dialtell.evaluate.combined import combine
     from dialtell.evaluate.ladder_dials import truth_of
     from dialtell.evaluate.measurements.evidence import gather_evidence
-    from dialtell.evaluate.resolution import Resolution, needed_pixels_per_radius
+    from dialtell.evaluate.resolution import resolution_of
     from dialtell.evaluate.second_opinion import NO_OPINION, second_opinion
     from dialtell.evaluate.verdict import judge
     from dialtell.model.photo import linear_light, luminance
@@ -75,11 +75,7 @@ def judged(job: tuple[str, int]) -> Pair | None:
         return None
     grey = luminance(linear_light(render(spec)))
     reading = read_spec(spec, grey, rng=np.random.default_rng([spec.seed, spec.index, 77]))
-    sharpness = reading.sharpness
-    carries = Resolution(
-        reading.geometry.pixels_across, 2.0 * sharpness.true_pixels_per_radius,
-        2.0 * needed_pixels_per_radius(weights.record), screened=sharpness.halftone,
-    ).carries_strokes  # fmt: skip
+    carries = resolution_of(reading, weights.record, None).carries_strokes
     verdict = judge(reading.patches, weights, withheld=not carries)
     opinion = second_opinion(gather_evidence(reading)) if carries else NO_OPINION
     both = combine(verdict, opinion)

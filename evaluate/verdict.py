@@ -110,7 +110,9 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
         output = weights.net.eval()(bag, zone, resolution)
     dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
     if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
-        raise ArithmeticError("the net gave a number that is not finite")
+        raise ArithmeticError(
+            f"weights {weights.name} {weights.version} gave a number that is not finite; copy them again or give others"
+        )
     zones = {}
     for index, name in enumerate(ZONES):
         zones[name] = Evidence(int(counts[index]))

@@ -126,7 +126,9 @@ class Web:
         try:
             return json.loads(body.getvalue())
         except (ValueError, RecursionError) as error:
-            raise DownloadError(f"{shown(url)} answers with something that is not JSON") from error
+            raise DownloadError(
+                f"{shown(url)} answers with something that is not JSON; try again later, or look at it in a browser"
+            ) from error
 
     def _follow(self, url: str, into: BinaryIO, max_bytes: int, kinds: tuple[str, ...]) -> Answer:
         target, seen = target_of(url), set[Target]()
@@ -137,7 +139,9 @@ class Web:
                     return self._body(target, response, into, max_bytes, kinds)
                 place = response.headers.get("Location", "")
             if not place:
-                raise DownloadError(f"{shown(target.url)} redirects to nowhere", response.status)
+                raise DownloadError(
+                    f"{shown(target.url)} redirects to nowhere; its museum may have moved it", response.status
+                )
             onward = target_of(urljoin(target.url, place))
             if onward in seen or len(seen) > REDIRECTS:
                 what = "in a circle" if onward in seen else f"more than {REDIRECTS} times"
@@ -217,7 +221,7 @@ class Web:
         if kind and kinds and not kind.startswith(kinds):
             raise DownloadError(f"{where} is {shown(kind)}, not an image; look at it in a browser")
         if head.get("Content-Encoding", "identity").lower() != "identity":
-            raise DownloadError(f"{where} comes compressed although that was not asked for")
+            raise DownloadError(f"{where} comes compressed although that was not asked for; look at it in a browser")
         too_much = DownloadError(f"{where} has more than the limit of {max_bytes} bytes; raise it with --max-megabytes")
         length = response.length  # None without a Content-Length
         if length is not None and length > max_bytes:

@@ -1,4 +1,5 @@
-"""What the net's input means, as weights carry it: weights made for another preprocessing are refused.
+"""What the net's input means. VERSION goes into the names of kept bags. Weights so far carry, and are checked for, the
+four fields of `store.preprocessing`; from renderer 4 on for all of `preprocessing()`.
 
 VERSION counts changes that no number below shows: how the dial is turned, where zones and patches are set, how the
 resolution is told. tests/test_preprocessing.py holds the patches of one dial to what this version makes of it.

@@ -160,7 +160,7 @@ def _along_rows(
 
 def _light(density: Image) -> Image:
     """Share of the enamel's light that a density leaves; a third of the time of a power of ten."""
-    return np.exp(density * np.float32(-np.log(10.0)))
+    return np.asarray(np.exp(density * np.float32(-np.log(10.0))), dtype=np.float32)
 
 
 def _halo(relative: Floats, width: Floats) -> Floats:

@@ -181,9 +181,11 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
         widths = tuple(int(w) for w in size["widths"])
         config = NetConfig(**{**size, "widths": widths, "code": int(size["code"])})
     except (TypeError, KeyError, ValueError, OverflowError) as error:
-        raise WeightsError(f"{path}: its .json describes no net of this version ({error})") from None
+        raise WeightsError(
+            f"{path}: its .json describes no net of this version ({error}); copy it again or train again"
+        ) from None
     if not (len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048):
-        raise WeightsError(f"{path}: its .json describes a net of absurd size {config}")
+        raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
     return StrokeNet(config)
 
 
@@ -195,4 +197,6 @@ def _calibration(path: Path, record: Any, part: str) -> Calibration:
             raise ValueError("bounds that are no factors of 0 to 1")
         return Calibration(**entry)
     except (TypeError, KeyError, ValueError, OverflowError) as error:
-        raise WeightsError(f"{path}: its .json carries no usable {part} calibration ({error})") from None
+        raise WeightsError(
+            f"{path}: its .json carries no usable {part} calibration ({error}); copy it again or train again"
+        ) from None

@@ -117,7 +117,7 @@ def find_zones(density: Image, geometry: DialGeometry, track_radius: float | Non
     counters = (upper,) if upper is not None and upper.strength > 0.6 else ()
     outer = (track[0] if track else 0.86) - 0.004
     inner = _figures_inner(ink, outer, [c for c in (seconds, *counters) if c], shown)
-    return ZoneMap(_labels(track, (inner, outer), seconds, counters), hands, track, (inner, outer), seconds, counters)
+    return ZoneMap(_labels((inner, outer), seconds, counters), hands, track, (inner, outer), seconds, counters)
 
 
 def unnamed_zones() -> ZoneMap:
@@ -252,10 +252,7 @@ def _figures_inner(ink: Image, outer: float, circles: list[Circle], shown: NDArr
     return max(outer - 0.30, 0.4)
 
 
-def _labels(
-    track: tuple[float, float] | None, numerals: tuple[float, float], seconds: Circle | None,
-    counters: tuple[Circle, ...],
-) -> NDArray[np.int8]:  # fmt: skip
+def _labels(numerals: tuple[float, float], seconds: Circle | None, counters: tuple[Circle, ...]) -> NDArray[np.int8]:
     x, y, radius, turn = lattice()
     label = np.full(x.shape, -1, dtype=np.int8)
     inner, outer = numerals

@@ -49,6 +49,9 @@ class BodySpec:
     holes : of (x, y, radius, kind), kind an index into HOLE_KINDS.
     around : everything outside the enamel disc.
     seed : of textures and pits.
+
+    Ranges are those of watch dials; what is accepted is wider (`__post_init__`), as clock dials are three times as
+    large.
     """
 
     dial_radius_mm: float

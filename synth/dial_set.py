@@ -15,7 +15,7 @@ from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.photographic import sample_exposure
 from dialtell.synth.scene import DialSpec, Range, sample_photograph, sample_spec
 from dialtell.synth.terms import Process
-from dialtell.synth.transfer import sample_pull
+from dialtell.synth.transfer import placing_of, sample_pull
 
 MIXED = "mixed"
 PROCESSES = (*(str(process) for process in Process), MIXED)
@@ -104,7 +104,7 @@ def pulled_again(first: DialSpec, other: DialSpec, scope: Range) -> DialSpec:
     rng = np.random.default_rng([other.seed, other.index, AGAIN])
     photograph = sample_photograph(rng=rng, design=first.design, scope=scope)
     pull = sample_pull(rng=rng, radius_mm=first.design.radius_mm)
-    placing = replace(pull, slip_mm=(0.0, 0.0), bare=(), tears=(), pinholes=0.0)
+    placing = placing_of(pull)
     making = replace(
         first.making,
         processes=other.making.processes,

@@ -162,10 +162,10 @@ def _strokes(
     count, samples = batch.width.shape
     t = np.linspace(0.0, 1.0, samples)
     dot = batch.is_kind(Kind.DOT, Kind.MARK)
-    path, grow = displace_items(batch, table, hand, shifts)
+    path, _ = displace_items(batch, table, hand, shifts)
     path, ends = stray_ends(path, batch, table, hand, t, rng)
     path = stray_line(path, batch, hand, t, dot, rng)
-    width = _width(batch, hand, grow, dot, rng)
+    width = _width(batch, hand, dot, rng)
     density, cue = _density(batch, hand, width, t, full, rng)
     cue |= _end_cues(ends, batch, t)
     width, density, cue = _pool(width, density, cue, batch, hand, t, rng)
@@ -263,7 +263,7 @@ def held(batch: StrokeBatch, hand: Columns) -> Floats:
     return np.minimum(1.0, hand.broad_mm / np.maximum(batch.nominal, 0.01))
 
 
-def _width(batch: StrokeBatch, hand: Columns, grow: Floats, dot: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
+def _width(batch: StrokeBatch, hand: Columns, dot: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
     count, samples = batch.width.shape
     scatter = np.where(dot, hand.dot_scatter, hand.width_scatter)
     between = unbiased(scatter, rng)

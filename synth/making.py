@@ -22,7 +22,7 @@ from dialtell.synth.plate import Plate, cut, sample_plate
 from dialtell.synth.skeleton import StrokeBatch, gather, normals, tabulate
 from dialtell.synth.stroke import Floats, Item
 from dialtell.synth.terms import ZONES, Process, Zone
-from dialtell.synth.transfer import Pull, displaced, ghost, lay_down, sample_pull
+from dialtell.synth.transfer import Pull, displaced, ghost, lay_down, placing_of, sample_pull
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def sample_making(
     workshop = sample_workshop(rng=rng, steadiness=steadiness, jitter=jitter)
     plate = sample_plate(rng=rng, scatter=scatter)
     pull = sample_pull(rng=rng, radius_mm=design.radius_mm)
-    exposure = sample_exposure(rng=rng, placing=replace(pull, slip_mm=(0.0, 0.0), bare=(), tears=(), pinholes=0.0))
+    exposure = sample_exposure(rng=rng, placing=placing_of(pull))
     if process is not None:
         processes = (process,) * len(ZONES)
     else:

@@ -23,6 +23,7 @@ from dialtell.synth.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.wear import WearSpec, abrasion_field, apply_wear, sample_wear
 
 RENDERER_VERSION = "3"
+TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
 
@@ -131,9 +132,14 @@ def sample_photograph(*, rng: np.random.Generator, design: DialDesign, scope: Ra
     return Photograph(view, body, hands, wear, light, sample_camera(rng=rng))
 
 
+def printed_process(rng: np.random.Generator) -> Process:
+    """Of a print: two in three by transfer. One draw of `rng`."""
+    return Process.TRANSFER if rng.random() < TRANSFER_SHARE else Process.PHOTOGRAPHIC
+
+
 def _sample_process(rng: np.random.Generator, scope: Range) -> Process | None:
     """Half hand and half print, two prints in three by transfer; None for zones that differ."""
-    mixed, hand, transfer = rng.random(3) < (scope.mixed, 0.5, 0.65)
+    mixed, hand, transfer = rng.random(3) < (scope.mixed, 0.5, TRANSFER_SHARE)
     if mixed:
         return None
     if hand:

@@ -49,6 +49,9 @@ class Surroundings:
     ground_angle_deg : 0..180, direction of its grain.
     shadow : 0..1, depth of the cast shadow; shadow_mm : 0..10, its reach.
     seed : of textures.
+
+    Ranges are those of watch dials; what is accepted is wider (`__post_init__`), as clock dials are three times as
+    large.
     """
 
     dial_radius_mm: float

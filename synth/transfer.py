@@ -113,6 +113,11 @@ def _place(rng: np.random.Generator, radius_mm: float) -> tuple[float, float]:
     return float(x), float(y)
 
 
+def placing_of(pull: Pull) -> Pull:
+    """A pull's shift, turn and stretch alone: a negative has no faults of a film."""
+    return replace(pull, slip_mm=(0.0, 0.0), bare=(), tears=(), pinholes=0.0)
+
+
 def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> Paint:
     """The plate's strokes laid on the dial. full_density : D of the film."""
     rng = np.random.default_rng(pull.seed)

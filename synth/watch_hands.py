@@ -39,6 +39,9 @@ class HandsSpec:
     facet : 0..1, how much brighter the side turned to the light is.
     shadow : 0..1, its depth; shadow_x_mm, shadow_y_mm : -5..5, its shift; shadow_blur_mm : 0.02..3, sigma.
     light_azimuth_deg : 0..360, where the light comes from.
+
+    Ranges are those of watch dials; what is accepted is wider (`__post_init__`), as clock dials are three times as
+    large.
     """
 
     shape: str

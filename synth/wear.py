@@ -39,6 +39,9 @@ class WearSpec:
     repairs : 0..5 patches of cold fill; repair_mm : 0.2..6 mean radius; repair_tone : 0.7..1.15.
     abrasion : 0..1 share of paint gone where wear is worst; abrasion_area : 0..1 share of the dial worn.
     seed : of all places and shapes.
+
+    Ranges are those of watch dials; what is accepted is wider (`__post_init__`), as clock dials are three times as
+    large.
     """
 
     dial_radius_mm: float

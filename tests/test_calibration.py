@@ -32,6 +32,7 @@ def test_threshold_at_the_cost_stated():
 
 
 def test_probability_is_odd_and_known():
+    assert probability(math.log10(19)) == pytest.approx(0.95)
     assert probability(0.0) == 0.5 and probability(1.0) == pytest.approx(10 / 11)
     assert probability(2.3) + probability(-2.3) == pytest.approx(1.0)
 

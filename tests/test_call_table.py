@@ -45,8 +45,11 @@ def test_table_as_a_reader_sees_it():
             "    b.jpg: not a photograph; give a JPEG or PNG",
             "",
             "p(hand) is at prior odds 1:1. log10 LR above 0 speaks for hand painting, below 0 for printing.",
-            "An opinion from a photograph is not an authentication and not an appraisal. Confirm on the dial",
-            "itself, under magnification.",
+            "An opinion from a photograph is not an authentication and not an appraisal. Have it confirmed on",
+            "the dial itself, under magnification, by a qualified watchmaker, conservator or appraiser before",
+            "you buy, sell, insure or describe a watch. Do not scrape, touch up or clean a dial with solvent in",
+            "order to test it. Old enamel can contain lead and arsenic, and luminous paint on later dials can",
+            "contain radium: keep the crystal closed and follow local rules.",
         ]
     )
 

@@ -41,7 +41,7 @@ def test_every_sentence_is_traceable(name, weights):
     text = note_markdown(scored, weights.identity)
     called = scored.record["call"]
     assert {"hand-painted": "painted by hand", "printed": "appears printed"}.get(called, "could not be settled") in text
-    assert "Diameter 44.9 mm" in text and "not an authentication" in text
+    assert "Diameter taken as 44.9 mm" in text and "not an authentication" in text
 
 
 def test_nothing_is_said_of_what_is_not_there(weights, tmp_path):
@@ -56,7 +56,7 @@ def test_nothing_is_said_of_what_is_not_there(weights, tmp_path):
 def test_the_command_prints_markdown_or_one_document(capsys, tmp_path):
     assert main(["note", str(EXAMPLES / "painted.jpg"), "--sources"]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("# Condition note: painted.jpg") and "`call, support" in said
+    assert said.startswith("# Dial note: painted.jpg") and "`call, support" in said
     assert main(["note", str(EXAMPLES / "painted.jpg"), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["schema"] == "dialtell.note/1"
     target = tmp_path / "note.md"

@@ -101,7 +101,7 @@ def test_words_are_made_from_the_numbers():
     low, none = finding(0.55), finding(None, 2)
     text = words(low, spread.place(low, SCALE))
     assert text.startswith("Leans to the hand: thin strokes fainter than thick ones. Such a value is ")
-    assert text.endswith("times as common on painted as on printed dials.")
+    assert text.endswith("times as common on drawn dials that are painted as on those that are printed.")
     high = finding(0.85)
     assert words(high, spread.place(high, SCALE)).startswith("Leans to print: thin strokes as black as thick ones.")
     assert words(none, None).startswith("2 of the 6 thin strokes it takes: strokes less than 42% as wide")

@@ -100,7 +100,7 @@ def test_logits_are_kept_without_pickle(finished):
 def test_card(finished):
     path, *_ = finished
     card, record = (path.parent / "MODEL_CARD.md").read_text(), load_weights(path).record
-    assert card.startswith("---\nlicense: apache-2.0\n") and "# trial 9" in card
+    assert card.startswith("# trial 9\n") and "Licence: Apache-2.0" in card
     for words in (
         "## Not for",
         "No photograph was used",

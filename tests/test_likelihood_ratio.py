@@ -3,15 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from dialtell.synth.errors import ParameterError
-from dialtell.train.likelihood_ratio import (
-    Bounds,
-    cap,
-    cllr,
-    posterior_odds,
-    posterior_probability,
-    validated_bounds,
-)
+from dialtell.train.likelihood_ratio import cllr, validated_bounds
 
 
 @pytest.mark.parametrize(
@@ -77,18 +69,3 @@ def test_bounds_never_pass_what_validation_showed():
     assert validated_bounds([math.log10(3)] * 200, [-5.0] * 200).high == pytest.approx(math.log10(3))
     # Evidence that misleads as often as not supports nothing.
     assert validated_bounds([1.0, -1.0], [1.0, -1.0]) == (0.0, 0.0)
-
-
-def test_cap_says_when_it_cut():
-    bounds = Bounds(-1.0, 1.3)
-    assert cap(2.0, bounds) == (1.3, True)
-    assert cap(-0.4, bounds) == (-0.4, False)
-    assert cap(-math.inf, bounds) == (-1.0, True)
-
-
-def test_posterior():
-    assert posterior_probability(math.log10(19)) == pytest.approx(0.95)
-    assert posterior_probability(math.log10(19), prior_odds=1 / 9) == pytest.approx(19 / 28)
-    assert posterior_odds(1.0, 0.5) == 5.0
-    with pytest.raises(ParameterError, match="prior_odds is 0"):
-        posterior_odds(1.0, 0)

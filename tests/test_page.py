@@ -28,7 +28,6 @@ MODEL = {
     "version": "0.1",
     "sha256": "ab" * 32,
     "renderer_version": 4,
-    "pixels_per_mm_needed": 20.0,
 }
 
 
@@ -126,7 +125,8 @@ class Page(html.parser.HTMLParser):
 
 
 def test_page_says_call_support_and_number():
-    page = Page(page_text(sample(), photo(), signed_map(), crops(), MODEL))
+    extras = PageExtras(resolution="Here the dial is 280 pixels across: too few.")
+    page = Page(page_text(sample(), photo(), signed_map(), crops(), MODEL, extras))
     for words in (
         "This dial looks painted by hand.",
         "at least moderate support for hand painting",
@@ -134,8 +134,7 @@ def test_page_says_call_support_and_number():
         "Probability of hand painting at prior 1:1",
         "0.95 or more",
         "at least 19 times more probable",
-        "7.0 pixels per millimetre: too few.",
-        "20.0 pixels per millimetre are needed, which is this dial at 800 pixels across.",
+        "Here the dial is 280 pixels across: too few.",
         "not an authentication",
         "ab" * 32,
     ):

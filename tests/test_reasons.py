@@ -71,11 +71,11 @@ def test_nothing_judged_says_how_much_is_lacking():
     none = Verdict(Evidence(3), {zone: Evidence(0) for zone in ZONES})
     said = dial_reason(none, COARSE)
     assert said.startswith(
-        "Too few strokes could be read: 3 patches with strokes, at least 6 are needed; the photograph"
+        "Too few strokes could be read: 3 small squares with strokes, at least 6 are needed; the photograph"
     )
     assert dial_support(none) == "not judged"
     scattered = Verdict(Evidence(9), {zone: Evidence(3) for zone in ZONES})
-    assert dial_reason(scattered, FINE).startswith("No zone shows enough strokes to compare, at least 4 patches")
+    assert dial_reason(scattered, FINE).startswith("No zone shows enough strokes to compare: at least 4 small")
     blurred = Resolution(500, 0, 640)
     assert "too few clean edges of strokes to tell" in dial_reason(none, blurred)
 
@@ -98,11 +98,15 @@ def test_zones_say_why_they_were_not_judged():
     assert zone_reason(Zone.SECONDS_BIT, Evidence(0), bare).startswith("Not found: no circle")
     assert zone_reason(Zone.MINUTE_TRACK, Evidence(0), bare).startswith("Not found: no even divisions")
     assert zone_reason(Zone.SECONDS_BIT, Evidence(0), full) == "Not found: no strokes that can be read there."
-    assert zone_reason(Zone.NUMERALS, Evidence(1), full).startswith("Too few strokes: 1 patch with strokes, at least 4")
+    assert zone_reason(Zone.NUMERALS, Evidence(1), full).startswith(
+        "Too few strokes: 1 small square with strokes, at least 4"
+    )
     assert zone_reason(Zone.SECONDS_BIT, Evidence(2), hidden).endswith("needed; the watch hands cover 30% of it.")
     judged = zone_reason(Zone.NUMERALS, Evidence(58, 1.5), full)
-    assert judged == "Moderate support for hand painting, from 58 patches with strokes."
-    assert zone_reason(Zone.NUMERALS, Evidence(9, -0.8), full).endswith("9 patches with strokes, short of a call.")
+    assert judged == "Moderate support for hand painting, from 58 small squares with strokes."
+    assert zone_reason(Zone.NUMERALS, Evidence(9, -0.8), full).endswith(
+        "9 small squares with strokes, short of a call."
+    )
 
 
 def test_a_withheld_call_says_why():

@@ -23,7 +23,7 @@ from dialtell.model.reading import Reading, read_at, read_unnamed
 from dialtell.synth.body import Surface, paint_body
 from dialtell.synth.layout import lay_out
 from dialtell.synth.planting import Plant, Planted, plant
-from dialtell.synth.scene import DialSpec, Range, photograph, sample_spec
+from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, sample_spec
 from dialtell.synth.terms import ZONES, Process, Zone
 from dialtell.synth.view import homography, to_px
 
@@ -217,7 +217,7 @@ def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
 
 def twin_processes(rng: np.random.Generator) -> tuple[Process, Process]:
     """The processes of a picture's twins."""
-    printed = Process.TRANSFER if rng.random() < 0.65 else Process.PHOTOGRAPHIC
+    printed = printed_process(rng)
     if rng.random() < BOTH_PRINTS:
         return Process.PHOTOGRAPHIC, Process.TRANSFER
     return Process.HAND, printed

@@ -54,13 +54,19 @@ def brier(labels: ArrayLike, probabilities: ArrayLike) -> float:
     return float(np.mean((probability - hand) ** 2))
 
 
+def bin_of(probabilities: ArrayLike, bins: int = BINS) -> NDArray[np.int64]:
+    """Index of each probability's bin: of equal width, each with its upper edge, the first with both."""
+    edges = np.linspace(0.0, 1.0, bins + 1)[1:-1]
+    return np.searchsorted(edges, np.asarray(probabilities, dtype=np.float64), side="left")
+
+
 def reliability_table(labels: ArrayLike, probabilities: ArrayLike, *, bins: int = BINS) -> tuple[ReliabilityBin, ...]:
     """All bins from 0 to 1, empty ones too, with a Wilson interval of the share painted in each."""
     if bins < 1:
         raise ParameterError(f"bins is {bins}; give at least 1")
     hand, probability = _checked(labels, probabilities)
     edges = np.linspace(0.0, 1.0, bins + 1)
-    place = np.searchsorted(edges[1:-1], probability, side="left")
+    place = bin_of(probability, bins)
     table = []
     for index in range(bins):
         inside = place == index
@@ -105,7 +111,7 @@ def error_if_calibrated(
         raise ParameterError(f"draws is {draws}; give at least 1, 1000 for the 95 % point")
     probability = np.asarray(probabilities, dtype=np.float64)
     _checked(np.zeros(len(probability)), probability)
-    place = np.searchsorted(np.linspace(0.0, 1.0, bins + 1)[1:-1], probability, side="left")
+    place = bin_of(probability, bins)
     errors = np.empty(draws)
     for index in range(draws):
         surplus = (rng.random(len(probability)) < probability) - probability

@@ -73,24 +73,3 @@ def _upper_bound(target: Floats, other: Floats) -> float:
         if crossing < stop:
             return max(float(start), crossing)
     raise AssertionError("unreachable: the added misleading item makes the last crossing finite")
-
-
-def cap(log10_lr: float, bounds: Bounds) -> tuple[float, bool]:
-    """The LR held within the bounds, and whether it was cut: a cut LR is reported as "at least"."""
-    if math.isnan(log10_lr):
-        raise ParameterError("log10_lr is NaN; give a number, or make no call")
-    held = min(max(log10_lr, bounds.low), bounds.high)
-    return held, held != log10_lr
-
-
-def posterior_odds(log10_lr: float, prior_odds: float = 1.0) -> float:
-    """Odds of hand painting after the findings: prior odds (hand to printed) times LR."""
-    if not 0 < prior_odds < math.inf:
-        raise ParameterError(f"prior_odds is {prior_odds}; give odds of hand to printed above 0, 1 for even")
-    return float(prior_odds * 10.0**log10_lr)
-
-
-def posterior_probability(log10_lr: float, prior_odds: float = 1.0) -> float:
-    """Probability of hand painting, 0..1, after the findings at the given prior odds."""
-    odds = posterior_odds(log10_lr, prior_odds)
-    return odds / (1 + odds) if odds < 1 else 1 / (1 + 1 / odds)

@@ -76,7 +76,8 @@ def half_precision(device: torch.device) -> bool:
 
 
 def losses(output: NetOutput, batch: Batch) -> Tensor:
-    """Cross entropy per zone, per dial, per patch (half weight) and of the process of print (a fifth)."""
+    """Cross entropy, nats, per zone, per dial, per patch (half weight) and of the process of print (a fifth); and half
+    the twin loss: a painted twin must score above its printed one."""
     zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
     own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
     patch = _masked(output.patch, own, (batch.zone >= 0) & (own >= 0))

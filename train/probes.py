@@ -267,7 +267,9 @@ def forward_scores(labels: NDArray[np.int64], values: Floats, *, folds: int = FO
     for held in range(1, folds):
         seen, chosen = fold < held, fold == held
         if len(set(labels[seen].tolist())) < 2:
-            raise ParameterError(f"dials is {len(labels)}; the first {seen.sum()} to learn from are all of one kind")
+            raise ParameterError(
+                f"dials is {len(labels)}; the first {seen.sum()} to learn from are all of one kind; give more dials"
+            )
         middle, spread = values[seen].mean(axis=0), values[seen].std(axis=0)
         scaled = np.clip((values - middle) / np.where(spread > 0, spread, 1.0), -4.0, 4.0)
         model = LogisticRegression(C=RIDGE, class_weight="balanced", max_iter=3000)

@@ -26,6 +26,7 @@ from dialtell.evaluate.measurements.finding import (
 )
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.strokes import STEP, Stroke, to_density
+from dialtell.model.sharpness import TEN_TO_NINETY
 from dialtell.synth.terms import Zone
 
 RAGGED = Measure("raggedness of edges", RADII, 5, True, "edges that wander", "straight edges")
@@ -43,7 +44,6 @@ MOTTLE = Measure("grain within strokes", DENSITY, 5, True, "mottled blacks", "sm
 MEASURES = (RAGGED, GRAIN, BLUR, SIDES, MOTTLE)
 
 LINE_LEVEL = 0.6  # p of R_p at which ISO 13660 puts an edge
-TEN_TO_NINETY = 2.5631  # sigma
 BROAD_BLURS = 4.5  # blurs, least width: below it the two edges run into one
 _LONG = 14  # px
 _FINE = 0.004  # dial radii, SD of the smoothing that parts grain from wander: 0.09 mm on an 18 size dial

@@ -7,9 +7,8 @@ import math
 from dialtell.evaluate.measurements.finding import DEGREES, DENSITY, MM, RADII, Finding
 from dialtell.evaluate.measurements.glossary import GLOSSARY, PERCENT, TIMES
 from dialtell.evaluate.measurements.spread import Place
-from dialtell.evaluate.support import ratio_words
+from dialtell.evaluate.support import LEAST_SUPPORT, ratio_words
 
-SAYS_SOMETHING = math.log10(2.0)  # lean below which a measurement tells nothing, as in evaluate.support
 _FIGURES = {MM: 3, DEGREES: 2, DENSITY: 2}
 _UNITS = {DEGREES: "°"}
 _LEANS = {"hand": "Leans to the hand", "print": "Leans to print"}
@@ -42,7 +41,7 @@ def counted_words(name: str, count: int) -> str:
 
 def side_of(lean: float | None) -> str:
     """ "hand", "print" or "" where a lean tells nothing."""
-    if lean is None or abs(lean) < SAYS_SOMETHING:
+    if lean is None or abs(lean) < LEAST_SUPPORT:
         return ""
     return "hand" if lean > 0 else "print"
 

@@ -56,25 +56,3 @@ def reached_words(resolution: Resolution, close_up: Mapping[str, Any] | None = N
 def _pixels(across: float, mm: float | None) -> str:
     per_mm = "" if mm is None else f", or {across / mm:.1f} pixels per millimetre"
     return f"{across:.0f} pixels across{per_mm}"
-
-
-def resolution_words(geometry: Mapping[str, Any] | None, needed: float | None) -> str:
-    """Resolution reached and, when known, needed, in px per mm and px across the dial.
-
-    geometry : of schema dialtell.score/1, or None when no dial was found.
-    needed : px per mm at which thin strokes can be read, or None.
-    """
-    if geometry is None:
-        return "No dial was read in this photograph."
-    across, per_mm = geometry["pixels_across"], geometry["pixels_per_mm"]
-    if per_mm is None:
-        return f"Here the dial is {across:.0f} pixels across; its size in millimetres is not known."
-    reached = f"Here the dial is {across:.0f} pixels across, or {per_mm:.1f} pixels per millimetre"
-    if not needed:
-        return f"{reached}."
-    verdict = "enough" if per_mm >= needed else "too few"
-    target = across * needed / per_mm
-    return (
-        f"{reached}: {verdict}. {needed:.1f} pixels per millimetre are needed, which is this dial at "
-        f"{target:.0f} pixels across."
-    )
