@@ -199,3 +199,15 @@ def test_flags_of_the_date_are_checked_before_any_work(flags, said, drawn_photo,
     assert main(["inspect", str(drawn_photo), "--out", str(tmp_path / "a.html"), *flags]) == 1
     assert said in capsys.readouterr().err
     assert not (tmp_path / "a.html").exists()
+
+
+def test_a_ratio_that_is_withheld_is_not_joined_with_the_date(drawn_photo, weights, tmp_path):
+    """Too few px: the page hides the number, so its check of the date must not bring it back."""
+    small, page = tmp_path / "small.png", tmp_path / "small.html"
+    with Image.open(drawn_photo) as photo:
+        photo.resize((photo.width // 4, photo.height // 4)).save(small)
+    document = inspect_photo(small, page, weights, years=Years(1874, 1874, 1874, "as stated"))
+    assert document["dial"]["support"].startswith("withheld") and document["dial"]["log10_lr"] is not None
+    assert document["period"]["posterior_log10_odds"] is None and document["period"]["prior_log10_odds"] != 0
+    text = page.read_text(encoding="utf-8")
+    assert "no ratio stated" in text and "Both together" not in text
