@@ -24,6 +24,7 @@ from dialtell.model.store import Weights, save_weights
 from dialtell.synth.errors import OutputError
 from dialtell.synth.record import to_record
 from dialtell.synth.scene import RENDERER_VERSION, Range
+from dialtell.synth.set_folder import said_in_words
 from dialtell.train.adapt import AdaptConfig, Look, adapt
 from dialtell.train.calibrate import Floats, fit_calibration, gather_logits
 from dialtell.train.card import write_card
@@ -80,12 +81,13 @@ def adapt_to_photographs(
     if (folder / "config.json").exists():
         raise OutputError(f"{folder} holds a run already; give another --out")
     split = read_split(labels, seed=config.seed)
-    folder.mkdir(parents=True, exist_ok=True)
     origin = origin_of(weights)
     about = {"config": {**to_record(config), "origin": to_record(origin)}, "renderer_version": RENDERER_VERSION,
              "labels_sha256": _digest(labels), "versions": versions()}  # fmt: skip
-    (folder / "config.json").write_text(json.dumps(about, indent=1), encoding="utf-8")
-    _write_split(folder / "photographs.csv", split)
+    with said_in_words(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "config.json").write_text(json.dumps(about, indent=1), encoding="utf-8")
+        _write_split(folder / "photographs.csv", split)
     watched_order = supply.order_singles(VALIDATION_SEED, config.watched, scope)
     twins_order = supply.order_twins(TWINS_SEED, 0, config.pairs, scope)
     set_orders = [supply.order_singles(seed, calibration, scope) for seed in (CALIBRATION_SEED, FIGURES_SEED)]
@@ -136,8 +138,9 @@ def adapt_to_photographs(
         },
     }
     target = folder / f"{name}.safetensors"
-    save_weights(target, net.cpu(), record)
-    write_card(folder / "MODEL_CARD.md", record)
+    with said_in_words(folder):
+        save_weights(target, net.cpu(), record)
+        write_card(folder / "MODEL_CARD.md", record)
     log.info("wrote %s", target)
     return target
 

@@ -24,6 +24,7 @@ from dialtell.model.patches import HIGH, LOW, SIDE
 from dialtell.model.store import Weights
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import from_record
+from dialtell.synth.set_folder import said_in_words
 from dialtell.synth.terms import ZONES
 
 SCHEMA = "dialtell.baseline/1"
@@ -142,8 +143,9 @@ def save_baseline(path: Path, kind: str, net: nn.Module, record: Mapping[str, An
     save_file(tensors, part, metadata={"format": "pt"})
     os.replace(part, path)
     described = path.with_suffix(".json.part")
-    described.write_text(json.dumps({"schema": SCHEMA, "kind": kind, **record}, indent=1), encoding="utf-8")
-    os.replace(described, path.with_suffix(".json"))
+    with said_in_words(described):
+        described.write_text(json.dumps({"schema": SCHEMA, "kind": kind, **record}, indent=1), encoding="utf-8")
+        os.replace(described, path.with_suffix(".json"))
 
 
 def load_baseline(path: Path) -> Weights:

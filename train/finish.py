@@ -18,6 +18,7 @@ from dialtell.model.store import save_weights
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import to_record
 from dialtell.synth.scene import RENDERER_VERSION, Range
+from dialtell.synth.set_folder import said_in_words
 from dialtell.train.bags import Bag
 from dialtell.train.calibrate import Floats, called_printed, figures, fit_calibration, gather_logits
 from dialtell.train.card import write_card
@@ -62,9 +63,11 @@ def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command
         raise ParameterError(f"net is a {type(net).__name__}; only a StrokeNet makes weights that score photographs")
     record, fresh = calibrated(trainer, supply, name=name, version=version, command=command)
     target = trainer.folder / f"{checked_name(name)}.safetensors"
-    save_weights(target, net.cpu(), record)
-    write_card(trainer.folder / "MODEL_CARD.md", record)
-    np.savez(trainer.folder / "held_out_logits.npz", allow_pickle=False, **{f"fresh_{k}": v for k, v in fresh.items()})
+    logits = {f"fresh_{part}": values for part, values in fresh.items()}
+    with said_in_words(trainer.folder):
+        save_weights(target, net.cpu(), record)
+        write_card(trainer.folder / "MODEL_CARD.md", record)
+        np.savez(trainer.folder / "held_out_logits.npz", allow_pickle=False, **logits)
     log.info("wrote %s", target)
     return target
 

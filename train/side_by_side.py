@@ -25,6 +25,7 @@ from dialtell.model.net import StrokeNet, count_parameters
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import from_record, to_record
 from dialtell.synth.scene import RENDERER_VERSION
+from dialtell.synth.set_folder import said_in_words
 from dialtell.train.baselines import BASELINES, build_baseline, save_baseline
 from dialtell.train.config import TrainConfig
 from dialtell.train.curriculum import Curriculum
@@ -328,8 +329,9 @@ class Study:
     def write(self) -> None:
         """study.json, whole or not at all."""
         part = self.folder / "study.json.part"
-        part.write_text(json.dumps(self.record(), indent=1, allow_nan=False), encoding="utf-8")
-        os.replace(part, self.folder / "study.json")
+        with said_in_words(self.folder / "study.json"):
+            part.write_text(json.dumps(self.record(), indent=1, allow_nan=False), encoding="utf-8")
+            os.replace(part, self.folder / "study.json")
 
 
 def finish_baseline(trainer: Trainer, supply: Supply, *, kind: str, command: str) -> Path:
