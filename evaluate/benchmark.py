@@ -20,6 +20,7 @@ from dialtell.evaluate.benchmark_claims import claims
 from dialtell.evaluate.benchmark_rows import BANDS, NO_DIAL, Row, misses, truth_of
 from dialtell.evaluate.clustered import Measured, clustered_auc, clustered_bootstrap, clustered_share
 from dialtell.evaluate.paired_permutation import paired_permutation
+from dialtell.evaluate.support import rounded
 from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED, WRONG_CALL_COST, probability
 from dialtell.synth.terms import Process
 from dialtell.train import labels
@@ -219,20 +220,20 @@ def record_of(row: Row) -> dict[str, Any]:
         "label": photo.dial_process,
         "print_process": photo.print_process,
         "call": row.answer.call,
-        "log10_lr": _rounded(row.answer.log10_lr),
+        "log10_lr": rounded(row.answer.log10_lr),
         "capped": row.answer.capped,
         "withheld": row.answer.withheld,
         "print_call": None if row.printing is None else row.printing.call,
-        "px_per_mm": _rounded(row.px_per_mm),
+        "px_per_mm": rounded(row.px_per_mm),
         "size_mm": photo.size_mm,
         "band": row.band,
-        "outline_off": _rounded(row.off),
+        "outline_off": rounded(row.off),
         "why": row.answer.why,
         "zones": {
             zone.value: {
                 "label": photo.zones.get(zone, ""),
                 "call": answer.call,
-                "log10_lr": _rounded(answer.log10_lr),
+                "log10_lr": rounded(answer.log10_lr),
             }
             for zone, answer in row.zones.items()
         },
@@ -292,7 +293,3 @@ def _compared(
         "swaps": test.swaps,
         "exact": test.exact,
     }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 4)

@@ -21,7 +21,7 @@ from enum import StrEnum
 from typing import Any
 
 from dialtell.evaluate.second_opinion import Opinion
-from dialtell.evaluate.support import LEAST_SUPPORT, signed, support_words
+from dialtell.evaluate.support import LEAST_SUPPORT, rounded, signed, support_words
 from dialtell.evaluate.verdict import Verdict
 from dialtell.model.calibration import UNDETERMINED, call_for, probability, threshold
 
@@ -121,14 +121,14 @@ class Combined:
     def record(self) -> dict[str, Any]:
         """For a JSON document."""
         return {
-            "net_log10_lr": _rounded(self.net),
+            "net_log10_lr": rounded(self.net),
             "net_call": self.net_call,
-            "second_opinion_log10_lr": _rounded(self.measured),
+            "second_opinion_log10_lr": rounded(self.measured),
             "second_opinion_capped": self.measured_capped,
             "measurements_used": self.used,
             "agreement": self.agreement.value,
-            "log10_lr": _rounded(self.log10_lr),
-            "probability_hand": _rounded(self.probability_hand, 6),
+            "log10_lr": rounded(self.log10_lr),
+            "probability_hand": rounded(self.probability_hand, 6),
             "call": self.call,
             "sentence": self.sentence,
         }
@@ -181,7 +181,3 @@ def combined_support(combined: Combined, net_support: str) -> str:
     if combined.log10_lr is None or combined.held or combined.log10_lr == combined.net:
         return net_support
     return support_words(combined.log10_lr, combined.capped)
-
-
-def _rounded(value: float | None, digits: int = 4) -> float | None:
-    return None if value is None else round(value, digits)

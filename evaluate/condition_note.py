@@ -6,7 +6,6 @@ reading found), so that each sentence can be checked.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ from typing import Any
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.score import ScoredPhoto
-from dialtell.evaluate.support import findings_sentence
+from dialtell.evaluate.support import findings_sentence, listed
 from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.zones import ZoneMap
 
@@ -71,7 +70,7 @@ def _layout(zones: ZoneMap) -> list[Sentence]:
         fields.append("reading.zones.counters")
     if not parts:
         return []
-    return [Sentence(f"Dial with {_listed(parts)}.", tuple(fields))]
+    return [Sentence(f"Dial with {listed(parts)}.", tuple(fields))]
 
 
 def _size(record: dict[str, Any]) -> list[Sentence]:
@@ -115,13 +114,13 @@ def _zones(record: dict[str, Any]) -> list[Sentence]:
             (index, zone) for index, zone in enumerate(record["zones"]) if zone["judged"] and zone["call"] == call
         ]
         if chosen:
-            names = _listed([PARTS[str(zone["zone"])] for _, zone in chosen])
+            names = listed([PARTS[str(zone["zone"])] for _, zone in chosen])
             verb = "is" if len(chosen) == 1 else "are"
             text = f"{names[:1].upper()}{names[1:]} {verb} called {words}."
             sentences.append(Sentence(text, tuple(f"zones[{index}].call" for index, _ in chosen)))
     silent = [(i, z) for i, z in enumerate(record["zones"]) if z["judged"] and z["call"] == UNDETERMINED]
     if record["call"] != UNDETERMINED and silent:
-        names = _listed([PARTS[str(zone["zone"])] for _, zone in silent])
+        names = listed([PARTS[str(zone["zone"])] for _, zone in silent])
         verb = "was" if len(silent) == 1 else "were"
         fields = tuple(f"zones[{index}].call" for index, _ in silent)
         sentences.append(Sentence(f"{names[:1].upper()}{names[1:]} {verb} looked at and left undetermined.", fields))
@@ -132,7 +131,7 @@ def _limits(record: dict[str, Any]) -> list[Sentence]:
     unseen = [(i, z) for i, z in enumerate(record["zones"]) if not z["judged"] and z["zone"] != "other"]
     sentences = []
     if unseen:
-        names = _listed([PARTS[str(zone["zone"])] for _, zone in unseen])
+        names = listed([PARTS[str(zone["zone"])] for _, zone in unseen])
         fields = tuple(f"zones[{index}].judged" for index, _ in unseen)
         sentences.append(Sentence(f"Not found or not judged: {names}.", fields))
     for index, warning in enumerate(record["warnings"]):
@@ -174,7 +173,3 @@ def _marked(text: str) -> str:
 def _lower(text: str) -> str:
     text = plain_name(text)
     return text[:1].lower() + text[1:]
-
-
-def _listed(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

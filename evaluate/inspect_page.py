@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -51,18 +51,41 @@ def inspect_photo(
     overwrite: bool = False,
     years: Years | None = None,
     compare_with: str | os.PathLike[str] | None = None,
-    examined: Examined | None = None,
 ) -> dict[str, Any]:
     """Score one photograph, write its page to `out`, and return a document of schema dialtell.inspect/1.
 
     years : when the movement was made, for the date check. compare_with : photograph of another dial to show beside the
-    close views; None draws a like dial of each kind. examined : the photograph, where that was done already.
+    close views; None draws a like dial of each kind.
 
     Raises PhotoError for the photograph and OutputError for the page, the latter before any work is done.
     """
-    target = Path(out)
-    require_free(target, overwrite=overwrite)
-    examined = examined or examine(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+    require_free(Path(out), overwrite=overwrite)
+    examined = examine(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+    return inspect_examined(
+        examined, Path(out), weights, max_pixels=max_pixels, overwrite=overwrite, years=years, compare_with=compare_with
+    ).document
+
+
+class Inspection(NamedTuple):
+    """document : of schema dialtell.inspect/1. shown : (H, W, 3) uint8 sRGB, the photograph as the page shows it.
+    saliency : (H, W) float32 over it, positive towards hand; None where nothing was judged."""
+
+    document: dict[str, Any]
+    shown: Bytes
+    saliency: NDArray[np.float32] | None
+
+
+def inspect_examined(
+    examined: Examined,
+    target: Path,
+    weights: Weights,
+    *,
+    max_pixels: int = MAX_PIXELS,
+    overwrite: bool = False,
+    years: Years | None = None,
+    compare_with: str | os.PathLike[str] | None = None,
+) -> Inspection:
+    """Write the page of a photograph examined before; parameters and errors as of inspect_photo."""
     scored, attribution = examined.scored, examined.attribution
     shown = shown_photo(scored.photo)
     record, saliency = scored.record, None
@@ -94,8 +117,8 @@ def inspect_photo(
                 record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
     reached = "" if scored.resolution is None else reached_words(scored.resolution, scored.record.get("close_up"))
     extras = PageExtras(period, said, reached, examined.hints, table, both)
-    write_page(target, record, shown, saliency, crops, _model(weights), overwrite=overwrite, extras=extras)
-    return {
+    write_page(target, record, shown, saliency, crops, stated_model(weights), overwrite=overwrite, extras=extras)
+    document = {
         "schema": SCHEMA,
         "model": weights.identity,
         "page": str(target),
@@ -126,6 +149,7 @@ def inspect_photo(
             else round(period.posterior_log10_odds, 4),
         },
     }
+    return Inspection(document, shown, saliency)
 
 
 def _diameter(scored: ScoredPhoto) -> float | None:
@@ -281,5 +305,6 @@ def strongest(patches: PatchSet, attribution: Attribution, zone: Zone) -> int:
     return int(member[(near * size[member]).sum(axis=1).argmax()])
 
 
-def _model(weights: Weights) -> dict[str, Any]:
+def stated_model(weights: Weights) -> dict[str, Any]:
+    """What a page and a still say of the weights."""
     return {**weights.identity, "renderer_version": weights.record["renderer_version"]}

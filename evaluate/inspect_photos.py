@@ -11,12 +11,11 @@ from urllib.parse import quote
 
 from tqdm import tqdm
 
-from dialtell.evaluate.attribution import photo_map
 from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.examined import Examined, examine
 from dialtell.evaluate.flags import MAX_PIXELS
-from dialtell.evaluate.inspect_page import Bytes, inspect_photo, scaled, shown_photo
+from dialtell.evaluate.inspect_page import Bytes, Inspection, inspect_examined, scaled, stated_model
 from dialtell.evaluate.inspected import as_shown
 from dialtell.evaluate.output import require_free, write_text
 from dialtell.evaluate.page_names import page_names
@@ -61,28 +60,23 @@ def inspect_one(
         photo, weights, diameter_mm=asked.diameter_mm, max_pixels=asked.max_pixels, close_up=asked.close_up,
         pixels_per_mm=asked.pixels_per_mm,
     )  # fmt: skip
-    document = inspect_photo(
-        photo, page, weights, diameter_mm=asked.diameter_mm, max_pixels=asked.max_pixels, overwrite=asked.overwrite,
-        years=asked.years, compare_with=asked.compare_with, examined=examined,
+    inspection = inspect_examined(
+        examined, page, weights, max_pixels=asked.max_pixels, overwrite=asked.overwrite, years=asked.years,
+        compare_with=asked.compare_with,
     )  # fmt: skip
+    document = inspection.document
     document["style_hints"] = [hint.record for hint in examined.hints]
     document["still"] = None if still is None else str(still)
-    shown = shown_photo(examined.scored.photo)
     if still is not None:
-        write_still(still, _still(document, examined, shown, weights), overwrite=asked.overwrite)
-    return document, shown
+        write_still(still, _still(inspection, examined, weights), overwrite=asked.overwrite)
+    return document, inspection.shown
 
 
-def _still(document: Mapping[str, Any], examined: Examined, shown: Bytes, weights: Weights) -> bytes:
-    record, saliency, scored = as_shown(document), None, examined.scored
-    scale = shown.shape[1] / scored.photo.pixels.shape[1]
+def _still(inspection: Inspection, examined: Examined, weights: Weights) -> bytes:
+    record, shown = as_shown(inspection.document), inspection.shown
     if record["geometry"] is not None:
-        record = scaled(record, scale)
-    if scored.reading is not None and examined.attribution is not None:
-        geometry = scored.reading.geometry.scaled(scale)
-        saliency = photo_map(examined.attribution, scored.reading.patches, geometry, shown.shape[:2])
-    model = {**weights.identity, "renderer_version": weights.record["renderer_version"]}
-    return still_png(shown, record, saliency, model)
+        record = scaled(record, shown.shape[1] / examined.scored.photo.pixels.shape[1])
+    return still_png(shown, record, inspection.saliency, stated_model(weights))
 
 
 def inspect_photos(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dialtell.evaluate.resolution import Resolution
-from dialtell.evaluate.support import NO_SUPPORT, NOT_JUDGED, ratio_words, support_words
+from dialtell.evaluate.support import NO_SUPPORT, NOT_JUDGED, listed, ratio_words, support_words
 from dialtell.evaluate.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, PrintEvidence, Verdict
 from dialtell.model.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, UNDETERMINED, threshold
 from dialtell.model.zones import ZoneMap
@@ -164,13 +164,12 @@ def _subject(zones: Sequence[Zone]) -> str:
     if len(zones) == 1:
         return f"The {name(zones[0])} {_verb(zones, 'speaks', 'speak')}"
     names = [name(zone) for zone in zones]
-    text = f"{', '.join(names[:-1])} and {names[-1]}"
+    text = listed(names)
     return f"{text[:1].upper()}{text[1:]} {'both' if len(zones) == 2 else 'all'} speak"
 
 
 def _listed(zones: Sequence[Zone]) -> str:
-    names = [f"the {name(zone)}" for zone in zones]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return listed([f"the {name(zone)}" for zone in zones])
 
 
 def _verb(zones: Sequence[Zone], one: str, many: str) -> str:

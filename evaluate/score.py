@@ -20,7 +20,7 @@ from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.evaluate.reasons import dial_reason, dial_support, print_record, zone_reason
 from dialtell.evaluate.remarks import remarks
 from dialtell.evaluate.resolution import Resolution, resolution_of
-from dialtell.evaluate.support import NOT_JUDGED
+from dialtell.evaluate.support import NOT_JUDGED, rounded
 from dialtell.evaluate.verdict import Verdict, judge
 from dialtell.model.calibration import UNDETERMINED
 from dialtell.model.geometry import DialGeometry
@@ -149,8 +149,8 @@ def _record(photo: Photo, reading: Reading, verdict: Verdict, resolution: Resolu
             "zone": zone.value,
             "judged": evidence.judged,
             "call": evidence.call,
-            "probability_hand": _rounded(evidence.probability_hand, 6),
-            "log10_lr": _rounded(evidence.log10_lr, 4),
+            "probability_hand": rounded(evidence.probability_hand, 6),
+            "log10_lr": rounded(evidence.log10_lr, 4),
             "reason": zone_reason(zone, evidence, reading.zones),
             "polygon_px": reading.geometry.to_photo(reading.zones.polygon(zone)).round(1).tolist(),
         }
@@ -159,8 +159,8 @@ def _record(photo: Photo, reading: Reading, verdict: Verdict, resolution: Resolu
     return {
         "photo": str(photo.path),
         "call": verdict.call,
-        "probability_hand": _rounded(whole.probability_hand, 6),
-        "log10_lr": _rounded(whole.log10_lr, 4),
+        "probability_hand": rounded(whole.probability_hand, 6),
+        "log10_lr": rounded(whole.log10_lr, 4),
         "support": dial_support(verdict),
         "reason": dial_reason(verdict, resolution),
         "print_process": print_record(verdict),
@@ -181,7 +181,3 @@ def _geometry(geometry: DialGeometry, diameter_mm: float | None) -> dict[str, An
         "pixels_per_mm": None if diameter_mm is None else round(geometry.pixels_per_mm(diameter_mm), 4),
         "ellipse_angle_deg": round(math.degrees(geometry.angle), 2),
     }
-
-
-def _rounded(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(value, digits)

@@ -10,6 +10,7 @@ band's top edge reads "at least" the band it tops.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from dialtell.synth.errors import ParameterError
 
@@ -88,3 +89,13 @@ def signed(value: float, digits: int = 2) -> str:
     if float(text) == 0:
         return text
     return ("+" if value > 0 else "−") + text
+
+
+def rounded(value: float | None, digits: int = 4) -> float | None:
+    """A number as documents state it; None stays None."""
+    return None if value is None else round(value, digits)
+
+
+def listed(parts: Sequence[str]) -> str:
+    """At least one part as a sentence lists them: "a", "a and b", "a, b and c"."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
 import stat
 import sys
 from pathlib import Path
@@ -11,6 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from late import ended_after
 
 from dialtell.evaluate import collection_table, score_stream
 from dialtell.evaluate.collection_file import CollectionFile
@@ -29,16 +29,8 @@ SHA = "a" * 64
 
 @pytest.fixture(autouse=True)
 def promptly():
-    """What waits for a pipe is ended, and fails."""
-
-    def late(*_):
-        raise TimeoutError("waited for a pipe or device")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(60)
-    yield
-    signal.alarm(0)
-    signal.signal(signal.SIGALRM, before)
+    with ended_after(60):
+        yield
 
 
 @pytest.fixture

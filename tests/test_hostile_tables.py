@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import csv
 import os
-import signal
 import sys
 
 import pytest
+from late import ended_after
 
 from dialtell.evaluate.collection_add import file_hash
 from dialtell.evaluate.label_photos import PhotoFolder
@@ -19,14 +19,8 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pipes of POSIX"
 
 @pytest.fixture(autouse=True)
 def promptly():
-    def late(*_):
-        raise TimeoutError("waited for a pipe or device")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(30)
-    yield
-    signal.alarm(0)
-    signal.signal(signal.SIGALRM, before)
+    with ended_after(30):
+        yield
 
 
 @pytest.mark.parametrize(

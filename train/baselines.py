@@ -24,7 +24,7 @@ from dialtell.model.patches import HIGH, LOW, SIDE
 from dialtell.model.store import Weights
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import from_record
-from dialtell.synth.set_folder import said_in_words
+from dialtell.synth.set_folder import write_whole
 from dialtell.synth.terms import ZONES
 
 SCHEMA = "dialtell.baseline/1"
@@ -142,10 +142,8 @@ def save_baseline(path: Path, kind: str, net: nn.Module, record: Mapping[str, An
     part = path.with_name(path.name + ".part")
     save_file(tensors, part, metadata={"format": "pt"})
     os.replace(part, path)
-    described = path.with_suffix(".json.part")
-    with said_in_words(described):
-        described.write_text(json.dumps({"schema": SCHEMA, "kind": kind, **record}, indent=1), encoding="utf-8")
-        os.replace(described, path.with_suffix(".json"))
+    described = json.dumps({"schema": SCHEMA, "kind": kind, **record}, indent=1)
+    write_whole(path.with_suffix(".json"), described.encode(), overwrite=True)
 
 
 def load_baseline(path: Path) -> Weights:

@@ -8,7 +8,6 @@ baselines. All see the same pictures; members of one seed also draw the same bat
 from __future__ import annotations
 
 import json
-import os
 import threading
 import time
 from collections.abc import Sequence
@@ -25,7 +24,7 @@ from dialtell.model.net import StrokeNet, count_parameters
 from dialtell.synth.errors import ParameterError, WeightsError
 from dialtell.synth.record import from_record, to_record
 from dialtell.synth.scene import RENDERER_VERSION
-from dialtell.synth.set_folder import said_in_words
+from dialtell.synth.set_folder import write_whole
 from dialtell.train.baselines import BASELINES, build_baseline, save_baseline
 from dialtell.train.config import TrainConfig
 from dialtell.train.curriculum import Curriculum
@@ -328,10 +327,8 @@ class Study:
 
     def write(self) -> None:
         """study.json, whole or not at all."""
-        part = self.folder / "study.json.part"
-        with said_in_words(self.folder / "study.json"):
-            part.write_text(json.dumps(self.record(), indent=1, allow_nan=False), encoding="utf-8")
-            os.replace(part, self.folder / "study.json")
+        text = json.dumps(self.record(), indent=1, allow_nan=False)
+        write_whole(self.folder / "study.json", text.encode(), overwrite=True)
 
 
 def finish_baseline(trainer: Trainer, supply: Supply, *, kind: str, command: str) -> Path:
