@@ -36,10 +36,9 @@ _HALF = 1.1  # dial radii
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """Every patch's neighbourhood judged by itself.
+    """Places of a dial, each judged.
 
-    center : (N, 2) dial radii, of the reading's patches. logit : (N,) of the dial, were this place all of it; positive
-    for hand. patches : (N,) how many patches each was judged from.
+    center : (N, 2) dial radii. logit : (N,) positive for hand. patches : (N,) how many patches each was judged from.
     """
 
     center: NDArray[np.float64]
@@ -68,6 +67,23 @@ def judge_places(reading: Reading, weights: Weights) -> Places:
             out = net.judge(codes[torch.from_numpy(near[some])], torch.from_numpy(member[some]), resolution)
             logit.append(out.dial.numpy())
     return Places(own.center, np.concatenate(logit).astype(np.float64), close.sum(axis=1))
+
+
+def judge_beside(reading: Reading, weights: Weights, *, against_dial: bool = False) -> Places:
+    """Every patch of a reading, and of four shifted cuts of it, judged beside all the others (see NetOutput.patch).
+
+    against_dial : less the dial's own mean, so that what is unlike its dial stands out, whatever the dial is.
+    """
+    net = folded(weights.net)
+    cut = [reading.patches, *(_shifted(reading, across, down) for across, down in SHIFTS[1:])]
+    zone = torch.from_numpy(np.concatenate([patches.zone for patches in cut]))
+    with torch.inference_mode():
+        codes = torch.cat([net.encode(tensors(patches)[0][0]) for patches in cut])
+        resolution = torch.tensor([float(reading.patches.resolution)])
+        logit = net.judge(codes[None], zone[None], resolution).patch[0].numpy().astype(np.float64)
+    if against_dial:
+        logit = logit - logit.mean()
+    return Places(np.concatenate([patches.center for patches in cut]), logit, np.full(len(logit), len(logit)))
 
 
 def place_map(reading: Reading, weights: Weights) -> Map:

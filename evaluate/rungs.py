@@ -28,7 +28,9 @@ HASHED = 64  # specs of a rung its hash is over
 
 # what training draws from (train.config.SCOPE; not imported, it brings torch into workers), but for mixed dials, which
 # have no truth of their own
-LIKE_TRAINING = Range(pixels_per_radius=(170.0, 1000.0), part=0.15, scatter=(0.0, 1.15), variety=TRAINING)
+LIKE_TRAINING = Range(
+    pixels_per_radius=(170.0, 1000.0), part=0.15, scatter=(0.0, 1.15), jitter_spread=0.18, variety=TRAINING
+)
 D_PX_PER_MM = (4.0, 120.0)
 
 
@@ -78,6 +80,7 @@ def _unseen(seed: int, index: int) -> DialSpec:
         wear=(0.8, 1.0),
         steadiness=(0.85, 1.0) if steadier else (0.0, 0.15),
         jitter=float(rng.uniform(0.6, 0.8)) if steadier else float(rng.uniform(1.3, 1.8)),
+        jitter_spread=0.0,
     )
     spec = balanced(seed, index, scope)
     camera = replace(

@@ -27,7 +27,7 @@ from tqdm import tqdm
 
 from dialtell.evaluate.attribution import attribute
 from dialtell.evaluate.occlusion_map import occlusion_map
-from dialtell.evaluate.place_map import judge_places, on_ink
+from dialtell.evaluate.place_map import judge_beside, judge_places, on_ink
 from dialtell.evaluate.saliency import paint_map
 from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
@@ -113,9 +113,15 @@ def _places(reading: Reading, weights: Weights) -> Made:
     return Made(on_ink(judge_places(reading, weights), reading.patches))
 
 
+def _beside(reading: Reading, weights: Weights, *, against_dial: bool = False) -> Made:
+    return Made(on_ink(judge_beside(reading, weights, against_dial=against_dial), reading.patches))
+
+
 # every map of a reading; the zone is where the plant lies
 MAPS: dict[str, Callable[[Reading, Weights, Zone], Made]] = {
     "places": lambda reading, weights, _: _places(reading, weights),
+    "beside": lambda reading, weights, _: _beside(reading, weights),
+    "against its dial": lambda reading, weights, _: _beside(reading, weights, against_dial=True),
     "gradients": lambda reading, weights, _: _gradients(reading, weights),
     "gradients of the zone": _gradients,
     "occlusion": lambda reading, weights, _: Made(occlusion_map(reading.patches, weights)),

@@ -24,13 +24,15 @@ class NetConfig:
     """Size of the net.
 
     widths : channels at a half, a quarter and an eighth of the patch's side, and of the last layer. code : length of
-    a patch's code. spread : use the spread over a zone (repetition). texture : use the mean over a zone.
+    a patch's code. spread : use the spread over a zone (repetition). texture : use the mean over a zone. beside : units
+    that judge a patch beside its zone and its dial, 0 for none: each patch is then judged from itself alone.
     """
 
     widths: tuple[int, int, int, int] = (16, 32, 64, 112)
     code: int = 96
     spread: bool = True
     texture: bool = True
+    beside: int = 80
 
     def record(self) -> dict[str, object]:
         """Its fields as plain values."""
@@ -41,7 +43,7 @@ class NetConfig:
 class NetOutput:
     """Logits at prior 1:1; positive speaks for the hand.
 
-    dial : (B,). zone : (B, Z). patch : (B, N) of each patch by itself, read beside its dial's other patches.
+    dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone and dial.
     photographic : (B,) positive for photographic against transfer print.
     present : (B, Z) true where the zone has patches.
     """
@@ -108,10 +110,16 @@ class StrokeNet(nn.Module):
         self.gate = nn.Linear(code, code)
         self.attention = nn.Linear(code, 1)
         self.opinion = nn.Linear(code, 1)
+        if self.config.beside:
+            self.compare = nn.Sequential(
+                nn.Linear(5 * code, self.config.beside), nn.GELU(), nn.Linear(self.config.beside, 1)
+            )
         pooled = 2 * code + zones + 5
         self.zone_head = nn.Sequential(nn.Linear(pooled, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
         self.weigh = nn.Linear(pooled, 1)
         self.dial_head = nn.Sequential(nn.Linear(pooled - zones, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
+        # on a GPU the norms take two thirds of a step where channels do not lie last
+        self.encoder.to(memory_format=torch.channels_last)
 
     def encode(self, patches: Tensor) -> Tensor:
         """(P, S, S) -> (P, code) of patches that exist."""
@@ -144,9 +152,12 @@ class StrokeNet(nn.Module):
         middle = evenly @ h
         spread = (evenly @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
         opinion = self.opinion(h)
-        votes = torch.cat([weight @ opinion, evenly @ opinion], dim=2)
         if not self.config.spread:
             spread = torch.zeros_like(spread)
+        patch = opinion[..., 0]
+        if self.config.beside:
+            patch = patch + self._beside(h, member, middle, spread)
+        votes = torch.cat([weight @ opinion, evenly @ opinion], dim=2)
         if not self.config.texture:
             mean, votes = torch.zeros_like(mean), torch.zeros_like(votes)
         count = inside.sum(2).clamp(min=1).to(h.dtype).log()[..., None] / 3
@@ -157,7 +168,23 @@ class StrokeNet(nn.Module):
         share = torch.softmax(self.weigh(pooled)[..., 0].masked_fill(~present, -1e4).float(), dim=1).to(h.dtype)
         whole = (share[:, None, :] @ pooled[..., : -len(ZONES)])[:, 0]
         dial = self.dial_head(whole)
-        return NetOutput(dial[:, 0].float(), out[..., 0].float(), opinion[..., 0].float(), dial[:, 1].float(), present)
+        return NetOutput(dial[:, 0].float(), out[..., 0].float(), patch.float(), dial[:, 1].float(), present)
+
+    def _beside(self, h: Tensor, member: Tensor, middle: Tensor, spread: Tensor) -> Tensor:
+        """(B, N): what a patch's logit gains from what stands beside it, the mean and spread of its zone and its dial.
+
+        One odd figure shows by how it differs from its like, which no patch tells by itself.
+        """
+        real = member.sum(2, keepdim=True)
+        count = real.sum(1, keepdim=True).clamp(min=1)
+        whole = (h * real).sum(1, keepdim=True) / count
+        width = ((h.square() * real).sum(1, keepdim=True) / count - whole.square()).clamp(min=0).add(1e-5).sqrt()
+        if not self.config.spread:
+            width = torch.zeros_like(width)
+        zone, zone_width = member @ middle, member @ spread
+        seen = [h, h - zone, zone_width, h - whole, width.expand_as(h)]
+        found: Tensor = self.compare(torch.cat(seen, dim=2))[..., 0]
+        return found
 
 
 def folded(net: StrokeNet) -> StrokeNet:

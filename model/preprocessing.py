@@ -1,5 +1,4 @@
-"""What the net's input means. VERSION goes into the names of kept bags. Weights so far carry, and are checked for, the
-four fields of `store.preprocessing`; from renderer 4 on for all of `preprocessing()`.
+"""What the net's input means. Weights carry it and are refused where it differs; VERSION names kept bags.
 
 VERSION counts changes that no number below shows: how the dial is turned, where zones and patches are set, how the
 resolution is told. tests/test_preprocessing.py holds the patches of one dial to what this version makes of it.

@@ -21,25 +21,14 @@ from safetensors import SafetensorError
 from safetensors.torch import load as load_tensors
 from safetensors.torch import save as save_tensors
 
-from dialtell.model import patches
 from dialtell.model.calibration import Calibration
 from dialtell.model.net import NetConfig, StrokeNet
+from dialtell.model.preprocessing import difference, preprocessing
 from dialtell.synth.errors import WeightsError
-from dialtell.synth.terms import ZONES
 
 SCHEMA = "dialtell.weights/1"
 LARGEST_BYTES = 64 * 2**20
 SHIPPED = Path(__file__).with_name("weights") / "strokes.safetensors"
-
-
-def preprocessing() -> dict[str, object]:
-    """What the net's input means; weights made for other values are refused."""
-    return {
-        "patch_side_px": patches.SIDE,
-        "patch_px_per_radius": patches.SCALE,
-        "density_range": [patches.LOW, patches.HIGH],
-        "zones": [str(zone) for zone in ZONES],
-    }
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,8 +159,8 @@ def _described(path: Path, text: bytes) -> dict[str, Any]:
     needed = {"name", "version", "sha256", "architecture", "preprocessing", "calibration", "renderer_version"}
     if missing := sorted(needed - set(record)):
         raise WeightsError(f"{path}: lacks {', '.join(missing)}; train again or copy it again")
-    if record["preprocessing"] != preprocessing():
-        raise WeightsError(f"{path}: made for another preprocessing; train again with this version")
+    if apart := difference(record["preprocessing"]):
+        raise WeightsError(f"{path}: made for another preprocessing ({apart}); train again with this version")
     return record
 
 
@@ -179,12 +168,13 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     size = record["architecture"]
     try:
         widths = tuple(int(w) for w in size["widths"])
-        config = NetConfig(**{**size, "widths": widths, "code": int(size["code"])})
+        config = NetConfig(**{**size, "widths": widths, "code": int(size["code"]), "beside": int(size["beside"])})
     except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(
             f"{path}: its .json describes no net of this version ({error}); copy it again or train again"
         ) from None
-    if not (len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths) and 1 <= config.code <= 2048):
+    sound = len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths)
+    if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
     return StrokeNet(config)
 

@@ -15,7 +15,7 @@ from dialtell.synth.errors import ParameterError, require_range
 from dialtell.synth.patch import Patch, blob, circle, cover_each, cover_patch, direction, ring_slices
 from dialtell.synth.raster import coverage
 from dialtell.synth.surroundings import Surroundings, paint_surroundings, sample_surroundings
-from dialtell.synth.texture import enlarge, mix, smooth_noise, stack
+from dialtell.synth.texture import dial_noise, enlarge, mix, stack
 from dialtell.synth.view import ViewSpec, homography, mm_grid, to_px
 
 Image = NDArray[np.float32]
@@ -203,8 +203,10 @@ def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
 def _slow_shading(body: BodySpec, view: ViewSpec) -> Image:
     """Brightness of the enamel without its fine parts, on the coarse grid; about 1."""
     x, y = mm_grid(view, GRID_STEP)
-    cell = max(body.wave_mm * view.px_per_mm / GRID_STEP, 1.0)
-    field = 1.0 + np.float32(body.wave_share) * smooth_noise(body.seed, (x.shape[0], x.shape[1]), (cell, cell))
+    waves = dial_noise(
+        body.seed, homography(view), view.shape, (body.wave_mm, body.wave_mm), body.dial_radius_mm, step=GRID_STEP
+    )
+    field = 1.0 + np.float32(body.wave_share) * waves
     light = np.radians(body.light_azimuth_deg)
     toward = (np.float32(np.sin(light)) * x - np.float32(np.cos(light)) * y) / np.float32(body.dial_radius_mm)
     radius = np.sqrt(x * x + y * y) / np.float32(body.dial_radius_mm)

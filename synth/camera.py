@@ -132,7 +132,7 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
     """Draw a photograph: from clean to poor, `book_share` 0..1 of them plates from a book."""
     require_range("book_share", book_share, 0.0, 1.0)
     book = bool(rng.random() < book_share)
-    poor = float(rng.beta(1.3, 2.0))  # one quality behind blur, noise and compression, so that they come together
+    poor = float(rng.beta(1.2, 1.5))  # one quality behind blur, noise and compression, so that they come together
     blur = rng.random()
     motion = int(rng.choice([3, 5, 7, 9])) if 0.82 < blur < 0.92 else 0
     resolution = float(rng.uniform(0.4, 0.95)) if rng.random() < 0.15 + 0.35 * poor else 1.0
@@ -160,7 +160,7 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
         resolution=resolution,
         denoise=float(rng.uniform(0.2, 1.0)) if rng.random() < 0.25 else 0.0,
         contrast=float(rng.uniform(0.3, 0.9) if book else np.clip(rng.normal(0.2, 0.2), -0.15, 0.7)),
-        gamma=float(np.exp(rng.normal(0.0, 0.1)).clip(0.75, 1.35)),
+        gamma=float(np.exp(rng.normal(0.0, 0.15)).clip(0.75, 1.35)),
         black=float(0.08 * rng.beta(1.0, 4.0)),
         palette=palette,
         sharpen=float(rng.uniform(0.2, 1.8)) if rng.random() < 0.45 else 0.0,

@@ -392,7 +392,12 @@ def _second_coat(
     live = (index >= start[:, None]) & (index < stop[:, None])
     beside = rng.normal(0, 0.12, rows)[:, None] * width
     side = normals(path)
-    half = np.where(live, 0.42 * width, 0.0)
+    # laid with the tip of the brush, so its ends are round: over the tip's depth the width opens like a circle
+    step = np.maximum(batch.length[again], 0.05) / (samples - 1)
+    inward = np.minimum(index - start[:, None], stop[:, None] - 1 - index) + 0.5
+    depth = np.maximum(np.minimum(0.42 * width, BRUSH_TIP_MM) / step[:, None], 1e-9)
+    opening = np.sqrt(np.clip(1 - (1 - np.clip(inward / depth, 0, 1)) ** 2, 0, 1))
+    half = np.where(live, 0.42 * width * opening, 0.0)
     cue = np.full(width.shape, int(Cue.RETOUCH), dtype=np.int64)
     return flatten(
         path + side * beside[..., None], half, side, density, cue,

@@ -22,7 +22,7 @@ from dialtell.synth.view import ViewSpec, homography, sample_view
 from dialtell.synth.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.wear import WearSpec, abrasion_field, apply_wear, sample_wear
 
-RENDERER_VERSION = "3"
+RENDERER_VERSION = "4"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 

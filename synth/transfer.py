@@ -16,6 +16,7 @@ from dialtell.synth.paint import Paint, flatten, join, project
 from dialtell.synth.raster import coverage
 from dialtell.synth.skeleton import StrokeBatch, normals
 from dialtell.synth.stroke import Floats
+from dialtell.synth.terms import Kind
 
 ROUGH_MM = 0.15  # bumps of a film's edge are about this long at least (judgement: ink on film draws short bumps in)
 
@@ -128,8 +129,9 @@ def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> P
         side = normals(path)
         half = 0.5 * batch.width
         rough = pull.roughness_um / 1000
-        left = half + rough * edge_noise(batch.length, half.shape, rng)
-        right = half + rough * edge_noise(batch.length, half.shape, rng)
+        round_ = batch.is_kind(Kind.RING)
+        left = half + rough * edge_noise(batch.length, half.shape, rng, closed=round_)
+        right = half + rough * edge_noise(batch.length, half.shape, rng, closed=round_)
         live = batch.width > 0
         left, right = np.where(live, np.maximum(left, 0.005), 0), np.where(live, np.maximum(right, 0.005), 0)
         sheet = np.sin(path[..., 0, None] * slow[1] + path[..., 1, None] * slow[2] + slow[0]).mean(axis=2)
@@ -140,10 +142,13 @@ def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> P
     return join(parts)
 
 
-def edge_noise(length: Floats, shape: tuple[int, int], rng: np.random.Generator) -> Floats:
+def edge_noise(
+    length: Floats, shape: tuple[int, int], rng: np.random.Generator, *, closed: NDArray[np.bool_] | None = None
+) -> Floats:
     """(S, M) unit-RMS noise along strokes, its bumps ROUGH_MM long or two samples of the longest, whichever is more.
 
     A white value a sample looks jagged where samples lie far apart, as on a ring; the kernel keeps the variance 1.
+    closed : (S,) strokes whose last sample lies on their first: there the noise goes round without a step.
     """
     spacing = float(np.median(length)) / max(shape[1] - 1, 1)
     sigma = float(np.clip(0.4 * ROUGH_MM / max(spacing, 1e-6), 0.8, 8.0))  # samples
@@ -151,6 +156,9 @@ def edge_noise(length: Floats, shape: tuple[int, int], rng: np.random.Generator)
     kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
     kernel /= np.sqrt(np.sum(kernel**2))
     white = rng.standard_normal((shape[0], shape[1] + 2 * reach))
+    if closed is not None and closed.any():
+        again = (np.arange(white.shape[1]) - reach) % max(shape[1] - 1, 1) + reach
+        white[closed] = white[closed][:, again]
     return np.asarray(sum(k * white[:, i : i + shape[1]] for i, k in enumerate(kernel)))
 
 

@@ -138,7 +138,8 @@ def test_close_ups_are_read_as_close_ups():
         if kinds == {False}:
             for bag in bags:
                 assert set(bag.zone.tolist()) == {ZONES.index(Zone.OTHER)}
-                assert bag.hand[ZONES.index(Zone.OTHER)] == bag.dial != -1
+                assert bag.hand[ZONES.index(Zone.OTHER)] == bag.dial
+                assert (bag.dial == -1) == (bag.strokes is not None)  # one with something planted has none
     assert True in named and False in named
 
 

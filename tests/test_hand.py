@@ -103,6 +103,22 @@ def test_retouching_goes_over_that_share_of_strokes():
     assert len(twice) == pytest.approx(100, abs=27)  # binomial, 3 SD
 
 
+def test_retouching_ends_round():
+    """It opens from nothing to its full width over the brush's tip, half its width on a thin stroke."""
+    paint = painted(upright_strokes(np.full(300, 3.0), 0.12), replace(STILL, retouch=0.5))
+    coat = paint.select((paint.cue & int(Cue.RETOUCH)) != 0)
+    wide = np.linalg.norm(coat.left - coat.right, axis=1)
+    along = 0.5 * (coat.left + coat.right)[:, 1]
+    for number in np.unique(coat.stroke)[:40]:
+        own = (coat.stroke == number) & (wide > 1e-6)
+        width, place = wide[own], along[own]
+        from_end = np.minimum(np.abs(place - place[0]), np.abs(place - place[-1]))
+        full = width.max()
+        assert full == pytest.approx(0.84 * 0.12, rel=0.15)
+        assert width[[0, -1]].max() < 0.95 * full
+        assert width[from_end > 0.1].min() > 0.98 * full
+
+
 def test_a_ring_is_near_perfect_and_overlaps_where_it_closes():
     ring = ring_item((1.0, -2.0), 10.0, 0.1, Zone.MINUTE_TRACK, "outer")
     perfect = painted([ring], STILL)

@@ -1,5 +1,7 @@
 """What the net must not depend on, what it must, and what it costs."""
 
+from copy import deepcopy
+
 import numpy as np
 import pytest
 import torch
@@ -172,3 +174,24 @@ def test_cost():
 
     other = counted(resnet18(), torch.zeros(1, 3, SIDE, SIDE))
     assert cost < 14.8e6 and cost < 0.1 * other
+
+
+def test_a_patch_is_judged_beside_its_zone_and_its_dial(net):
+    """Another patch of the dial changes what is said of it, also from another zone; without `beside` none does."""
+    density, zone, resolution = bags(rows=1)
+    changed = density.clone()
+    changed[0, -1] += 0.5  # the only patch of its zone
+    one, other = (outputs(net, some, zone, resolution).patch[0, :-1] for some in (density, changed))
+    assert (one - other).abs().max() > 1e-4
+    torch.manual_seed(0)
+    alone = StrokeNet(NetConfig(widths=SMALL.widths, code=SMALL.code, beside=0)).eval()
+    one, other = (outputs(alone, some, zone, resolution).patch[0, :-1] for some in (density, changed))
+    assert torch.allclose(one, other, atol=1e-6)
+
+
+def test_channels_lie_last_and_stay_so():
+    """On a GPU the norms are several times slower where they do not; a copy and a round through a file keep it."""
+    net = StrokeNet(SMALL)
+    for module in (net, deepcopy(net)):
+        kernels = [m.weight for m in module.encoder.modules() if isinstance(m, nn.Conv2d) and m.in_channels > 1]
+        assert kernels and all(k.is_contiguous(memory_format=torch.channels_last) for k in kernels)

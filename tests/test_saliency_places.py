@@ -6,7 +6,18 @@ import numpy as np
 import pytest
 import torch
 
-from dialtell.evaluate.place_map import INK, MOST, REACH, Places, judge_places, on_ink, place_map
+from dialtell.evaluate.place_map import (
+    INK,
+    MOST,
+    REACH,
+    SHIFTS,
+    Places,
+    _shifted,
+    judge_beside,
+    judge_places,
+    on_ink,
+    place_map,
+)
 from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
 from dialtell.model.patches import SCALE, SIDE, SPAN, PatchSet
@@ -85,3 +96,21 @@ def test_the_map_is_signed_and_lies_on_ink(weights):
     assert (values[1:3] >= 0).all() and (values[5:7] <= 0).all()
     assert values[1].max() == pytest.approx(3.0 * given.patches.density[1].max(), rel=0.05)
     assert place_map(given, weights).shape == given.patches.density.shape
+
+
+def test_patches_beside_their_dial_are_the_nets_own(weights):
+    """Every cut is judged as the net judges a bag of them all; against its dial the mean is nothing."""
+    one = reading(3)
+    places = judge_beside(one, weights)
+    count = len(one.patches)
+    assert len(places.logit) == 5 * count == len(places.center)
+    assert np.allclose(places.center[:count], one.patches.center)
+    cuts = [one.patches, *(_shifted(one, across, down) for across, down in SHIFTS[1:])]
+    bag = torch.cat([tensors(cut)[0] for cut in cuts], dim=1)
+    zone = torch.cat([tensors(cut)[1] for cut in cuts], dim=1)
+    with torch.inference_mode():
+        own = weights.net(bag, zone, torch.tensor([float(one.patches.resolution)])).patch[0].numpy()
+    assert np.allclose(places.logit, own, atol=1e-3)
+    against = judge_beside(one, weights, against_dial=True)
+    assert against.logit.mean() == pytest.approx(0.0, abs=1e-9)
+    assert np.allclose(np.diff(against.logit), np.diff(places.logit))

@@ -154,3 +154,16 @@ def test_held_out_bags_come_whole_and_in_order():
         real = batch.zone[row] >= 0
         assert torch.equal(batch.patches[row][real], unpack(torch.from_numpy(one.density)))
         assert batch.dial[row] == one.dial and batch.twin[row] == row
+
+
+def test_what_was_planted_is_always_drawn(monkeypatch):
+    """Three odd patches of forty, twelve drawn: all three are among them, whichever truth is the fewer."""
+    plain(monkeypatch)
+    for name in ("WITHOUT_ZONE", "WITH_FEW"):
+        monkeypatch.setattr(store, name, 0)
+    for guest in (0, 1):
+        truth = np.where(np.arange(40) % 14 == 3, guest, 1 - guest).astype(np.int8)
+        one = replace(bag(), strokes=truth)
+        assert one.odd.sum() == 3 and not bag().odd.any()
+        batch = filled([[one]]).draw(20, 12, rng=np.random.default_rng(0))
+        assert ((batch.strokes == guest).sum(1) == 3).all()

@@ -22,7 +22,7 @@ from dialtell.synth.errors import OutputError, ParameterError
 from dialtell.train import loop
 from dialtell.train.bags import Bag
 from dialtell.train.config import preset
-from dialtell.train.loop import COLUMNS, Trainer, losses, pick_device
+from dialtell.train.loop import COLUMNS, Trainer, _within_loss, losses, pick_device
 from dialtell.train.store import Batch
 from dialtell.train.supply import Supply
 
@@ -312,3 +312,28 @@ def test_killed_process_is_gone_on_with(tmp_path):
     subprocess.run([*words, *begin, "--out", str(tmp_path / "left")], check=True, stdout=subprocess.DEVNULL)
     assert_same_run(tmp_path / "left", tmp_path / "cut")
     assert (tmp_path / "left/strokes.safetensors").read_bytes() == (tmp_path / "cut/strokes.safetensors").read_bytes()
+
+
+def patches_of(*rows):
+    """Logits and truths of dials as a batch of patches; -1 unknown."""
+    logit, truth = (torch.tensor(part, dtype=torch.float32) for part in zip(*rows, strict=True))
+    return logit, truth, torch.ones_like(truth, dtype=torch.bool)
+
+
+def test_what_is_asked_within_a_dial():
+    """At even odds ln 2 for the order and ln 2 for the kinds; dials of one kind ask nothing; few weigh as many."""
+    even = _within_loss(*patches_of(([0.0, 0.0, 0.0, 0.0], [1, 0, 0, -1])))
+    assert float(even) == pytest.approx(2 * math.log(2), abs=1e-6)
+    assert float(_within_loss(*patches_of(([3.0, -2.0, 1.0, 0.0], [1, 1, 1, -1])))) == 0.0
+    right = _within_loss(*patches_of(([4.0, -4.0, -4.0, 0.0], [1, 0, 0, -1])))
+    wrong = _within_loss(*patches_of(([-4.0, 4.0, 4.0, 0.0], [1, 0, 0, -1])))
+    assert float(right) < 0.05 < 7.0 < float(wrong)
+    few = _within_loss(*patches_of(([-4.0, -4.0, -4.0, -4.0], [1, 0, 0, 0])))
+    many = _within_loss(*patches_of(([-4.0, -4.0, -4.0, -4.0], [1, 1, 1, 0])))
+    assert float(few) == pytest.approx(float(many), abs=1e-5)
+
+
+def test_patches_that_do_not_exist_ask_nothing():
+    logit, truth, real = patches_of(([0.0, 0.0, 9.0], [1, 0, 0]))
+    real[0, 2] = False
+    assert float(_within_loss(logit, truth, real)) == pytest.approx(2 * math.log(2), abs=1e-6)

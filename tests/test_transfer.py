@@ -25,7 +25,7 @@ from dialtell.synth.hand_style import ORDINARY, Workshop
 from dialtell.synth.making import Coat
 from dialtell.synth.paint import join
 from dialtell.synth.plate import cut
-from dialtell.synth.transfer import displaced, ghost, lay_down, sample_pull, taken
+from dialtell.synth.transfer import displaced, edge_noise, ghost, lay_down, sample_pull, taken
 
 WIDTHS = np.array([0.08, 0.15, 0.3, 0.7])
 DENSITY = 1.4
@@ -140,3 +140,16 @@ def test_pinholes_leave_the_area_bare_that_their_number_and_size_say():
 def test_a_pull_out_of_range_is_named(change):
     with pytest.raises(ParameterError, match=f"Pull.{next(iter(change))} is"):
         replace(CLEAN_PULL, **change)
+
+
+def test_the_edge_of_a_ring_closes_without_a_step():
+    """Where a ring's last sample lies on its first the noise goes round; an open stroke's ends are unlike."""
+    rng = np.random.default_rng(4)
+    noise = edge_noise(np.full(400, 60.0), (400, 300), rng, closed=np.arange(400) < 200)
+    step = np.abs(noise[:, 0] - noise[:, -1])
+    assert step[:200].max() < 1e-9
+    assert np.median(step[200:]) > 0.5
+    assert np.std(noise[:200]) == pytest.approx(1.0, abs=0.03)
+    inner = np.abs(np.diff(noise, axis=1)).mean()
+    across = np.abs(noise[:200, 1] - noise[:200, -2]).mean()  # two samples apart over the closing
+    assert across < 2.2 * inner

@@ -29,10 +29,15 @@ from dialtell.synth.view import homography, to_px
 
 MOST_PER_ZONE = 56
 FEWEST_PATCHES = 6
-PLANTED = 0.12  # share of pictures with one figure of the other process, without which a net reads no single figure
+PLANTED = 0.25  # share of pictures with something of the other process, without which a net reads no single figure
+PLANTED_STROKES = 0.25  # share of those with one stroke alone, faded or run past its end, the others with one figure
 MOSTLY, HARDLY = 0.5, 0.02  # share of a patch's ink that is the plant's: it is the patch's truth, or is no matter
-LOOKED_AT = 4  # px between the points of a patch at which that is looked up
+STROKE_MOSTLY, STROKE_HARDLY = 0.04, 0.005  # likewise where one stroke alone is odd, which fills no patch
+LOOKED_AT = 2  # px between the points of a patch at which that is looked up
 BOTH_PRINTS = 0.15  # share of pictures whose twins are a photographic print and a transfer
+
+FIGURES = (Plant.PAINTED_FIGURE, Plant.PRINTED_FIGURE)
+STROKES = (Plant.FADED_STROKE, Plant.OVERSHOOT)
 
 # close-ups, whose outline is not in the frame
 UNNAMED = 0.5  # share read as one zone; the finder places 13 of 31 drawn ones that show some of their track
@@ -59,6 +64,14 @@ class Bag:
     photographic: int
     index: int
     strokes: NDArray[np.int8] | None = None
+
+    @property
+    def odd(self) -> NDArray[np.bool_]:
+        """(N,) the patches that show what was planted: the fewer of two truths."""
+        if self.strokes is None:
+            return np.zeros(len(self.zone), dtype=bool)
+        fewer = int((self.strokes == 1).sum() <= (self.strokes == 0).sum())
+        return np.asarray(self.strokes == fewer, dtype=bool)
 
     @property
     def own(self) -> NDArray[np.int8]:
@@ -135,14 +148,21 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
 
 
 def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag | None:
-    """Likewise of a dial with one figure of the other process, whose patches carry their own truth; None also where
-    there is no figure to plant. The zone it stands in and the dial then have none."""
+    """Likewise of a dial with one figure of the other process or one odd stroke, whose patches carry their own truth;
+    None also where there is nothing to plant it on. The zone it stands in and the dial then have none."""
     found = plant(spec, what, rng=rng)
     host = Process.HAND if what is Plant.PRINTED_FIGURE else Process.TRANSFER
-    return None if found is None else _read(spec.as_process(host), found.pixels, found)
+    single = what in (Plant.FADED_STROKE, Plant.OVERSHOOT)
+    limits = (STROKE_MOSTLY, STROKE_HARDLY) if single else (MOSTLY, HARDLY)
+    return None if found is None else _read(spec.as_process(host), found.pixels, found, limits)
 
 
-def _read(spec: DialSpec, pixels: NDArray[np.uint8], planted: Planted | None = None) -> Bag | None:
+def _read(
+    spec: DialSpec,
+    pixels: NDArray[np.uint8],
+    planted: Planted | None = None,
+    limits: tuple[float, float] = (MOSTLY, HARDLY),
+) -> Bag | None:
     rng = np.random.default_rng([spec.seed, spec.index, 77])
     grey = luminance(linear_light(pixels))
     reading = read_spec(spec, grey, rng=rng)
@@ -164,7 +184,7 @@ def _read(spec: DialSpec, pixels: NDArray[np.uint8], planted: Planted | None = N
     )
     strokes = None
     if planted is not None:
-        strokes = _by_patch(patches, chosen, planted, reading.geometry)
+        strokes = _by_patch(patches, chosen, planted, reading.geometry, *limits)
         hand[ZONES.index(planted.zone)] = -1
     known = hand[hand >= 0]
     dial = int(known[0]) if planted is None and known.min() == known.max() else -1
@@ -185,24 +205,28 @@ def _read(spec: DialSpec, pixels: NDArray[np.uint8], planted: Planted | None = N
 
 
 def _by_patch(
-    patches: PatchSet, chosen: NDArray[np.int64], planted: Planted, geometry: DialGeometry
+    patches: PatchSet, chosen: NDArray[np.int64], planted: Planted, geometry: DialGeometry, mostly: float, hardly: float
 ) -> NDArray[np.int8]:
-    """(N,) 1 painted, 0 printed, -1 both of it, of each patch chosen: by how much of its ink is the plant's."""
+    """(N,) 1 painted, 0 printed, -1 both of it, of each patch chosen: by how much of its ink is the plant's.
+
+    mostly : share of the ink above which the plant is the patch's truth. hardly : below which it is no matter.
+    """
     grid = patches.grids(geometry)[chosen][:, ::LOOKED_AT, ::LOOKED_AT]
     cover = sample_points(planted.mask, grid.reshape(len(chosen), -1, 2).astype(np.float64)).reshape(grid.shape[:3])
-    ink = patches.density[chosen][:, ::LOOKED_AT, ::LOOKED_AT] > 0.3
+    ink = patches.density[chosen][:, ::LOOKED_AT, ::LOOKED_AT] > 0.15
     share = (cover * ink).sum(axis=(1, 2)) / np.maximum(ink.sum(axis=(1, 2)), 1)
     guest, host = (1, 0) if planted.toward_hand else (0, 1)
-    return np.where(share > MOSTLY, guest, np.where(share < HARDLY, host, -1)).astype(np.int8)
+    return np.where(share > mostly, guest, np.where(share < hardly, host, -1)).astype(np.int8)
 
 
 def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
     """One picture twice, only the process changed: painted and printed, or for some printed both ways, so that the
-    prints' own difference is learnt. Mixed dials, and those with one figure of the other process, come single."""
+    prints' own difference is learnt. Mixed dials, and those with something planted, come single."""
     spec = sample_spec(seed, index, scope)
     rng = np.random.default_rng([seed, index, 82])
     if rng.random() < PLANTED:
-        what = Plant.PAINTED_FIGURE if rng.random() < 0.5 else Plant.PRINTED_FIGURE
+        figure, stroke = rng.integers(2, size=2)
+        what = FIGURES[figure] if rng.random() >= PLANTED_STROKES else STROKES[stroke]
         if (odd := planted_bag(spec, what, rng=rng)) is not None:
             return [odd]
     if len(set(spec.making.processes)) > 1:

@@ -127,6 +127,7 @@ class ResNetBag(StrokeNet):
     def __init__(self) -> None:
         super().__init__(NetConfig())
         self.encoder = ResNetEncoder(self.config.code)  # type: ignore[assignment]
+        self.encoder.to(memory_format=torch.channels_last)
 
 
 def build_baseline(kind: str) -> nn.Module:

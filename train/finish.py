@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from safetensors import safe_open
 from safetensors.torch import load_file
 
 from dialtell.model.calibration import Calibration
@@ -84,6 +85,8 @@ def calibrated(
     if not best.is_file():
         raise WeightsError(f"{best}: no such file, the validation loss was never a number; train with a lower rate")
     tensors = load_file(best)
+    with safe_open(best, framework="pt") as file:
+        reached = {name: int(file.metadata()[name]) for name in ("epoch", "step")}
     trainer.average.load_state_dict(
         {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
     )
@@ -104,8 +107,10 @@ def calibrated(
         "training": {
             "config": to_record(config),
             "versions": versions(),
-            "pictures": int(trainer.epoch * config.pairs * 2),
-            "steps": trainer.step,
+            "pictures": reached["epoch"] * config.pairs * 2,
+            "steps": reached["step"],
+            "epoch": reached["epoch"],  # the best checkpoint's, of those there were
+            "epochs": trainer.epoch,
             "device": str(trainer.device),
             "command": command,
         },

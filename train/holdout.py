@@ -6,15 +6,14 @@ from dataclasses import fields, replace
 
 from dialtell.synth.design import Variety
 
-# One of each list of letterforms, so that dials can be drawn from these alone; two marks, and two layouts with both
-# kinds of figures. Severe
-# wear, worse cameras and hands outside the training's range are no choice from a list: see evaluate.rungs.
+# One of each list of letterforms, so that dials can be drawn from these alone; two marks, two layouts. Severe wear,
+# worse cameras and hands outside the training's range are no choice from a list: see evaluate.rungs.
 HELD_OUT = Variety(
     roman=("roman-slender",),
     arabic=("arabic-plain",),
     lettering=("italic-lower",),
     marks=("lozenge", "star"),
-    layouts=("no seconds", "clock"),
+    layouts=("no seconds", "24-hour"),
 )
 
 

@@ -76,14 +76,16 @@ def half_precision(device: torch.device) -> bool:
 
 
 def losses(output: NetOutput, batch: Batch) -> Tensor:
-    """Cross entropy, nats, per zone, per dial, per patch (half weight) and of the process of print (a fifth); and half
-    the twin loss: a painted twin must score above its printed one."""
+    """Cross entropy, nats, per zone, per dial, per patch (half weight) and of the process of print (a fifth); half the
+    twin loss: a painted twin must score above its printed one; and half of what is asked within a dial of both kinds.
+    """
     zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
     own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
     patch = _masked(output.patch, own, (batch.zone >= 0) & (own >= 0))
     dial = _masked(output.dial, batch.dial, batch.dial >= 0)
     printed = _masked(output.photographic, batch.photographic, batch.photographic >= 0)
-    return zone + dial + 0.5 * patch + 0.2 * printed + 0.5 * _twin_loss(output, batch)
+    within = _within_loss(output.patch, own, batch.zone >= 0)
+    return zone + dial + 0.5 * patch + 0.2 * printed + 0.5 * _twin_loss(output, batch) + 0.5 * within
 
 
 def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
@@ -101,6 +103,24 @@ def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
     grained = (batch.photographic == 1) & (batch.photographic[batch.twin] == 0)
     apart = nn.functional.softplus(output.photographic[batch.twin] - output.photographic)
     return total + 0.4 * (apart * grained).sum() / grained.sum().clamp(min=1)
+
+
+def _within_loss(patch: Tensor, own: Tensor, real: Tensor) -> Tensor:
+    """On dials that show both kinds: a painted patch above a printed one, and both kinds weighing alike.
+
+    patch : (B, N) logits. own : (B, N) truth, 1, 0 or -1. real : (B, N) patches that exist. Plain cross entropy hardly
+    feels the few patches of one odd figure.
+    """
+    painted, printed = ((real & (own == truth)).to(patch.dtype) for truth in (1, 0))
+    both = ((painted.sum(1) > 0) & (printed.sum(1) > 0)).to(patch.dtype)
+    pairs = painted[:, :, None] * printed[:, None, :]
+    order = nn.functional.softplus(patch[:, None, :] - patch[:, :, None]) * pairs
+    order = order.sum((1, 2)) / pairs.sum((1, 2)).clamp(min=1)
+    sides = [
+        (nn.functional.softplus(sign * patch) * kind).sum(1) / kind.sum(1).clamp(min=1)
+        for sign, kind in ((-1, painted), (1, printed))
+    ]
+    return ((order + 0.5 * sum(sides)) * both).sum() / both.sum().clamp(min=1)
 
 
 def _masked(logit: Tensor, truth: Tensor, known: Tensor) -> Tensor:
@@ -237,6 +257,8 @@ class Trainer:
                     _, index, name = key.split(".", 2)
                     if name != "step" and value.shape != parameters[int(index)].shape:  # torch does not look
                         raise ValueError(f"{key} has the shape {tuple(value.shape)}")
+                    if name != "step":  # laid out as the weights are, which the optimiser's one pass takes for granted
+                        value = torch.empty_like(parameters[int(index)]).copy_(value)
                     state["state"].setdefault(int(index), {})[name] = value
             self.optimizer.load_state_dict(state)
             self.epoch, self.step = int(counters["epoch"]), int(counters["step"])

@@ -9,7 +9,7 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor
-from torch.nn.functional import conv2d, pad
+from torch.nn.functional import pad
 
 from dialtell.model.patches import HIGH, LOW, RESOLUTIONS, SIDE
 from dialtell.model.sharpness import PIXEL_SIGMA
@@ -62,13 +62,14 @@ def unpack(packed: Tensor) -> Tensor:
 class _Epoch:
     """One epoch's bags end to end.
 
-    zones, strokes : (N,) of all patches, where they lie and their own truth.
+    zones, strokes : (N,) of all patches, where they lie and their own truth. odd : (N,) what was planted on a dial.
     count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
     number of bags of each group. sharp : (G,) whether a group resolves SHARP.
     """
 
     zones: Tensor
     strokes: Tensor
+    odd: Tensor
     count: NDArray[np.int64]
     in_zone: NDArray[np.int64]
     truth: dict[str, Tensor]
@@ -99,11 +100,13 @@ class BagStore:
         zones = np.concatenate([bag.zone for bag in bags]) if bags else np.empty(0, np.int8)
         densities = np.concatenate([bag.density for bag in bags]) if bags else np.empty((0, SIDE, SIDE), np.uint8)
         strokes = np.concatenate([bag.own for bag in bags]) if bags else np.empty(0, np.int8)
+        odd = np.concatenate([bag.odd for bag in bags]) if bags else np.empty(0, bool)
         self._put(densities)
         self._epochs.append(
             _Epoch(
                 zones=torch.from_numpy(zones.astype(np.int64)).to(self.device),
                 strokes=torch.from_numpy(strokes.astype(np.float32)).to(self.device),
+                odd=torch.from_numpy(odd).to(self.device),
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
                 .reshape(len(bags), len(ZONES)),
@@ -121,8 +124,8 @@ class BagStore:
     def _put(self, packed: NDArray[np.uint8]) -> None:
         start, self._used = self._used, self._used + len(packed)
         if self._used > len(self._patches):
-            grown = torch.empty((max(2 * len(self._patches), self._used, 4096), SIDE, SIDE), dtype=torch.uint8,
-                                device=self.device)  # fmt: skip
+            room = max(len(self._patches) * 3 // 2, self._used, 4096)
+            grown = torch.empty((room, SIDE, SIDE), dtype=torch.uint8, device=self.device)
             grown[:start] = self._patches[:start]
             self._patches = grown
         self._patches[start : self._used] = torch.from_numpy(packed).to(self.device)
@@ -140,6 +143,7 @@ class BagStore:
         self._start = np.cumsum(self._count) - self._count
         self._zones = torch.cat([epoch.zones for epoch in epochs])
         self._strokes = torch.cat([epoch.strokes for epoch in epochs])
+        self._odd = torch.cat([epoch.odd for epoch in epochs])
         self._truth = {name: torch.cat([epoch.truth[name] for epoch in epochs]) for name in epochs[0].truth}
 
     def draw(self, size: int, patches: int, *, rng: np.random.Generator, sharp: bool = False) -> Batch:
@@ -164,7 +168,10 @@ class BagStore:
         return Batch(patches=density, zone=zone, **truth, twin=torch.from_numpy(_partners(group)).to(self.device))
 
     def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
-        """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1."""
+        """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1.
+
+        What was planted on a dial is always among them: by chance a third of its patches would be.
+        """
         size = len(bag)
         count, in_zone = self._count[bag], self._in_zone[bag]
         lots = np.where(in_zone > 0, rng.random(in_zone.shape), -1.0)
@@ -179,8 +186,10 @@ class BagStore:
         start, count_, dropped_, most_ = torch.from_numpy(said).to(self.device)[..., None]
         place = torch.arange(max(int(count.max()), patches), device=self.device)
         inside = place < count_
-        zones = self._zones[(start + place).clamp(max=len(self._zones) - 1)]
+        at = (start + place).clamp(max=len(self._zones) - 1)
+        zones = self._zones[at]
         keys = torch.rand((size, len(place)), device=self.device)
+        keys = keys - self._odd[at].to(keys.dtype)
         keys = keys.masked_fill(~(inside & (zones != dropped_)), 2.0)
         picked = keys.topk(patches, dim=1, largest=False).indices
         real = torch.arange(patches, device=self.device) < most_
@@ -211,13 +220,12 @@ def blurred(density: Tensor, variance: Tensor) -> Tensor:
 
     Twice a share `variance` of the binomial 1 2 1 kernel each way (which adds a variance of a half), the rest as is.
     """
-    line = torch.tensor([0.25, 0.5, 0.25], device=density.device)
-    kernel = (line[:, None] * line)[None, None]
     share = variance[:, None, None, None]
-    flat_shape = (-1, 1, *density.shape[2:])
     for _ in range(2):
-        soft = conv2d(pad(density.reshape(flat_shape), (1, 1, 1, 1), mode="replicate"), kernel).reshape(density.shape)
-        density = torch.lerp(density, soft, share)
+        wide = pad(density, (1, 1, 1, 1), mode="replicate")
+        down = torch.lerp(wide[..., :-2, :] + wide[..., 2:, :], 2 * wide[..., 1:-1, :], 0.5)
+        soft = torch.lerp(down[..., :-2] + down[..., 2:], 2 * down[..., 1:-1], 0.5)
+        density = torch.lerp(density, 0.25 * soft, share)
     return density
 
 
