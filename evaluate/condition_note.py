@@ -14,7 +14,7 @@ from dialtell.evaluate.call_table import plain_name
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.score import ScoredPhoto
 from dialtell.evaluate.support import findings_sentence, listed
-from dialtell.model.calibration import HAND, PRINTED, UNDETERMINED
+from dialtell.model.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, TRANSFER, UNDETERMINED
 from dialtell.model.zones import ZoneMap
 
 SCHEMA = "dialtell.note/1"
@@ -30,6 +30,9 @@ PARTS = {
     "seconds bit": "the seconds dial",
     "other": "the rest of the dial",
 }
+
+
+PRINTS = {TRANSFER: "a transfer", PHOTOGRAPHIC: "photographic"}
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,7 @@ def note_sentences(scored: ScoredPhoto) -> list[Sentence]:
         *_size(record),
         *_read_at(record),
         *_process(record),
+        *_printing(record),
         *_zones(record),
         *_limits(record),
     ]
@@ -103,6 +107,15 @@ def _process(record: dict[str, Any]) -> list[Sentence]:
     text = f"The design {verb} ({support}; log10 likelihood ratio {number}, where above 0 speaks for the hand)."
     found = findings_sentence(ratio, support.startswith("at least"))
     return [Sentence(text, ("call", "support", "log10_lr")), Sentence(found, ("log10_lr", "support"))]
+
+
+def _printing(record: dict[str, Any]) -> list[Sentence]:
+    """By which process, of a dial called printed; nothing where that cannot be told."""
+    found = record.get("print_process")
+    if record["call"] != PRINTED or found is None or found["call"] == CANNOT_TELL:
+        return []
+    text = f"Of the two processes of print it looks {PRINTS[found['call']]}. {plain_name(found['reason'])}"
+    return [Sentence(text, ("print_process.call", "print_process.log10_lr"))]
 
 
 def _zones(record: dict[str, Any]) -> list[Sentence]:

@@ -29,6 +29,7 @@ from dialtell.evaluate.period import PeriodCheck
 from dialtell.evaluate.reasons import DISAGREE, WITHHELD
 from dialtell.evaluate.style_hints import StyleHint
 from dialtell.evaluate.support import chance_text, findings_sentence, signed
+from dialtell.model.calibration import PRINTED
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
 
@@ -141,6 +142,7 @@ def page_text(
         scale=None if ratio is None else round(50 + 50 * max(-6.0, min(6.0, ratio)) / 6, 2),
         ticks=[{"left": round(50 + 50 * n / 6, 2), "text": signed(n, 0)} for n in range(-6, 7, 2)],
         findings="" if ratio is None else findings_sentence(ratio, capped),
+        printing=_printing(dial.get("print_process")) if call == PRINTED and not held else "",
         warnings=[plain_name(warning) for warning in dial["warnings"]],
         width=width,
         height=height,
@@ -169,6 +171,11 @@ def page_text(
             ("Renderer", model["renderer_version"]),
         ],
     )
+
+
+def _printing(record: Mapping[str, Any] | None) -> str:
+    """How a print was made, with its reason; a dial that the page calls printed is the only one this is said of."""
+    return "" if record is None else plain_name(f"Process of print: {record['call']}. {record['reason']}")
 
 
 def _require_fit(

@@ -28,6 +28,7 @@ from dialtell.train.csv_table import guarded
 ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
 COLUMNS = (
     "photo", "call", "log10_lr", "probability_hand", "support", "reason", "pixels_per_mm", "pixels_across",
+    "print_process", "print_log10_lr",
     *(f"{zone}_{part}" for zone in ZONE_COLUMNS for part in ("call", "log10_lr")),
     "warnings", "error", "weights_sha256",
 )  # fmt: skip
@@ -63,6 +64,8 @@ def row_of(entry: dict[str, Any], sha256: str) -> list[str]:
         if entry["geometry"] is not None:
             row["pixels_per_mm"] = _text(entry["geometry"]["pixels_per_mm"])
             row["pixels_across"] = _text(entry["geometry"]["pixels_across"])
+        if (printing := entry.get("print_process")) is not None:
+            row["print_process"], row["print_log10_lr"] = printing["call"], _text(printing["log10_lr"])
         for zone in entry["zones"]:
             name = str(zone["zone"]).replace(" ", "_")
             row[f"{name}_call"] = zone["call"] if zone["judged"] else "not judged"

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -63,3 +64,18 @@ def test_the_command_prints_markdown_or_one_document(capsys, tmp_path):
     target.write_text("mine")
     assert main(["note", str(EXAMPLES / "painted.jpg"), "--out", str(target)]) == 1
     assert target.read_text() == "mine"
+
+
+@pytest.mark.parametrize("call", ["transfer", "photographic", "cannot tell"])
+def test_how_a_print_was_made(call, weights):
+    """Of a dial called printed, where it can be told; its sentence rests on the fields it names."""
+    scored = score_photo(EXAMPLES / "printed-transfer.jpg", weights)
+    assert scored.record["call"] == "printed"
+    found = {"call": call, "reason": "What is seen is about 40 times more probable.", "log10_lr": 1.6}
+    texts = [s for s in note_sentences(replace(scored, record={**scored.record, "print_process": found}))]
+    said = [s for s in texts if "processes of print" in s.text]
+    assert len(said) == (call != "cannot tell")
+    for sentence in said:
+        assert found["reason"] in sentence.text and "print_process.call" in sentence.fields
+    undetermined = {**scored.record, "call": "undetermined", "print_process": found}
+    assert not [s for s in note_sentences(replace(scored, record=undetermined)) if "processes of print" in s.text]

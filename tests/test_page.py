@@ -16,6 +16,7 @@ from dialtell.evaluate.measurements.evidence import Evidence, Row, ZoneFacts
 from dialtell.evaluate.measurements.spread import Band
 from dialtell.evaluate.page import PageExtras, ZoneCrop, page_text, write_page
 from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.reasons import WITHHELD
 from dialtell.evaluate.second_opinion import Opinion
 from dialtell.evaluate.verdict import Evidence as Judged
 from dialtell.evaluate.verdict import Verdict
@@ -358,3 +359,17 @@ def test_strokes_measured_are_reached_by_keys(tmp_path, width):
         )
         assert browser.run("return document.documentElement.scrollWidth") <= width
         assert browser.console() == []
+
+
+def test_how_a_print_was_made_is_said_of_prints_alone():
+    """With its reason on a page that calls the dial printed; not on others, and not where the number is withheld."""
+    found = {"call": "photographic", "reason": "What is seen is at least 21 times more probable.", "log10_lr": 1.3}
+    printed = sample(call="printed", log10_lr=-1.3, probability_hand=0.05, support="moderate support for printing")
+    sentence = "Process of print: photographic. What is seen is at least 21 times more probable."
+    for dial, said in (
+        (printed | {"print_process": found}, True),
+        (printed | {"print_process": None}, False),
+        (printed | {"print_process": found, "support": WITHHELD}, False),
+        (sample(print_process=found), False),
+    ):
+        assert (sentence in page_text(dial, photo(), None, [], MODEL)) == said

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from dialtell.evaluate.command import main
-from dialtell.evaluate.score_stream import COLUMNS, Settings, finished_rows, stream_calls
+from dialtell.evaluate.score_stream import COLUMNS, Settings, finished_rows, row_of, stream_calls
 from dialtell.model.store import load_weights
 from dialtell.synth.errors import OutputError
 from dialtell.train.csv_table import guarded
@@ -46,6 +46,16 @@ def test_rows_come_in_order_with_a_bad_photograph_among_them(photos, tmp_path):
     assert [Path(row[0].lstrip("'")).name for row in found[1:]] == [path.name for path in photos]
     assert [bool(error) for _, error in said] == [path.name == "2.jpg" for path in photos]
     assert found[3][COLUMNS.index("error")] and not found[2][COLUMNS.index("error")]
+
+
+def test_how_a_print_was_made_has_its_columns():
+    """Filled for prints alone, empty where nothing was stated."""
+    entry = {"photo": "a.jpg", "call": "printed", "support": "", "reason": "", "log10_lr": -2.0, "geometry": None,
+             "probability_hand": 0.01, "zones": [], "warnings": []}  # fmt: skip
+    place = COLUMNS.index("print_process")
+    found = {"call": "transfer", "reason": "", "log10_lr": -1.25}
+    assert row_of({**entry, "print_process": found}, SHA)[place : place + 2] == ["transfer", "-1.25"]
+    assert row_of({**entry, "print_process": None}, SHA)[place : place + 2] == ["", ""]
 
 
 def test_a_run_cut_off_at_any_byte_goes_on_to_the_same_table(photos, tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import logging
 import math
@@ -26,7 +27,7 @@ from dialtell.model.net import NetOutput, StrokeNet
 from dialtell.synth.errors import OutputError, ParameterError
 from dialtell.synth.record import from_record, to_record
 from dialtell.synth.scene import RENDERER_VERSION
-from dialtell.synth.set_folder import said_in_words
+from dialtell.synth.set_folder import said_in_words, write_whole
 from dialtell.train.bags import Bag
 from dialtell.train.config import TrainConfig
 from dialtell.train.discrimination import auc
@@ -181,6 +182,8 @@ class Trainer:
             self.net.parameters(), lr=config.rate, weight_decay=config.decay, betas=(0.9, 0.98),
             fused=self.device.type == "cuda",
         )  # fmt: skip
+        # looked up once, not every step: all that loads weights writes into these tensors
+        self._numbers, self._counts = self._followed(numbers=True), self._followed(numbers=False)
         self.epoch = 0
         self.step = 0
         self.best = math.inf
@@ -201,10 +204,7 @@ class Trainer:
             "versions": versions(),
         }
         self._keep_metrics()
-        with said_in_words(self.folder / "config.json"):
-            part_file = self.folder / "config.json.part"
-            part_file.write_text(json.dumps(about, indent=1), encoding="utf-8")
-            os.replace(part_file, self.folder / "config.json")
+        write_whole(self.folder / "config.json", json.dumps(about, indent=1).encode(), overwrite=True)
 
     def _keep_metrics(self) -> None:
         """Only the rows of epochs that the checkpoint holds: an epoch may be noted and then lost with its process."""
@@ -214,11 +214,9 @@ class Trainer:
             with path.open(newline="") as file:
                 whole = [row for row in csv.reader(file) if len(row) == len(COLUMNS)]  # one may have been cut short
             rows = [row for row in whole if row[0].isdecimal() and int(row[0]) <= self.epoch]
-        part_file = path.with_name("metrics.csv.part")
-        with said_in_words(path):
-            with part_file.open("w", newline="") as file:
-                csv.writer(file).writerows([COLUMNS, *rows])
-            os.replace(part_file, path)
+        text = io.StringIO(newline="")
+        csv.writer(text).writerows([COLUMNS, *rows])
+        write_whole(path, text.getvalue().encode(), overwrite=True)
 
     def save(self, name: str) -> None:
         """Net, averaged net and optimiser as safetensors, counters as JSON; one replaces the other only when whole."""
@@ -384,15 +382,19 @@ class Trainer:
     @torch.no_grad()
     def _follow(self) -> None:
         share = min(AVERAGE, self.step / (self.step + 10))
-        pairs = zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True)
-        numbers: list[tuple[Tensor, Tensor]] = []
-        counts: list[tuple[Tensor, Tensor]] = []
-        for slow, fast in pairs:
-            (numbers if slow.is_floating_point() else counts).append((slow, fast))
         follow = get_ema_multi_avg_fn(share)  # type: ignore[no-untyped-call]
-        follow([slow for slow, _ in numbers], [fast for _, fast in numbers], None)
-        for slow, fast in counts:
-            slow.copy_(fast)
+        slow, fast = self._numbers
+        follow(slow, fast, None)
+        for count, counted in zip(*self._counts, strict=True):
+            count.copy_(counted)
+
+    def _followed(self, *, numbers: bool) -> tuple[list[Tensor], list[Tensor]]:
+        """Tensors of the averaged net and those they follow: what it learnt, or what it counts."""
+        slow, fast = (
+            [tensor for tensor in module.state_dict().values() if tensor.is_floating_point() == numbers]
+            for module in (self.average, self.net)
+        )
+        return slow, fast
 
     def validate(self, validation: HeldOut) -> tuple[float, float]:
         """(loss, AUC over dials) of the averaged net on the validation set."""
