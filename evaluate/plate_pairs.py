@@ -3,7 +3,7 @@
 Every index gives one pair of each kinship at each resolution; its numbers are added to the rows file as soon as they
 are measured, and a run that was stopped goes on there, with any number of workers. Pairs of even index fit the model
 and its caps, those of odd index measure it. The model goes to plate_test.json beside the rows, figures to standard
-output. About 4, 10 and 30 s of one core an index at 15, 30 and 60 px/mm.
+output. About 2, 3 and 12 s of one core an index at 15, 30 and 60 px/mm.
 """
 
 from __future__ import annotations
