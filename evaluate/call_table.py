@@ -29,6 +29,11 @@ def plain_name(text: object) -> str:
     return "".join("?" if unicodedata.category(mark).startswith(("C", "Zl", "Zp")) else mark for mark in shown)
 
 
+def print_words(record: Mapping[str, Any]) -> str:
+    """How a print was made and why that is said, from an entry of `print_process`."""
+    return plain_name(f"process of print: {record['call']}. {record['reason']}")
+
+
 def in_order(zones: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """Zones in the order an examiner looks at them; unknown names last, in the order given."""
     place = {zone.value: index for index, zone in enumerate(ZONES)}
@@ -71,7 +76,7 @@ def call_table(
         lines += _entry(plain_name(dial["photo"]), dial, str(dial["support"]), first, width)
         lines += _wrapped(plain_name(dial["reason"]), width)
         if printing := dial.get("print_process"):
-            lines += _wrapped(plain_name(f"process of print: {printing['call']}. {printing['reason']}"), width)
+            lines += _wrapped(print_words(printing), width)
         for zone in in_order(dial["zones"]):
             lines += _entry(_INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, width)
         for warning in dial["warnings"]:

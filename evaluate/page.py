@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.call_table import in_order, plain_name
+from dialtell.evaluate.call_table import in_order, plain_name, print_words
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.combined import Agreement, Combined, combined_support
 from dialtell.evaluate.evidence_table import EvidenceTable
@@ -175,7 +175,8 @@ def page_text(
 
 def _printing(record: Mapping[str, Any] | None) -> str:
     """How a print was made, with its reason; a dial that the page calls printed is the only one this is said of."""
-    return "" if record is None else plain_name(f"Process of print: {record['call']}. {record['reason']}")
+    words = "" if record is None else print_words(record)
+    return words[:1].upper() + words[1:]
 
 
 def _require_fit(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
-from dialtell.model.net import folded
+from dialtell.model.net import StrokeNet, folded
 from dialtell.model.patches import HIGH, LOW, SIDE, SPAN, PatchSet, reduced
 from dialtell.model.reading import Reading
 from dialtell.model.store import Weights
@@ -50,9 +50,7 @@ def judge_places(reading: Reading, weights: Weights) -> Places:
     """Judge the neighbourhood of every patch of a reading (at least one patch)."""
     own = reading.patches
     net = folded(weights.net)
-    cut = [own, *(_shifted(reading, across, down) for across, down in SHIFTS[1:])]
-    center = np.concatenate([patches.center for patches in cut])
-    zone = np.concatenate([patches.zone for patches in cut])
+    center, zone, codes = _cuts(reading, net)
     away = np.linalg.norm(own.center[:, None] - center[None], axis=2)
     away[own.zone[:, None] != zone[None]] = np.inf
     near = np.argsort(away, axis=1, kind="stable")[:, :MOST]
@@ -60,7 +58,6 @@ def judge_places(reading: Reading, weights: Weights) -> Places:
     member = np.where(close, zone[near], -1)
     logit = []
     with torch.inference_mode():
-        codes = torch.cat([net.encode(tensors(patches)[0][0]) for patches in cut])
         for start in range(0, len(own), AT_ONCE):
             some = slice(start, start + AT_ONCE)
             resolution = torch.full((len(near[some]),), float(own.resolution))
@@ -75,15 +72,22 @@ def judge_beside(reading: Reading, weights: Weights, *, against_dial: bool = Fal
     against_dial : less the dial's own mean, so that what is unlike its dial stands out, whatever the dial is.
     """
     net = folded(weights.net)
-    cut = [reading.patches, *(_shifted(reading, across, down) for across, down in SHIFTS[1:])]
-    zone = torch.from_numpy(np.concatenate([patches.zone for patches in cut]))
+    center, zone, codes = _cuts(reading, net)
     with torch.inference_mode():
-        codes = torch.cat([net.encode(tensors(patches)[0][0]) for patches in cut])
         resolution = torch.tensor([float(reading.patches.resolution)])
-        logit = net.judge(codes[None], zone[None], resolution).patch[0].numpy().astype(np.float64)
+        out = net.judge(codes[None], torch.from_numpy(zone)[None], resolution)
+    logit = out.patch[0].numpy().astype(np.float64)
     if against_dial:
         logit = logit - logit.mean()
-    return Places(np.concatenate([patches.center for patches in cut]), logit, np.full(len(logit), len(logit)))
+    return Places(center, logit, np.full(len(logit), len(logit)))
+
+
+def _cuts(reading: Reading, net: StrokeNet) -> tuple[NDArray[np.float64], NDArray[np.int64], torch.Tensor]:
+    """Centre (M, 2) dial radii, zone (M,) and code (M, code) of the reading's patches and of four shifted cuts."""
+    cut = [reading.patches, *(_shifted(reading, across, down) for across, down in SHIFTS[1:])]
+    with torch.inference_mode():
+        codes = torch.cat([net.encode(tensors(patches)[0][0]) for patches in cut])
+    return np.concatenate([p.center for p in cut]), np.concatenate([p.zone for p in cut]), codes
 
 
 def place_map(reading: Reading, weights: Weights) -> Map:

@@ -152,8 +152,7 @@ def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag
     None also where there is nothing to plant it on. The zone it stands in and the dial then have none."""
     found = plant(spec, what, rng=rng)
     host = Process.HAND if what is Plant.PRINTED_FIGURE else Process.TRANSFER
-    single = what in (Plant.FADED_STROKE, Plant.OVERSHOOT)
-    limits = (STROKE_MOSTLY, STROKE_HARDLY) if single else (MOSTLY, HARDLY)
+    limits = (STROKE_MOSTLY, STROKE_HARDLY) if what in STROKES else (MOSTLY, HARDLY)
     return None if found is None else _read(spec.as_process(host), found.pixels, found, limits)
 
 

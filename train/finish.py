@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 from safetensors import safe_open
-from safetensors.torch import load_file
 
 from dialtell.model.calibration import Calibration
 from dialtell.model.net import StrokeNet
@@ -84,12 +83,10 @@ def calibrated(
     config, best = trainer.config, trainer.folder / "best.safetensors"
     if not best.is_file():
         raise WeightsError(f"{best}: no such file, the validation loss was never a number; train with a lower rate")
-    tensors = load_file(best)
     with safe_open(best, framework="pt") as file:
         reached = {name: int(file.metadata()[name]) for name in ("epoch", "step")}
-    trainer.average.load_state_dict(
-        {key.removeprefix("average."): value for key, value in tensors.items() if key.startswith("average.")}
-    )
+        kept = [key for key in file.keys() if key.startswith("average.")]
+        trainer.average.load_state_dict({key.removeprefix("average."): file.get_tensor(key) for key in kept})
     # all ordered before any is awaited
     sets = []
     for order in [supply.order_singles(*order) for order in held_out_sets(config)]:

@@ -253,10 +253,12 @@ class Trainer:
             for key, value in tensors.items():
                 if key.startswith("optimizer."):
                     _, index, name = key.split(".", 2)
-                    if name != "step" and value.shape != parameters[int(index)].shape:  # torch does not look
-                        raise ValueError(f"{key} has the shape {tuple(value.shape)}")
-                    if name != "step":  # laid out as the weights are, which the optimiser's one pass takes for granted
-                        value = torch.empty_like(parameters[int(index)]).copy_(value)
+                    if name != "step":
+                        own = parameters[int(index)]
+                        if value.shape != own.shape:  # torch does not look
+                            raise ValueError(f"{key} has the shape {tuple(value.shape)}")
+                        # laid out as the weights are, which the optimiser's one pass takes for granted
+                        value = torch.empty_like(own).copy_(value)
                     state["state"].setdefault(int(index), {})[name] = value
             self.optimizer.load_state_dict(state)
             self.epoch, self.step = int(counters["epoch"]), int(counters["step"])

@@ -170,7 +170,7 @@ class BagStore:
     def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
         """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1.
 
-        What was planted on a dial is always among them: by chance a third of its patches would be.
+        What was planted on a dial comes first, but where its zone is left out: by chance a third of it would be drawn.
         """
         size = len(bag)
         count, in_zone = self._count[bag], self._in_zone[bag]
