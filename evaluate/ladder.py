@@ -51,6 +51,7 @@ SCHEMA = "dialtell.ladder/1"
 log = logging.getLogger("dialtell.ladder")
 
 AT_ONCE = 48  # dials judged together
+NO_WAY = ("seed", "net", "device", "workers")  # settings in which nets trained alike may differ
 MEASURED = ("undetermined", "coverage", "accuracy", "auc", "brier", "ece", "cllr")
 
 
@@ -170,8 +171,8 @@ def groups(weights: Mapping[str, Weights]) -> dict[str, list[str]]:
     alike: dict[str, dict[str, list[str]]] = {}
     for name, one in weights.items():
         training = one.record.get("training", {})
-        config = {key: value for key, value in training.get("config", {}).items() if key not in ("seed", "net")}
-        way = json.dumps([config, one.record.get("renderer_version"), training.get("steps")], sort_keys=True)
+        config = {key: value for key, value in training.get("config", {}).items() if key not in NO_WAY}
+        way = json.dumps([config, one.record.get("renderer_version"), training.get("epochs")], sort_keys=True)
         alike.setdefault(kind_of(one), {}).setdefault(way, []).append(name)
     found: dict[str, list[str]] = {}
     for kind in sorted(alike, key=lambda kind: kind != "strokes"):

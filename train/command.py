@@ -63,6 +63,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     how = parser.add_argument_group("how")
     how.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), help="where the net runs (default: auto)")
     how.add_argument("--workers", type=int, metavar="N", help="rendering processes (default: one per core)")
+    how.add_argument("--keep", metavar="DIR", help="keep all that is drawn, for nets trained on the same (train.study)")
     how.add_argument("--tensorboard", action="store_true", help="write event files too (pip install tensorboard)")
     parser.add_argument("--json", action="store_true", help="print one JSON document with the figures")
 
@@ -95,6 +96,7 @@ def _trained(args: argparse.Namespace) -> Path:
     from dialtell.train.finish import finish
     from dialtell.train.loop import log
     from dialtell.train.origin import begin_with
+    from dialtell.train.picture_folder import KeepingSupply
     from dialtell.train.supply import Supply
 
     if args.resume:
@@ -118,7 +120,8 @@ def _trained(args: argparse.Namespace) -> Path:
             trainer.save("last")  # a run cut off before its first epoch goes on from these weights too
     log.info("device %s: %s; run in %s", trainer.device, trainer.reason, trainer.folder)
     trainer.writer = board
-    with Supply(args.workers or trainer.config.workers) as supply:
+    workers = args.workers or trainer.config.workers
+    with KeepingSupply(Path(args.keep), workers) if args.keep else Supply(workers) as supply:
         trainer.run(Curriculum(supply, trainer.config))
         if board is not None:
             board.close()
@@ -151,7 +154,7 @@ def _adapted(args: argparse.Namespace) -> Path:
 
 _REFUSED = {
     "resume": ("out", "origin", "photos", "preset", "pairs", "steps", "batch", "seed", "calibration"),
-    "photos": ("resume", "epochs", "batch", "tensorboard"),
+    "photos": ("resume", "epochs", "batch", "tensorboard", "keep"),
 }
 
 

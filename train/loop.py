@@ -12,7 +12,9 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
+from shutil import which
 
 import numpy as np
 import torch
@@ -74,6 +76,15 @@ def half_precision(device: torch.device) -> bool:
         known = getattr(torch.cpu, "_is_avx512_bf16_supported", None)  # torch has no public name for it
         return known is not None and bool(known())
     return device.type == "cuda"
+
+
+def compile_encoder(net: nn.Module, device: torch.device) -> None:
+    """Have the steps' encoder compiled, on CUDA and where a compiler is there: norms, sums and copies in one pass take
+    about half the time of theirs one by one. The averaged net, asked for batches of every size, is left alone."""
+    encoder = getattr(net, "encoder", None)
+    if encoder is None or device.type != "cuda" or find_spec("triton") is None or which("cc") is None:
+        return
+    encoder.compile(dynamic=False)
 
 
 def losses(output: NetOutput, batch: Batch) -> Tensor:
@@ -177,6 +188,7 @@ class Trainer:
         torch.manual_seed(config.seed)
         self.net: nn.Module = (initial or StrokeNet(config.net)).to(self.device)
         self.average = deepcopy(self.net)
+        compile_encoder(self.net, self.device)
         self.half = half_precision(self.device)
         self.optimizer = torch.optim.AdamW(
             self.net.parameters(), lr=config.rate, weight_decay=config.decay, betas=(0.9, 0.98),

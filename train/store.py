@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import torch
@@ -159,13 +160,20 @@ class BagStore:
         group = np.repeat(np.arange(size), chosen[:, 1])[:size]  # of each row
         first = (np.cumsum(chosen[:, 1]) - chosen[:, 1])[group]  # row its group begins at
         bag = chosen[group, 0] + np.arange(size) - first
-        vary = torch.from_numpy(rng.uniform(size=(size, 8)).astype(np.float32)[group]).to(self.device)
+        vary = self._sent(rng.uniform(size=(size, 8)).astype(np.float32)[group])
         index, zone = self._pick(bag, patches, rng)
-        rows = torch.from_numpy(bag).to(self.device)
+        rows = self._sent(bag)
         truth = {name: value[rows] for name, value in self._truth.items()}
         density, truth["resolution"] = self._vary(index, vary, truth["resolution"])
         truth["strokes"] = self._strokes[index].masked_fill(zone < 0, -1)
-        return Batch(patches=density, zone=zone, **truth, twin=torch.from_numpy(_partners(group)).to(self.device))
+        return Batch(patches=density, zone=zone, **truth, twin=self._sent(_partners(group)))
+
+    def _sent(self, values: NDArray[Any]) -> Tensor:
+        """`values` on the device. From plain memory a copy would first wait for all the device still has to do."""
+        held = torch.from_numpy(values)
+        return (
+            held.pin_memory().to(self.device, non_blocking=True) if self.device.type == "cuda" else held.to(self.device)
+        )
 
     def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
         """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1.
@@ -183,7 +191,7 @@ class BagStore:
         few = rng.random(size) < WITH_FEW
         most = np.where(few, np.maximum(FEWEST_PATCHES, (left * share).astype(np.int64)), patches)
         said = np.stack([self._start[bag], count, dropped, np.minimum(np.minimum(most, left), patches)])
-        start, count_, dropped_, most_ = torch.from_numpy(said).to(self.device)[..., None]
+        start, count_, dropped_, most_ = self._sent(said)[..., None]
         place = torch.arange(max(int(count.max()), patches), device=self.device)
         inside = place < count_
         at = (start + place).clamp(max=len(self._zones) - 1)

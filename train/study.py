@@ -36,6 +36,7 @@ def build_parser() -> argparse.ArgumentParser:
     for name in NUMBERS:
         parser.add_argument(f"--{name}", type=int, metavar="N", help="as of dialtell train (default: the preset's)")
     parser.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), help="where (default: auto)")
+    parser.add_argument("--pictures", metavar="DIR", help="draw nothing, take what dialtell train --keep DIR writes")
     parser.add_argument("--workers", type=int, default=0, metavar="N", help="rendering processes (default: one a core)")
     return parser
 
@@ -46,6 +47,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     from dialtell.synth.errors import DialtellError, ParameterError
     from dialtell.train.config import preset
+    from dialtell.train.picture_folder import FolderSupply
     from dialtell.train.side_by_side import Study, chosen
     from dialtell.train.supply import KeptSupply
 
@@ -63,7 +65,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             config = preset(args.preset, device=args.device, **{name: getattr(args, name) for name in NUMBERS})
             study = Study(config, chosen(args.members.split(",") if args.members else None), Path(args.out))
             study.begin()
-        with KeptSupply(args.workers) as supply:
+        with FolderSupply(Path(args.pictures)) if args.pictures else KeptSupply(args.workers) as supply:
             if not args.finish:
                 study.run(supply)
             study.finish(supply, command=command)
