@@ -80,11 +80,15 @@ def half_precision(device: torch.device) -> bool:
 
 def compile_encoder(net: nn.Module, device: torch.device) -> None:
     """Have the steps' encoder compiled, on CUDA and where a compiler is there: norms, sums and copies in one pass take
-    about half the time of theirs one by one. The averaged net, asked for batches of every size, is left alone."""
-    encoder = getattr(net, "encoder", None)
-    if encoder is None or device.type != "cuda" or find_spec("triton") is None or which("cc") is None:
+    about half the time of theirs one by one. The averaged net, asked for batches of every size, is left alone.
+
+    Its layers only, not the pooling after them: compiled, the gradient of `amax` is not a number in bfloat16 (the peak
+    is sought anew among numbers not yet rounded, and not found; torch 2.11).
+    """
+    layers = getattr(getattr(net, "encoder", None), "body", None)
+    if layers is None or device.type != "cuda" or find_spec("triton") is None or which("cc") is None:
         return
-    encoder.compile(dynamic=False)
+    layers.compile(dynamic=False)
 
 
 def losses(output: NetOutput, batch: Batch) -> Tensor:

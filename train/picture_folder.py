@@ -12,9 +12,10 @@ import hashlib
 import json
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.record import to_record
@@ -104,7 +105,7 @@ class FolderSupply(Supply):
                 order.set_result(groups[index])
 
         path = picture_file(self._folder, "twins", seed, first, count, scope)
-        self._reader.submit(self._read, path, orders.values(), hand_out)
+        self._reader.submit(self._read, path, list(orders.values()), hand_out)
         return list(orders.values())
 
     def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
@@ -120,7 +121,7 @@ class FolderSupply(Supply):
         self._reader.submit(self._read, path, orders, hand_out)
         return orders
 
-    def _read(self, path: Path, orders: Iterable[Future[object]], hand_out: Callable[[list[Bag]], None]) -> None:
+    def _read(self, path: Path, orders: Sequence[Future[Any]], hand_out: Callable[[list[Bag]], None]) -> None:
         try:
             began = time.monotonic()
             while not path.exists():  # comes whole or not at all
