@@ -53,6 +53,12 @@ def held_out_sets(config: TrainConfig) -> tuple[tuple[int, int, Range], ...]:
     )
 
 
+def order_held_out(supply: Supply, config: TrainConfig) -> None:
+    """Have the sets of `finish` rendered, by a supply that keeps them, while the last epochs train."""
+    for order in held_out_sets(config):
+        supply.order_singles(*order)
+
+
 def finish(trainer: Trainer, supply: Supply, *, name: str, version: str, command: str) -> Path:
     """Calibrate the best checkpoint's averaged net on one held-out set and measure it on another.
 

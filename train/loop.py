@@ -9,7 +9,7 @@ import logging
 import math
 import os
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import replace
 from importlib.util import find_spec
@@ -333,8 +333,11 @@ class Trainer:
 
     # --- the work ---
 
-    def run(self, supply: Supply, *, until: int | None = None) -> None:
-        """Train up to epoch `until` (or all), rendering the next epoch while the device works on this one."""
+    def run(self, supply: Supply, *, until: int | None = None, then: Callable[[], None] | None = None) -> None:
+        """Train up to epoch `until` (or all), rendering the next epoch while the device works on this one.
+
+        then : called once the pictures of all epochs have been asked for, to ask for what is wanted after them.
+        """
         config = self.config
         last = min(until or config.epochs, config.epochs)
         if self.epoch >= last:
@@ -346,6 +349,9 @@ class Trainer:
         validation = HeldOut(feed.validation(), self.device)
         while feed.left:
             groups, waited = feed.next()
+            if feed.all_ordered and then is not None:
+                then()
+                then = None
             store.add(groups)
             self.learn(store, validation, waited)
 

@@ -22,7 +22,7 @@ from dialtell.synth.record import to_record
 from dialtell.synth.scene import Range
 from dialtell.train.bags import Bag
 from dialtell.train.kept_bags import load_bags, save_bags, stamp
-from dialtell.train.supply import Supply
+from dialtell.train.supply import KeptSupply, Supply
 
 LOOKS = 0.2  # s between two looks whether a file is there
 PATIENCE = 900.0  # s without the file awaited after which whoever draws is given up
@@ -35,20 +35,20 @@ def picture_file(folder: Path, kind: str, seed: int, first: int, count: int, sco
     return folder / f"{stamp()}-{kind}-{seed}-{first}-{count}-{digest}.npz"
 
 
-class KeepingSupply(Supply):
+class KeepingSupply(KeptSupply):
     """A supply that also writes all it draws into `folder`."""
 
     def __init__(self, folder: Path, workers: int = 0) -> None:
         super().__init__(workers)
         self._folder = folder
         self._writer = ThreadPoolExecutor(1)
-        self._written: list[Future[None]] = []
+        self._written: dict[Path, Future[None]] = {}
 
     def close(self) -> None:
         """End the workers; what is complete is written first, and what writing raised comes up."""
         super().close()
         self._writer.shutdown(wait=True)
-        for written in self._written:
+        for written in self._written.values():
             written.result()
 
     def order_twins(self, seed: int, first: int, count: int, scope: Range) -> list[Future[list[Bag]]]:
@@ -73,7 +73,8 @@ class KeepingSupply(Supply):
                 return
             save_bags(path, bags, compressed=False)
 
-        self._written.append(self._writer.submit(write))
+        if path not in self._written:
+            self._written[path] = self._writer.submit(write)
 
 
 class FolderSupply(Supply):

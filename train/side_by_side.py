@@ -29,7 +29,7 @@ from dialtell.train.baselines import BASELINES, build_baseline, save_baseline
 from dialtell.train.config import TrainConfig
 from dialtell.train.curriculum import Curriculum
 from dialtell.train.feed import Feed
-from dialtell.train.finish import calibrated, finish, held_out_sets
+from dialtell.train.finish import calibrated, finish, order_held_out
 from dialtell.train.loop import Trainer, log, pick_device, versions
 from dialtell.train.store import BagStore, HeldOut
 from dialtell.train.supply import Supply
@@ -237,7 +237,7 @@ class Study:
                 start = time.monotonic()
                 groups, waited = feed.next()
                 if feed.all_ordered:
-                    self.order_held_out(supply)
+                    order_held_out(supply, self.config)
                 for done in [threads.submit(lane.learn, groups, waited) for lane in self.lanes]:
                     done.result()
                 self.seconds, self.waited = time.monotonic() - began, feed.waited
@@ -248,14 +248,9 @@ class Study:
                     feed.epoch, config.epochs, time.monotonic() - start, waited, self.seconds,
                 )  # fmt: skip
 
-    def order_held_out(self, supply: Supply) -> None:
-        """Have the sets of `finish` rendered while the last epochs train."""
-        for order in held_out_sets(self.config):
-            supply.order_singles(*order)
-
     def finish(self, supply: Supply, *, command: str) -> None:
         """Calibrate and measure every member that has a checkpoint, devices side by side."""
-        self.order_held_out(supply)
+        order_held_out(supply, self.config)
         kinds = {member.name: member for member in self.members}
 
         def of_lane(lane: Lane) -> None:
