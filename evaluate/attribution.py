@@ -31,7 +31,8 @@ class Attribution:
 
     values : (N, S, S) float32, positive towards hand. logit : of the dial or zone. baseline : logit of the same patches
     without ink. error : |sum of values - (logit - baseline)|, the completeness error. steps : nodes taken. places :
-    what is painted in place of values where given, (N, S, S) of the same sign: see place_map.
+    what is painted in place of values where given, (N, S, S) of the same sign, and unlike : what differs from the rest
+    of the dial, likewise: see place_map.
     """
 
     values: Map
@@ -40,6 +41,7 @@ class Attribution:
     error: float
     steps: int
     places: Map | None = None
+    unlike: Map | None = None
 
     @property
     def painted(self) -> Map:
@@ -107,8 +109,8 @@ def _attribute(patches: PatchSet, weights: Weights, part: Zone | None, nodes: tu
     return Attribution(values[:, 0].numpy().astype(np.float32), whole, bare, error, steps)
 
 
-def photo_map(attribution: Attribution, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
-    """The map over a photograph of (H, W): float32, 0 off the patches. geometry : of that photograph."""
+def photo_map(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
+    """A map (N, S, S) over a photograph of (H, W): float32, 0 off the patches. geometry : of that photograph."""
     rows, columns = geometry.box(shape, 1.05)
     height, width = rows.stop - rows.start, columns.stop - columns.start
     painted = np.zeros(shape, np.float32)
@@ -117,7 +119,7 @@ def photo_map(attribution: Attribution, patches: PatchSet, geometry: DialGeometr
     scale = min(1.0, _LONGEST_MAP / max(height, width))
     size = (max(round(height * scale), 1), max(round(width * scale), 1))
     places = (patches.grids(geometry) - (columns.start, rows.start)) * (size[1] / width, size[0] / height)
-    small = paint_map(attribution.painted, places, size)
+    small = paint_map(values, places, size)
     painted[rows, columns] = cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
     return painted
 

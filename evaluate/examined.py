@@ -12,7 +12,7 @@ from dialtell.evaluate.attribution import Attribution, attribute
 from dialtell.evaluate.combined import Combined, combine
 from dialtell.evaluate.flags import MAX_PIXELS
 from dialtell.evaluate.measurements.evidence import Evidence, gather_evidence
-from dialtell.evaluate.place_map import place_map
+from dialtell.evaluate.place_map import Judge, on_ink
 from dialtell.evaluate.score import ScoredPhoto, score_photo
 from dialtell.evaluate.second_opinion import NO_OPINION, second_opinion
 from dialtell.evaluate.style_hints import StyleHint, style_hints
@@ -83,7 +83,8 @@ def _attributed(scored: ScoredPhoto, weights: Weights) -> Attribution | None:
         return None
     # not shown, only its sum and error: once, with few steps
     attribution = attribute(scored.reading.patches, weights, nodes=BEHIND)
-    return replace(attribution, places=place_map(scored.reading, weights))
+    judge, patches = Judge(scored.reading, weights), scored.reading.patches
+    return replace(attribution, places=on_ink(judge.alone(), patches), unlike=on_ink(judge.unlike(), patches))
 
 
 def why_not_measured(scored: ScoredPhoto) -> str:

@@ -88,7 +88,7 @@ def inspect_examined(
     """Write the page of a photograph examined before; parameters and errors as of inspect_photo."""
     scored, attribution = examined.scored, examined.attribution
     shown = shown_photo(scored.photo)
-    record, saliency = scored.record, None
+    record, saliency, unlike = scored.record, None, None
     evidence, both = examined.evidence, examined.combined
     period = None
     if years is not None and both is None:
@@ -107,7 +107,10 @@ def inspect_examined(
             )  # fmt: skip
         if attribution is not None:
             geometry = scored.reading.geometry.scaled(scale)
-            saliency = photo_map(attribution, scored.reading.patches, geometry, shown.shape[:2])
+            patches, shape = scored.reading.patches, shown.shape[:2]
+            saliency = photo_map(attribution.painted, patches, geometry, shape)
+            if attribution.unlike is not None:
+                unlike = photo_map(attribution.unlike, patches, geometry, shape)
             if scored.reading.zones.named:
                 beside, said = what_beside(scored.reading, compare_with, weights, max_pixels)
             else:  # no place on the dial to hold anything beside
@@ -116,7 +119,7 @@ def inspect_examined(
             if attribution.places is None and attribution.relative_error > SMALL_ERROR:
                 record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
     reached = "" if scored.resolution is None else reached_words(scored.resolution, scored.record.get("close_up"))
-    extras = PageExtras(period, said, reached, examined.hints, table, both)
+    extras = PageExtras(period, said, reached, examined.hints, table, both, unlike, weights.record.get("maps"))
     write_page(target, record, shown, saliency, crops, stated_model(weights), overwrite=overwrite, extras=extras)
     document = {
         "schema": SCHEMA,

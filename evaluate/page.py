@@ -21,6 +21,7 @@ from dialtell.evaluate.call_table import in_order, plain_name, print_words
 from dialtell.evaluate.cautions import CAUTIONS
 from dialtell.evaluate.combined import Agreement, Combined, combined_support
 from dialtell.evaluate.evidence_table import EvidenceTable
+from dialtell.evaluate.map_words import ALONE, UNLIKE, hits_sentence
 from dialtell.evaluate.output import require_free, write_text
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.advice import ADVICES
@@ -37,6 +38,7 @@ PHOTO_PX = 1400  # longer side of the photograph on the page
 OVERLAY_PX = 1000  # of the map over it: hatching stays coarser than the screen
 CROP_PX = 900
 _SMALLEST_CROP_PX = 220
+UNLIKE_FULL = 6.0  # logit times ink drawn at full strength
 
 HEADLINES = {
     "hand-painted": "This dial looks painted by hand.",
@@ -69,6 +71,8 @@ class PageExtras:
     """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
     are, in a sentence. resolution : reached and needed, in words. hints : of style and period.
     evidence : what was measured. combined : the net's ratio with that of the measurements, which then makes the call.
+    unlike : (H, W) float32 in the photo's frame, what differs from the rest of the dial, positive towards hand. maps :
+    "maps" of the weights' JSON, how far the maps can be trusted.
     """
 
     period: PeriodCheck | None = None
@@ -77,6 +81,8 @@ class PageExtras:
     hints: Sequence[StyleHint] = ()
     evidence: EvidenceTable | None = None
     combined: Combined | None = None
+    unlike: NDArray[np.float32] | None = None
+    maps: Mapping[str, Any] | None = None
 
 
 def write_page(
@@ -115,7 +121,7 @@ def page_text(
 ) -> str:
     """The page itself; parameters as for write_page."""
     extras = extras or PageExtras()
-    _require_fit(dial, photo, saliency, crops)
+    _require_fit(dial, photo, saliency, crops, extras.unlike)
     height, width = photo.shape[:2]
     shown = pictures.fitted(photo, PHOTO_PX)
     zones = [_zone(zone, width, height) for zone in _all_zones(dial["zones"])]
@@ -151,6 +157,9 @@ def page_text(
         shown_height=shown.shape[0],
         photo_uri=pictures.jpeg_uri(shown),
         overlay_uri=None if saliency is None else pictures.png_uri(pictures.photo_overlay(saliency, OVERLAY_PX)),
+        unlike_uri=None if extras.unlike is None else pictures.png_uri(unlike_overlay(extras.unlike)),
+        map_found=hits_sentence(extras.maps, ALONE),
+        unlike_found=hits_sentence(extras.maps, UNLIKE),
         outline=_outline(dial["geometry"]),
         zones=zones,
         marked=any(zone["points"] for zone in zones),
@@ -173,6 +182,11 @@ def page_text(
     )
 
 
+def unlike_overlay(unlike: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """The map of what differs as RGBA: its strength is absolute, else the noise of an even dial would shine."""
+    return pictures.photo_overlay(unlike, OVERLAY_PX, UNLIKE_FULL)
+
+
 def _printing(record: Mapping[str, Any] | None) -> str:
     """How a print was made, with its reason; a dial that the page calls printed is the only one this is said of."""
     words = "" if record is None else print_words(record)
@@ -184,12 +198,17 @@ def _require_fit(
     photo: NDArray[np.uint8],
     saliency: NDArray[np.float32] | None,
     crops: Sequence[ZoneCrop],
+    unlike: NDArray[np.float32] | None,
 ) -> None:
     if photo.ndim != 3 or photo.shape[2] != 3 or photo.dtype != np.uint8:
         raise ParameterError(f"photo is {photo.dtype} of shape {photo.shape}; give uint8 (H, W, 3) RGB")
     if dial["call"] not in HEADLINES:
         raise ParameterError(f"call is {dial['call']!r}; give one of {', '.join(HEADLINES)}")
-    pairs = [("saliency", photo, saliency), *((f"saliency of {c.zone}", c.image, c.saliency) for c in crops)]
+    pairs = [
+        ("saliency", photo, saliency),
+        ("unlike", photo, unlike),
+        *((f"saliency of {c.zone}", c.image, c.saliency) for c in crops),
+    ]
     for name, image, values in pairs:
         if values is not None and (values.shape != image.shape[:2] or not np.isfinite(values).all()):
             raise ParameterError(f"{name} has shape {values.shape}; give finite values of shape {image.shape[:2]}")

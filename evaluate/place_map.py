@@ -1,9 +1,9 @@
-"""What the net would say of each place if it were all it saw: a map in which one odd figure stands out.
+"""Maps of what the net says place by place, in which one odd figure stands out.
 
 Gradients of the whole dial's logit answer another question: that logit is the sum of a dial, hardly moves when one
 figure of sixty is of the other kind, and its gradients follow strong edges. Here each place is judged by itself, from
-the patches within REACH of it in its own zone, cut anew at four shifts, through the net's own pooling. Between places
-the logits are smoothed, and shown where there is ink.
+the patches within REACH of it in its own zone, cut anew at four shifts, through the net's own pooling; or beside its
+dial, by how its patches differ from the rest. Between places the logits are smoothed, and shown where there is ink.
 """
 
 from __future__ import annotations
@@ -46,40 +46,42 @@ class Places:
     patches: NDArray[np.int64]
 
 
-def judge_places(reading: Reading, weights: Weights) -> Places:
-    """Judge the neighbourhood of every patch of a reading (at least one patch)."""
-    own = reading.patches
-    net = folded(weights.net)
-    center, zone, codes = _cuts(reading, net)
-    away = np.linalg.norm(own.center[:, None] - center[None], axis=2)
-    away[own.zone[:, None] != zone[None]] = np.inf
-    near = np.argsort(away, axis=1, kind="stable")[:, :MOST]
-    close = np.take_along_axis(away, near, axis=1) < REACH
-    member = np.where(close, zone[near], -1)
-    logit = []
-    with torch.inference_mode():
-        for start in range(0, len(own), AT_ONCE):
-            some = slice(start, start + AT_ONCE)
-            resolution = torch.full((len(near[some]),), float(own.resolution))
-            out = net.judge(codes[torch.from_numpy(near[some])], torch.from_numpy(member[some]), resolution)
-            logit.append(out.dial.numpy())
-    return Places(own.center, np.concatenate(logit).astype(np.float64), close.sum(axis=1))
+class Judge:
+    """The net asked about places of one reading (which has at least one patch); its patches are encoded once."""
 
+    def __init__(self, reading: Reading, weights: Weights) -> None:
+        self._own, self._net = reading.patches, folded(weights.net)
+        self._center, self._zone, self._codes = _cuts(reading, self._net)
 
-def judge_beside(reading: Reading, weights: Weights, *, against_dial: bool = False) -> Places:
-    """Every patch of a reading, and of four shifted cuts of it, judged beside all the others (see NetOutput.patch).
+    def alone(self) -> Places:
+        """The neighbourhood of every patch, judged as if it were all there is."""
+        own, zone = self._own, self._zone
+        away = np.linalg.norm(own.center[:, None] - self._center[None], axis=2)
+        away[own.zone[:, None] != zone[None]] = np.inf
+        near = np.argsort(away, axis=1, kind="stable")[:, :MOST]
+        close = np.take_along_axis(away, near, axis=1) < REACH
+        member = np.where(close, zone[near], -1)
+        logit = []
+        with torch.inference_mode():
+            for start in range(0, len(own), AT_ONCE):
+                some = slice(start, start + AT_ONCE)
+                resolution = torch.full((len(near[some]),), float(own.resolution))
+                codes = self._codes[torch.from_numpy(near[some])]
+                logit.append(self._net.judge(codes, torch.from_numpy(member[some]), resolution).dial.numpy())
+        return Places(own.center, np.concatenate(logit).astype(np.float64), close.sum(axis=1))
 
-    against_dial : less the dial's own mean, so that what is unlike its dial stands out, whatever the dial is.
-    """
-    net = folded(weights.net)
-    center, zone, codes = _cuts(reading, net)
-    with torch.inference_mode():
-        resolution = torch.tensor([float(reading.patches.resolution)])
-        out = net.judge(codes[None], torch.from_numpy(zone)[None], resolution)
-    logit = out.patch[0].numpy().astype(np.float64)
-    if against_dial:
-        logit = logit - logit.mean()
-    return Places(center, logit, np.full(len(logit), len(logit)))
+    def beside(self) -> Places:
+        """Every patch, and four shifted cuts of it, judged beside all the others (see NetOutput.patch)."""
+        with torch.inference_mode():
+            resolution = torch.tensor([float(self._own.resolution)])
+            out = self._net.judge(self._codes[None], torch.from_numpy(self._zone)[None], resolution)
+        logit = out.patch[0].numpy().astype(np.float64)
+        return Places(self._center, logit, np.full(len(logit), len(logit)))
+
+    def unlike(self) -> Places:
+        """Likewise, less the dial's own mean: what differs from its dial stands out, whatever the dial is."""
+        found = self.beside()
+        return replace(found, logit=found.logit - found.logit.mean())
 
 
 def _cuts(reading: Reading, net: StrokeNet) -> tuple[NDArray[np.float64], NDArray[np.int64], torch.Tensor]:
@@ -88,11 +90,6 @@ def _cuts(reading: Reading, net: StrokeNet) -> tuple[NDArray[np.float64], NDArra
     with torch.inference_mode():
         codes = torch.cat([net.encode(tensors(patches)[0][0]) for patches in cut])
     return np.concatenate([p.center for p in cut]), np.concatenate([p.zone for p in cut]), codes
-
-
-def place_map(reading: Reading, weights: Weights) -> Map:
-    """(N, SIDE, SIDE) float32 over the reading's patches: logit of the place times ink; positive towards hand."""
-    return on_ink(judge_places(reading, weights), reading.patches)
 
 
 def on_ink(places: Places, patches: PatchSet) -> Map:

@@ -15,6 +15,7 @@ import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import cast
 
@@ -26,8 +27,9 @@ from scipy.stats import spearmanr
 from tqdm import tqdm
 
 from dialtell.evaluate.attribution import attribute
+from dialtell.evaluate.map_words import maps_record
 from dialtell.evaluate.occlusion_map import occlusion_map
-from dialtell.evaluate.place_map import judge_beside, judge_places, on_ink
+from dialtell.evaluate.place_map import Judge, on_ink
 from dialtell.evaluate.saliency import paint_map
 from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
@@ -35,10 +37,11 @@ from dialtell.model.net import StrokeNet
 from dialtell.model.patches import PatchSet
 from dialtell.model.photo import linear_light, luminance
 from dialtell.model.reading import Reading, read_at
-from dialtell.model.store import Weights, load_weights
+from dialtell.model.store import SHIPPED, Weights, load_weights
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.planting import Plant, Planted, plant
 from dialtell.synth.scene import Range, render, sample_spec
+from dialtell.synth.set_folder import write_whole
 from dialtell.synth.terms import ZONES, Zone
 from dialtell.train.bags import known_geometry
 from dialtell.train.proportion import wilson
@@ -102,32 +105,38 @@ def noise(patches: PatchSet) -> Maps:
     return np.random.default_rng(len(patches)).random(patches.density.shape).astype(np.float32)
 
 
-def _gradients(reading: Reading, weights: Weights, zone: Zone | None = None) -> Made:
-    if zone is not None and not (reading.patches.zone == ZONES.index(zone)).any():
-        return Made(np.zeros(reading.patches.density.shape, np.float32))
-    found = attribute(reading.patches, weights, zone, nodes=(STEPS,))
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """A reading that maps are made of. zone : where the plant lies."""
+
+    reading: Reading
+    weights: Weights
+    zone: Zone
+
+    @cached_property
+    def judge(self) -> Judge:
+        """The net asked about places, for all maps that want it."""
+        return Judge(self.reading, self.weights)
+
+
+def _gradients(at: Looked, zone: Zone | None = None) -> Made:
+    patches = at.reading.patches
+    if zone is not None and not (patches.zone == ZONES.index(zone)).any():
+        return Made(np.zeros(patches.density.shape, np.float32))
+    found = attribute(patches, at.weights, zone, nodes=(STEPS,))
     return Made(found.values, found.relative_error)
 
 
-def _places(reading: Reading, weights: Weights) -> Made:
-    return Made(on_ink(judge_places(reading, weights), reading.patches))
-
-
-def _beside(reading: Reading, weights: Weights, *, against_dial: bool = False) -> Made:
-    return Made(on_ink(judge_beside(reading, weights, against_dial=against_dial), reading.patches))
-
-
-# every map of a reading; the zone is where the plant lies
-MAPS: dict[str, Callable[[Reading, Weights, Zone], Made]] = {
-    "places": lambda reading, weights, _: _places(reading, weights),
-    "beside": lambda reading, weights, _: _beside(reading, weights),
-    "against its dial": lambda reading, weights, _: _beside(reading, weights, against_dial=True),
-    "gradients": lambda reading, weights, _: _gradients(reading, weights),
-    "gradients of the zone": _gradients,
-    "occlusion": lambda reading, weights, _: Made(occlusion_map(reading.patches, weights)),
-    "edges": lambda reading, *_: Made(edges(reading.patches)),
-    "ink": lambda reading, *_: Made(np.clip(reading.patches.density, 0.0, None)),
-    "random": lambda reading, *_: Made(noise(reading.patches)),
+MAPS: dict[str, Callable[[Looked], Made]] = {
+    "places": lambda at: Made(on_ink(at.judge.alone(), at.reading.patches)),
+    "beside": lambda at: Made(on_ink(at.judge.beside(), at.reading.patches)),
+    "against its dial": lambda at: Made(on_ink(at.judge.unlike(), at.reading.patches)),
+    "gradients": _gradients,
+    "gradients of the zone": lambda at: _gradients(at, at.zone),
+    "occlusion": lambda at: Made(occlusion_map(at.reading.patches, at.weights)),
+    "edges": lambda at: Made(edges(at.reading.patches)),
+    "ink": lambda at: Made(np.clip(at.reading.patches.density, 0.0, None)),
+    "random": lambda at: Made(noise(at.reading.patches)),
 }
 UNSIGNED = ("edges", "ink", "random")
 BOTH = "places and gradients"  # where a place and a stroke in it speak alike; costs nothing once both are there
@@ -135,7 +144,8 @@ BOTH = "places and gradients"  # where a place and a stroke in it speak alike; c
 
 def all_maps(reading: Reading, weights: Weights, zone: Zone, names: Sequence[str]) -> dict[str, Made]:
     """The maps named, and BOTH where both of its halves are."""
-    made = {name: MAPS[name](reading, weights, zone) for name in names}
+    at = Looked(reading, weights, zone)
+    made = {name: MAPS[name](at) for name in names}
     if "places" in made and "gradients" in made:
         first, second = made["places"].values, made["gradients"].values
         alike = np.sqrt(np.clip(first * second, 0.0, None))
@@ -337,6 +347,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--workers", type=int, default=1, help="processes (default: %(default)s)")
     parser.add_argument("--rows", type=Path, help="write every finding there as it comes, a line of JSON each")
+    parser.add_argument("--note", action="store_true", help="write the figures into the weights' JSON, for pages")
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args(argv)
     try:
@@ -360,11 +371,20 @@ def main(argv: list[str] | None = None) -> int:
             for name, value in future.result().items():
                 ranks.setdefault(name, []).append(value)
     rows = table(found)
+    if args.note:
+        note(args.weights or SHIPPED, rows)
     if args.json:
         print(json.dumps({"rows": rows, "rank_correlation_randomised": ranks}, allow_nan=False))
         return 0
     print(said(rows, ranks))
     return 0
+
+
+def note(weights: Path, rows: list[dict[str, object]]) -> None:
+    """Keep what the maps found in the JSON beside the weights, which pages quote."""
+    described = weights.with_suffix(".json")
+    record = json.loads(described.read_text("utf-8")) | {"maps": maps_record(rows)}
+    write_whole(described, json.dumps(record, indent=1).encode(), overwrite=True)
 
 
 def said(rows: list[dict[str, object]], ranks: dict[str, list[float]]) -> str:

@@ -77,7 +77,7 @@ def test_pages_paint_the_places_where_they_are_given(patches, weights):
     geometry = DialGeometry((100.0, 100.0), (90.0, 90.0))
     plain = attribute(patches, weights, nodes=(2,))
     given = replace(plain, places=-2 * plain.values)
-    before, after = (photo_map(a, patches, geometry, (200, 200)) for a in (plain, given))
+    before, after = (photo_map(a.painted, patches, geometry, (200, 200)) for a in (plain, given))
     assert np.abs(before).max() > 0
     np.testing.assert_allclose(after, -2 * before, atol=1e-6)
     assert "judged by itself" in given.words() and "judged by itself" not in plain.words()

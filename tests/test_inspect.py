@@ -95,12 +95,12 @@ def correlation(a, b):
 
 def test_maps_lie_where_the_patches_were_cut(scored):
     reading = scored.reading
-    painted = photo_map(as_if(reading.patches), reading.patches, reading.geometry, reading.density.shape)
+    painted = photo_map(as_if(reading.patches).painted, reading.patches, reading.geometry, reading.density.shape)
     covered = painted != 0
     assert correlation(painted[covered], reading.density[covered]) > 0.9
     # a dial shown at half size
     half = cv2.resize(reading.density, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    painted = photo_map(as_if(reading.patches), reading.patches, reading.geometry.scaled(0.5), half.shape)
+    painted = photo_map(as_if(reading.patches).painted, reading.patches, reading.geometry.scaled(0.5), half.shape)
     covered = painted != 0
     assert correlation(painted[covered], half[covered]) > 0.9
 

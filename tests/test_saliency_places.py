@@ -11,12 +11,10 @@ from dialtell.evaluate.place_map import (
     MOST,
     REACH,
     SHIFTS,
+    Judge,
     Places,
     _shifted,
-    judge_beside,
-    judge_places,
     on_ink,
-    place_map,
 )
 from dialtell.evaluate.verdict import tensors
 from dialtell.model.geometry import DialGeometry
@@ -56,7 +54,7 @@ def test_a_place_is_judged_from_its_neighbourhood_alone(weights):
     x, y = other.geometry.to_photo(other.patches.center[4:5])[0].round().astype(int)
     other.density[y - 30 : y + 30, x - 30 : x + 30] = 0.0
     other.patches.density[4] = 0.0
-    first, second = judge_places(one, weights), judge_places(other, weights)
+    first, second = Judge(one, weights).alone(), Judge(other, weights).alone()
     assert far[4]
     assert first.logit[0] == pytest.approx(second.logit[0], abs=1e-4)
     assert abs(first.logit[4] - second.logit[4]) > 1e-3
@@ -73,7 +71,7 @@ def test_one_place_is_the_nets_own_logit_of_its_patches(weights):
     zone = torch.cat([tensors(p)[1] for p in cut], dim=1)
     with torch.inference_mode():
         expected = float(weights.net.eval()(bag, zone, torch.tensor([0.0])).dial[0])
-    assert judge_places(given, weights).logit[0] == pytest.approx(expected, abs=1e-3)
+    assert Judge(given, weights).alone().logit[0] == pytest.approx(expected, abs=1e-3)
 
 
 def test_shifted_patches_show_the_same_strokes_moved():
@@ -95,13 +93,13 @@ def test_the_map_is_signed_and_lies_on_ink(weights):
     assert not values[bare].any()
     assert (values[1:3] >= 0).all() and (values[5:7] <= 0).all()
     assert values[1].max() == pytest.approx(3.0 * given.patches.density[1].max(), rel=0.05)
-    assert place_map(given, weights).shape == given.patches.density.shape
 
 
 def test_patches_beside_their_dial_are_the_nets_own(weights):
     """Every cut is judged as the net judges a bag of them all; against its dial the mean is nothing."""
     one = reading(3)
-    places = judge_beside(one, weights)
+    judge = Judge(one, weights)
+    places = judge.beside()
     count = len(one.patches)
     assert len(places.logit) == 5 * count == len(places.center)
     assert np.allclose(places.center[:count], one.patches.center)
@@ -111,6 +109,6 @@ def test_patches_beside_their_dial_are_the_nets_own(weights):
     with torch.inference_mode():
         own = weights.net(bag, zone, torch.tensor([float(one.patches.resolution)])).patch[0].numpy()
     assert np.allclose(places.logit, own, atol=1e-3)
-    against = judge_beside(one, weights, against_dial=True)
+    against = judge.unlike()
     assert against.logit.mean() == pytest.approx(0.0, abs=1e-9)
     assert np.allclose(np.diff(against.logit), np.diff(places.logit))

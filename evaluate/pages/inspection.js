@@ -5,7 +5,7 @@
   const lens = document.querySelector("[data-lens]");
   const state = document.querySelector("[data-lens-state]");
   const photo = document.querySelector("[data-photo]");
-  const map = document.querySelector("[data-map]");
+  const maps = [...document.querySelectorAll("[data-map]")];
   const strokes = document.querySelector(".strokes");
   const strokesOn = document.getElementById("layer-strokes");
   const drawing = document.querySelector("svg.layer").viewBox.baseVal;
@@ -16,6 +16,8 @@
   document.querySelector("[data-lens-help]").hidden = false;
 
   const within = (value) => Math.min(1, Math.max(0, value));
+
+  const switchOf = (map) => document.getElementById(map.dataset.map);
 
   function draw() {
     if (lens.hidden) return;
@@ -34,7 +36,7 @@
     const left = lens.width / 2 - at.x * width;
     const top = lens.height / 2 - at.y * height;
     brush.drawImage(photo, left, top, width, height);
-    if (map && document.getElementById("layer-map").checked) brush.drawImage(map, left, top, width, height);
+    for (const map of maps) if (switchOf(map).checked) brush.drawImage(map, left, top, width, height);
     if (strokes && strokesOn.checked) drawStrokes(brush, left, top, width / drawing.width, height / drawing.height);
   }
 
@@ -80,7 +82,13 @@
     if (event.pointerType !== "touch" && document.activeElement !== stage) hide();
   });
   stage.addEventListener("blur", hide);
-  document.getElementById("layer-map").addEventListener("change", draw);
+  for (const map of maps) {
+    switchOf(map).addEventListener("change", (event) => {
+      // one over the other they could not be read
+      if (event.target.checked) for (const other of maps) if (other !== map) switchOf(other).checked = false;
+      draw();
+    });
+  }
   strokesOn.addEventListener("change", draw);
   window.addEventListener("resize", draw);
 
