@@ -38,7 +38,6 @@ PHOTO_PX = 1400  # longer side of the photograph on the page
 OVERLAY_PX = 1000  # of the map over it: hatching stays coarser than the screen
 CROP_PX = 900
 _SMALLEST_CROP_PX = 220
-UNLIKE_FULL = 6.0  # logit times ink drawn at full strength
 
 HEADLINES = {
     "hand-painted": "This dial looks painted by hand.",
@@ -157,7 +156,9 @@ def page_text(
         shown_height=shown.shape[0],
         photo_uri=pictures.jpeg_uri(shown),
         overlay_uri=None if saliency is None else pictures.png_uri(pictures.photo_overlay(saliency, OVERLAY_PX)),
-        unlike_uri=None if extras.unlike is None else pictures.png_uri(unlike_overlay(extras.unlike)),
+        unlike_uri=None
+        if extras.unlike is None
+        else pictures.png_uri(pictures.photo_overlay(extras.unlike, OVERLAY_PX)),
         map_found=hits_sentence(extras.maps, ALONE),
         unlike_found=hits_sentence(extras.maps, UNLIKE),
         outline=_outline(dial["geometry"]),
@@ -180,11 +181,6 @@ def page_text(
             ("Renderer", model["renderer_version"]),
         ],
     )
-
-
-def unlike_overlay(unlike: NDArray[np.float32]) -> NDArray[np.uint8]:
-    """The map of what differs as RGBA: its strength is absolute, else the noise of an even dial would shine."""
-    return pictures.photo_overlay(unlike, OVERLAY_PX, UNLIKE_FULL)
 
 
 def _printing(record: Mapping[str, Any] | None) -> str:

@@ -15,11 +15,10 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from pathlib import Path
 from typing import Any
 
 from dialtell.synth.errors import ParameterError
-from dialtell.train.csv_table import LONGEST_FIELD, guarded, unguarded
+from dialtell.train.csv_table import guarded, parse_table, table_text
 
 # what a manifest repeats of the object, in the order of the columns
 FACTS = (
@@ -89,43 +88,22 @@ def read_records(path: str | os.PathLike[str]) -> list[Record]:
 
     Only `licence` and `image_url` are required columns. Raises ParameterError naming file, line and remedy.
     """
-    place = Path(path)
-    try:
-        text = place.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise ParameterError(
-            f"{place} is not UTF-8 text (byte {error.start} is {error.object[error.start]:#04x}); save the table as "
-            "CSV in UTF-8"
-        ) from error
-    except OSError as error:
-        raise ParameterError(f"{place} cannot be read ({error.strerror}); check the path") from error
-    return parse_records(text, str(place))
+    return parse_records(table_text(path), os.fspath(path))
 
 
 def parse_records(text: str, name: str) -> list[Record]:
     """Records from the text of a table; `name` stands for it in messages."""
-    csv.field_size_limit(LONGEST_FIELD)
-    reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
+    table = parse_table(text, name, ("licence", "image_url"))
+    if not table.head:
+        raise ParameterError(f"{name} is empty; give a table with the columns {', '.join(COLUMNS)}")
     records = []
-    try:
-        present = reader.fieldnames or ()
-        missing = [column for column in ("licence", "image_url") if column not in present]
-        if missing:
+    for number, cells in table.rows:
+        if not table.even(cells):
             raise ParameterError(
-                f"{name} has no column {' and no column '.join(missing)}; give a table with the columns "
-                f"{', '.join(COLUMNS)}"
+                f"{name}, row {number}: {len(cells)} cells under {len(table.head)} columns; put cells with commas in "
+                "double quotes"
             )
-        for row in reader:
-            if None in row or None in row.values():
-                count = len(present) + (len(row[None]) if None in row else -list(row.values()).count(None))
-                raise ParameterError(
-                    f"{name}, line {reader.line_num}: {count} fields under a header of {len(present)}; put fields "
-                    "with commas in double quotes"
-                )
-            cells = {column: unguarded(cell) for column, cell in row.items()}
-            records.append(_record(cells, f"{name}, line {reader.line_num}"))
-    except csv.Error as error:
-        raise ParameterError(f"{name}, line {reader.reader.line_num}: {error}; save the table as CSV anew") from error
+        records.append(_record(table.named(cells), f"{name}, row {number}"))
     return records
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
 from dialtell.evaluate.period import EARLIEST, LATEST, Years
 from dialtell.synth.errors import ParameterError
+from dialtell.train.csv_table import read_table
 
 COLUMNS = ("serial", "year")
 
@@ -48,20 +48,15 @@ def read_serials(path: Path) -> SerialTable:
     Raises ParameterError naming file, row and remedy.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ParameterError(f"--serials {path}: cannot be read ({error}); give a CSV file in UTF-8") from error
-    reader = csv.DictReader(text.splitlines())
-    missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
-    if missing:
-        raise ParameterError(
-            f"--serials {path}: no column {' or '.join(missing)}; the first line must read serial,year"
-        )
+        table = read_table(path, COLUMNS)
+    except ParameterError as error:
+        raise ParameterError(f"--serials {error}") from None
     rows: list[tuple[int, float]] = []
-    for number, row in enumerate(reader, start=2):
+    for number, cells in table.rows:
+        row = table.named(cells)
         try:
-            serial = int((row["serial"] or "").replace(",", "").replace(" ", ""))
-            year = float(row["year"] or "")
+            serial = int(row["serial"].replace(",", "").replace(" ", ""))
+            year = float(row["year"])
         except ValueError:
             raise ParameterError(
                 f"--serials {path}, row {number}: {row['serial']!r}, {row['year']!r}; give whole numbers"

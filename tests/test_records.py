@@ -79,13 +79,13 @@ def test_semicolon_inside_a_url_stays():
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "t has no column licence and no column image_url; give a table with the columns museum, "),
+        ("", "t is empty; give a table with the columns museum, "),
         ("licence,url\nCC0,x\n", "t has no column image_url"),
-        ("licence,image_url\nCC0,http://h/a,b\n", "t, line 2: 3 fields under a header of 2; put fields with commas in"),
-        ("licence,image_url\nCC0\n", "t, line 2: 1 fields under a header of 2"),
-        ("licence,image_url,year_end\nCC0,x,ca. 1800\n", "t, line 2: year_end is 'ca. 1800'; give a year such as 1885"),
+        ("licence,image_url\nCC0,http://h/a,b\n", "t, row 2: 3 cells under 2 columns; put cells with commas in"),
+        ("licence,image_url\nCC0\n", "t, row 2: 1 cells under 2 columns"),
+        ("licence,image_url,year_end\nCC0,x,ca. 1800\n", "t, row 2: year_end is 'ca. 1800'; give a year such as 1885"),
         ("licence,image_url,dial_replaced_in_text\nCC0,x,maybe\n", "dial_replaced_in_text is 'maybe'; give 1, 0 or"),
-        ('licence,image_url\n"CC0,x\n', "t, line 2: unexpected end of data; save the table as CSV anew"),
+        ('licence,image_url\n"CC0,x\n', "t is no CSV table (unexpected end of data); save it as CSV again"),
     ],
 )
 def test_bad_table_is_refused_in_words(text, said):
@@ -96,9 +96,7 @@ def test_bad_table_is_refused_in_words(text, said):
 def test_bad_file_is_refused_in_words(tmp_path):
     table = tmp_path / "latin.csv"
     table.write_bytes("licence,image_url,title\nCC0,x,élan\n".encode("latin-1"))
-    with pytest.raises(
-        ParameterError, match=r"latin\.csv is not UTF-8 text \(byte 30 is 0xe9\); save the table as CSV in"
-    ):
+    with pytest.raises(ParameterError, match=r"latin\.csv is not UTF-8 at byte 30; save it as CSV in UTF-8"):
         read_records(table)
     with pytest.raises(ParameterError, match=r"missing\.csv cannot be read"):
         read_records(tmp_path / "missing.csv")

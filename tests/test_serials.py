@@ -24,7 +24,7 @@ def test_interpolation_between_rows_with_their_years_as_interval(tmp_path):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("number,year\n1,1880\n", "serial,year"),
+        ("number,year\n1,1880\n", "no column serial; its columns are number"),
         ("serial,year\n1,1880\n", "at least 2"),
         ("serial,year\n1,1880\nx,1890\n", "row 3"),
         ("serial,year\n1,1880\n2,80\n", "row 3"),

@@ -27,6 +27,10 @@ class Table:
     rows: tuple[tuple[int, tuple[str, ...]], ...] = ()
     mark: bool = False
 
+    def even(self, cells: tuple[str, ...]) -> bool:
+        """Whether a row holds just as many cells as there are columns."""
+        return len(cells) == len(self.head)
+
     def extra(self, cells: tuple[str, ...]) -> bool:
         """Whether a row holds more than there are columns."""
         return any(cells[len(self.head) :])
@@ -42,13 +46,22 @@ def read_table(path: str | os.PathLike[str], required: tuple[str, ...]) -> Table
 
     Raises ParameterError naming the file, what is wrong and the remedy.
     """
+    return parse_table(table_text(path), path, required)
+
+
+def table_text(path: str | os.PathLike[str]) -> str:
+    """The text of a table, a byte order mark left in. ParameterError for a file that cannot be read or is not UTF-8."""
     place = Path(path)
     try:
-        text = place.read_bytes().decode("utf-8")
+        return place.read_bytes().decode("utf-8")
     except UnicodeDecodeError as error:
         raise ParameterError(f"{place} is not UTF-8 at byte {error.start}; save it as CSV in UTF-8") from error
     except OSError as error:
         raise ParameterError(f"{place} cannot be read ({error.strerror or error}); check the path") from error
+
+
+def parse_table(text: str, place: str | os.PathLike[str], required: tuple[str, ...]) -> Table:
+    """A table from its text; `place` stands for it in messages. See read_table."""
     mark, text = text.startswith("\ufeff"), text.removeprefix("\ufeff")
     csv.field_size_limit(LONGEST_FIELD)
     try:
@@ -63,7 +76,7 @@ def read_table(path: str | os.PathLike[str], required: tuple[str, ...]) -> Table
     return Table(head, tuple((number, cells) for number, cells in rows if any(cells)), mark)
 
 
-def _require_head(place: Path, head: tuple[str, ...], required: tuple[str, ...]) -> None:
+def _require_head(place: str | os.PathLike[str], head: tuple[str, ...], required: tuple[str, ...]) -> None:
     if missing := [name for name in required if name not in head]:
         semicolons = any(";" in name for name in head)
         remedy = "save it with commas between the cells" if semicolons else f"its columns are {', '.join(head)}"
