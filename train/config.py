@@ -91,7 +91,7 @@ PRESETS: dict[str, TrainConfig] = {
         epochs=16, pairs=75, steps=280, batch=24, patches=20, rate=3e-3, easy=0.0, validation=120,
         net=NetConfig(widths=(8, 16, 32, 64), code=64), start=EASY, start_share=0.12, widen_share=0.38,
     ),
-    # one data-centre GPU with some 30 cores to draw for it, under 10 minutes
+    # one data-centre GPU with some 30 cores to draw for it, some 12 minutes: launching steps from Python sets the pace
     "full": TrainConfig(
         epochs=24, pairs=700, steps=640, batch=96, patches=64, rate=3e-3, validation=300, calibration=1000
     ),
