@@ -13,6 +13,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -25,6 +26,7 @@ from dialtell.train.holdout import HELD_OUT, TRAINING
 
 FROZEN = Path(__file__).with_name("rungs.json")
 HASHED = 64  # specs of a rung its hash is over
+DIGITS = 9  # of their numbers
 
 # what training draws from (train.config.SCOPE; not imported, it brings torch into workers), but for mixed dials, which
 # have no truth of their own
@@ -144,12 +146,24 @@ def rungs_named(letters: str | None) -> tuple[Rung, ...]:
 
 
 def rung_hash(rung: Rung, count: int = HASHED) -> str:
-    """sha256 over the canonical records of the first `count` specs, one line each."""
+    """sha256 over the canonical records of the first `count` specs, one line each.
+
+    Numbers to DIGITS: NumPy's exp and its like differ in the last bit between processors with AVX-512 and without.
+    """
     digest = hashlib.sha256()
     for index in range(count):
-        line = json.dumps(to_record(rung.spec(index)), sort_keys=True, separators=(",", ":"), allow_nan=False)
+        record = _rounded(to_record(rung.spec(index)))
+        line = json.dumps(record, sort_keys=True, separators=(",", ":"), allow_nan=False)
         digest.update(line.encode() + b"\n")
     return digest.hexdigest()
+
+
+def _rounded(record: Any) -> Any:
+    if isinstance(record, float):
+        return float(f"{record:.{DIGITS}g}")
+    if isinstance(record, list):
+        return [_rounded(item) for item in record]
+    return {name: _rounded(item) for name, item in record.items()} if isinstance(record, dict) else record
 
 
 def frozen() -> dict[str, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -176,6 +176,23 @@ def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> Came
         mottle=float(rng.uniform(0.005, 0.025)) if rng.random() < (0.8 if book else 0.1) else 0.0,
         mottle_px=float(np.exp(rng.uniform(np.log(1.5), np.log(5.0)))),
         seed=int(rng.integers(2**31)),
+    )
+
+
+def roughened(camera: CameraSpec, *, rng: np.random.Generator) -> CameraSpec:
+    """The same photograph taken worse than `sample_camera` draws any: a cast, and most often strong compression, tones
+    bent far and noise or sharpening beyond measure."""
+    compressed, bent, grained = rng.random(3) < (0.7, 0.7, 0.5)
+    quality, bend, sign = int(rng.integers(24, 45)), float(rng.uniform(0.25, 0.45)), 1 if rng.random() < 0.5 else -1
+    red, blue = (float(value) for value in rng.uniform(0.1, 0.4, size=2))
+    shot, sharpen = float(rng.uniform(0.03, 0.07)), float(rng.uniform(1.5, 2.5))
+    return replace(
+        camera,
+        jpeg_after=(quality,) if compressed else camera.jpeg_after,
+        gamma=float(np.exp(sign * bend)) if bent else camera.gamma,
+        balance=(float(np.exp(red)), 1.0, float(np.exp(-blue))),
+        shot=shot if grained else camera.shot,
+        sharpen=camera.sharpen if grained else sharpen,
     )
 
 

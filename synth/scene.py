@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.synth.body import BodySpec, Surface, paint_body, sample_body
-from dialtell.synth.camera import CameraSpec, expose, sample_camera
+from dialtell.synth.camera import CameraSpec, expose, roughened, sample_camera
 from dialtell.synth.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.light import LightSpec, apply_light, sample_light
 from dialtell.synth.making import Coat, Making, make, sample_making
@@ -24,6 +24,7 @@ from dialtell.synth.wear import WearSpec, abrasion_field, apply_wear, sample_wea
 
 RENDERER_VERSION = "4"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
+ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
 
@@ -56,7 +57,8 @@ class Range:
     part : share of close-ups. steadiness : of the painters, 0..1. jitter : factor on all hand deviations, 0..4.
     jitter_spread : largest change of ln jitter from picture to picture, 0..1.
     scatter : of the engraver, 0 machine-cut .. 1 as a good hand. wear : severity, 0..1. mixed : share of dials
-    whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees.
+    whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees. rough : share of
+    pictures taken worse than cameras commonly do, see camera.roughened.
     """
 
     pixels_per_radius: tuple[float, float] = (90.0, 900.0)
@@ -70,6 +72,7 @@ class Range:
     mixed: float = 0.0
     hands_off: float = 0.4
     tilt: float = 35.0
+    rough: float = 0.0
     variety: Variety = field(default_factory=Variety)
 
 
@@ -93,7 +96,9 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
         rng=rng, design=design, process=drawn if process is None else process, steadiness=scope.steadiness,
         jitter=scope.jitter * float(np.exp(spread)), scatter=scope.scatter,
     )  # fmt: skip
-    return DialSpec(design=design, making=making, **vars(photograph), seed=seed, index=index)
+    spec = DialSpec(design=design, making=making, **vars(photograph), seed=seed, index=index)
+    poorly = np.random.default_rng([seed, index, ROUGH_STREAM])
+    return replace(spec, camera=roughened(spec.camera, rng=poorly)) if poorly.random() < scope.rough else spec
 
 
 @dataclass(frozen=True)

@@ -202,7 +202,7 @@ def test_a_run_begun_with_weights(finished, tmp_path, monkeypatch, capsys):
     words = ["train", "--preset", "tiny", "--epochs", "1", "--pairs", "2", "--device", "cpu", "--out", str(out)]
     words += ["--from", str(finished[0].parent), "--quiet"]
     with monkeypatch.context() as patch:
-        patch.setattr(Trainer, "run", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        patch.setattr(Trainer, "run", lambda *_, **__: (_ for _ in ()).throw(KeyboardInterrupt))
         assert main(words) == 130
     kept = load_file(out / "last.safetensors")
     assert all(torch.equal(kept[f"net.{key}"], value) for key, value in source.net.state_dict().items())
@@ -224,8 +224,9 @@ def test_begun_with_weights_it_goes_gently(finished):
     assert config.start is None and config.start_share == config.easy == 0.0
 
 
-def test_a_third_of_the_calibration_is_harder_and_the_figures_are_not():
+def test_half_of_the_calibration_is_harder_and_the_figures_are_not():
     alike, harder, fresh = held_out_sets(CONFIG)
-    assert harder[1] == CONFIG.calibration // 2 and alike[1] == fresh[1] == CONFIG.calibration
+    assert harder[1] == alike[1] == fresh[1] == CONFIG.calibration
     assert alike[2] == fresh[2] == CONFIG.scope
     assert harder[2].jitter_spread > CONFIG.scope.jitter_spread and harder[2].wear[1] == 1.0
+    assert harder[2].rough > CONFIG.scope.rough == 0.0
