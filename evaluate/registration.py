@@ -275,7 +275,7 @@ def match(
 
 @contextmanager
 def _plainly() -> Iterator[None]:
-    """OpenCV's own arithmetic: on processors without AVX-512 that of Intel's library puts peaks off by twice as much."""
+    """OpenCV's own arithmetic: on processors without AVX-512 that of Intel's library puts peaks off twice as far."""
     before = cv2.ipp.useIPP()
     cv2.ipp.setUseIPP(False)
     try:
