@@ -91,7 +91,7 @@ class Encoder(nn.Module):
         """(P, 1, S, S) D -> (P, code)."""
         x = (patches - LOW) / (HIGH - LOW) * 2 - 0.2
         x = self.body(x).flatten(2)
-        mean, peak = x.mean(2), x.amax(2)
+        mean, peak = x.mean(2), x.max(2).values  # compiled, the gradient of amax is not a number in bfloat16
         spread = (x - mean[..., None]).square().mean(2).add(1e-5).sqrt()
         code: Tensor = self.head(torch.cat([mean, peak, spread], dim=1))
         return code

@@ -52,7 +52,7 @@ def test_a_turned_and_smoothly_bent_design_is_laid_on_itself(turn):
 @pytest.mark.parametrize("turn", [0.3, -1.2])
 @pytest.mark.parametrize("seed", [4, 5, 6])
 def test_matches_are_as_near_on_every_processor(seed, turn):
-    """With Intel's library on a processor without AVX-512 what is left over was .27 to .45 px in place of .21 to .23."""
+    """With Intel's library on one without AVX-512 what is left over was .27 to .45 px in place of .21 to .23."""
     places, angles = design(seed)
     found = register(drawn(places, angles), drawn(moved(places, turn, (0.012, -0.008), 0.004), angles + turn))
     assert found.spread * SCALE < 0.3

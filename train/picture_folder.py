@@ -136,4 +136,5 @@ class FolderSupply(Supply):
             hand_out(load_bags(path))
         except BaseException as error:  # whoever waits for the pictures shall know
             for order in orders:
-                order.set_exception(error)
+                if not order.done():
+                    order.set_exception(error)
