@@ -263,6 +263,7 @@ def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
 def _combined(both: Combined) -> dict[str, Any]:
     """Net and measurements side by side, and what becomes of them."""
     net, measured = both.net, both.measured
+    sides = ((net, both.net_capped), (measured, both.measured_capped))
     return {
         "sentence": both.sentence,
         "disagree": both.agreement is Agreement.DISAGREE,
@@ -271,7 +272,7 @@ def _combined(both: Combined) -> dict[str, Any]:
         "net_call": both.net_call,
         "measured": None if measured is None else signed(measured) + _beyond(measured, both.measured_capped),
         "used": both.used,
-        "cut": "or more" if both.net_capped or both.measured_capped else "",
+        "cut": sorted({_beyond(n, capped).strip() for n, capped in sides if n is not None and capped}),
     }
 
 

@@ -268,6 +268,20 @@ def opened(path, profile):
     return done.stdout, [line for line in done.stderr.splitlines() if "CONSOLE" in line]
 
 
+@pytest.mark.parametrize(("net", "second", "said"), [
+    (2.4, 1.7, "“or more” marks a number cut off"),
+    (-2.4, -1.7, "“or less” marks a number cut off"),
+    (2.4, -1.7, "“or less” and “or more” mark numbers cut off"),
+])  # fmt: skip
+def test_words_of_numbers_cut_off_are_those_that_stand_beside_them(net, second, said):
+    weighed = combine(Verdict(Judged(40, net, capped=True), {}), Opinion(second, True, ("a",) * 9, ()))
+    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), combined=weighed))
+    words = Page(text).words
+    assert said in words
+    for word in re.findall("“(or more|or less)”", words):
+        assert word in words.split("“or ")[0]
+
+
 @needs_browser
 def test_browser_runs_our_script_and_nothing_else(tmp_path):
     path = tmp_path / "a.html"
