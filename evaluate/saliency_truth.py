@@ -43,6 +43,7 @@ from dialtell.synth.planting import Plant, Planted, plant
 from dialtell.synth.scene import Range, render, sample_spec
 from dialtell.synth.set_folder import write_whole
 from dialtell.synth.terms import ZONES, Zone
+from dialtell.synth.worker import follow_parent
 from dialtell.train.bags import known_geometry
 from dialtell.train.proportion import wilson
 
@@ -316,6 +317,7 @@ _worker: dict[str, Weights] = {}
 
 
 def _start(path: Path | None) -> None:
+    follow_parent()
     torch.set_num_threads(1)
     cv2.setNumThreads(1)
     _worker["weights"] = load_weights(path)
