@@ -232,6 +232,18 @@ def find_turns(first: Sheet, second: Sheet, candidates: int = CANDIDATES) -> lis
     return turns
 
 
+@contextmanager
+def _plainly() -> Iterator[None]:
+    """OpenCV's own arithmetic: on processors without AVX-512 that of Intel's library puts peaks off twice as far."""
+    before = cv2.ipp.useIPP()
+    cv2.ipp.setUseIPP(False)
+    try:
+        yield
+    finally:
+        cv2.ipp.setUseIPP(before)
+
+
+@_plainly()
 def match(
     first: Sheet,
     second: Sheet,
@@ -260,8 +272,7 @@ def match(
         right, bottom = left + size, top + size
         if seen[bottom, right] - seen[top, right] - seen[bottom, left] + seen[top, left] < 0.7 * size * size:
             continue
-        with _plainly():
-            like = cv2.matchTemplate(second.ink[top:bottom, left:right], templates[index], cv2.TM_CCOEFF_NORMED)
+        like = cv2.matchTemplate(second.ink[top:bottom, left:right], templates[index], cv2.TM_CCOEFF_NORMED)
         _, best, _, (column, row) = cv2.minMaxLoc(like)
         if not math.isfinite(best):
             continue
@@ -271,17 +282,6 @@ def match(
             (top + half + row + _peak(like[:, column], row) + 0.5) / second.scale - EXTENT,
         )
     return found, score
-
-
-@contextmanager
-def _plainly() -> Iterator[None]:
-    """OpenCV's own arithmetic: on processors without AVX-512 that of Intel's library puts peaks off twice as far."""
-    before = cv2.ipp.useIPP()
-    cv2.ipp.setUseIPP(False)
-    try:
-        yield
-    finally:
-        cv2.ipp.setUseIPP(before)
 
 
 def cut_templates(sheet: Sheet, sites: Floats, turn: float) -> Image:

@@ -97,7 +97,7 @@ def _trained(args: argparse.Namespace) -> Path:
     from dialtell.train.loop import log
     from dialtell.train.origin import begin_with
     from dialtell.train.picture_folder import KeepingSupply
-    from dialtell.train.supply import KeptSupply
+    from dialtell.train.supply import Supply
 
     if args.resume:
         _refuse(args, "resume", "the run keeps what it began with")
@@ -121,7 +121,7 @@ def _trained(args: argparse.Namespace) -> Path:
     log.info("device %s: %s; run in %s", trainer.device, trainer.reason, trainer.folder)
     trainer.writer = board
     workers = args.workers or trainer.config.workers
-    with KeepingSupply(Path(args.keep), workers) if args.keep else KeptSupply(workers) as supply:
+    with KeepingSupply(Path(args.keep), workers) if args.keep else Supply(workers) as supply:
         trainer.run(Curriculum(supply, trainer.config), then=lambda: order_held_out(supply, trainer.config))
         if board is not None:
             board.close()

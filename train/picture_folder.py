@@ -22,7 +22,7 @@ from dialtell.synth.record import to_record
 from dialtell.synth.scene import Range
 from dialtell.train.bags import Bag
 from dialtell.train.kept_bags import load_bags, save_bags, stamp
-from dialtell.train.supply import KeptSupply, Supply
+from dialtell.train.supply import Supply
 
 LOOKS = 0.2  # s between two looks whether a file is there
 PATIENCE = 900.0  # s without the file awaited after which whoever draws is given up
@@ -35,20 +35,20 @@ def picture_file(folder: Path, kind: str, seed: int, first: int, count: int, sco
     return folder / f"{stamp()}-{kind}-{seed}-{first}-{count}-{digest}.npz"
 
 
-class KeepingSupply(KeptSupply):
+class KeepingSupply(Supply):
     """A supply that also writes all it draws into `folder`."""
 
     def __init__(self, folder: Path, workers: int = 0) -> None:
         super().__init__(workers)
         self._folder = folder
         self._writer = ThreadPoolExecutor(1)
-        self._written: dict[Path, Future[None]] = {}
+        self._written: list[Future[None]] = []
 
     def close(self) -> None:
         """End the workers; what is complete is written first, and what writing raised comes up."""
         super().close()
         self._writer.shutdown(wait=True)
-        for written in self._written.values():
+        for written in self._written:
             written.result()
 
     def order_twins(self, seed: int, first: int, count: int, scope: Range) -> list[Future[list[Bag]]]:
@@ -56,14 +56,13 @@ class KeepingSupply(KeptSupply):
         orders = super().order_twins(seed, first, count, scope)
         path = picture_file(self._folder, "twins", seed, first, count, scope)
         self._keep(path, lambda: [bag for order in orders for bag in order.result()])
-        return list(orders)
+        return orders
 
-    def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
-        """See Supply."""
-        orders = super().order_singles(seed, count, scope)
+    def _start_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
+        orders = super()._start_singles(seed, count, scope)
         path = picture_file(self._folder, "singles", seed, 0, count, scope)
         self._keep(path, lambda: [bag for order in orders if (bag := order.result()) is not None])
-        return list(orders)
+        return orders
 
     def _keep(self, path: Path, drawn: Callable[[], list[Bag]]) -> None:
         def write() -> None:
@@ -73,8 +72,7 @@ class KeepingSupply(KeptSupply):
                 return
             save_bags(path, bags, compressed=False)
 
-        if path not in self._written:
-            self._written[path] = self._writer.submit(write)
+        self._written.append(self._writer.submit(write))
 
 
 class FolderSupply(Supply):
@@ -84,7 +82,7 @@ class FolderSupply(Supply):
     """
 
     def __init__(self, folder: Path, *, patience: float = PATIENCE) -> None:
-        self.workers = 0
+        self.workers, self._kept = 0, {}
         self._folder, self._patience = folder, patience
         self._reader = ThreadPoolExecutor(1)
         self._ended = threading.Event()
@@ -109,8 +107,7 @@ class FolderSupply(Supply):
         self._reader.submit(self._read, path, list(orders.values()), hand_out)
         return list(orders.values())
 
-    def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
-        """See Supply."""
+    def _start_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
         orders: list[Future[Bag | None]] = [Future() for _ in range(count)]
 
         def hand_out(bags: list[Bag]) -> None:

@@ -171,9 +171,9 @@ class BagStore:
     def _sent(self, values: NDArray[Any]) -> Tensor:
         """`values` on the device. From plain memory a copy would first wait for all the device still has to do."""
         held = torch.from_numpy(values)
-        return (
-            held.pin_memory().to(self.device, non_blocking=True) if self.device.type == "cuda" else held.to(self.device)
-        )
+        if self.device.type != "cuda":
+            return held.to(self.device)
+        return held.pin_memory().to(self.device, non_blocking=True)
 
     def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
         """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1.

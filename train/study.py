@@ -49,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from dialtell.train.config import preset
     from dialtell.train.picture_folder import FolderSupply
     from dialtell.train.side_by_side import Study, chosen
-    from dialtell.train.supply import KeptSupply
+    from dialtell.train.supply import Supply
 
     log = logging.getLogger("dialtell.train")
     log.setLevel(logging.INFO)
@@ -65,7 +65,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             config = preset(args.preset, device=args.device, **{name: getattr(args, name) for name in NUMBERS})
             study = Study(config, chosen(args.members.split(",") if args.members else None), Path(args.out))
             study.begin()
-        with FolderSupply(Path(args.pictures)) if args.pictures else KeptSupply(args.workers) as supply:
+        with FolderSupply(Path(args.pictures)) if args.pictures else Supply(args.workers) as supply:
             if not args.finish:
                 study.run(supply)
             study.finish(supply, command=command)

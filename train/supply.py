@@ -26,9 +26,13 @@ def _quiet_worker() -> None:
 
 
 class Supply:
-    """Worker processes that render, `workers` of them (0: one per core); `close` them, or use as a context manager."""
+    """Worker processes that render, `workers` of them (0: one per core); `close` them, or use as a context manager.
+
+    A held-out set is rendered once however often it is ordered: ahead of its use, or for several nets measured on it.
+    """
 
     def __init__(self, workers: int = 0) -> None:
+        self._kept: dict[tuple[int, int, Range], list[Future[Bag | None]]] = {}
         require_range("workers", workers, 0, 1024)
         self.workers = workers or len(os.sched_getaffinity(0))
         # workers are spawned and read these at their start: pictures then come from kept memory, not fresh pages
@@ -55,23 +59,14 @@ class Supply:
         return [self._pool.submit(twin_bags, seed, index, scope) for index in range(first, first + count)]
 
     def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
-        """Start rendering `count` dials of a held-out set."""
-        return [self._pool.submit(single_bag, seed, index, scope) for index in range(count)]
-
-
-class KeptSupply(Supply):
-    """A supply that renders a held-out set once and keeps it, for several nets measured on it."""
-
-    def __init__(self, workers: int = 0) -> None:
-        super().__init__(workers)
-        self._kept: dict[tuple[int, int, Range], list[Future[Bag | None]]] = {}
-
-    def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
-        """See Supply; a set ordered before comes as it was."""
+        """Start rendering `count` dials of a held-out set; one ordered before comes as it was."""
         key = (seed, count, scope)
         if key not in self._kept:
-            self._kept[key] = super().order_singles(seed, count, scope)
+            self._kept[key] = self._start_singles(seed, count, scope)
         return list(self._kept[key])
+
+    def _start_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
+        return [self._pool.submit(single_bag, seed, index, scope) for index in range(count)]
 
 
 def collect_twins(futures: list[Future[list[Bag]]]) -> Iterator[list[Bag]]:
