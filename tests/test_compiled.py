@@ -8,8 +8,9 @@ import torch
 from dialtell.model.net import StrokeNet
 from dialtell.model.patches import SIDE
 from dialtell.synth.terms import ZONES
-from dialtell.train.loop import compile_net, losses
-from dialtell.train.store import Batch
+from dialtell.train.compiled import can_compile, compile_net, compiled
+from dialtell.train.loop import losses
+from dialtell.train.store import Batch, varied
 
 DIALS, PATCHES = 8, 24
 
@@ -17,6 +18,16 @@ pytestmark = [
     pytest.mark.skipif(which("cc") is None, reason="no C compiler"),
     pytest.mark.filterwarnings("ignore"),  # torch's compiler has many
 ]
+
+
+DEVICES = pytest.mark.parametrize("device", [
+    pytest.param("cpu", marks=pytest.mark.slow),
+    pytest.param("cuda", marks=pytest.mark.skipif(not torch.cuda.is_available(), reason="no CUDA device")),
+])  # fmt: skip
+
+
+def as_compiled(function):
+    return torch.compile(function, dynamic=False, fullgraph=True)
 
 
 def batch(device):
@@ -33,36 +44,52 @@ def batch(device):
     return Batch(**{name: value.to(device) for name, value in vars(given).items()})
 
 
-def gradients(device, *, half, compiled):
+def gradients(device, *, half, compiled_too):
     torch.manual_seed(0)
     net = StrokeNet().to(device)
     for module in net.modules():
         if isinstance(module, torch.nn.Dropout):
             module.p = 0.0
-    if compiled and device == "cuda":
+    if compiled_too and device == "cuda":
         compile_net(net, torch.device(device))
-    elif compiled:
+    elif compiled_too:
         net.compile(dynamic=False)
     given = batch(device)
     with torch.autocast(device, torch.bfloat16, enabled=half):
         output = net(given.patches, given.zone, given.resolution)
-    losses(output, given).backward()
+    (as_compiled(losses) if compiled_too else losses)(output, given).backward()
     found = {name: p.grad.cpu() for name, p in net.named_parameters() if p.grad is not None}
     # these move no output: softmax does not feel an offset
     return {name: value for name, value in found.items() if name not in ("attention.bias", "weigh.bias")}
 
 
-@pytest.mark.parametrize("device", [
-    pytest.param("cpu", marks=pytest.mark.slow),
-    pytest.param("cuda", marks=pytest.mark.skipif(not torch.cuda.is_available(), reason="no CUDA device")),
-])  # fmt: skip
+@DEVICES
 def test_gradients_of_a_compiled_step(device):
     torch._dynamo.reset()
-    exact = gradients(device, half=False, compiled=False)
+    exact = gradients(device, half=False, compiled_too=False)
     off = {}
-    for compiled in (False, True):
-        found = gradients(device, half=True, compiled=compiled)
+    for compiled_too in (False, True):
+        found = gradients(device, half=True, compiled_too=compiled_too)
         assert found.keys() == exact.keys() and all(torch.isfinite(value).all() for value in found.values())
         sizes = [float((found[name] - exact[name]).norm() / exact[name].norm()) for name in exact]
-        off[compiled] = sorted(sizes)[len(sizes) // 2]
+        off[compiled_too] = sorted(sizes)[len(sizes) // 2]
     assert 0 < off[True] < 1.5 * off[False] < 0.5
+
+
+@DEVICES
+def test_patches_varied_compiled(device):
+    torch._dynamo.reset()
+    rng = torch.Generator().manual_seed(2)
+    packed = torch.randint(0, 256, (4, 6, SIDE, SIDE), generator=rng, dtype=torch.uint8)
+    packed[0] = 0  # bare enamel
+    given = (packed, torch.randn(packed.shape, generator=rng), torch.rand((4, 5), generator=rng), torch.zeros(4))
+    plain, as_one = (function(*(v.to(device) for v in given)) for function in (varied, as_compiled(varied)))
+    for one, other in zip(plain, as_one, strict=True):
+        torch.testing.assert_close(one, other, rtol=1e-4, atol=1e-5)
+
+
+def test_nothing_is_compiled_on_a_cpu():
+    net = StrokeNet()
+    compile_net(net, torch.device("cpu"))
+    assert net._compiled_call_impl is None
+    assert not can_compile(torch.device("cpu")) and compiled(losses, torch.device("cpu")) is losses

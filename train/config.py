@@ -93,7 +93,7 @@ PRESETS: dict[str, TrainConfig] = {
     ),
     # one data-centre GPU with some 30 cores to draw for it, some 12 minutes: launching steps from Python sets the pace
     "full": TrainConfig(
-        epochs=24, pairs=700, steps=640, batch=96, patches=64, rate=3e-3, validation=300, calibration=1000
+        epochs=24, pairs=700, steps=800, batch=96, patches=64, rate=3e-3, validation=300, calibration=1000
     ),
     # seconds, for tests: shows that the line runs, teaches nothing
     "tiny": TrainConfig(

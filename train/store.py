@@ -17,6 +17,7 @@ from dialtell.model.sharpness import PIXEL_SIGMA
 from dialtell.synth.errors import ParameterError
 from dialtell.synth.terms import ZONES
 from dialtell.train.bags import FEWEST_PATCHES, Bag
+from dialtell.train.compiled import compiled
 
 SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
 
@@ -83,6 +84,7 @@ class BagStore:
 
     def __init__(self, device: torch.device, window: int) -> None:
         self.device, self.window = device, window
+        self._varied = compiled(varied, device)
         self._epochs: list[_Epoch] = []
         self._patches = torch.empty((0, SIDE, SIDE), dtype=torch.uint8, device=device)
         self._used = 0
@@ -205,22 +207,31 @@ class BagStore:
         return index, zones.gather(1, picked).masked_fill(~real, -1)
 
     def _vary(self, index: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
-        """Patches (B, P, S, S) shifted, mirrored, blurred, and their densities changed; the resolution that leaves."""
+        """Patches (B, P, S, S) shifted and mirrored, then as `varied`; the resolution that leaves."""
         place = torch.arange(SIDE, device=self.device)
         shift = (vary[:, :2] * (2 * SHIFT + 1)).long().clamp(max=2 * SHIFT) - SHIFT
         row, column = (place + shift[:, :, None]).clamp(0, SIDE - 1).unbind(1)
         column = torch.where(vary[:, 2:3] < 0.5, column, column.flip(1))
-        density = unpack(self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]])
-        variance = BLUR**2 * ((vary[:, 3] - (1 - BLURRED)) / BLURRED).clamp(min=0)
-        density = blurred(density, variance)
-        sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
-        gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 4], OFFSET * (2 * vary[:, 5] - 1)
-        noise = NOISE * ((vary[:, 6] - 0.4) / 0.6).clamp(min=0)
-        gain, offset, noise = (value[:, None, None, None] for value in (gain, offset, noise))
-        bent = density.clamp(min=1e-3).pow(torch.exp(CURVE * (2 * vary[:, 7] - 1))[:, None, None, None])
-        density = torch.where(density > 1e-3, bent, density)
-        density = torch.addcmul(density * gain + offset, noise, torch.randn_like(density))
-        return density.clamp(LOW, HIGH), torch.log2(PIXEL_SIGMA / sigma).clamp(*RESOLUTIONS)
+        packed = self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]]
+        normal = torch.randn(packed.shape, device=self.device)
+        return self._varied(packed, normal, vary[:, 3:], resolution)
+
+
+def varied(packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+    """Packed patches (B, P, S, S) as D blurred, of other contrast and noisier; the resolution (B,) that leaves.
+
+    normal : like `packed`, normal deviates. vary : (B, 5) even ones 0..1: blur, gain, offset, noise, tone curve.
+    """
+    variance = BLUR**2 * ((vary[:, 0] - (1 - BLURRED)) / BLURRED).clamp(min=0)
+    density = blurred(unpack(packed), variance)
+    sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
+    gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 1], OFFSET * (2 * vary[:, 2] - 1)
+    noise = NOISE * ((vary[:, 3] - 0.4) / 0.6).clamp(min=0)
+    gain, offset, noise = (value[:, None, None, None] for value in (gain, offset, noise))
+    bent = density.clamp(min=1e-3).pow(torch.exp(CURVE * (2 * vary[:, 4] - 1))[:, None, None, None])
+    density = torch.where(density > 1e-3, bent, density)
+    density = torch.addcmul(density * gain + offset, noise, normal)
+    return density.clamp(LOW, HIGH), torch.log2(PIXEL_SIGMA / sigma).clamp(*RESOLUTIONS)
 
 
 def blurred(density: Tensor, variance: Tensor) -> Tensor:
