@@ -10,16 +10,20 @@ from dialtell.train.kept_bags import kept_bags, load_bags, save_bags
 
 
 def bag(count, seed):
+    """Every second one with something planted, hence a truth for each patch."""
     rng = np.random.default_rng(seed)
     return Bag(
         rng.integers(0, 256, (count, 8, 8), dtype=np.uint8), rng.integers(0, 5, count).astype(np.int8), -0.3 * seed,
         np.array([1, 0, -1, 1, 0], np.int8), seed % 2, -1, 40 + seed,
+        rng.integers(-1, 2, count).astype(np.int8) if seed % 2 else None,
     )  # fmt: skip
 
 
 def assert_same(one, other):
     assert np.array_equal(one.density, other.density) and one.density.dtype == other.density.dtype
     assert np.array_equal(one.zone, other.zone) and np.array_equal(one.hand, other.hand)
+    assert (one.strokes is None) == (other.strokes is None) and np.array_equal(one.own, other.own)
+    assert np.array_equal(one.odd, other.odd)  # also on a dial of two kinds with nothing planted
     assert (one.resolution, one.dial, one.photographic, one.index) == (
         other.resolution, other.dial, other.photographic, other.index
     )  # fmt: skip
@@ -27,7 +31,7 @@ def assert_same(one, other):
 
 @pytest.mark.parametrize("count", [0, 1, 2])
 def test_a_group_comes_back_as_it_was(tmp_path, count):
-    group = [bag(3 + n, n) for n in range(count)]
+    group = [bag(30 + n, n) for n in range(count)]
     save_bags(tmp_path / "new" / "g.npz", group)
     again = load_bags(tmp_path / "new" / "g.npz")
     assert len(again) == count and [path.name for path in (tmp_path / "new").iterdir()] == ["g.npz"]

@@ -40,6 +40,7 @@ def save_bags(path: Path, bags: Sequence[Bag], *, compressed: bool = True) -> No
                 density=np.empty((0, 0, 0), np.uint8) if empty else np.concatenate([bag.density for bag in bags]),
                 zone=np.empty(0, np.int8) if empty else np.concatenate([bag.zone for bag in bags]),
                 strokes=np.empty(0, np.int8) if empty else np.concatenate([bag.own for bag in bags]),
+                by_patch=np.array([bag.strokes is not None for bag in bags], dtype=np.bool_),
                 hand=np.empty((0, 0), np.int8) if empty else np.stack([bag.hand for bag in bags]),
                 resolution=np.array([bag.resolution for bag in bags], dtype=np.float64),
                 dial=np.array([bag.dial for bag in bags], dtype=np.int64),
@@ -67,9 +68,9 @@ def load_bags(path: Path) -> list[Bag]:
                 dial=int(part["dial"][at]),
                 photographic=int(part["photographic"][at]),
                 index=int(part["index"][at]),
-                strokes=part["strokes"][end - count : end],
+                strokes=part["strokes"][end - count : end] if by_patch else None,
             )
-            for at, (end, count) in enumerate(zip(ends, part["count"], strict=True))
+            for at, (end, count, by_patch) in enumerate(zip(ends, part["count"], part["by_patch"], strict=True))
         ]
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as error:
         raise ParameterError(f"{path} holds no bags ({error}); delete it") from error
