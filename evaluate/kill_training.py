@@ -67,13 +67,14 @@ class Train(Workload):
     def prepare(self) -> None:
         from dialtell.train import supply
         from dialtell.train.config import preset
+        from dialtell.train.finish import order_held_out
 
         self.put(supply, "Supply", _KeptSupply)
-        scope = preset("tiny").scope
-        kept = _KeptSupply()
-        kept.order_twins(1, 0, 2 * self.epochs, scope)
-        for seed in (supply.VALIDATION_SEED, supply.CALIBRATION_SEED, supply.FIGURES_SEED):
-            kept.order_singles(seed, 8, scope)
+        config = preset("tiny")
+        kept: Any = _KeptSupply()
+        kept.order_twins(1, 0, 2 * self.epochs, config.scope)
+        kept.order_singles(supply.VALIDATION_SEED, config.validation, config.scope)
+        order_held_out(kept, config)
 
     def start(self, out: Path) -> int:
         if (out / "config.json").exists():

@@ -225,7 +225,7 @@ def test_begun_with_weights_it_goes_gently(finished):
 
 
 def test_half_of_the_calibration_is_harder_and_the_figures_are_not():
-    alike, harder, fresh = held_out_sets(CONFIG)
+    alike, harder, fresh = held_out_sets(CONFIG.calibration, CONFIG.scope)
     assert harder[1] == alike[1] == fresh[1] == CONFIG.calibration
     assert alike[2] == fresh[2] == CONFIG.scope
     assert harder[2].jitter_spread > CONFIG.scope.jitter_spread and harder[2].wear[1] == 1.0

@@ -30,7 +30,7 @@ from dialtell.train.calibrate import Floats, fit_calibration, gather_logits
 from dialtell.train.card import write_card
 from dialtell.train.csv_table import guarded
 from dialtell.train.discrimination import auc
-from dialtell.train.finish import measured
+from dialtell.train.finish import held_out_sets, measured
 from dialtell.train.labels import read_labels
 from dialtell.train.likelihood_ratio import cllr
 from dialtell.train.loop import evaluate_bags, versions
@@ -38,8 +38,6 @@ from dialtell.train.origin import origin_of
 from dialtell.train.photographs import PhotoBag, PhotoSplit, count_dials, read_bags, split_by_dial
 from dialtell.train.proportion import wilson
 from dialtell.train.supply import (
-    CALIBRATION_SEED,
-    FIGURES_SEED,
     VALIDATION_SEED,
     Supply,
     collect_singles,
@@ -75,7 +73,8 @@ def adapt_to_photographs(
 ) -> Path:
     """Adapt `weights`; writes NAME.safetensors, NAME.json, MODEL_CARD.md, looks.csv and photographs.csv into `folder`.
 
-    scope : of the drawn dials. calibration : how many are drawn to calibrate on, and as many again to measure on.
+    scope : of the drawn dials. calibration : how many are drawn to measure on, as many like them and as many harder
+    ones to calibrate on.
     Returns the weights' path.
     """
     if (folder / "config.json").exists():
@@ -90,13 +89,14 @@ def adapt_to_photographs(
         _write_split(folder / "photographs.csv", split)
     watched_order = supply.order_singles(VALIDATION_SEED, config.watched, scope)
     twins_order = supply.order_twins(TWINS_SEED, 0, config.pairs, scope)
-    set_orders = [supply.order_singles(seed, calibration, scope) for seed in (CALIBRATION_SEED, FIGURES_SEED)]
+    set_orders = [supply.order_singles(*order) for order in held_out_sets(calibration, scope)]
     learnt, held_out = ([item.bag for item in part] for part in (split.learnt, split.held_out))
     net, looks = adapt(
         weights.net, learnt, held_out, list(collect_twins(twins_order)), collect_singles(watched_order), config, device
     )
     _write_looks(folder / "looks.csv", looks)
-    fitting, fresh = (collect_singles(order) for order in set_orders)
+    alike, harder, fresh = (collect_singles(order) for order in set_orders)
+    fitting = [*alike, *harder]
     fitted = gather_logits(evaluate_bags(net, fitting, device), fitting)
     after = {
         part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")

@@ -13,7 +13,7 @@ _FLAGS = {"origin": "from"}  # flags whose name is no name in Python
 EPILOG = """\
 examples:
   dialtell train --preset desk --out runs/desk     two CPU cores, under 45 minutes
-  dialtell train --preset full --out runs/full     one data-centre GPU and some 30 cores, about 12 minutes
+  dialtell train --preset full --out runs/full     one data-centre GPU and some 30 cores, about 10 minutes
   dialtell train --resume runs/desk                go on where an interrupted run stopped
   dialtell train --preset desk --from shipped      begin with the weights that come with dialtell
   dialtell train --photos labels.csv --out runs/mine   adapt the shipped weights to your own labelled photographs

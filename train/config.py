@@ -48,7 +48,7 @@ class TrainConfig:
     decay: float = 0.03  # weight decay
     warmup: float = 0.05  # share of all steps over which the rate rises
     validation: int = 160  # dials of the validation set, drawn from `scope` with another seed
-    calibration: int = 300  # dials used to calibrate, and as many again to report figures
+    calibration: int = 300  # dials the figures are from; as many like them and as many harder ones calibrate
     workers: int = 0  # rendering processes, 0: one per core
     device: str = "auto"
     net: NetConfig = field(default_factory=NetConfig)
@@ -91,7 +91,7 @@ PRESETS: dict[str, TrainConfig] = {
         epochs=16, pairs=75, steps=280, batch=24, patches=20, rate=3e-3, easy=0.0, validation=120,
         net=NetConfig(widths=(8, 16, 32, 64), code=64), start=EASY, start_share=0.12, widen_share=0.38,
     ),
-    # one data-centre GPU with some 30 cores to draw for it, some 12 minutes: launching steps from Python sets the pace
+    # one data-centre GPU with some 30 cores to draw for it, some 10 minutes: launching steps sets the pace
     "full": TrainConfig(
         epochs=24, pairs=700, steps=800, batch=96, patches=64, rate=3e-3, validation=300, calibration=1000
     ),

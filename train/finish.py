@@ -44,18 +44,18 @@ def beyond(scope: Range) -> Range:
     return replace(scope, jitter_spread=max(scope.jitter_spread, 0.5), wear=(scope.wear[0], 1.0), rough=0.5)
 
 
-def held_out_sets(config: TrainConfig) -> tuple[tuple[int, int, Range], ...]:
+def held_out_sets(count: int, scope: Range) -> tuple[tuple[int, int, Range], ...]:
     """(seed, count, scope) of what a net is calibrated on, alike and harder, and of what its figures are from."""
     return (
-        (CALIBRATION_SEED, config.calibration, config.scope),
-        (BEYOND_SEED, config.calibration, beyond(config.scope)),
-        (FIGURES_SEED, config.calibration, config.scope),
+        (CALIBRATION_SEED, count, scope),
+        (BEYOND_SEED, count, beyond(scope)),
+        (FIGURES_SEED, count, scope),
     )
 
 
 def order_held_out(supply: Supply, config: TrainConfig) -> None:
     """Have the sets of `finish` rendered, by a supply that keeps them, while the last epochs train."""
-    for order in held_out_sets(config):
+    for order in held_out_sets(config.calibration, config.scope):
         supply.order_singles(*order)
 
 
@@ -95,7 +95,7 @@ def calibrated(
         trainer.average.load_state_dict({key.removeprefix("average."): file.get_tensor(key) for key in kept})
     # all ordered before any is awaited
     sets = []
-    for order in [supply.order_singles(*order) for order in held_out_sets(config)]:
+    for order in [supply.order_singles(*order) for order in held_out_sets(config.calibration, config.scope)]:
         bags: list[Bag] = collect_singles(order)
         sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
     alike, harder, fresh = sets
