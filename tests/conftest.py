@@ -2,9 +2,14 @@
 
 import json
 import logging
+import os
 import signal
 
 import pytest
+
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # a worker a core: more threads in each would only wait for one another
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     # started in the background by a shell: commands run in tests would inherit that they ignore Ctrl-C
