@@ -44,6 +44,7 @@ HEADLINES = {
     "printed": "This dial looks printed.",
     "undetermined": "This photograph does not settle whether the dial was painted or printed.",
 }
+TAG_WIDTH, TAG_HEIGHT = 22.0, 5.5  # % of the photograph's width, of the largest tag on a narrow screen
 _STYLES = {"hand-painted": "hand", "printed": "print", "undetermined": "open"}
 
 
@@ -123,7 +124,7 @@ def page_text(
     _require_fit(dial, photo, saliency, crops, extras.unlike)
     height, width = photo.shape[:2]
     shown = pictures.fitted(photo, PHOTO_PX)
-    zones = [_zone(zone, width, height) for zone in _all_zones(dial["zones"])]
+    zones = _zones(dial["zones"], width, height)
     both, evidence = extras.combined, extras.evidence
     call, ratio, chance = dial["call"], dial["log10_lr"], dial["probability_hand"]
     support = str(dial["support"])
@@ -241,23 +242,44 @@ def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     return in_order([*zones, *missing])
 
 
-def _zone(zone: Mapping[str, Any], width: int, height: int) -> dict[str, Any]:
-    judged = bool(zone["judged"])
-    corners = np.asarray(zone["polygon_px"] or np.zeros((0, 2)), dtype=np.float64).reshape(-1, 2)
-    # The tag sits on the topmost corner, held inside the photograph.
-    left, top = corners[corners[:, 1].argmin()] if len(corners) else (0.0, 0.0)
-    return {
-        "name": _heading(zone["zone"]),
-        "judged": judged,
-        "style": _STYLES.get(zone["call"], "open") if judged else "open",
-        "call": plain_name(zone["call"]) if judged else "not judged",
-        "ratio": "" if not judged or zone["log10_lr"] is None else signed(zone["log10_lr"]),
-        "chance": "" if not judged or zone["probability_hand"] is None else chance_text(zone["probability_hand"]),
-        "reason": plain_name(zone["reason"]),
-        "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
-        "left": round(float(np.clip(100 * left / width, 12, 88)), 2),
-        "top": round(float(np.clip(100 * top / height, 2.5, 97.5)), 2),
-    }
+def _zones(zones: Sequence[Mapping[str, Any]], width: int, height: int) -> list[dict[str, Any]]:
+    """All zones as the page shows them, their tags clear of each other."""
+    shown: list[dict[str, Any]] = []
+    tags: list[tuple[float, float]] = []
+    for zone in _all_zones(zones):
+        corners = np.asarray(zone["polygon_px"] or np.zeros((0, 2)), dtype=np.float64).reshape(-1, 2)
+        left, top = _tag(corners, width, height, tags) if len(corners) else (0.0, 0.0)
+        if len(corners):
+            tags.append((left, top))
+        judged = bool(zone["judged"])
+        shown.append({
+            "name": _heading(zone["zone"]),
+            "judged": judged,
+            "style": _STYLES.get(zone["call"], "open") if judged else "open",
+            "call": plain_name(zone["call"]) if judged else "not judged",
+            "ratio": "" if not judged or zone["log10_lr"] is None else signed(zone["log10_lr"]),
+            "chance": "" if not judged or zone["probability_hand"] is None else chance_text(zone["probability_hand"]),
+            "reason": plain_name(zone["reason"]),
+            "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
+            "left": round(left, 2),
+            "top": round(top, 2),
+        })  # fmt: skip
+    return shown
+
+
+def _tag(
+    corners: NDArray[np.float64], width: int, height: int, taken: Sequence[tuple[float, float]]
+) -> tuple[float, float]:
+    """Where a zone's tag sits, % of the photograph: its topmost corner, held inside, that is clear of those placed."""
+    held = np.clip(100 * corners / (width, height), (12, 2.5), (88, 97.5))
+    places = [(float(left), float(top)) for left, top in held[held[:, 1].argsort(kind="stable")]]
+    wide, tall = TAG_WIDTH, TAG_HEIGHT * width / height
+    clear = (
+        (left, top)
+        for left, top in places
+        if all(abs(left - other) >= wide or abs(top - above) >= tall for other, above in taken)
+    )
+    return next(clear, places[0])
 
 
 def _combined(both: Combined) -> dict[str, Any]:

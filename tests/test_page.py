@@ -1,5 +1,6 @@
 import html
 import html.parser
+import itertools
 import json
 import math
 import re
@@ -389,3 +390,20 @@ def test_how_a_print_was_made_is_said_of_prints_alone():
         (sample(print_process=found), False),
     ):
         assert (sentence in page_text(dial, photo(), None, [], MODEL)) == said
+
+
+def test_the_tags_of_zones_are_clear_of_each_other():
+    """Rings close together, and a zone of one corner, which has nowhere else to go."""
+    dial = sample()
+    dial["zones"] = [zone("signature", polygon=ring(60)), zone("numerals", polygon=ring(112)),
+                     zone("minute track", polygon=ring(116)), zone("seconds bit", polygon=ring(108)[:1])]  # fmt: skip
+    text = page_text(dial, photo(), None, [], MODEL)
+    places = dict(re.findall(r'class="tag \w+" style="(left:[\d.]+%;top:[\d.]+%)">([^<]+)<', text))
+    at = {name: tuple(float(n) for n in re.findall(r"[\d.]+", where)) for where, name in places.items()}
+    assert at["Signature"] == (50.0, 30.0) and at["Numerals"][0] == 50.0
+    for one, other in itertools.combinations(("Signature", "Numerals", "Minute track"), 2):
+        beside, below = (abs(a - b) for a, b in zip(at[one], at[other], strict=True))
+        assert 4 * beside >= 88 or 3 * below >= 5.5 * 4 - 0.1  # of 400 by 300 px
+    left, top = at["Minute track"]
+    assert min(math.dist((4 * left, 3 * top), corner) for corner in ring(116)) < 0.1  # still on its own ring
+    assert at["Seconds bit"] == (50.0, pytest.approx(14.0))
