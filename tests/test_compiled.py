@@ -8,6 +8,7 @@ import torch
 from dialtell.model.net import StrokeNet
 from dialtell.model.patches import SIDE
 from dialtell.synth.terms import ZONES
+from dialtell.train import compiled as steps
 from dialtell.train.compiled import can_compile, compile_net, compiled
 from dialtell.train.loop import losses
 from dialtell.train.store import Batch, varied
@@ -93,3 +94,20 @@ def test_nothing_is_compiled_on_a_cpu():
     compile_net(net, torch.device("cpu"))
     assert net._compiled_call_impl is None
     assert not can_compile(torch.device("cpu")) and compiled(losses, torch.device("cpu")) is losses
+
+
+@pytest.mark.parametrize("lacks", ["nothing", "a compiler", "headers", "triton", "a newer card"])
+def test_what_cannot_be_compiled_runs_plain(lacks, monkeypatch):
+    """Training must not end for want of a compiler or of Python's headers, or on a card that Triton does not take."""
+    monkeypatch.setattr(steps, "which", lambda name: None if lacks == "a compiler" else "/usr/bin/cc")
+    monkeypatch.setattr(steps, "_headers", lambda: lacks != "headers")
+    monkeypatch.setattr(steps, "find_spec", lambda name: None if lacks == "triton" else object())
+    monkeypatch.setattr(torch.cuda, "get_device_capability", lambda _: (6, 1) if lacks == "a newer card" else (9, 0))
+    assert can_compile(torch.device("cuda")) == (lacks == "nothing")
+
+
+def test_headers_are_looked_for_where_they_lie(monkeypatch, tmp_path):
+    monkeypatch.setattr(steps.sysconfig, "get_paths", lambda scheme: {"include": str(tmp_path)})
+    assert not steps._headers()
+    (tmp_path / "Python.h").touch()
+    assert steps._headers()
