@@ -245,26 +245,28 @@ def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 def _zones(zones: Sequence[Mapping[str, Any]], width: int, height: int) -> list[dict[str, Any]]:
     """All zones as the page shows them, their tags clear of each other."""
     shown: list[dict[str, Any]] = []
-    tags: list[tuple[float, float]] = []
     for zone in _all_zones(zones):
-        corners = np.asarray(zone["polygon_px"] or np.zeros((0, 2)), dtype=np.float64).reshape(-1, 2)
-        left, top = _tag(corners, width, height, tags) if len(corners) else (0.0, 0.0)
-        if len(corners):
-            tags.append((left, top))
-        judged = bool(zone["judged"])
-        shown.append({
-            "name": _heading(zone["zone"]),
-            "judged": judged,
-            "style": _STYLES.get(zone["call"], "open") if judged else "open",
-            "call": plain_name(zone["call"]) if judged else "not judged",
-            "ratio": "" if not judged or zone["log10_lr"] is None else signed(zone["log10_lr"]),
-            "chance": "" if not judged or zone["probability_hand"] is None else chance_text(zone["probability_hand"]),
-            "reason": plain_name(zone["reason"]),
-            "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
-            "left": round(left, 2),
-            "top": round(top, 2),
-        })  # fmt: skip
+        taken = [(other["left"], other["top"]) for other in shown if other["points"]]
+        shown.append(_zone(zone, width, height, taken))
     return shown
+
+
+def _zone(zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tuple[float, float]]) -> dict[str, Any]:
+    judged = bool(zone["judged"])
+    corners = np.asarray(zone["polygon_px"] or np.zeros((0, 2)), dtype=np.float64).reshape(-1, 2)
+    left, top = _tag(corners, width, height, taken) if len(corners) else (0.0, 0.0)
+    return {
+        "name": _heading(zone["zone"]),
+        "judged": judged,
+        "style": _STYLES.get(zone["call"], "open") if judged else "open",
+        "call": plain_name(zone["call"]) if judged else "not judged",
+        "ratio": "" if not judged or zone["log10_lr"] is None else signed(zone["log10_lr"]),
+        "chance": "" if not judged or zone["probability_hand"] is None else chance_text(zone["probability_hand"]),
+        "reason": plain_name(zone["reason"]),
+        "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
+        "left": round(left, 2),
+        "top": round(top, 2),
+    }
 
 
 def _tag(

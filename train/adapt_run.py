@@ -26,11 +26,11 @@ from dialtell.synth.record import to_record
 from dialtell.synth.scene import RENDERER_VERSION, Range
 from dialtell.synth.set_folder import said_in_words
 from dialtell.train.adapt import AdaptConfig, Look, adapt
-from dialtell.train.calibrate import Floats, fit_calibration, gather_logits
+from dialtell.train.calibrate import Floats, gather_logits
 from dialtell.train.card import write_card
 from dialtell.train.csv_table import guarded
 from dialtell.train.discrimination import auc
-from dialtell.train.finish import held_out_sets, measured
+from dialtell.train.finish import calibrate_on, held_out_sets, measured
 from dialtell.train.labels import read_labels
 from dialtell.train.likelihood_ratio import cllr
 from dialtell.train.loop import evaluate_bags, versions
@@ -95,17 +95,13 @@ def adapt_to_photographs(
         weights.net, learnt, held_out, list(collect_twins(twins_order)), collect_singles(watched_order), config, device
     )
     _write_looks(folder / "looks.csv", looks)
-    alike, harder, fresh = (collect_singles(order) for order in set_orders)
-    fitting = [*alike, *harder]
-    fitted = gather_logits(evaluate_bags(net, fitting, device), fitting)
-    after = {
-        part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")
-    }
+    after, fresh = calibrate_on(set_orders, net, device)
     before = {"dial": weights.dial_calibration, "zone": weights.zone_calibration}
     before["print"] = weights.print_calibration or Calibration(0.0)
     old = weights.net.to(device)
-    drawn_after = measured(gather_logits(evaluate_bags(net, fresh, device), fresh), after)
-    drawn_before = measured(gather_logits(evaluate_bags(old, fresh, device), fresh), before)
+    bags = collect_singles(set_orders[-1])
+    drawn_after = measured(fresh, after)
+    drawn_before = measured(gather_logits(evaluate_bags(old, bags, device), bags), before)
     kept = next(look for look in reversed(looks) if look.kept)
     record = {
         "name": name,

@@ -16,7 +16,6 @@ from dialtell.model.net import StrokeNet
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-
 OLDEST = (7, 0)  # compute capability, "Supported Hardware" in Triton's README
 
 

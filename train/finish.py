@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import torch
 from safetensors import safe_open
+from torch import nn
 
 from dialtell.model.calibration import Calibration
 from dialtell.model.net import StrokeNet
@@ -53,6 +56,17 @@ def held_out_sets(count: int, scope: Range) -> tuple[tuple[int, int, Range], ...
     )
 
 
+def calibrate_on(
+    orders: Sequence[list[Future[Bag | None]]], net: nn.Module, device: torch.device
+) -> tuple[dict[str, Calibration], dict[str, Floats]]:
+    """Calibrations of "dial", "zone" and "print" fitted on all sets of `held_out_sets` but the last, as ordered, and
+    what the net says of the last, see gather_logits."""
+    *fitting, fresh = (gather_logits(evaluate_bags(net, bags, device), bags) for bags in map(collect_singles, orders))
+    fitted = {key: np.concatenate([logits[key] for logits in fitting]) for key in fresh}
+    parts = ("dial", "zone", "print")
+    return {part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in parts}, fresh
+
+
 def order_held_out(supply: Supply, config: TrainConfig) -> None:
     """Have the sets of `finish` rendered, by a supply that keeps them, while the last epochs train."""
     for order in held_out_sets(config.calibration, config.scope):
@@ -93,16 +107,8 @@ def calibrated(
         reached = {name: int(file.metadata()[name]) for name in ("epoch", "step")}
         kept = [key for key in file.keys() if key.startswith("average.")]
         trainer.average.load_state_dict({key.removeprefix("average."): file.get_tensor(key) for key in kept})
-    # all ordered before any is awaited
-    sets = []
-    for order in [supply.order_singles(*order) for order in held_out_sets(config.calibration, config.scope)]:
-        bags: list[Bag] = collect_singles(order)
-        sets.append(gather_logits(evaluate_bags(trainer.average, bags, trainer.device), bags))
-    alike, harder, fresh = sets
-    fitted = {key: np.concatenate([alike[key], harder[key]]) for key in alike}
-    calibrations = {
-        part: fit_calibration(fitted[f"{part}_logit"], fitted[f"{part}_truth"]) for part in ("dial", "zone", "print")
-    }
+    orders = [supply.order_singles(*order) for order in held_out_sets(config.calibration, config.scope)]
+    calibrations, fresh = calibrate_on(orders, trainer.average, trainer.device)
     record = {
         "name": name,
         "version": version,

@@ -396,7 +396,8 @@ class Trainer:
         follow = get_ema_multi_avg_fn(share)  # type: ignore[no-untyped-call]
         slow, fast = self._numbers
         follow(slow, fast, None)
-        torch._foreach_copy_(*self._counts)
+        for count, counted in zip(*self._counts, strict=True):
+            count.copy_(counted)
 
     def _followed(self, *, numbers: bool) -> tuple[list[Tensor], list[Tensor]]:
         """Tensors of the averaged net and those they follow: what it learnt, or what it counts."""
