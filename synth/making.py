@@ -12,17 +12,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.design import DialDesign
-from dialtell.synth.hand import paint_by_hand
-from dialtell.synth.hand_style import Workshop, sample_workshop
-from dialtell.synth.layout import guide_circles, lay_out
-from dialtell.synth.paint import Cue, Paint, flatten, join, lay
-from dialtell.synth.photographic import Exposure, develop, sample_exposure
-from dialtell.synth.plate import Plate, cut, sample_plate
-from dialtell.synth.skeleton import StrokeBatch, gather, normals, tabulate
-from dialtell.synth.stroke import Floats, Item
-from dialtell.synth.terms import ZONES, Process, Zone
-from dialtell.synth.transfer import Pull, displaced, ghost, lay_down, placing_of, sample_pull
+from dialtell.synth.design.design import DialDesign
+from dialtell.synth.design.layout import guide_circles, lay_out
+from dialtell.synth.shared.terms import ZONES, Process, Zone
+from dialtell.synth.strokes.hand import paint_by_hand
+from dialtell.synth.strokes.hand_style import Workshop, sample_workshop
+from dialtell.synth.strokes.paint import Cue, Paint, flatten, join, lay
+from dialtell.synth.strokes.photographic import Exposure, develop, sample_exposure
+from dialtell.synth.strokes.plate import Plate, cut, sample_plate
+from dialtell.synth.strokes.skeleton import StrokeBatch, gather, normals, tabulate
+from dialtell.synth.strokes.stroke import Floats, Item
+from dialtell.synth.strokes.transfer import Pull, displaced, ghost, lay_down, placing_of, sample_pull
 
 
 @dataclass(frozen=True)

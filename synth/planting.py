@@ -13,14 +13,14 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.errors import ParameterError
-from dialtell.synth.layout import lay_out
+from dialtell.synth.design.layout import lay_out
 from dialtell.synth.making import Coat, coat_of, make
-from dialtell.synth.paint import Paint, join, mask
+from dialtell.synth.photograph.view import homography, local_scale
 from dialtell.synth.scene import DialSpec, photograph
-from dialtell.synth.stroke import Item
-from dialtell.synth.terms import Kind, Process, Zone
-from dialtell.synth.view import homography, local_scale
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.terms import Kind, Process, Zone
+from dialtell.synth.strokes.paint import Paint, join, mask
+from dialtell.synth.strokes.stroke import Item
 
 FADED_TO = 0.45  # of the full density
 PAST_MM = 0.30  # on a dial of 22 mm radius

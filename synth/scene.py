@@ -11,16 +11,16 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.body import BodySpec, Surface, paint_body, sample_body
-from dialtell.synth.camera import CameraSpec, expose, roughened, sample_camera
-from dialtell.synth.design import INKS, DialDesign, Variety, sample_design
-from dialtell.synth.light import LightSpec, apply_light, sample_light
+from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.making import Coat, Making, make, sample_making
-from dialtell.synth.terms import Process
-from dialtell.synth.transfer import taken
-from dialtell.synth.view import ViewSpec, homography, sample_view
-from dialtell.synth.watch_hands import HandsSpec, paint_hands, sample_hands
-from dialtell.synth.wear import WearSpec, abrasion_field, apply_wear, sample_wear
+from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
+from dialtell.synth.photograph.camera import CameraSpec, expose, roughened, sample_camera
+from dialtell.synth.photograph.light import LightSpec, apply_light, sample_light
+from dialtell.synth.photograph.view import ViewSpec, homography, sample_view
+from dialtell.synth.photograph.watch_hands import HandsSpec, paint_hands, sample_hands
+from dialtell.synth.photograph.wear import WearSpec, abrasion_field, apply_wear, sample_wear
+from dialtell.synth.shared.terms import Process
+from dialtell.synth.strokes.transfer import taken
 
 RENDERER_VERSION = "4"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic

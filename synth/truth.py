@@ -12,16 +12,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.edge_band import edge_band
-from dialtell.synth.layout import lay_out
+from dialtell.synth.design.layout import lay_out
 from dialtell.synth.making import make
-from dialtell.synth.paint import Cue, Paint, join, mask
-from dialtell.synth.raster import coverage
+from dialtell.synth.photograph.view import ViewSpec, homography, local_scale, to_px
 from dialtell.synth.scene import DialSpec
-from dialtell.synth.stroke import Floats, Item
-from dialtell.synth.terms import ZONES, Process, Zone
-from dialtell.synth.transfer import displaced
-from dialtell.synth.view import ViewSpec, homography, local_scale, to_px
+from dialtell.synth.shared.terms import ZONES, Process, Zone
+from dialtell.synth.strokes.edge_band import edge_band
+from dialtell.synth.strokes.paint import Cue, Paint, join, mask
+from dialtell.synth.strokes.raster import coverage
+from dialtell.synth.strokes.stroke import Floats, Item
+from dialtell.synth.strokes.transfer import displaced
 
 STROKES = "strokes"  # the mask of all paint, beside those of the cues
 CUES: tuple[Cue, ...] = (

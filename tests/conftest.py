@@ -19,8 +19,8 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
 def _save(path, dial_offset=0.0, zone_offset=0.0):
     import torch
 
-    from dialtell.model.net import NetConfig, StrokeNet
-    from dialtell.model.store import save_weights
+    from dialtell.model.net.net import NetConfig, StrokeNet
+    from dialtell.model.net.weights_file import save_weights
 
     torch.manual_seed(0)
     net = StrokeNet(NetConfig(widths=(8, 8, 8, 16), code=16))

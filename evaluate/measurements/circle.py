@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from dialtell.synth.errors import ParameterError
+from dialtell.synth.shared.errors import ParameterError
 
 Floats = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ import numpy as np
 from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, robust_spread
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.strokes import INK, OVER_GRAIN
-from dialtell.synth.terms import ZONES, Zone
+from dialtell.synth.shared.terms import ZONES, Zone
 
 SIZE = Measure("size of dots", RATIO, 6, True, "dots of unlike sizes", "dots of one size")
 SHAPE = Measure("shape of dots", RATIO, 6, True, "dots of unlike shapes", "dots of one shape")

@@ -26,8 +26,8 @@ from dialtell.evaluate.measurements.finding import (
 )
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.strokes import STEP, Stroke, to_density
-from dialtell.model.sharpness import TEN_TO_NINETY
-from dialtell.synth.terms import Zone
+from dialtell.model.reading.sharpness import TEN_TO_NINETY
+from dialtell.synth.shared.terms import Zone
 
 RAGGED = Measure("raggedness of edges", RADII, 5, True, "edges that wander", "straight edges")
 GRAIN = Measure("grain of edges", RADII, 5, True, "granular edges", "smooth edges")

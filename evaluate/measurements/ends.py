@@ -10,7 +10,7 @@ from dialtell.evaluate.measurements.circle import fit_circle
 from dialtell.evaluate.measurements.finding import RADII, RATIO, Finding, Floats, Measure, found, middle, robust_spread
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.strokes import STEP, Stroke
-from dialtell.synth.terms import ZONES, Zone
+from dialtell.synth.shared.terms import ZONES, Zone
 
 OUTER = Measure(
     "outer ends off the guide circle", RADII, 8, True, "outer ends past or short of their circle",

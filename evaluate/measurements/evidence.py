@@ -13,8 +13,8 @@ from dialtell.evaluate.measurements.sheet import Sheet, lay_flat
 from dialtell.evaluate.measurements.spread import Band, Spread, load_spread
 from dialtell.evaluate.measurements.strokes import Stroke
 from dialtell.evaluate.measurements.words import words
-from dialtell.model.reading import Reading
-from dialtell.synth.terms import ZONES, Zone
+from dialtell.model.reading.steps import Reading
+from dialtell.synth.shared.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
 

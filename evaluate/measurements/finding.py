@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.errors import ParameterError, require_range
-from dialtell.synth.terms import Zone
+from dialtell.synth.shared.errors import ParameterError, require_range
+from dialtell.synth.shared.terms import Zone
 
 Floats = NDArray[np.float64]
 

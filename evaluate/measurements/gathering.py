@@ -8,8 +8,8 @@ from dialtell.evaluate.measurements import dots, edges, ends, likeness, rings, t
 from dialtell.evaluate.measurements.finding import Finding, Measure, require_measures
 from dialtell.evaluate.measurements.sheet import Sheet, lay_flat
 from dialtell.evaluate.measurements.strokes import Stroke, find_strokes
-from dialtell.model.reading import Reading
-from dialtell.synth.terms import ZONES, Zone
+from dialtell.model.reading.steps import Reading
+from dialtell.synth.shared.terms import ZONES, Zone
 
 MEASURES: dict[str, Measure] = require_measures(
     [m for module in (tone, width, ends, ticks, rings, likeness, edges, dots) for m in module.MEASURES]

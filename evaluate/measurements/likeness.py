@@ -13,7 +13,7 @@ from scipy.ndimage import map_coordinates
 from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, middle
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.strokes import Stroke
-from dialtell.synth.terms import Zone
+from dialtell.synth.shared.terms import Zone
 
 UNLIKE = Measure(
     "unlikeness of like strokes",

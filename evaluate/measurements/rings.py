@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter
 from dialtell.evaluate.measurements.finding import DENSITY, RADII, RATIO, Finding, Floats, Measure, robust_spread
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.strokes import CALM, STEP, peaks, to_density, walled, widened
-from dialtell.synth.terms import Zone
+from dialtell.synth.shared.terms import Zone
 
 Bools = NDArray[np.bool_]
 

@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.geometry import DialGeometry, Image
-from dialtell.model.polar import EXTENT, MAP_SCALE
-from dialtell.model.reading import Reading
-from dialtell.model.zones import ZoneMap
+from dialtell.model.reading.geometry import DialGeometry, Image
+from dialtell.model.reading.polar import EXTENT, MAP_SCALE
+from dialtell.model.reading.steps import Reading
+from dialtell.model.reading.zones import ZoneMap
 
 Floats = NDArray[np.float64]
 

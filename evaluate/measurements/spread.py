@@ -1,6 +1,6 @@
 """How far each measurement ranges on painted and on printed dials, by how finely the photograph resolves the dial.
 
-Quantiles of drawn dials, made by `python -m dialtell.evaluate.reference_spread`. They are what the renderer's dials
+Quantiles of drawn dials, made by `python tests/trials opinions/reference_spread`. They are what the renderer's dials
 show, and stand for real ones only as far as it does.
 """
 
@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.measurements.finding import Finding, Measure
 from dialtell.evaluate.measurements.gathering import MEASURES
-from dialtell.synth.errors import ParameterError
-from dialtell.synth.sizes import size_mm
-from dialtell.synth.terms import Zone
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.sizes import size_mm
+from dialtell.synth.shared.terms import Zone
 
 Floats = NDArray[np.float64]
 
@@ -181,7 +181,7 @@ def from_json(document: Mapping[str, Any], source: str) -> Spread:
 @lru_cache(maxsize=1)
 def load_spread() -> Spread:
     """The spread that comes with dialtell."""
-    text = importlib.resources.files("dialtell.evaluate").joinpath(FILE).read_text(encoding="utf-8")
+    text = importlib.resources.files(__package__).joinpath(FILE).read_text(encoding="utf-8")
     return from_json(json.loads(text), FILE)
 
 

@@ -20,7 +20,7 @@ from scipy.special import erf
 
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.thinning import Branch, branches, pruned, thinned
-from dialtell.synth.terms import ZONES, Zone
+from dialtell.synth.shared.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

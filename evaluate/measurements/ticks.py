@@ -14,7 +14,7 @@ from dialtell.evaluate.measurements.finding import DEGREES, RATIO, Finding, Floa
 from dialtell.evaluate.measurements.sheet import Sheet
 from dialtell.evaluate.measurements.strokes import Stroke
 from dialtell.evaluate.measurements.width import lean_of
-from dialtell.synth.terms import Zone
+from dialtell.synth.shared.terms import Zone
 
 PLACE = Measure("spacing of ticks", DEGREES, 15, True, "ticks unevenly spaced", "ticks evenly spaced")
 SLANT = Measure("slant of ticks", DEGREES, 15, True, "ticks at odd slants", "ticks all pointing to the centre")

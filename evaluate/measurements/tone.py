@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, middle, robust_spread
 from dialtell.evaluate.measurements.strokes import HIGHEST_D, Stroke
-from dialtell.synth.terms import Zone
+from dialtell.synth.shared.terms import Zone
 
 THIN_TO_THICK = Measure(
     "thin against thick", RATIO, 6, False, "thin strokes as black as thick ones", "thin strokes fainter than thick ones"

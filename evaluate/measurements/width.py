@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, middle, robust_spread
 from dialtell.evaluate.measurements.strokes import Stroke
-from dialtell.synth.terms import Zone
+from dialtell.synth.shared.terms import Zone
 
 ALONG = Measure(
     "width along a stroke", RATIO, 5, True, "strokes that swell and narrow", "strokes of one width from end to end"

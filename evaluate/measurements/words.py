@@ -7,7 +7,7 @@ import math
 from dialtell.evaluate.measurements.finding import DEGREES, DENSITY, MM, RADII, Finding
 from dialtell.evaluate.measurements.glossary import GLOSSARY, PERCENT, TIMES
 from dialtell.evaluate.measurements.spread import Place
-from dialtell.evaluate.support import LEAST_SUPPORT, ratio_words
+from dialtell.evaluate.words.support import LEAST_SUPPORT, ratio_words
 
 _FIGURES = {MM: 3, DEGREES: 2, DENSITY: 2}
 _UNITS = {DEGREES: "°"}

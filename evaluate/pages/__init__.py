@@ -1,1 +1,4 @@
-"""Templates of the inspection page."""
+"""Templates, styles and scripts of all pages, and what fills them.
+
+Begin with `templates.filled`.
+"""

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dialtell.synth.stroke import Floats
+from dialtell.synth.strokes.stroke import Floats
 
 STEP = 0.015  # glyph units between samples of a curve, well under the 0.03 that letterforms promise
 

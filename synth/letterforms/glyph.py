@@ -13,9 +13,9 @@ from importlib import import_module
 
 import numpy as np
 
-from dialtell.synth.errors import ParameterError
-from dialtell.synth.stroke import Floats
-from dialtell.synth.terms import Kind
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.terms import Kind
+from dialtell.synth.strokes.stroke import Floats
 
 
 @dataclass(frozen=True, eq=False)

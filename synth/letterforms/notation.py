@@ -27,8 +27,8 @@ import numpy as np
 
 from dialtell.synth.letterforms.curve import STEP, headings, hobby, sample
 from dialtell.synth.letterforms.glyph import Glyph, GlyphStroke
-from dialtell.synth.stroke import Floats
-from dialtell.synth.terms import Kind
+from dialtell.synth.shared.terms import Kind
+from dialtell.synth.strokes.stroke import Floats
 
 _KNOT = re.compile(r"(~)?(-?[\d.]+),(-?[\d.]+)([udlr]|@-?[\d.]+)?(?:\*(-?[\d.]+))?(\^|o)?$")
 _TANGENT = {"r": 0.0, "u": 90.0, "l": 180.0, "d": -90.0}

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dialtell.synth.errors import ParameterError
 from dialtell.synth.letterforms.glyph import Glyph, GlyphStroke, Letterform
 from dialtell.synth.letterforms.notation import limb, line_stroke
-from dialtell.synth.terms import Kind
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.terms import Kind
 
 
 @dataclass(frozen=True)

@@ -39,15 +39,15 @@ class Target(NamedTuple):
 
 
 def _photo_seeds() -> list[bytes]:
-    from dialtell.evaluate.bad_pictures import bad_picture
-    from dialtell.evaluate.sound_pictures import BASES, FORMS, sound
+    from trials.bad_input.bad_pictures import bad_picture
+    from trials.bad_input.sound_pictures import BASES, FORMS, sound
 
     odd = [bad_picture(index, seed=9).content for index in range(300)]
     return [sound(form, BASES - 1) for form in FORMS] + [data for data in odd if data and len(data) < 20_000]
 
 
 def _photo(path: Path) -> None:
-    from dialtell.model.photo import read_photo
+    from dialtell.model.reading.photo import read_photo
 
     photo = read_photo(path, max_pixels=1_000_000)
     grey = photo.grey
@@ -71,7 +71,7 @@ def _labels_seeds() -> list[bytes]:
 
 
 def _labels(path: Path) -> None:
-    from dialtell.train.labels import check_labels
+    from dialtell.train.photographs.labels import check_labels
 
     for name in ("a.jpg", "b.jpg"):
         (path.parent / name).write_bytes(name.encode())
@@ -81,12 +81,12 @@ def _labels(path: Path) -> None:
 def _records_seeds() -> list[bytes]:
     from importlib import resources
 
-    table = (resources.files("dialtell.evaluate") / "records.csv").read_text("utf-8").splitlines(keepends=True)
+    table = (resources.files("dialtell.evaluate.museum") / "records.csv").read_text("utf-8").splitlines(keepends=True)
     return ["".join(table[:4]).encode(), ("".join(table[:1]) + table[9]).encode("utf-8-sig"), table[0].encode()]
 
 
 def _records(path: Path) -> None:
-    from dialtell.evaluate.records import read_records, records_text
+    from dialtell.evaluate.museum.records import read_records, records_text
 
     records_text(read_records(path))
 
@@ -96,7 +96,7 @@ def _serials_seeds() -> list[bytes]:
 
 
 def _serials(path: Path) -> None:
-    from dialtell.evaluate.serials import read_serials
+    from dialtell.evaluate.period.serials import read_serials
 
     table = read_serials(path)
     for serial in (table.serials[0], table.serials[-1], sum(table.serials[:2]) // 2):
@@ -104,7 +104,7 @@ def _serials(path: Path) -> None:
 
 
 def _calls_seeds() -> list[bytes]:
-    from dialtell.evaluate.score_stream import COLUMNS
+    from dialtell.evaluate.score.stream import COLUMNS
 
     head = ",".join(COLUMNS)
     row = ["a.jpg", "undetermined", "0.1"] + [""] * (len(COLUMNS) - 4) + ["0" * 64]
@@ -112,7 +112,7 @@ def _calls_seeds() -> list[bytes]:
 
 
 def _calls(path: Path) -> None:
-    from dialtell.evaluate.score_stream import finished_rows
+    from dialtell.evaluate.score.stream import finished_rows
 
     finished_rows(path, "0" * 64, overwrite=False)
     if not path.read_bytes().endswith(b"\n"):
@@ -124,8 +124,8 @@ def _calls(path: Path) -> None:
 
 @lru_cache(1)
 def _line() -> str:
-    from dialtell.synth.manifest import as_text, drawn
     from dialtell.synth.scene import Range, sample_spec
+    from dialtell.synth.sets.manifest import as_text, drawn
 
     return as_text(
         drawn(sample_spec(5, 0, Range(max_side=160, pixels_per_radius=(50.0, 70.0))), plate=0, masks=False).line
@@ -137,7 +137,7 @@ def _manifest_seeds() -> list[bytes]:
 
 
 def _manifest(path: Path) -> None:
-    from dialtell.synth.manifest import files_of, read_manifest, sha256_of_file, spec_of_line
+    from dialtell.synth.sets.manifest import files_of, read_manifest, sha256_of_file, spec_of_line
 
     for line in read_manifest(path):
         for name in files_of(line):
@@ -152,8 +152,8 @@ def _manifest(path: Path) -> None:
 def _net() -> tuple[bytes, dict[str, object]]:
     import torch
 
-    from dialtell.model.net import NetConfig, StrokeNet
-    from dialtell.model.store import save_weights
+    from dialtell.model.net.net import NetConfig, StrokeNet
+    from dialtell.model.net.weights_file import save_weights
 
     torch.manual_seed(0)
     record = {
@@ -173,8 +173,8 @@ def _weights_json_seeds() -> list[bytes]:
 
 def _weights_json(path: Path) -> None:
     """The description changes, the numbers are sound; their sha256 is put right, so that checks beyond it are met."""
-    from dialtell.evaluate.score import score_photos
-    from dialtell.model.store import load_weights
+    from dialtell.evaluate.score.score import score_photos
+    from dialtell.model.net.weights_file import load_weights
 
     numbers = path.with_suffix(".safetensors")
     numbers.write_bytes(_net()[0])
@@ -194,7 +194,7 @@ def _weights_numbers_seeds() -> list[bytes]:
 
 
 def _weights_numbers(path: Path) -> None:
-    from dialtell.model.store import load_weights
+    from dialtell.model.net.weights_file import load_weights
 
     record = {**_net()[1], "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
     path.with_suffix(".json").write_text(json.dumps(record), "utf-8")
@@ -206,7 +206,7 @@ def _weights_numbers(path: Path) -> None:
 
 @lru_cache(1)
 def _base() -> bytes:
-    from dialtell.evaluate.collection_file import CollectionFile
+    from dialtell.evaluate.collection.file import CollectionFile
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "c.collection"
@@ -231,7 +231,7 @@ def _collection_seeds() -> list[bytes]:
 
 
 def _collection(path: Path) -> None:
-    from dialtell.evaluate.collection_file import CollectionFile
+    from dialtell.evaluate.collection.file import CollectionFile
 
     for beside in path.parent.glob(path.name + "-*"):
         beside.unlink()
@@ -242,15 +242,19 @@ def _collection(path: Path) -> None:
 
 
 TARGETS: dict[str, Target] = {
-    "photo": Target(_photo_seeds, _photo, ".jpg", ("dialtell.model.photo",)),
-    "labels": Target(_labels_seeds, _labels, ".csv", ("dialtell.train.labels",)),
-    "records": Target(_records_seeds, _records, ".csv", ("dialtell.evaluate.records",)),
-    "serials": Target(_serials_seeds, _serials, ".csv", ("dialtell.evaluate.serials",)),
-    "calls": Target(_calls_seeds, _calls, ".csv", ("dialtell.evaluate.score_stream",)),
-    "manifest": Target(_manifest_seeds, _manifest, ".jsonl", ("dialtell.synth.record", "dialtell.synth.manifest")),
-    "weights-json": Target(_weights_json_seeds, _weights_json, ".json", ("dialtell.model.store",)),
-    "weights-numbers": Target(_weights_numbers_seeds, _weights_numbers, ".safetensors", ("dialtell.model.store",)),
-    "collection": Target(_collection_seeds, _collection, ".collection", ("dialtell.evaluate.collection_file",)),
+    "photo": Target(_photo_seeds, _photo, ".jpg", ("dialtell.model.reading.photo",)),
+    "labels": Target(_labels_seeds, _labels, ".csv", ("dialtell.train.photographs.labels",)),
+    "records": Target(_records_seeds, _records, ".csv", ("dialtell.evaluate.museum.records",)),
+    "serials": Target(_serials_seeds, _serials, ".csv", ("dialtell.evaluate.period.serials",)),
+    "calls": Target(_calls_seeds, _calls, ".csv", ("dialtell.evaluate.score.stream",)),
+    "manifest": Target(
+        _manifest_seeds, _manifest, ".jsonl", ("dialtell.synth.shared.record", "dialtell.synth.sets.manifest")
+    ),
+    "weights-json": Target(_weights_json_seeds, _weights_json, ".json", ("dialtell.model.net.weights_file",)),
+    "weights-numbers": Target(
+        _weights_numbers_seeds, _weights_numbers, ".safetensors", ("dialtell.model.net.weights_file",)
+    ),
+    "collection": Target(_collection_seeds, _collection, ".collection", ("dialtell.evaluate.collection.file",)),
 }
 
 
@@ -302,7 +306,7 @@ class Trial:
         self.findings: dict[str, str] = {}
 
     def __call__(self, data: bytes) -> None:
-        from dialtell.synth.errors import DialtellError
+        from dialtell.synth.shared.errors import DialtellError
 
         self.runs += 1
         self._path.write_bytes(data)

@@ -1,0 +1,4 @@
+"""Calls against labels of real photographs.
+
+Begin with `benchmark.benchmark`.
+"""

@@ -1,0 +1,295 @@
+"""A benchmark on labelled photographs: from judged rows to figures with intervals, groups, misses and claims.
+
+The document has schema dialtell.benchmark/1. A figure is {value, low, high, n, clusters, method}, low and high null
+where too little was there for an interval. Accuracy is the share right of those called, coverage the share called
+of all painted and printed ones; AUC, ECE, Brier score and Cllr take every ratio stated, called or not, and the
+probability at prior odds 1:1.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.benchmark.claims import claims
+from dialtell.evaluate.benchmark.rows import BANDS, NO_DIAL, Row, misses, truth_of
+from dialtell.evaluate.words.support import rounded
+from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, WRONG_CALL_COST, probability
+from dialtell.synth.shared.terms import Process
+from dialtell.train.photographs import labels
+from dialtell.train.stats.calibration_error import brier, error_if_calibrated, expected_calibration_error
+from dialtell.train.stats.clustered import Measured, clustered_auc, clustered_bootstrap, clustered_share
+from dialtell.train.stats.discrimination import auc
+from dialtell.train.stats.likelihood_ratio import cllr, validated_bounds
+from dialtell.train.stats.paired_permutation import paired_permutation
+
+SCHEMA = "dialtell.benchmark/1"
+SEED = 20_261_125
+DRAWS = 2000
+LEAST_RATIOS = 2  # of a kind, for figures of both kinds
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Item:
+    """A dial or zone of known process with what was said of it."""
+
+    hand: bool
+    call: str
+    log10_lr: float | None
+    cluster: int
+    withheld: bool = False
+
+
+def items_of(rows: Iterable[Row]) -> list[Item]:
+    """Dials labelled painted or printed."""
+    return [
+        Item(row.truth, row.answer.call, row.answer.log10_lr, row.cluster, row.answer.withheld)
+        for row in rows
+        if row.truth is not None
+    ]
+
+
+def zone_items(rows: Iterable[Row], zone: Any) -> list[Item]:
+    """Zones labelled painted or printed; one that was not read counts as undetermined."""
+    found = []
+    for row in rows:
+        truth = truth_of(row.photo.zones.get(zone, ""))
+        if truth is not None:
+            answer = row.zones.get(zone)
+            call, ratio = (UNDETERMINED, None) if answer is None else (answer.call, answer.log10_lr)
+            found.append(Item(truth, call, ratio, row.cluster))
+    return found
+
+
+def figures(items: Sequence[Item], *, draws: int = DRAWS, seed: int = SEED) -> dict[str, Any]:
+    """All figures of one group."""
+    decided = [item for item in items if item.call != UNDETERMINED]
+    right = [(item.call == HAND) == item.hand for item in decided]
+    rated = [item for item in items if item.log10_lr is not None]
+    cluster = np.array([item.cluster for item in rated])
+    found: dict[str, Any] = {
+        "n": len(items),
+        "painted": sum(item.hand for item in items),
+        "printed": sum(not item.hand for item in items),
+        "clusters": len({item.cluster for item in items}),
+        "decided": len(decided),
+        "right": sum(right),
+        "wrong": len(right) - sum(right),
+        "rated": len(rated),
+        "coverage": None,
+        "accuracy": None,
+    }
+    if items:
+        called = [item.call != UNDETERMINED for item in items]
+        found["coverage"] = entry(clustered_share(called, [item.cluster for item in items]))
+    if decided:
+        found["accuracy"] = entry(clustered_share(right, [item.cluster for item in decided]))
+    hand = np.array([item.hand for item in rated], dtype=bool)
+    names = ("auc", "ece", "ece_if_calibrated", "brier", "cllr")
+    if min(hand.sum(), (~hand).sum()) < LEAST_RATIOS:
+        return found | dict.fromkeys(names) | {"note": "too few ratios of both kinds for AUC, ECE, Brier and Cllr"}
+    ratio = np.array([item.log10_lr for item in rated], dtype=np.float64)
+    chance = np.array([probability(value) for value in ratio])
+
+    def drawn(statistic: Callable[[NDArray[np.intp]], float]) -> dict[str, Any]:
+        rng = np.random.default_rng(seed)
+        return entry(clustered_bootstrap(statistic, hand, cluster, rng=rng, draws=draws))
+
+    mean, most = error_if_calibrated(chance, rng=np.random.default_rng(seed), draws=draws)
+    return found | {
+        "auc": entry(clustered_auc(hand, ratio, cluster, rng=np.random.default_rng(seed), draws=draws)),
+        "ece": drawn(lambda chosen: expected_calibration_error(hand[chosen], chance[chosen])),
+        "ece_if_calibrated": {"mean": round(mean, 4), "point_95": round(most, 4)},
+        "brier": drawn(lambda chosen: brier(hand[chosen], chance[chosen])),
+        "cllr": drawn(lambda chosen: cllr(ratio[chosen][hand[chosen]], ratio[chosen][~hand[chosen]])),
+        "note": "",
+    }
+
+
+def entry(measured: Measured) -> dict[str, Any]:
+    """A figure as the document holds it."""
+    low, high = measured.interval or (None, None)
+    return {
+        "value": round(measured.value, 4),
+        "low": None if low is None else round(low, 4),
+        "high": None if high is None else round(high, 4),
+        "n": measured.n,
+        "clusters": measured.clusters,
+        "method": measured.method,
+    }
+
+
+def benchmark(
+    rows: Sequence[Row], model: Mapping[str, Any], caps: tuple[float, float], *, draws: int = DRAWS, seed: int = SEED
+) -> dict[str, Any]:
+    """The document's part about one set of weights.
+
+    model : identity of the weights. caps : (low, high) log10 LR beyond which those weights state no dial's ratio.
+    """
+    items = items_of(rows)
+    whole = figures(items, draws=draws, seed=seed)
+    hand = [item.log10_lr for item in items if item.hand and item.log10_lr is not None]
+    printed = [item.log10_lr for item in items if not item.hand and item.log10_lr is not None]
+    bounds = list(map(float, validated_bounds(hand, printed))) if hand and printed else None
+
+    def group(name: str, chosen: Sequence[Item]) -> dict[str, Any]:
+        return {"group": name, **figures(chosen, draws=draws, seed=seed)}
+
+    def of(condition: Callable[[Row], bool]) -> list[Item]:
+        return items_of(row for row in rows if condition(row))
+
+    bands = [name for name, _, _ in BANDS] + [NO_DIAL]
+    types = sorted({row.photo.object_type for row in rows})
+    document = {
+        "model": dict(model),
+        "dial": whole,
+        "zones": [group(zone.value, zone_items(rows, zone)) for zone in labels.ZONE_COLUMNS.values()],
+        "bands": [group(band, of(lambda row, band=band: row.band == band)) for band in bands],  # type: ignore[misc]
+        "processes": [group(name, chosen) for name, chosen in _by_process(rows)],
+        "object_types": [
+            group(kind or "not said", of(lambda row, kind=kind: row.photo.object_type == kind))  # type: ignore[misc]
+            for kind in types
+        ],
+        "confusion": confusion(rows),
+        "print_calls": print_calls(rows),
+        "misses": [_missed(row, kind) for row, kind in misses(rows)],
+        "likelihood_ratio_bounds": {"measured": bounds, "stated": list(caps)},
+        "rows": [record_of(row) for row in rows],
+    }
+    return document | {"claims": claims(rows, whole, bounds, caps)}
+
+
+def _by_process(rows: Sequence[Row]) -> list[tuple[str, list[Item]]]:
+    painted = [row for row in rows if row.truth is True]
+    found = []
+    for process in (Process.TRANSFER.value, Process.PHOTOGRAPHIC.value, labels.CANNOT_TELL):
+        name = "print of unknown process" if process == labels.CANNOT_TELL else f"{process} print"
+        prints = [row for row in rows if row.truth is False and (row.photo.print_process or "cannot tell") == process]
+        found.append((f"painted against {name}", items_of([*painted, *prints]) if prints else []))
+    return found
+
+
+def confusion(rows: Iterable[Row]) -> list[dict[str, Any]]:
+    """By dial label: how many were called what; no dial found is a column of its own."""
+    table = []
+    rows = list(rows)
+    for label in (*labels.DIAL_LABELS, ""):
+        of = [row for row in rows if row.photo.dial_process == label]
+        counts = Counter(row.answer.call if row.found else NO_DIAL for row in of)
+        if of or label in (labels.PAINTED, labels.PRINTED):
+            columns = {call: counts[call] for call in (HAND, PRINTED, UNDETERMINED, NO_DIAL)}
+            table.append({"label": label or "not labelled", **columns})
+    return table
+
+
+def print_calls(rows: Iterable[Row]) -> list[dict[str, Any]]:
+    """Of dials labelled printed and called printed, how many were called a transfer or a photographic print."""
+    called = [row for row in rows if row.truth is False and row.answer.call == PRINTED and row.printing is not None]
+    table = []
+    for label in labels.PRINT_LABELS:
+        of = [row for row in called if (row.photo.print_process or labels.CANNOT_TELL) == label]
+        counts = Counter(row.printing.call for row in of if row.printing is not None)
+        if of:
+            table.append({"label": label, **{call: counts[call] for call in labels.PRINT_LABELS}})
+    return table
+
+
+def _missed(row: Row, kind: str) -> dict[str, Any]:
+    return {"kind": kind, **record_of(row), "page": None}
+
+
+def record_of(row: Row) -> dict[str, Any]:
+    """One photograph, flat but for its zones."""
+    photo = row.photo
+    return {
+        "row": photo.row,
+        "photo": photo.name,
+        "sha256": photo.sha256,
+        "dial": photo.dial,
+        "source": photo.source,
+        "object_type": photo.object_type,
+        "basis": photo.basis,
+        "cluster": row.cluster,
+        "label": photo.dial_process,
+        "print_process": photo.print_process,
+        "call": row.answer.call,
+        "log10_lr": rounded(row.answer.log10_lr),
+        "capped": row.answer.capped,
+        "withheld": row.answer.withheld,
+        "print_call": None if row.printing is None else row.printing.call,
+        "px_per_mm": rounded(row.px_per_mm),
+        "size_mm": photo.size_mm,
+        "band": row.band,
+        "outline_off": rounded(row.off),
+        "why": row.answer.why,
+        "zones": {
+            zone.value: {
+                "label": photo.zones.get(zone, ""),
+                "call": answer.call,
+                "log10_lr": rounded(answer.log10_lr),
+            }
+            for zone, answer in row.zones.items()
+        },
+    }
+
+
+def compare(
+    first: Sequence[Row], second: Sequence[Row], *, seed: int = SEED, draws: int = 4999
+) -> list[dict[str, Any]]:
+    """Paired permutation tests of two weights on the photographs that both judged; the first line is the main one.
+
+    The main statistic is the mean cost of a dial: 0 called rightly, 1 undetermined, WRONG_CALL_COST called wrongly.
+    The others take ratios, so only dials to which both gave one; they are not corrected for being several.
+    """
+    others = {row.photo.row: row for row in second}
+    pairs = [(row, others[row.photo.row]) for row in first if row.truth is not None and row.photo.row in others]
+    rated = [(a, b) for a, b in pairs if a.answer.log10_lr is not None and b.answer.log10_lr is not None]
+    lines = []
+    if pairs:
+        cost = [[_cost(row) for row in side] for side in zip(*pairs, strict=True)]
+        lines.append(_compared("cost of calls", lambda x: float(x.mean()), cost, pairs, seed, draws))
+    hand = np.array([a.truth for a, _ in rated], dtype=bool)
+    if min(hand.sum(), (~hand).sum()) >= LEAST_RATIOS:
+        ratio = [[row.answer.log10_lr or 0.0 for row in side] for side in zip(*rated, strict=True)]
+        statistics: tuple[tuple[str, Callable[[Floats], float]], ...] = (
+            ("auc", lambda x: auc(hand, x)),
+            ("brier", lambda x: brier(hand, 1 / (1 + 10.0**-x))),
+            ("cllr", lambda x: cllr(x[hand], x[~hand])),
+        )
+        lines += [_compared(name, statistic, ratio, rated, seed, draws) for name, statistic in statistics]
+    return lines
+
+
+def _cost(row: Row) -> float:
+    return 1.0 if row.right is None else 0.0 if row.right else WRONG_CALL_COST
+
+
+def _compared(
+    name: str,
+    statistic: Callable[[Floats], float],
+    answers: Sequence[Sequence[float]],
+    pairs: Sequence[tuple[Row, Row]],
+    seed: int,
+    draws: int,
+) -> dict[str, Any]:
+    clusters = [row.cluster for row, _ in pairs]
+    first, second = (np.array(side, dtype=np.float64) for side in answers)
+    test = paired_permutation(statistic, first, second, clusters, rng=np.random.default_rng(seed), draws=draws)
+    return {
+        "statistic": name,
+        "first": round(statistic(first), 4),
+        "second": round(statistic(second), 4),
+        "difference": round(test.difference, 4),
+        "p": round(test.p, 5),
+        "n": len(pairs),
+        "clusters": test.clusters,
+        "swaps": test.swaps,
+        "exact": test.exact,
+    }

@@ -1,0 +1,4 @@
+"""The command line: one file a verb, and what they share.
+
+Begin with `main.main`.
+"""

@@ -1,0 +1,127 @@
+"""`dialtell compare`: two dials laid on each other; does one plate fit both?"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dialtell.evaluate.cli.flags import add_close_up, add_reading, add_size
+
+if TYPE_CHECKING:
+    from dialtell.evaluate.compare.compare import Shown
+
+DESCRIPTION = """\
+Lay two dials of one design on each other and measure what is left: two dials printed from one plate coincide but for
+faults of the sheet, two painted dials never do. Says "same design, one plate fits both", "same design, drawn
+separately", "different designs" or "cannot tell", with a likelihood ratio, and each dial's own call.
+"""
+
+EPILOG = """\
+examples:
+  dialtell compare first.jpg second.jpg
+  dialtell compare first.jpg second.jpg --size 18 --out both.html
+  dialtell compare seconds-a.jpg seconds-b.jpg --close-up --size 18
+  dialtell compare whole.jpg seconds.jpg --close-up --whole first
+
+log10 LR above 0 speaks for one plate, below 0 for separate drawing. Two plates cut by machine from the same artwork
+fit each other, so one plate that fits both need not be one and the same plate. The size is that of both dials
+(default: unknown, lengths then are in dial radii).
+
+Close-ups are laid on each other, or on a whole dial, where an arc of the minute track and of the enamel's edge shows
+where on the dial they lie; otherwise the finding is "cannot tell". Two parts that stray were drawn separately; two
+parts that coincide are not enough to say that one plate fits both.
+
+Exit status: 0 when both photographs were read, whatever the finding; 1 when one was not; 2 wrong usage; 130
+interrupted.
+"""
+
+
+WHICH = ("first", "second")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Flags of the verb."""
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument("first", metavar="A", help="photograph of one dial")
+    parser.add_argument("second", metavar="B", help="photograph of the other")
+    add_size(parser)
+    add_close_up(parser)
+    parser.add_argument(
+        "--whole",
+        choices=WHICH,
+        help="with --close-up or --px-per-mm: this one shows the whole dial (default: both are close-ups)",
+    )
+    parser.add_argument(
+        "--px-per-mm-second",
+        type=float,
+        metavar="N",
+        help="scale of the second close-up, if it differs from --px-per-mm (default: the same)",
+    )
+    add_reading(parser)
+    out = parser.add_argument_group("output")
+    out.add_argument("--out", type=Path, metavar="FILE.html", help="also write a page with both side by side")
+    out.add_argument("--overwrite", action="store_true", help="replace the page if it exists (default: refuse)")
+    out.add_argument("--json", action="store_true", help="print one JSON document, schema dialtell.compare/1")
+
+
+def _shown(args: argparse.Namespace) -> tuple[Shown, Shown]:
+    """What the flags say of each photograph; ParameterError when they contradict each other."""
+    from dialtell.evaluate.compare.compare import WHOLE, Shown
+    from dialtell.synth.shared.errors import ParameterError, require_range
+
+    second = args.pixels_per_mm if args.px_per_mm_second is None else args.px_per_mm_second
+    if args.px_per_mm_second is not None:
+        require_range("px_per_mm_second", second, 0.5, 2000.0, "px/mm")
+    if args.whole is not None and not args.close_up and second is None:
+        raise ParameterError(f"--whole {args.whole} is given without a close-up; add --close-up, or leave it out")
+    if args.whole == "second" and args.px_per_mm_second is not None:
+        raise ParameterError("--px-per-mm-second and --whole second are both given; leave one out")
+    told = (args.pixels_per_mm, second)
+    first, other = (
+        WHOLE if args.whole == name else Shown(args.close_up or scale is not None, scale)
+        for name, scale in zip(WHICH, told, strict=True)
+    )
+    return first, other
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare as asked; returns the exit status."""
+    import textwrap
+
+    from dialtell.evaluate.compare.compare import compare_photos
+    from dialtell.evaluate.compare.page import write_comparison
+    from dialtell.evaluate.words.cautions import CLOSING
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.files import json_text, require_free
+
+    if args.out is not None:
+        require_free(args.out, overwrite=args.overwrite)
+    compared = compare_photos(
+        args.first,
+        args.second,
+        load_weights(args.weights),
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        shown=_shown(args),
+    )
+    if args.out is not None:
+        write_comparison(args.out, compared, overwrite=args.overwrite)
+    if args.json:
+        print(json_text(compared.document))
+        return 0
+    document = compared.document
+    ratio = "" if document["log10_lr"] is None else f" (log10 LR {document['log10_lr']:+.2f}, {document['support']})"
+    print(f"{document['finding']}{ratio}")
+    for text in (document["reason"], document["process"]):
+        print(textwrap.fill(text, 100, initial_indent="    ", subsequent_indent="    "))
+    if document["zones"]:
+        print(f"    {'zone':<14}{'places':>8}{'matched':>9}{'stray':>14}")
+    for row in document["zones"]:
+        stray = "too few" if row["stray_radii"] is None else f"{row['stray_radii']:.5f} radii"
+        if row["stray_mm"] is not None:
+            stray = f"{row['stray_mm']:.3f} mm"
+        print(f"    {row['zone']:<14}{row['places']:>8}{row['matched']:>9}{stray:>14}")
+    print(textwrap.fill(CLOSING, 100))
+    return 0

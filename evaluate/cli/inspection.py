@@ -1,0 +1,156 @@
+"""`dialtell inspect`: a photograph in, a page out that shows the call, where and why; or several, with an index."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dialtell.evaluate.cli.flags import add_close_up, add_photos, add_reading, add_size
+
+if TYPE_CHECKING:
+    from dialtell.evaluate.inspection.photos import Asked
+    from dialtell.evaluate.period.date_check import Years
+
+DESCRIPTION = """\
+Write one self-contained page about a photograph: the dial and zones found, the call and its reason, a map of what each
+place speaks for by itself, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of
+several photographs, or of a folder, each gets its page in a folder, with an index.html that links them in order.
+"""
+
+EPILOG = """\
+examples:
+  dialtell inspect watch.jpg --out watch.html
+  dialtell inspect watch.jpg --out watch.html --lignes 19 --overwrite
+  dialtell inspect watch.jpg --out watch.html --year 1884 --compare-with known-print.jpg
+  dialtell inspect watch.jpg --out watch.html --serial 1250000 --serials my-table.csv
+  dialtell inspect watch.jpg --out watch.html --png watch.png
+  dialtell inspect signature.jpg --out signature.html --close-up --px-per-mm 92 --size 18
+  dialtell inspect photos/ more.jpg --out pages
+
+--json prints one document. For one photograph its schema is dialtell.inspect/1: the page's path, the dial as `dialtell
+score` gives it, how nearly the map adds up (completeness_error, in units of the net's logit), and style_hints, which
+the call does not use. For several it is dialtell.inspections/1: the index's path, those documents under "inspections",
+and what could not be inspected under "errors".
+
+Exit status: 0 when every page was written, whatever the call; 1 when one was not (the others are all the same); 2 wrong
+usage; 130 interrupted.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Flags of the verb."""
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    add_photos(parser)
+    add_size(parser)
+    add_close_up(parser)
+    add_reading(parser)
+    beside = parser.add_argument_group("beside the strokes")
+    beside.add_argument(
+        "--compare-with", default="auto", metavar="PHOTO",
+        help="photograph of another dial, shown beside each close view (default: auto, a like dial drawn both ways)",
+    )  # fmt: skip
+    date = beside.add_mutually_exclusive_group()
+    date.add_argument("--year", type=float, metavar="YEAR", help="the movement was made; adds a check of the date")
+    date.add_argument("--serial", type=int, metavar="N", help="of the movement; its year is read from --serials")
+    beside.add_argument("--serials", type=Path, metavar="TABLE.csv", help="your own table, columns serial and year")
+    out = parser.add_argument_group("output")
+    out.add_argument(
+        "--out", type=Path, required=True, metavar="FILE.html",
+        help="the page; for several photographs or a folder: a folder of pages, made if there is none",
+    )  # fmt: skip
+    out.add_argument(
+        "--png", type=Path, metavar="FILE.png",
+        help="a still too, for print or e-mail, 1600 px wide; for several photographs: a folder of stills",
+    )  # fmt: skip
+    out.add_argument("--overwrite", action="store_true", help="replace what exists (default: refuse)")
+    out.add_argument("--json", action="store_true", help="print one JSON document for the table")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Inspect as asked; returns the exit status."""
+    from dialtell.evaluate.inspection.photos import Asked
+
+    asked = Asked(
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        close_up=args.close_up or args.pixels_per_mm is not None,
+        pixels_per_mm=args.pixels_per_mm,
+        years=years_asked(args),
+        compare_with=None if args.compare_with == "auto" else args.compare_with,
+        overwrite=args.overwrite,
+    )
+    several = len(args.photos) > 1 or Path(args.photos[0]).is_dir()
+    return _several(args, asked) if several else _one(args, asked)
+
+
+def _one(args: argparse.Namespace, asked: Asked) -> int:
+    import logging
+
+    from dialtell.evaluate.inspection.photos import inspect_one, require_targets
+    from dialtell.evaluate.inspection.stated import as_shown
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.errors import ParameterError
+    from dialtell.synth.shared.files import json_text
+
+    if args.png is not None and args.png.suffix.lower() != ".png":
+        raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
+    if args.png is not None and args.png.resolve() == args.out.resolve():
+        raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
+    photo, targets = Path(args.photos[0]), [target for target in (args.out, args.png) if target is not None]
+    require_targets(targets, [photo], asked)  # before the weights are read
+    document, _ = inspect_one(photo, args.out, args.png, load_weights(args.weights), asked)
+    if args.json:
+        print(json_text(document))
+        return 0
+    print(_table([as_shown(document)], []))
+    for target in targets:
+        logging.getLogger("dialtell.inspect").info("wrote %s", target)
+    return 0
+
+
+def _several(args: argparse.Namespace, asked: Asked) -> int:
+    import logging
+
+    from dialtell.evaluate.inspection.photos import inspect_photos
+    from dialtell.evaluate.inspection.stated import as_shown
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.files import json_text
+
+    log = logging.getLogger("dialtell.inspect")
+    document = inspect_photos(
+        args.photos, args.out, args.png, load_weights(args.weights), asked, progress=not args.quiet
+    )
+    errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
+    if args.json:
+        print(json_text(document))
+        for _, message in errors:  # the table already lists them
+            log.error("%s", message)
+    else:
+        print(_table([as_shown(inspection) for inspection in document["inspections"]], errors))
+        log.info("wrote %s", document["index"])
+    return 1 if errors else 0
+
+
+def _table(dials: list[dict[str, Any]], errors: list[tuple[str, str]]) -> str:
+    import sys
+
+    from dialtell.evaluate.score.table import call_table, terminal_width
+
+    return call_table(dials, errors, width=terminal_width(), encoding=sys.stdout.encoding or "utf-8")
+
+
+def years_asked(args: argparse.Namespace) -> Years | None:
+    """When the movement was made, from --year or --serial with --serials; ParameterError when one lacks the other."""
+    from dialtell.evaluate.period.date_check import Years
+    from dialtell.evaluate.period.serials import read_serials
+    from dialtell.synth.shared.errors import ParameterError
+
+    if args.serial is not None:
+        if args.serials is None:
+            raise ParameterError("--serial needs your table of serials; give --serials TABLE.csv, or --year")
+        return read_serials(args.serials).years_of(args.serial)
+    if args.serials is not None:
+        raise ParameterError("--serials is given without --serial; give the movement's number")
+    return None if args.year is None else Years(args.year, args.year, args.year, "as stated")

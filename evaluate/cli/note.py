@@ -1,0 +1,61 @@
+"""`dialtell note`: a dial in the words of a catalogue."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from dialtell.evaluate.cli.flags import add_reading, add_size
+
+DESCRIPTION = """\
+Write a short description of a dial as a catalogue would word it, in Markdown: its layout, what was
+called painted or printed and with what support, and what was not judged. Every sentence rests on something found; there
+is no sentence where there is no fact. It is a draft for the person who has examined the dial.
+"""
+
+EPILOG = """\
+examples:
+  dialtell note watch.jpg
+  dialtell note watch.jpg --size 18 --sources --out watch.md
+
+--sources names the fields of `dialtell score --json` behind each sentence (default: prose only); --json prints
+sentences, fields and the dial as one document, schema dialtell.note/1.
+
+Exit status: 0 when the photograph was read; 1 when it was not; 2 wrong usage; 130 interrupted.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Flags of the verb."""
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument("photo", metavar="PHOTO", help="photograph of one dial")
+    add_size(parser)
+    add_reading(parser)
+    out = parser.add_argument_group("output")
+    out.add_argument("--sources", action="store_true", help="name the fields behind each sentence")
+    out.add_argument("--json", action="store_true", help="print one JSON document in place of Markdown")
+    out.add_argument("--out", type=Path, metavar="FILE", help="write there (default: standard output)")
+    out.add_argument("--overwrite", action="store_true", help="replace FILE if it exists (default: refuse)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write as asked; returns the exit status."""
+    from dialtell.evaluate.score.note import note_document, note_markdown
+    from dialtell.evaluate.score.score import score_photo
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.files import json_text, require_free, write_text
+
+    if args.out is not None:
+        require_free(args.out, overwrite=args.overwrite)
+    weights = load_weights(args.weights)
+    scored = score_photo(args.photo, weights, diameter_mm=args.diameter_mm, max_pixels=args.max_pixels)
+    if args.json:
+        text = json_text(note_document(scored, weights.identity)) + "\n"
+    else:
+        text = note_markdown(scored, weights.identity, sources=args.sources)
+    if args.out is None:
+        print(text, end="")
+    else:
+        write_text(args.out, text, overwrite=args.overwrite)
+    return 0

@@ -1,0 +1,130 @@
+"""`dialtell score`: photographs in, a table or one JSON document out."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from dialtell.evaluate.cli.flags import add_close_up, add_photos, add_reading, add_size
+
+DESCRIPTION = """\
+Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
+dial as a whole and for its signature, numerals, minute track and seconds bit.
+"""
+
+EPILOG = """\
+examples:
+  dialtell score watch.jpg
+  dialtell score watch.jpg --size 18
+  dialtell score signature.jpg --close-up --px-per-mm 92 --size 18
+  dialtell score photos/ --csv calls.csv        goes on where it was cut off
+  dialtell score photos/ more.png --json --out calls.json
+  dialtell score watch.jpg --weights runs/desk/strokes.safetensors
+
+The likelihood ratio (LR) is how many times more probable what is seen is on a painted dial than on a printed one;
+log10 LR above 0 speaks for the hand, below 0 for print. probability_hand is stated for equal chances beforehand
+(prior odds 1:1). Positions are in px of the photograph held upright, x to the right, y down; axes_px are
+semi-axes, rotation_deg is how far 12 o'clock is turned clockwise from up in the photograph.
+
+A close-up that does not show where on the dial it lies is judged as one zone, "other"; where its scale is known only
+roughly it is judged at three scales, and the least of the three counts.
+
+Exit status: 0 when every photograph was read, a call of "undetermined" included; 1 when one could not be read
+(the others are scored all the same); 2 wrong usage; 130 interrupted.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Flags of the verb."""
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    add_photos(parser)
+    add_size(parser)
+    add_close_up(parser)
+    add_reading(parser)
+    out = parser.add_argument_group("output")
+    kind = out.add_mutually_exclusive_group()
+    kind.add_argument("--json", action="store_true", help="one JSON document, schema dialtell.score/1, for the table")
+    kind.add_argument(
+        "--csv", type=Path, metavar="CALLS.csv",
+        help="a row per photograph as soon as it is scored; given again it goes on where it was cut off",
+    )  # fmt: skip
+    out.add_argument("--workers", type=int, default=0, metavar="N", help="processes for --csv (default: 0, one a core)")
+    out.add_argument("--out", type=Path, metavar="FILE", help="write there (default: standard output)")
+    out.add_argument("--overwrite", action="store_true", help="replace FILE if it exists (default: refuse)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Score as asked; returns the exit status."""
+    import logging
+    import sys
+
+    from dialtell.evaluate.score.score import score_photos
+    from dialtell.evaluate.score.table import call_table, terminal_width
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.files import json_text, require_free, write_text
+
+    log = logging.getLogger("dialtell.score")
+    if args.csv is not None:
+        return _stream(args)
+    if args.out is not None:
+        require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
+    document = score_photos(
+        args.photos,
+        load_weights(args.weights),
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        progress=not args.quiet,
+        close_up=args.close_up or args.pixels_per_mm is not None,
+        pixels_per_mm=args.pixels_per_mm,
+    )
+    errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
+    if args.json:
+        text = json_text(document)
+    else:
+        encoding = "utf-8" if args.out is not None else sys.stdout.encoding or "utf-8"
+        text = call_table(document["dials"], errors, width=terminal_width(), encoding=encoding)
+    if args.json or args.out is not None:  # the table on a terminal already lists them
+        for _, message in errors:
+            log.error("%s", message)
+    if args.out is None:
+        print(text)
+    else:
+        write_text(args.out, text + "\n", overwrite=args.overwrite)
+    return 1 if errors else 0
+
+
+def _stream(args: argparse.Namespace) -> int:
+    """Rows into --csv; the counts on standard output, what could not be read on standard error."""
+    import logging
+
+    from tqdm import tqdm
+
+    from dialtell.evaluate.score.stream import Settings, stream_calls
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.model.reading.photo import walk_photos
+    from dialtell.synth.shared.errors import ParameterError
+
+    log = logging.getLogger("dialtell.score")
+    if args.out is not None:
+        raise ParameterError("--out and --csv are both given; --csv names the file itself")
+    files, missing = walk_photos(args.photos)
+    settings = Settings(
+        weights=args.weights,
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        close_up=args.close_up or args.pixels_per_mm is not None,
+        pixels_per_mm=args.pixels_per_mm,
+    )
+    sha256 = str(load_weights(args.weights).identity["sha256"])
+    rows = stream_calls(files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite)
+    failed, done = [str(error) for _, error in missing], 0
+    bar = tqdm(rows, total=len(files), unit="photo", disable=True if args.quiet else None, leave=False)
+    for _, error in bar:
+        done += 1
+        if error:
+            failed.append(error)
+    for message in failed:
+        log.error("%s", message)
+    print(f"{done} photographs scored, {len(files) - done} were there already: {args.csv}")
+    return 1 if failed else 0

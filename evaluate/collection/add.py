@@ -1,0 +1,109 @@
+"""Photographs into a collection: each is hashed, scored unless these weights have called it before, and kept."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from dialtell.evaluate.cli.flags import MAX_PIXELS
+from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.collection.near_duplicates import likeness
+from dialtell.evaluate.inspection.one_photo import display
+from dialtell.evaluate.score.score import score_photo
+from dialtell.model.net.weights_file import Weights
+from dialtell.model.reading.photo import Photo
+from dialtell.synth.shared.errors import DialtellError, PhotoError
+
+THUMBNAIL_PX = 240
+ADDED, KNOWN, FAILED = "added", "known", "failed"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one photograph. outcome : added (or scored anew), known, failed. error : "" or why it failed."""
+
+    path: Path
+    outcome: str
+    error: str = ""
+
+
+def add_photos(
+    collection: CollectionFile,
+    paths: Sequence[Path],
+    weights: Weights,
+    *,
+    diameter_mm: float | None = None,
+    max_pixels: int = MAX_PIXELS,
+) -> Iterator[Outcome]:
+    """Add photographs one by one; yields what became of each. A bad one stops nothing."""
+    for path in paths:
+        try:
+            yield Outcome(path, _add(collection, path, weights, diameter_mm, max_pixels))
+        except PhotoError as error:
+            yield Outcome(path, FAILED, str(error))
+
+
+def rescore(collection: CollectionFile, weights: Weights, *, max_pixels: int = MAX_PIXELS) -> Iterator[Outcome]:
+    """A call by `weights` for every photograph that has none; older calls stay. A moved or changed file is named."""
+    for entry in list(collection.entries()):
+        if collection.known(entry.sha256, weights.identity["sha256"]):
+            yield Outcome(entry.path, KNOWN)
+            continue
+        try:
+            if not entry.path.is_file():
+                raise PhotoError(
+                    f"{entry.path} is no longer there; add it again from its new place, its history is kept"
+                )
+            if file_hash(entry.path) != entry.sha256:
+                raise PhotoError(f"{entry.path} was changed since it was added; add it again to take it as a new one")
+            _add(collection, entry.path, weights, entry.fields["size_mm"], max_pixels)
+            yield Outcome(entry.path, ADDED)
+        except DialtellError as error:
+            yield Outcome(entry.path, FAILED, str(error))
+
+
+def file_hash(path: Path) -> str:
+    """SHA-256 of a file's bytes; PhotoError when it cannot be read."""
+    if path.exists() and not path.is_file():
+        raise PhotoError(f"{path} is no file; give a photograph, or a folder of them")
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise PhotoError(f"{path} cannot be read ({error.strerror}); check the path and its permissions") from error
+
+
+def thumbnail(photo: Photo) -> bytes:
+    """A small JPEG, its longer side at most THUMBNAIL_PX."""
+    height, width = photo.pixels.shape[:2]
+    scale = min(1.0, THUMBNAIL_PX / max(height, width))
+    size = (max(round(width * scale), 1), max(round(height * scale), 1))
+    small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    stream = io.BytesIO()
+    Image.fromarray(display(small)).save(stream, "JPEG", quality=80)
+    return stream.getvalue()
+
+
+def _add(collection: CollectionFile, path: Path, weights: Weights, diameter_mm: float | None, max_pixels: int) -> str:
+    digest = file_hash(path)
+    identity: dict[str, Any] = weights.identity
+    if collection.known(digest, identity["sha256"]):
+        return KNOWN
+    scored = score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+    new = collection.add(
+        path,
+        digest,
+        likeness=likeness(scored.photo.grey),
+        thumbnail=thumbnail(scored.photo),
+        weights=identity,
+        document=scored.record,
+    )
+    return ADDED if new else KNOWN

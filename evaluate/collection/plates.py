@@ -1,0 +1,166 @@
+"""Dials of a collection that one plate may have made: pairs of like layout, laid on each other where the photographs
+are still there, with what was found kept in the collection."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.resources
+import math
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dialtell.evaluate.cli.flags import MAX_PIXELS
+from dialtell.evaluate.collection.add import file_hash
+from dialtell.evaluate.collection.design_mark import alike_designs, design_mark, upright_size
+from dialtell.evaluate.collection.file import CollectionFile, Entry
+from dialtell.evaluate.collection.near_duplicates import ALIKE, distance
+from dialtell.evaluate.compare.plate_test import DIFFERENT, FILE, SEPARATE, judge_pair
+from dialtell.evaluate.compare.registration import common_scale, register, sheet_of
+from dialtell.model.reading.outline import NoDial
+from dialtell.model.reading.photo import read_photo
+from dialtell.model.reading.steps import Reading, read_dial
+from dialtell.synth.shared.errors import DialtellError, PhotoError
+
+KEPT_READINGS = 12  # in memory: about 20 MB each
+REGISTRATION = "1"  # raise when laying dials on each other changes, so that pairs are measured anew
+SAME_PHOTOGRAPH = "the photographs look the same: perhaps one dial"
+
+
+@dataclass(frozen=True)
+class Proposed:
+    """Two entries of like layout. like : correlation of their thumbnails' layouts."""
+
+    first: Entry
+    second: Entry
+    like: float
+
+
+def page_name(first: Entry, second: Entry) -> str:
+    """File name of a pair's page, by this test."""
+    return f"{first.sha256[:12]}-{second.sha256[:12]}-{test_name()}.html"
+
+
+def test_name() -> str:
+    """Names the registration and the model that judge a pair: pairs judged by another are judged anew."""
+    model = importlib.resources.files("dialtell.evaluate.compare").joinpath(FILE).read_bytes()
+    return f"{REGISTRATION}-{hashlib.sha256(model).hexdigest()[:12]}"
+
+
+def propose(entries: Iterable[Entry], *, most_each: int = 5) -> tuple[list[Proposed], list[PhotoError]]:
+    """Pairs of like layout, the likeliest first, and what could not be looked at. `most_each` of each entry at most.
+
+    Thumbnails are compared; of the photographs only the size is read.
+    """
+    known, marks, faults = [], [], []
+    for entry in entries:
+        geometry = None if entry.document is None else entry.document.get("geometry")
+        if entry.thumbnail is None or geometry is None or "close_up" in (entry.document or {}):
+            continue
+        try:
+            mark = design_mark(entry.thumbnail, geometry, upright_size(entry.path)[0])
+        except (OSError, ValueError, KeyError, TypeError, DialtellError) as error:
+            faults.append(_gone(entry) if not entry.path.is_file() else PhotoError(f"{entry.path}: {error}"))
+            continue
+        if mark is not None:
+            known.append(entry)
+            marks.append(mark)
+    pairs = []
+    for i, j, like in alike_designs(marks, most_each=most_each):
+        first, second = sorted((known[i], known[j]), key=lambda entry: entry.id)
+        pairs.append(Proposed(first, second, like))
+    return pairs, faults
+
+
+def lay_pairs(
+    collection: CollectionFile, pairs: Sequence[Proposed], *, most: int | None = None, max_pixels: int = MAX_PIXELS
+) -> Iterator[dict[str, Any] | DialtellError]:
+    """Lay each pair on each other and keep what was found, the pair's row as CollectionFile.pairs gives it.
+
+    most : pairs laid at most, None all. Pairs that this test has judged are passed over. A photograph that was moved or
+    changed yields its error, once.
+    """
+    test = test_name()
+    done = {(pair["first"], pair["second"]) for pair in collection.pairs(test)}
+    left = [pair for pair in pairs if (pair.first.id, pair.second.id) not in done][:most]
+    readings: OrderedDict[int, Reading | NoDial | None] = OrderedDict()
+    failed: dict[int, DialtellError] = {}
+    for pair in _neighbours(left):
+        two: list[Reading | NoDial] = []
+        for entry in (pair.first, pair.second):
+            if entry.id in failed:
+                break
+            try:
+                two.append(_kept(readings, entry, max_pixels))
+            except DialtellError as error:
+                failed[entry.id] = error
+                yield error
+                break
+        if len(two) < 2:
+            continue
+        row = {"first": pair.first.id, "second": pair.second.id, "test": test, **_found(two)}
+        collection.keep_pair(row)
+        yield row
+
+
+def _found(two: list[Reading | NoDial]) -> dict[str, Any]:
+    first, second = two
+    if isinstance(first, NoDial) or isinstance(second, NoDial):
+        verdict = judge_pair(None)
+    else:
+        scale = common_scale(first, second)
+        part = first.close_up is not None or second.close_up is not None
+        verdict = judge_pair(register(sheet_of(first, scale), sheet_of(second, scale), part=part), part=part)
+    return {
+        "finding": verdict.finding, "log10_lr": None if verdict.log10_lr is None else round(verdict.log10_lr, 4),
+        "places": verdict.sites, "matched": verdict.matched,
+        "stray": None if math.isnan(verdict.spread) else round(verdict.spread, 6), "reason": verdict.reason,
+    }  # fmt: skip
+
+
+def _neighbours(pairs: Sequence[Proposed]) -> list[Proposed]:
+    """Pairs that share a dial one after the other, so that it is read once."""
+    order: dict[int, int] = {}
+    for pair in pairs:
+        order.setdefault(pair.first.id, len(order))
+    return sorted(pairs, key=lambda pair: order[pair.first.id])
+
+
+def _kept(readings: OrderedDict[int, Any], entry: Entry, max_pixels: int) -> Reading | NoDial:
+    if entry.id not in readings:
+        if not entry.path.is_file():
+            raise _gone(entry)
+        if file_hash(entry.path) != entry.sha256:
+            raise PhotoError(f"{entry.path} was changed since it was added; add it again to take it as a new one")
+        readings[entry.id] = read_dial(read_photo(entry.path, max_pixels=max_pixels).grey)
+        while len(readings) > KEPT_READINGS:
+            readings.popitem(last=False)
+    readings.move_to_end(entry.id)
+    return readings[entry.id]  # type: ignore[no-any-return]
+
+
+def _gone(entry: Entry) -> PhotoError:
+    return PhotoError(f"{entry.path} is no longer there; add it again from its new place, its history is kept")
+
+
+def told(
+    pairs: Sequence[dict[str, Any]], entry_of: Callable[[int], Entry], *, all_findings: bool = False
+) -> list[dict[str, Any]]:
+    """Pairs with what a reader needs beside the finding; those drawn separately or differently only if
+    `all_findings`.
+
+    Adds to each: photos (their paths), calls, and note, which says when the two photographs look the same.
+    """
+    rows = []
+    for pair in pairs:
+        if pair["finding"] in (DIFFERENT, SEPARATE) and not all_findings:
+            continue
+        two = (entry_of(pair["first"]), entry_of(pair["second"]))
+        marks = [entry.likeness for entry in two]
+        same = bool(marks[0] and marks[1]) and distance(str(marks[0]), str(marks[1])) <= ALIKE
+        rows.append({
+            **pair, "photos": [str(entry.path) for entry in two], "calls": [entry.call for entry in two],
+            "note": SAME_PHOTOGRAPH if same else "",
+        })  # fmt: skip
+    return rows

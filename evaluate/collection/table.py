@@ -1,0 +1,140 @@
+"""A collection as a table: which entries, which columns, as text, CSV or JSON."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dialtell.evaluate.collection.file import FIELDS, CollectionFile, Entry
+from dialtell.evaluate.score.table import plain_name
+from dialtell.evaluate.words.support import support_words
+from dialtell.synth.shared.tables import guarded
+from dialtell.synth.shared.terms import ZONES
+
+SCHEMA = "dialtell.collection/1"
+COLUMNS = ("id", "photo", "sha256", *FIELDS, "call", "log10_lr", "support", "weights", "added_at", "labels")
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Which entries to take; None takes all.
+
+    call : of the dial, or of `zone` if that is given. decade : first year of it. least_support : smallest size of the
+    log10 likelihood ratio. words : found in maker, serial, notes or path, in any case.
+    """
+
+    call: str | None = None
+    zone: str | None = None
+    decade: int | None = None
+    least_support: float | None = None
+    words: str | None = None
+
+    def takes(self, entry: Entry) -> bool:
+        """Whether a dial is among those asked for."""
+        call, ratio = call_of(entry, self.zone)
+        year = entry.fields["year"]
+        if self.call is not None and call != self.call:
+            return False
+        if self.decade is not None and (year is None or year // 10 * 10 != self.decade):
+            return False
+        if self.least_support is not None and (ratio is None or abs(ratio) < self.least_support):
+            return False
+        if self.words is None:
+            return True
+        text = " ".join(str(part) for part in (entry.path, *entry.fields.values()) if part is not None)
+        return self.words.casefold() in text.casefold()
+
+
+def call_of(entry: Entry, zone: str | None = None) -> tuple[str | None, float | None]:
+    """Call and log10 LR of the dial, or of one zone of it."""
+    if zone is None or entry.document is None:
+        return entry.call, entry.log10_lr
+    for part in entry.document["zones"]:
+        if part["zone"] == zone and part["judged"]:
+            return part["call"], part["log10_lr"]
+    return None, None
+
+
+def record_of(entry: Entry, collection: CollectionFile | None = None) -> dict[str, Any]:
+    """One entry as JSON; with the collection also its history and labels."""
+    record: dict[str, Any] = {
+        "id": entry.id,
+        "photo": str(entry.path),
+        "sha256": entry.sha256,
+        **entry.fields,
+        "call": entry.call,
+        "log10_lr": entry.log10_lr,
+        "support": _support(entry),
+        "weights": entry.weights,
+        "added_at": entry.added_at,
+        "zones": [] if entry.document is None else [
+            {key: zone[key] for key in ("zone", "judged", "call", "log10_lr")} for zone in entry.document["zones"]
+        ],
+    }  # fmt: skip
+    if collection is not None:
+        record["history"] = collection.history(entry.id)
+        record["labels"] = collection.labels(entry.id)
+    return record
+
+
+def _support(entry: Entry) -> str:
+    if entry.document is not None:
+        return str(entry.document["support"])
+    return "" if entry.log10_lr is None else support_words(entry.log10_lr, capped=False)
+
+
+def csv_text(entries: Iterable[Entry], collection: CollectionFile) -> str:
+    """Entries as CSV that opens in a spreadsheet; text that a spreadsheet would run gets an apostrophe."""
+    zones = tuple(zone.value.replace(" ", "_") for zone in ZONES)
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow([*COLUMNS, *(f"{zone}_call" for zone in zones)])
+    for entry in entries:
+        record = record_of(entry, collection)
+        record["labels"] = "; ".join(f"{label['zone']}: {label['label']}" for label in record["labels"])
+        cells = [_cell(record[name]) for name in COLUMNS]
+        calls = {str(zone["zone"]).replace(" ", "_"): zone["call"] for zone in record["zones"] if zone["judged"]}
+        writer.writerow([*cells, *(_cell(calls.get(zone)) for zone in zones)])
+    return stream.getvalue()
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, int):
+        return str(value)
+    return f"{value:g}" if isinstance(value, float) else guarded(plain_name(value))
+
+
+def list_text(entries: Iterable[Entry], *, width: int = 100) -> str:
+    """A short table: id, year, call, log10 LR, maker and serial, photograph."""
+    lines = [f"{'id':>6}  {'year':>4}  {'call':<12}  {'log10 LR':>8}  what"]
+    for entry in entries:
+        year = "" if entry.fields["year"] is None else str(entry.fields["year"])
+        ratio = "" if entry.log10_lr is None else f"{entry.log10_lr:+.2f}"
+        owner = " ".join(plain_name(entry.fields[name]) for name in ("maker", "serial") if entry.fields[name])
+        what = f"{owner}  " if owner else ""
+        line = f"{entry.id:>6}  {year:>4}  {entry.call or '':<12}  {ratio:>8}  {what}{plain_name(entry.path.name)}"
+        lines.append(line if len(line) <= width else line[: width - 3] + "...")
+    return "\n".join(lines)
+
+
+def pairs_text(rows: Sequence[dict[str, Any]], laid: int) -> str:
+    """Pairs of dials laid on each other, as collection_plates.told gives them, as lines; laid : how many just now."""
+    lines = [f"{laid} pairs laid on each other now, {len(rows)} listed."]
+    for row in rows:
+        ratio = "" if row["log10_lr"] is None else f"  log10 LR {row['log10_lr']:+.2f}"
+        lines.append(f"{row['first']:>6} and {row['second']:<6} {row['finding']}{ratio}")
+        for photo, call in zip(row["photos"], row["calls"], strict=True):
+            lines.append(f"        {plain_name(Path(photo).name)}: {call or 'never scored'}")
+        if row["note"]:
+            lines.append(f"        {row['note']}")
+        if row.get("page"):
+            lines.append(f"        {plain_name(row['page'])}")
+    if any(row["log10_lr"] is not None for row in rows):
+        lines.append("log10 LR above 0 speaks for one plate, below 0 for separate drawing.")
+    return "\n".join(lines)

@@ -1,0 +1,231 @@
+"""The measured evidence as a page shows it: a table a zone in the examiner's order, words made from this photo's facts.
+
+What leans to neither side stands apart from what leans, below it and counted, so that a few telling rows among many are
+not taken for all of them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from markupsafe import Markup
+
+from dialtell.evaluate.inspection.strip_plot import strip_plot
+from dialtell.evaluate.inspection.stroke_layer import DrawnLine, StrokeLayer
+from dialtell.evaluate.measurements.evidence import Evidence, Row, ZoneFacts
+from dialtell.evaluate.measurements.finding import MM, RADII
+from dialtell.evaluate.measurements.gathering import MEASURES
+from dialtell.evaluate.measurements.glossary import GLOSSARY, place
+from dialtell.evaluate.measurements.rings import GUIDE
+from dialtell.evaluate.measurements.spread import PX_PER_MM, band_of
+from dialtell.evaluate.measurements.words import counted_words, lead_words, side_of, value_words
+from dialtell.synth.shared.sizes import size_mm
+from dialtell.synth.shared.terms import ZONES, Zone
+
+_MOSTLY = 0.5  # share of a zone hidden, from which that is why it could not be measured
+
+
+@dataclass(frozen=True)
+class TableRow:
+    """One measurement made. look : what the examiner looks for. lean : "hand", "print" or "", lead : in words.
+    says : the rest of the sentence. lines : which of the layer's lines it was taken from. plot : SVG, None without a
+    spread."""
+
+    look: str
+    name: str
+    what: str
+    value: str
+    counted: str
+    lean: str
+    lead: str
+    says: str
+    lines: str
+    plot: Markup | None
+
+
+@dataclass(frozen=True)
+class ZoneTable:
+    """One zone. summary : a sentence of counts, "" where the headings of the rows say it. leaning, silent : rows that
+    lean and that lean to neither side. alone : rows with nothing to be set beside. missing : what was not measured and
+    why."""
+
+    zone: str
+    summary: str
+    leaning: tuple[TableRow, ...]
+    silent: tuple[TableRow, ...]
+    alone: tuple[TableRow, ...]
+    missing: tuple[tuple[str, str], ...]
+
+    @property
+    def silent_said(self) -> str:
+        """Heading of the rows that lean to neither side."""
+        count = len(self.silent)
+        return f"{count} measurement tells nothing here" if count == 1 else f"{count} measurements tell nothing here"
+
+    @property
+    def alone_said(self) -> str:
+        """Heading of the rows with nothing to be set beside."""
+        count = len(self.alone)
+        what = "measurement" if count == 1 else "measurements"
+        return f"{count} {what} with too few drawn dials at this resolution to be set beside"
+
+
+@dataclass(frozen=True)
+class EvidenceTable:
+    """intro : sentences on what was measured and what it is held against. zones : with anything measured.
+    empty : zones without, and why. lines : of the layer over the photograph."""
+
+    intro: tuple[str, ...]
+    zones: tuple[ZoneTable, ...]
+    empty: tuple[tuple[str, str], ...]
+    lines: tuple[DrawnLine, ...]
+
+
+def evidence_table(
+    evidence: Evidence, *, diameter_mm: float | None, weighed: int = 0, scale: float = 1.0,
+    expected: Sequence[Zone] = ZONES,
+) -> EvidenceTable:  # fmt: skip
+    """The table of one photograph.
+
+    weighed : measurements the second opinion rests on. scale : px of the photograph shown per px of the one measured.
+    expected : zones to give reasons for.
+    """
+    layer = StrokeLayer(scale)
+    zones, empty = [], []
+    for zone in ZONES:
+        rows = sorted(evidence.of(zone), key=lambda row: place(row.name))
+        if any(not row.too_few for row in rows):
+            zones.append(_zone(zone, rows, layer))
+        elif zone in expected:
+            empty.append((zone.value, _why_empty(evidence.zones[zone])))
+    return EvidenceTable(tuple(_intro(evidence, diameter_mm, weighed)), tuple(zones), tuple(empty), tuple(layer.lines))
+
+
+def nothing_measured(why: str) -> EvidenceTable:
+    """What a page shows where nothing was measured. why : a clause."""
+    return EvidenceTable((f"Nothing was measured: {why}.",), (), (), ())
+
+
+def _zone(zone: Zone, rows: Sequence[Row], layer: StrokeLayer) -> ZoneTable:
+    made = [_table_row(row, layer) for row in rows if not row.too_few]
+    leaning = tuple(row for row in made if row.lean)
+    silent = tuple(row for row in made if not row.lean and row.plot is not None)
+    alone = tuple(row for row in made if row.plot is None)
+    return ZoneTable(
+        zone.value,
+        _summary(made) if leaning else "",
+        leaning,
+        silent,
+        alone,
+        _missing([row for row in rows if row.too_few]),
+    )
+
+
+def _table_row(row: Row, layer: StrokeLayer) -> TableRow:
+    assert row.value is not None
+    term = GLOSSARY[row.name]
+    says = partial(value_words, row.name, unit=row.unit)
+    lead = lead_words(side_of(row.lean))
+    plot = None
+    if row.band is not None:
+        plot = strip_plot(
+            row.band.painted, row.band.printed, row.value, log=MEASURES[row.name].spread, says=says,
+            ends=partial(value_words, row.name, unit=row.unit, short=True),
+            counts=(row.band.n_painted, row.band.n_printed),
+        )  # fmt: skip
+    return TableRow(
+        look=term.look.value,
+        name=_capital(row.name),
+        what=term.what,
+        value=says(row.value),
+        counted=f"on {counted_words(row.name, row.strokes)}",
+        lean=side_of(row.lean),
+        lead=lead,
+        says=row.words[len(lead) + 2 if lead else 0 :],
+        lines=layer.add(row.zone, row.lines, searched=row.name == GUIDE.name),
+        plot=plot,
+    )
+
+
+def _summary(rows: Sequence[TableRow]) -> str:
+    """Such as "14 measured: 5 lean to the hand, 2 to print, 7 tell nothing here."."""
+    hand, printed = (sum(row.lean == side for row in rows) for side in ("hand", "print"))
+    alone = sum(row.plot is None for row in rows)
+    rest = len(rows) - hand - printed - alone
+    parts = []
+    if hand:
+        parts.append(f"{hand} {'leans' if hand == 1 else 'lean'} to the hand")
+    if printed:
+        parts.append(f"{printed} {'leans' if printed == 1 else 'lean'} to print")
+    if rest:
+        parts.append(f"{rest} {'tells' if rest == 1 else 'tell'} nothing here")
+    if alone:
+        parts.append(f"{alone} {'has' if alone == 1 else 'have'} no drawn dials to be set beside")
+    return f"{len(rows)} measured: {', '.join(parts)}."
+
+
+def _missing(rows: Sequence[Row]) -> tuple[tuple[str, str], ...]:
+    """(measurements, why): those that lack the same thing together."""
+    groups: dict[str, list[str]] = {}
+    for row in rows:
+        groups.setdefault(row.words, []).append(row.name)
+    return tuple((_capital(", ".join(names)), why) for why, names in groups.items())
+
+
+def _why_empty(facts: ZoneFacts) -> str:
+    if not facts.area:
+        return "Not found in this photograph."
+    if facts.hidden >= _MOSTLY:
+        return f"Hands or the frame cover {facts.hidden:.0%} of it."
+    if not facts.strokes:
+        return "No stroke stands out clearly enough from the enamel to be traced."
+    return f"Too few strokes for any measurement: {counted_words('width along a stroke', facts.strokes)} traced."
+
+
+def _intro(evidence: Evidence, diameter_mm: float | None, weighed: int) -> list[str]:
+    rows = [row for row in evidence.rows if not row.too_few]
+    traced = sum(facts.strokes for facts in evidence.zones.values())
+    name = "raggedness of edges"  # a length, as blur is
+    blur = value_words(name, evidence.blur, RADII)
+    if diameter_mm is not None:
+        blur = value_words(name, evidence.blur * diameter_mm / 2, MM)
+    sharp = f"The blur of this photograph (SD across an edge) is {blur}."
+    if not rows:
+        found = f"{traced} strokes could be traced" if traced else "no stroke could be traced"
+        return [f"Nothing could be measured in this photograph: {found}. {sharp}"]
+    said = [
+        f"{len(rows)} measurements on the {traced} strokes that could be traced, in the order an examiner looks. "
+        f"{sharp}"
+    ]
+    if not evidence.true_pixels_per_radius > 0:
+        said.append("How much the photograph resolves cannot be told, so they are not set beside drawn dials.")
+        return said
+    band = band_of(evidence.true_pixels_per_radius)
+    low, high = PX_PER_MM[band], PX_PER_MM[band + 1]
+    range_ = f"{low:g} and more" if high == math.inf else f"{low:g} to {high:g}" if low else f"up to {high:g}"
+    held = [row for row in rows if row.band is not None]
+    radius = 0.5 * size_mm(18)
+    said.append(
+        f"{len(held) or 'None'} of them can be set beside drawn dials photographed about as finely, at {range_} px/mm; "
+        f"this photograph resolves {evidence.true_pixels_per_radius / radius:.1f} px/mm. Both are reckoned as if the "
+        f"dial were of 18 size, {2 * radius:.1f} mm across. {weighed or 'None'} of them "
+        f"{'is' if weighed == 1 else 'are'} weighed in the second opinion."
+    )
+    if held:
+        most = max(min(row.band.n_painted, row.band.n_printed) for row in held if row.band)
+        said.append(
+            f"No comparison rests on more than {most} dials of either kind, so take small leans lightly; and they are "
+            "drawn dials, which show of real ones only what went into the drawing."
+        )
+    if diameter_mm is None:
+        said.append(
+            "The dial’s size is not known, so lengths are shares of its radius; with its size they come in millimetres."
+        )
+    return said
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

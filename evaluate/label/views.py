@@ -1,0 +1,121 @@
+"""What the label page shows of a photograph: its picture, the dial the finder sees, and, only when asked, the call."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.cli.flags import MAX_PIXELS
+from dialtell.evaluate.label.photos import LabelPhoto
+from dialtell.evaluate.label.rim import outline_text
+from dialtell.evaluate.words.cautions import CLOSING
+from dialtell.model.reading.outline import NoDial, find_dial
+from dialtell.model.reading.photo import Photo, read_photo
+from dialtell.train.photographs.labels import LabelledOutline
+
+if TYPE_CHECKING:
+    from dialtell.model.net.weights_file import Weights
+
+LONGEST = 6000  # px, longer side of a picture as sent: what a browser decodes without trouble
+QUALITY = 95  # of the JPEG, at full colour resolution: strokes are what is looked at
+_KEPT = 6  # pictures held ready
+
+
+class Picture(NamedTuple):
+    """A photograph as JPEG bytes, and its own width and height in px, which may be larger than the picture's."""
+
+    jpeg: bytes
+    width: int
+    height: int
+
+
+class LabelViews:
+    """Pictures, dials found and calls, made one at a time and held ready.
+
+    weights : file of the weights that call, None for the shipped ones; loaded when the first call is asked for.
+    """
+
+    def __init__(self, weights: Path | None = None, max_pixels: int = MAX_PIXELS) -> None:
+        self._path = weights
+        self._max_pixels = max_pixels
+        self._weights: Weights | None = None
+        self._turn = threading.Lock()
+        self._calling = threading.Lock()
+        self._pictures: OrderedDict[str, Picture] = OrderedDict()
+        self._last: tuple[str, Photo] | None = None
+        self._dials: dict[str, dict[str, Any]] = {}
+        self._calls: dict[str, dict[str, Any]] = {}
+
+    def picture(self, photo: LabelPhoto) -> Picture:
+        """The photograph upright. Raises PhotoError."""
+        with self._turn:
+            if photo.id not in self._pictures:
+                self._pictures[photo.id] = _picture(self._read(photo))
+                while len(self._pictures) > _KEPT:
+                    self._pictures.popitem(last=False)
+            self._pictures.move_to_end(photo.id)
+            return self._pictures[photo.id]
+
+    def dial(self, photo: LabelPhoto) -> dict[str, Any]:
+        """outline : "cx cy a b degrees" of the dial the finder sees, "" with a reason for none. Raises PhotoError."""
+        with self._turn:
+            if photo.id not in self._dials:
+                found = find_dial(self._read(photo))
+                if isinstance(found, NoDial):
+                    self._dials[photo.id] = {"outline": "", "reason": found.reason}
+                else:
+                    (x, y), (a, b) = found.center_px, found.axes_px
+                    outline = LabelledOutline(x, y, a, b, float(np.degrees(found.angle)))
+                    self._dials[photo.id] = {"outline": outline_text(outline), "reason": ""}
+            return self._dials[photo.id]
+
+    def call(self, photo: LabelPhoto) -> dict[str, Any]:
+        """The tool's own call: call, log10_lr, support, reason, zones and the cautions that go with
+        it. Raises PhotoError, WeightsError."""
+        with self._calling:
+            if photo.id not in self._calls:
+                from dialtell.evaluate.score.score import score_photo
+                from dialtell.model.net.weights_file import load_weights
+
+                if self._weights is None:
+                    self._weights = load_weights(self._path)
+                record = score_photo(photo.path, self._weights, max_pixels=self._max_pixels).record
+                zones = [{key: zone[key] for key in ("zone", "judged", "call", "log10_lr")} for zone in record["zones"]]
+                told = {key: record[key] for key in ("call", "log10_lr", "support", "reason", "warnings")}
+                self._calls[photo.id] = {**told, "zones": zones, "cautions": CLOSING}
+            return self._calls[photo.id]
+
+    def _read(self, photo: LabelPhoto) -> Photo:
+        if self._last is None or self._last[0] != photo.id:
+            self._last = None  # before the next is decoded: two large ones need not fit in memory
+            self._last = photo.id, read_photo(photo.path, max_pixels=self._max_pixels)
+        return self._last[1]
+
+
+def _picture(photo: Photo) -> Picture:
+    light = photo.pixels
+    height, width = light.shape[:2]
+    share = LONGEST / max(height, width)
+    if share < 1:
+        size = (max(1, round(width * share)), max(1, round(height * share)))
+        light = np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    codes = _codes()[np.rint(np.clip(light, 0.0, 1.0) * 65535).astype(np.uint16)]
+    bgr = cv2.cvtColor(codes, cv2.COLOR_RGB2BGR)
+    sampling = [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444]
+    _, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY, *sampling])
+    return Picture(data.tobytes(), width, height)
+
+
+@cache
+def _codes() -> NDArray[np.uint8]:
+    """(65536,) 8-bit sRGB code values of linear light 0..1 in equal steps (IEC 61966-2-1)."""
+    light = np.linspace(0.0, 1.0, 65536)
+    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
+    return np.asarray(np.round(code * 255), dtype=np.uint8)

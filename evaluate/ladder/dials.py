@@ -1,0 +1,188 @@
+"""Dials of the rungs, rendered and read by worker processes, and what weights make of them.
+
+Each dial is rendered and read once whatever the number of weights, its outline given as in training, with the finder's
+usual error (train.bags). No torch until dials are judged: the workers import this file.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections import deque
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, cast
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.ladder.rungs import BY_LETTER
+from dialtell.model.net.calibration import HAND, PRINTED
+from dialtell.model.net.resolution import Resolution, needed_pixels_per_radius
+from dialtell.model.reading.patches import PatchSet
+from dialtell.model.reading.photo import linear_light, luminance
+from dialtell.synth.design.layout import lay_out
+from dialtell.synth.scene import DialSpec, render
+from dialtell.synth.shared.terms import ZONES, Process
+from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, pack, read_spec
+
+if TYPE_CHECKING:
+    import torch
+
+    from dialtell.model.net.net import NetOutput
+    from dialtell.model.net.weights_file import Weights
+
+Floats = NDArray[np.float64]
+
+UNTOLD = -1  # no truth, or no call
+BATCH = 12  # dials judged at once
+WAITING = 6  # dials on their way for each worker
+
+
+@dataclass(frozen=True, eq=False)
+class RungDial:
+    """One dial of a rung as read.
+
+    bag : every patch, with the truth. px_per_mm : of the photograph, at the dial's centre. stored, true : px across
+    the dial, in the file and really resolved. screened : whether a dot screen shows.
+    """
+
+    letter: str
+    index: int
+    bag: Bag
+    px_per_mm: float
+    stored: float
+    true: float
+    screened: bool
+
+
+def read_rung(letter: str, index: int) -> RungDial:
+    """Render and read dial `index` of a rung."""
+    spec = BY_LETTER[letter].spec(index)
+    grey = luminance(linear_light(render(spec)))
+    reading = read_spec(spec, grey, rng=np.random.default_rng([spec.seed, spec.index, 77]))
+    hand, dial = truth_of(spec)
+    printed = {process for process in spec.making.processes if process.printed}
+    bag = Bag(
+        density=pack(reading.patches.density),
+        zone=reading.patches.zone.astype(np.int8),
+        resolution=reading.patches.resolution,
+        hand=hand,
+        dial=dial,
+        photographic=UNTOLD if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
+        index=index,
+    )
+    return RungDial(
+        letter, index, bag, spec.view.px_per_mm, reading.geometry.pixels_across,
+        2.0 * reading.sharpness.true_pixels_per_radius, reading.sharpness.halftone,
+    )  # fmt: skip
+
+
+def truth_of(spec: DialSpec) -> tuple[NDArray[np.int8], int]:
+    """(Z,) 1 painted, 0 printed, -1 no strokes in that zone; and the same of the dial, -1 mixed."""
+    drawn = {item.zone for item in lay_out(spec.design)}
+    pairs = zip(ZONES, spec.making.processes, strict=True)
+    hand = np.array([int(p is Process.HAND) if zone in drawn else UNTOLD for zone, p in pairs], dtype=np.int8)
+    known = hand[hand >= 0]
+    return hand, int(known[0]) if len(known) and known.min() == known.max() else UNTOLD
+
+
+def read_rungs(wanted: Sequence[tuple[str, int]], workers: int) -> Iterator[RungDial]:
+    """Dials (letter, index) in the order wanted, a few ahead of whoever takes them."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    with ProcessPoolExecutor(
+        workers, mp_context=multiprocessing.get_context("spawn"), initializer=cv2.setNumThreads, initargs=(1,)
+    ) as pool:
+        coming: deque[Future[RungDial]] = deque()
+        try:
+            for letter, index in wanted:
+                coming.append(pool.submit(read_rung, letter, index))
+                if len(coming) >= WAITING * workers:
+                    yield coming.popleft().result()
+            while coming:
+                yield coming.popleft().result()
+        finally:
+            for future in coming:
+                future.cancel()
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """What one set of weights tells of n dials.
+
+    ratio : (n,) log10 likelihood ratios, NaN not judged. call : (n,) 1 painted, 0 printed, -1 undetermined.
+    zone_ratio, zone_call : (n, Z) likewise.
+    """
+
+    ratio: Floats
+    call: NDArray[np.int8]
+    zone_ratio: Floats
+    zone_call: NDArray[np.int8]
+
+
+_CALLS = {HAND: 1, PRINTED: 0}
+
+
+def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.device) -> list[Told]:
+    """Judge some dials with each of the weights, by the rules a photograph is judged by."""
+    from dialtell.model.net.verdict import judge
+    from dialtell.train.run.loop import judged
+    from dialtell.train.run.store import HeldOut
+
+    readable = [dial for dial in dials if len(dial.bag.zone) >= FEWEST_PATCHES]
+    batches = HeldOut([dial.bag for dial in readable], device, BATCH)
+    found = []
+    for one in weights:
+        need = 2.0 * needed_pixels_per_radius(one.record)
+        outputs = [
+            replace(output, **{name: value.cpu() for name, value in vars(output).items()})
+            for _, output in judged(one.net.to(device), batches)
+        ]
+        verdicts = {}
+        for number, dial in enumerate(readable):
+            carries = Resolution(dial.stored, dial.true, need, screened=dial.screened).carries_strokes
+            said = replace(one, net=cast(Any, _Repeating(outputs[number // BATCH], number % BATCH)))
+            verdicts[dial.index] = judge(_patches(dial.bag), said, withheld=not carries)
+        told = Told(
+            ratio=np.full(len(dials), np.nan), call=np.full(len(dials), UNTOLD, np.int8),
+            zone_ratio=np.full((len(dials), len(ZONES)), np.nan),
+            zone_call=np.full((len(dials), len(ZONES)), UNTOLD, np.int8),
+        )  # fmt: skip
+        for row, dial in enumerate(dials):
+            if (verdict := verdicts.get(dial.index)) is None:
+                continue
+            told.call[row] = _CALLS.get(verdict.call, UNTOLD)
+            if verdict.whole.log10_lr is not None:
+                told.ratio[row] = verdict.whole.log10_lr
+            for column, zone in enumerate(ZONES):
+                evidence = verdict.zones[zone]
+                told.zone_call[row, column] = _CALLS.get(evidence.call, UNTOLD)
+                if evidence.log10_lr is not None:
+                    told.zone_ratio[row, column] = evidence.log10_lr
+        found.append(told)
+    return found
+
+
+def _patches(bag: Bag) -> PatchSet:
+    """What `judge` looks at besides the net's answer, which is known: no densities."""
+    nothing = np.empty((len(bag.zone), 2))
+    return PatchSet(
+        density=np.empty((len(bag.zone), 0, 0), np.float32), zone=bag.zone.astype(np.int64), center=nothing,
+        right=nothing, ink=nothing[:, 0], full=1.0, resolution=bag.resolution,
+    )  # fmt: skip
+
+
+class _Repeating:
+    """In place of a net: one row of an answer given before, so that `judge` can judge what was computed in batches."""
+
+    def __init__(self, output: NetOutput, row: int) -> None:
+        self._row = replace(output, **{name: value[row : row + 1] for name, value in vars(output).items()})
+
+    def eval(self) -> _Repeating:
+        return self
+
+    def __call__(self, *_: object) -> NetOutput:
+        return self._row

@@ -1,0 +1,214 @@
+"""Figures of a rung with 95 % intervals over its dials: discrimination, calls, calibration."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from dialtell.evaluate.ladder.dials import UNTOLD, Told
+from dialtell.model.net.calibration import probability as probability_of
+from dialtell.train.stats.calibration_error import BINS, bin_of, brier, expected_calibration_error
+from dialtell.train.stats.clustered import clustered_auc, clustered_share
+from dialtell.train.stats.likelihood_ratio import cllr
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+DRAWS = 500
+FEWEST = 8  # of a kind, below which a figure would say nothing
+FINE, COARSE = 30.0, 8.0  # px/mm: from here on strokes are well resolved, below here hardly
+CURVE = (4.0, 6.0, 8.0, 11.0, 15.0, 20.0, 30.0, 44.0, 64.0, 120.0)  # px/mm, edges of the bins of the curve
+SEED = 4243
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """What is true of the n dials of a rung. hand : (n,) 1, 0, -1 mixed. zone_hand : (n, Z) -1 no strokes.
+
+    cluster : (n,) dials of one picture. px_per_mm, true_px_per_mm : of the photograph, and really resolved.
+    readable : whether patches were found.
+    """
+
+    hand: NDArray[np.int8]
+    zone_hand: NDArray[np.int8]
+    cluster: NDArray[np.int64]
+    px_per_mm: Floats
+    true_px_per_mm: Floats
+    readable: Mask
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """Items with truth (1 or 0), log10 LR (NaN not judged), call (1, 0, -1) and cluster, all (m,)."""
+
+    hand: NDArray[np.int8]
+    ratio: Floats
+    call: NDArray[np.int8]
+    cluster: NDArray[np.int64]
+
+    def chosen(self, mask: Mask) -> Answers:
+        """Those under a mask."""
+        return Answers(self.hand[mask], self.ratio[mask], self.call[mask], self.cluster[mask])
+
+
+def dials_of(truth: Truth, told: Told) -> Answers:
+    """The dials with a truth of their own."""
+    return Answers(truth.hand, told.ratio, told.call, truth.cluster).chosen(truth.hand >= 0)
+
+
+def zones_of(truth: Truth, told: Told, zone: int | None = None) -> Answers:
+    """Zones with strokes, all or one by its index; zones of a dial stay one cluster."""
+    columns = slice(None) if zone is None else slice(zone, zone + 1)
+    hand = truth.zone_hand[:, columns]
+    whole = Answers(
+        hand.ravel(),
+        told.zone_ratio[:, columns].ravel(),
+        told.zone_call[:, columns].ravel(),
+        np.repeat(truth.cluster, hand.shape[1]),
+    )
+    return whole.chosen(whole.hand >= 0)
+
+
+def joined(parts: Sequence[Answers]) -> Answers:
+    """Answers of several weights to the same items: an item stays one cluster however often it was judged."""
+    hand, ratio, call, cluster = (
+        np.concatenate(values) for values in zip(*(vars(part).values() for part in parts), strict=True)
+    )
+    return Answers(hand, ratio, call, cluster)
+
+
+def figures(answers: Answers, *, draws: int = DRAWS) -> dict[str, Any]:
+    """Figures of items; each measured one as [value, low, high], None where there are too few items.
+
+    auc, brier, ece, cllr : over judged items, whether called or not. coverage : share called. accuracy : share of
+    calls that are right. Shares by Wilson at the effective number of clusters, the rest by resampling clusters.
+    """
+    judged = np.isfinite(answers.ratio)
+    decided = answers.call != UNTOLD
+    right = answers.call == answers.hand
+    result: dict[str, Any] = {
+        "n": len(answers.hand),
+        "dials": len(np.unique(answers.cluster)),
+        "painted": int((answers.hand == 1).sum()),
+        "judged": int(judged.sum()),
+        "decided": int(decided.sum()),
+        "right": int((decided & right).sum()),
+        "undetermined": share(~decided, answers.cluster),
+        "coverage": share(decided, answers.cluster),
+        "accuracy": share(right[decided], answers.cluster[decided]),
+        "auc": None, "brier": None, "ece": None, "cllr": None,
+    }  # fmt: skip
+    seen = answers.chosen(judged)
+    if min((seen.hand == 1).sum(), (seen.hand == 0).sum()) < FEWEST:
+        return result
+    area = clustered_auc(
+        seen.hand, seen.ratio, seen.cluster, rng=np.random.default_rng([SEED, len(seen.hand)]), draws=draws
+    )
+    result["auc"] = _interval(area.value, area.interval)
+    return result | _calibration(seen, draws)
+
+
+def share(hits: ArrayLike, clusters: ArrayLike) -> list[float] | None:
+    """[share, low, high], None of nothing."""
+    if not len(np.asarray(hits)):
+        return None
+    found = clustered_share(hits, clusters)
+    return _interval(found.value, found.interval)
+
+
+def _interval(value: float, interval: tuple[float, float] | None) -> list[float]:
+    return [round(float(v), 4) for v in (value, *(interval or (0.0, 1.0)))]
+
+
+def _calibration(seen: Answers, draws: int) -> dict[str, Any]:
+    """Brier, ECE and Cllr with percentile intervals over clusters; every draw is a weight for each item."""
+    hand = seen.hand == 1
+    probability = np.array([probability_of(ratio) for ratio in seen.ratio])
+    member = np.unique(seen.cluster, return_inverse=True)[1].reshape(-1)
+    count = int(member.max()) + 1
+    rng = np.random.default_rng([SEED, len(hand), 1])
+    weight = rng.multinomial(count, np.full(count, 1 / count), size=draws)[:, member].astype(np.float64)
+    total = weight.sum(axis=1)
+    surplus = probability - hand
+    place = bin_of(probability)
+    binned = np.zeros((len(hand), BINS))
+    binned[np.arange(len(hand)), place] = surplus
+    cost = np.logaddexp(0.0, np.where(hand, -1, 1) * seen.ratio * np.log(10)) / np.log(2)
+    halves = [(weight[:, side] @ cost[side]) / np.maximum(weight[:, side].sum(axis=1), 1e-9) for side in (hand, ~hand)]
+    drawn = {
+        "brier": weight @ surplus**2 / total,
+        "ece": np.abs(weight @ binned).sum(axis=1) / total,
+        "cllr": 0.5 * (halves[0] + halves[1]),
+    }
+    labels = hand.astype(int)
+    value = {
+        "brier": brier(labels, probability),
+        "ece": expected_calibration_error(labels, probability),
+        "cllr": cllr(seen.ratio[hand], seen.ratio[~hand]),
+    }
+    ends = {name: np.quantile(numbers, [0.025, 0.975]) for name, numbers in drawn.items()}
+    return {name: _interval(value[name], (ends[name][0], ends[name][1])) for name in value}
+
+
+def splits(truth: Truth) -> dict[str, Mask]:
+    """Dials by px/mm of their photograph."""
+    return {
+        "all": np.ones(len(truth.hand), bool),
+        f"{FINE:g} px/mm and above": truth.px_per_mm >= FINE,
+        f"below {COARSE:g} px/mm": truth.px_per_mm < COARSE,
+    }
+
+
+def curve(answers: Answers, px_per_mm: Floats, draws: int = DRAWS) -> list[dict[str, Any]]:
+    """Figures by px/mm of the photograph (m,), a row for each bin of CURVE that holds enough."""
+    rows = []
+    for low, high in pairwise(CURVE):
+        found = figures(answers.chosen((px_per_mm >= low) & (px_per_mm < high)), draws=draws)
+        if found["auc"] is not None:
+            rows.append({"px_per_mm": [low, high], **found})
+    return rows
+
+
+def flips(truth: Truth, told: Sequence[Told]) -> dict[str, Any]:
+    """Of twins both decided: how often the call followed the process, the one thing changed.
+
+    The twins of one picture judged by several weights are one cluster.
+    """
+    order = np.lexsort((1 - truth.hand, truth.cluster))
+    painted, printed = order[::2], order[1::2]
+    if not (truth.cluster[painted] == truth.cluster[printed]).all():
+        raise AssertionError("twins are not complete")
+    both, followed, stuck, above, cluster = [], [], [], [], []
+    for one in told:
+        a, b = one.call[painted], one.call[printed]
+        both.append((a != UNTOLD) & (b != UNTOLD))
+        followed.append((a == 1) & (b == 0))
+        stuck.append((a == b) & (a != UNTOLD))
+        known = np.isfinite(one.ratio[painted]) & np.isfinite(one.ratio[printed])
+        above.append(np.where(known, one.ratio[painted] > one.ratio[printed], np.nan))
+        cluster.append(truth.cluster[painted])
+    decided, right, same, order_, pairs = (np.concatenate(part) for part in (both, followed, stuck, above, cluster))
+    known = np.isfinite(order_)
+    return {
+        "pairs": len(pairs),
+        "both_decided": int(decided.sum()),
+        "call_followed_the_process": share(right[decided], pairs[decided]),
+        "same_call_for_both": share(same[decided], pairs[decided]),
+        "painted_twin_scores_higher": share(order_[known] > 0, pairs[known]),
+    }
+
+
+def pooled(each: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """Mean and range over seeds of the figures of each."""
+    result = {}
+    for name in ("auc", "accuracy", "coverage", "ece", "brier", "cllr"):
+        values = [found[name][0] for found in each.values() if found.get(name) is not None]
+        if values:
+            result[name] = {"mean": round(float(np.mean(values)), 4), "range": [min(values), max(values)],
+                            "seeds": len(values)}  # fmt: skip
+    return result

@@ -1,0 +1,49 @@
+"""Warnings that go with a dial: what was assumed, and what in the photograph speaks against relying on the call."""
+
+from __future__ import annotations
+
+import math
+
+from dialtell.model.net.resolution import Resolution
+from dialtell.model.net.verdict import Verdict
+from dialtell.model.reading.steps import Reading
+
+LEAST_SEEN = 0.98  # share of the outline in the frame
+MOST_TILT = 25.0  # degrees
+# mm: pocket-watch dials from a small lady's watch to a large deck watch (judgement)
+PLAUSIBLE_MM = (18.0, 75.0)
+
+
+def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[str]:
+    """Warnings in words, the gravest first."""
+    geometry, sharpness = reading.geometry, reading.sharpness
+    found = []
+    if verdict.mixed:
+        found.append("Zones contradict each other: look at each of them, hand and print can stand on one dial.")
+    if sharpness.halftone:
+        found.append(
+            f"A dot screen of {sharpness.screen_px:.1f} px shows in the enamel: this is a picture of a printed "
+            "picture, and its dots break up every stroke; photograph the dial itself."
+        )
+    if resolution.inflated:
+        found.append(
+            f"The file stores {resolution.stored:.0f} px across the dial but resolves about {resolution.true:.0f}: "
+            "it was enlarged, out of focus, moved or strongly compressed; send the sharpest original."
+        )
+    if geometry.seen < LEAST_SEEN:
+        found.append(f"{1 - geometry.seen:.0%} of the dial's outline lies outside the frame; its course is assumed.")
+    tilt = math.degrees(geometry.tilt)
+    if tilt > MOST_TILT:
+        found.append(
+            f"The dial is seen at {tilt:.0f} degrees from square, which narrows its strokes on one side; hold the "
+            "camera square to it."
+        )
+    if reading.rotation is None and reading.zones.named:
+        found.append("No minute track was found, so 12 o'clock is assumed to be up.")
+    low, high = PLAUSIBLE_MM
+    if resolution.diameter_mm is not None and not low <= resolution.diameter_mm <= high:
+        found.append(
+            f"A diameter of {resolution.diameter_mm:.1f} mm is unusual for a pocket-watch dial ({low:g} to {high:g} "
+            "mm); the px/mm stated rest on it, check it."
+        )
+    return found

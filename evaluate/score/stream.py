@@ -1,0 +1,257 @@
+"""`dialtell score --csv`: a row per photograph as soon as it is scored, in the order given, on all cores.
+
+Run again, it goes on where it was cut off: finished rows are kept, a half-written last line is taken off.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections import Counter, deque
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from dialtell.evaluate.cli.flags import MAX_PIXELS
+from dialtell.evaluate.score.table import plain_name
+from dialtell.synth.shared.errors import OutputError, require_range
+from dialtell.synth.shared.tables import guarded
+from dialtell.synth.shared.terms import ZONES
+from dialtell.synth.shared.workers import follow_parent
+
+ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
+COLUMNS = (
+    "photo", "call", "log10_lr", "probability_hand", "support", "reason", "pixels_per_mm", "pixels_across",
+    "print_process", "print_log10_lr",
+    *(f"{zone}_{part}" for zone in ZONE_COLUMNS for part in ("call", "log10_lr")),
+    "warnings", "error", "weights_sha256",
+)  # fmt: skip
+AHEAD = 4  # photographs handed out to each worker before the first of them is written
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What every worker needs. weights : path or None for the shipped ones."""
+
+    weights: Path | None = None
+    diameter_mm: float | None = None
+    max_pixels: int = MAX_PIXELS
+    close_up: bool = False
+    pixels_per_mm: float | None = None
+
+
+def cell_name(path: object) -> str:
+    """A photograph's name as the table holds it: no control marks, no formula."""
+    return guarded(plain_name(path))
+
+
+def row_of(entry: dict[str, Any], sha256: str) -> list[str]:
+    """One row from a dial's or an error's entry in a document of schema dialtell.score/1."""
+    row = dict.fromkeys(COLUMNS, "")
+    row["photo"], row["weights_sha256"] = cell_name(entry["photo"]), sha256
+    if "error" in entry:
+        row["error"] = guarded(plain_name(entry["error"]))
+    else:
+        row["call"], row["support"] = entry["call"], guarded(plain_name(entry["support"]))
+        row["reason"] = guarded(plain_name(entry["reason"]))
+        row["log10_lr"], row["probability_hand"] = _text(entry["log10_lr"]), _text(entry["probability_hand"])
+        if entry["geometry"] is not None:
+            row["pixels_per_mm"] = _text(entry["geometry"]["pixels_per_mm"])
+            row["pixels_across"] = _text(entry["geometry"]["pixels_across"])
+        if (printing := entry.get("print_process")) is not None:
+            row["print_process"], row["print_log10_lr"] = printing["call"], _text(printing["log10_lr"])
+        for zone in entry["zones"]:
+            name = str(zone["zone"]).replace(" ", "_")
+            row[f"{name}_call"] = zone["call"] if zone["judged"] else "not judged"
+            row[f"{name}_log10_lr"] = _text(zone["log10_lr"])
+        row["warnings"] = guarded(" | ".join(plain_name(warning) for warning in entry["warnings"]))
+    return [row[name] for name in COLUMNS]
+
+
+def _text(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
+    """How often `path` holds each photograph's name already; makes the file ready to be added to.
+
+    Raises OutputError when the file is no such table, or one made with other weights.
+    """
+    if path.exists() and not path.is_file():
+        raise OutputError(f"{path} is no file that rows can be added to; give --csv a file's name")
+    if overwrite or not path.exists() or path.stat().st_size == 0:
+        if not path.parent.is_dir():
+            raise OutputError(f"{path} cannot be written, there is no folder {path.parent}; make it first")
+        _write(path, "wb", COLUMNS)
+        return Counter()
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise OutputError(f"{path} cannot be read ({error.strerror}); give another --csv") from error
+    whole = data[: data.rfind(b"\n") + 1]
+    try:
+        rows = list(csv.reader(io.StringIO(whole.decode("utf-8-sig"), newline="")))
+    except (UnicodeDecodeError, csv.Error):
+        rows = []
+    if not rows and data and _line(COLUMNS).startswith(data.decode("utf-8", "replace")):
+        rows = [list(COLUMNS)]  # cut off within its own first line
+        whole = _line(COLUMNS).encode()
+    if not rows or tuple(rows[0]) != COLUMNS:
+        raise OutputError(f"{path} is not a table of calls; give another --csv, or --overwrite to replace it")
+    for number, row in enumerate(rows[1:], start=2):
+        if len(row) != len(COLUMNS):
+            raise OutputError(f"{path}, row {number} is damaged; give another --csv, or --overwrite to replace it")
+        if row[-1] != sha256:
+            raise OutputError(
+                f"{path} holds calls made with other weights ({row[-1][:12]}); give another --csv, or --overwrite"
+            )
+    if whole != data:
+        if not data.startswith(whole):
+            _write(path, "wb", COLUMNS)
+        else:
+            os.truncate(path, len(whole))
+    return Counter(row[0] for row in rows[1:])
+
+
+def _line(row: Sequence[str]) -> str:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerow(row)
+    return text.getvalue()
+
+
+def _write(path: Path, mode: str, row: Sequence[str]) -> None:
+    """Write one line, all of it or nothing."""
+    try:
+        with path.open(mode, buffering=0) as file:
+            before = file.tell()
+            left = memoryview(_line(row).encode())
+            try:
+                while left:
+                    left = left[file.write(left) :]
+                os.fsync(file.fileno())
+            except OSError:
+                file.truncate(before)
+                raise
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written ({error.strerror}); free some space or give another --csv; "
+                          "run again to go on") from error  # fmt: skip
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Hold a table against other runs; the hold goes with the process, however it ends. Only where it exists."""
+    try:
+        import fcntl
+
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    except (ImportError, OSError):  # no such locks on this system, or no such file yet: what follows says why
+        yield
+        return
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise OutputError(f"another run is adding to {path}; wait for it or give another --csv") from error
+        except OSError:  # file systems without locks
+            pass
+        yield
+    finally:
+        os.close(handle)
+
+
+def stream_calls(
+    paths: Sequence[Path], table: Path, settings: Settings, *, sha256: str, workers: int = 0, overwrite: bool = False
+) -> Iterator[tuple[Path, str]]:
+    """Score the photographs not yet in `table`, adding a row for each; yields (path, its error or "") as rows land.
+
+    workers : processes, 0 one per core, 1 none but this one.
+    """
+    require_range("workers", workers, 0, 1024)
+    if not table.exists() and table.parent.is_dir():
+        _touch(table)
+    with _alone(table):
+        done = finished_rows(table, sha256, overwrite=overwrite)
+        left = []
+        for path in paths:  # names that differ only in marks a table cannot hold stand there once each
+            if done[cell_name(path)]:
+                done[cell_name(path)] -= 1
+            else:
+                left.append(path)
+        for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
+            _write(table, "ab", row_of(entry, sha256))
+            yield path, str(entry.get("error", ""))
+
+
+def _touch(path: Path) -> None:
+    """Make an empty file, unless it is there."""
+    try:
+        path.touch()
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written ({error.strerror}); give another --csv") from error
+
+
+def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
+    workers = min(workers, len(paths))
+    if workers <= 1:
+        _start(settings, threads=None)
+        for path in paths:
+            yield path, _score(path)
+        return
+    # spawned: a forked copy of a process that has used torch can hang
+    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_start, initargs=(settings, 1))
+    with pool:
+        waiting: deque[tuple[Path, Future[dict[str, Any]]]] = deque()
+        try:
+            for path in paths:
+                waiting.append((path, pool.submit(_score, path)))
+                if len(waiting) >= AHEAD * workers:
+                    first, future = waiting.popleft()
+                    yield first, future.result()
+            while waiting:
+                first, future = waiting.popleft()
+                yield first, future.result()
+        except BrokenProcessPool as error:
+            raise OutputError(
+                f"a process that scored photographs died near {plain_name(waiting[0][0] if waiting else paths[-1])}, "
+                "perhaps of too little memory; run again to go on, with fewer --workers"
+            ) from error
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+_worker: dict[str, Any] = {}
+
+
+def _start(settings: Settings, threads: int | None) -> None:
+    from dialtell.model.net.weights_file import load_weights
+
+    if threads is not None:
+        follow_parent()
+        import cv2
+        import torch
+
+        cv2.setNumThreads(threads)
+        torch.set_num_threads(threads)
+    _worker.update(settings=settings, weights=load_weights(settings.weights))
+
+
+def _score(path: Path) -> dict[str, Any]:
+    from dialtell.evaluate.score.score import score_photos
+
+    settings: Settings = _worker["settings"]
+    document = score_photos(
+        [path],
+        _worker["weights"],
+        diameter_mm=settings.diameter_mm,
+        max_pixels=settings.max_pixels,
+        close_up=settings.close_up,
+        pixels_per_mm=settings.pixels_per_mm,
+    )
+    entry: dict[str, Any] = (document["dials"] or document["errors"])[0]
+    return entry

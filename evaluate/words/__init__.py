@@ -1,0 +1,4 @@
+"""What every result says in the same words.
+
+Begin with `support.support_words` and `cautions.CAUTIONS`.
+"""

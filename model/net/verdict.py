@@ -1,0 +1,137 @@
+"""From patches to numbers and calls: what the net says, held to what was validated, and only where there is enough.
+
+A zone with few patches shows no repetition, so it is not judged at all rather than judged weakly.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import torch
+
+from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
+from dialtell.model.net.weights_file import Weights
+from dialtell.model.reading.patches import PatchSet
+from dialtell.synth.shared.terms import ZONES, Zone
+
+LEAST_ZONE_PATCHES = 4  # fewer strokes have nothing to be compared with (judgement)
+LEAST_PATCHES = 6  # on the whole dial
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Evidence of a zone or dial. log10_lr : positive for hand, None where nothing was judged.
+
+    capped : the ratio was larger than validation can vouch for. patches : how many it rests on.
+    withheld : the photograph does not resolve strokes, so no call is made whatever the ratio.
+    """
+
+    patches: int
+    log10_lr: float | None = None
+    capped: bool = False
+    withheld: bool = False
+
+    @property
+    def judged(self) -> bool:
+        """Whether there was anything to judge."""
+        return self.log10_lr is not None
+
+    @property
+    def call(self) -> str:
+        """Hand-painted, printed or undetermined."""
+        return UNDETERMINED if self.withheld else call_for(self.log10_lr)
+
+    @property
+    def probability_hand(self) -> float | None:
+        """At prior odds 1:1."""
+        return None if self.log10_lr is None else probability(self.log10_lr)
+
+
+@dataclass(frozen=True)
+class PrintEvidence:
+    """How a print was made. log10_lr : positive for photographic, negative for transfer, None where the weights carry
+    no calibration for it. capped : as of Evidence."""
+
+    log10_lr: float | None = None
+    capped: bool = False
+
+    @property
+    def call(self) -> str:
+        """transfer, photographic or cannot tell."""
+        return print_call_for(self.log10_lr)
+
+    @property
+    def probability_photographic(self) -> float | None:
+        """Against transfer, at prior odds 1:1."""
+        return None if self.log10_lr is None else probability(self.log10_lr)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process."""
+
+    whole: Evidence
+    zones: dict[Zone, Evidence]
+    printing: PrintEvidence | None = None
+
+    @property
+    def print_process(self) -> PrintEvidence | None:
+        """How it was printed; None unless the dial is called printed, for the ratio speaks of prints alone."""
+        return (self.printing or PrintEvidence()) if self.call == PRINTED else None
+
+    @property
+    def mixed(self) -> bool:
+        """Whether some part is called hand-painted and another, or the whole, printed."""
+        calls = {self.whole.call, *(evidence.call for evidence in self.zones.values())}
+        return HAND in calls and PRINTED in calls
+
+    @property
+    def call(self) -> str:
+        """The dial's call; undetermined where its parts contradict each other."""
+        return UNDETERMINED if self.mixed else self.whole.call
+
+    def called(self, call: str) -> list[Zone]:
+        """Judged zones with this call, in the examiner's order."""
+        return [zone for zone, evidence in self.zones.items() if evidence.judged and evidence.call == call]
+
+
+def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Verdict:
+    """Judge a dial's patches; `withheld` makes no call of it. Raises ArithmeticError when the net gives no finite
+    number."""
+    counts = np.bincount(patches.zone, minlength=len(ZONES))
+    enough = counts >= LEAST_ZONE_PATCHES
+    if len(patches) < LEAST_PATCHES or not enough.any():
+        zones = {zone: Evidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
+        return Verdict(Evidence(len(patches)), zones)
+    bag, zone, resolution = tensors(patches)
+    with torch.inference_mode():
+        output = weights.net.eval()(bag, zone, resolution)
+    dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
+    if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
+        raise ArithmeticError(
+            f"weights {weights.name} {weights.version} gave a number that is not finite; copy them again or give others"
+        )
+    zones = {}
+    for index, name in enumerate(ZONES):
+        zones[name] = Evidence(int(counts[index]))
+        if enough[index]:
+            ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
+            zones[name] = Evidence(int(counts[index]), ratio, capped, withheld)
+    ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
+    verdict = Verdict(Evidence(len(patches), ratio, capped, withheld), zones)
+    if weights.print_calibration is None:
+        return verdict
+    return replace(
+        verdict, printing=PrintEvidence(*weights.print_calibration.log10_lr(print_logit, patches.resolution))
+    )
+
+
+def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution."""
+    return (
+        torch.from_numpy(np.ascontiguousarray(patches.density, dtype=np.float32))[None],
+        torch.from_numpy(patches.zone)[None],
+        torch.tensor([patches.resolution], dtype=torch.float32),
+    )

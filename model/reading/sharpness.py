@@ -1,0 +1,272 @@
+"""How sharp a photograph really is: the blur of its sharpest ink edges, and a printer's dot screen if there is one.
+
+A photograph scaled up or out of focus has more pixels than detail. A step blurred by a Gaussian of SD sigma rises
+from 10 to 90 % of its height over 2.5631 sigma (exact), so the width of the crispest strokes' edges tells sigma.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+from scipy.special import ndtri
+
+from dialtell.model.reading.geometry import DialGeometry
+from dialtell.synth.shared.errors import ParameterError
+
+Image = NDArray[np.float32]
+Floats = NDArray[np.float64]
+
+TEN_TO_NINETY = 2.5631  # in sigma: 2 * 1.28155
+PIXEL_SIGMA = 0.5  # px, of a photograph whose pixels are just used: at half a pixel a stroke edge spans 1.3 px
+_REACH = 24  # px walked to each side of an edge
+_MOST_EDGES = 4000
+_MOST_LINES = 800  # rows or columns looked along
+_FEWEST_EDGES = 20
+# sharpening by mask steepens an edge and leaves a light rim beside it; fitted to drawn dials sharpened so
+_PER_HALO = 3.0
+_PLAIN_HALO = 0.01
+_MOST_HALO = 0.1  # above it the rim says no more
+_CLEAR_PEAK = 8.0  # times the spectrum round it; 112 drawn dials without a screen stay below
+_LEAST_SCREEN = 0.004  # density, grain below this is not looked into
+
+
+@dataclass(frozen=True)
+class Sharpness:
+    """edge_sigma_px : px, blur SD of the full black edges, the pixel's own width included; nan without edges.
+
+    true_pixels_per_radius : px per dial radius that carry detail, pixels_per_radius * min(1, 0.5 / edge_sigma_px):
+        the size to which the photograph could be reduced until its edges are half a pixel soft; less where pixels
+        merely repeat their neighbours. 0 without edges.
+    edges : how many edge profiles were used.
+    halftone : whether a regular dot screen shows in the bare enamel.
+    screen_px : px, its period; nan without one.
+    """
+
+    edge_sigma_px: float
+    true_pixels_per_radius: float
+    edges: int
+    halftone: bool
+    screen_px: float
+
+
+def measure_sharpness(density: Image, geometry: DialGeometry) -> Sharpness:
+    """Blur of the strokes' edges on the dial.
+
+    density : (H, W) float32 optical density from `optical_density`.
+    """
+    if density.ndim != 2:
+        raise ParameterError(f"density has shape {density.shape}; give (H, W)")
+    box = geometry.box(density.shape, 0.95)
+    dial = density[box]
+    times = _repeats(dial)
+    if times > 1.0:  # look at it before it was enlarged
+        size = (max(round(density.shape[1] / times), 1), max(round(density.shape[0] / times), 1))
+        small = np.asarray(cv2.resize(density, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+        found = measure_sharpness(small, geometry.scaled(size[0] / density.shape[1]))
+        return replace(found, edge_sigma_px=found.edge_sigma_px * times, screen_px=found.screen_px * times)
+    period = _screen(dial, geometry, box)
+    sigmas, halos = _edge_sigmas(dial, geometry, box)
+    if len(sigmas) < _FEWEST_EDGES:
+        return Sharpness(float("nan"), 0.0, len(sigmas), period is not None, period or float("nan"))
+    halo = float(np.clip(np.median(halos) - _PLAIN_HALO, 0.0, _MOST_HALO))
+    sigma = float(np.median(sigmas)) * (1.0 + _PER_HALO * halo)
+    true = geometry.pixels_per_radius * min(1.0, PIXEL_SIGMA / sigma)
+    return Sharpness(sigma, true, len(sigmas), period is not None, period or float("nan"))
+
+
+def _inside(
+    geometry: DialGeometry, box: tuple[slice, slice], rows: Floats, columns: Floats, extent: float
+) -> NDArray[np.bool_]:
+    """(rows, columns) which pixels, counted within the box, lie within `extent` dial radii."""
+    return _on_dial(geometry, box, rows[:, None], columns[None, :], extent)
+
+
+def _on_dial(
+    geometry: DialGeometry, box: tuple[slice, slice], row: Floats, column: Floats, extent: float
+) -> NDArray[np.bool_]:
+    """Which places, counted within the box, lie within `extent` dial radii."""
+    inverse = np.linalg.inv(geometry.matrix).astype(np.float32)
+    x = (column + box[1].start + 0.5 - geometry.center_px[0]).astype(np.float32)
+    y = (row + box[0].start + 0.5 - geometry.center_px[1]).astype(np.float32)
+    u, v = inverse[0, 0] * x + inverse[0, 1] * y, inverse[1, 0] * x + inverse[1, 1] * y
+    return np.asarray(u * u + v * v < extent * extent)
+
+
+def _edge_sigmas(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> tuple[Floats, Floats]:
+    """Blur SD in px of the edges between bare enamel and full ink, one per edge found along rows and columns, and the
+    light rim beside each as a share of its step."""
+    height, width = dial.shape
+    every = max(height // _MOST_LINES, 1), max(width // _MOST_LINES, 1)
+    rows, columns = np.arange(2, height - 2, every[0]), np.arange(2, width - 2, every[1])
+    if not (len(rows) and len(columns)):
+        return np.empty(0), np.empty(0)
+    coarse = dial[np.ix_(rows[::3], columns[::3])][
+        _inside(geometry, box, rows[::3].astype(float), columns[::3].astype(float), 0.93)
+    ]
+    # the black of this photograph is what its darkest strokes reach
+    black = 10.0 ** -float(np.percentile(coarse, 99.5)) if coarse.size else 1.0
+    if black > 0.75:
+        return np.empty(0), np.empty(0)
+    upright = _along_rows(dial, rows, lambda row, column: _on_dial(geometry, box, row, column, 0.93), black)
+    level = _along_rows(dial.T, columns, lambda row, column: _on_dial(geometry, box, column, row, 0.93), black)
+    return np.concatenate([upright[0], level[0]]), np.concatenate([upright[1], level[1]])
+
+
+def _along_rows(
+    dial: Image, rows: NDArray[np.int64], inside: Callable[[Floats, Floats], NDArray[np.bool_]], black: float
+) -> tuple[Floats, Floats]:
+    """Blur SD, and light rim, where a row crosses half way between enamel and ink on a clean full edge.
+
+    inside : which of the places (row, column) are to be looked at.
+    Blur acts on light, so it is measured there, relative to the enamel = 1.
+    """
+    lines = slice(int(rows[0]), int(rows[-1]) + 1, int(rows[1] - rows[0]) if len(rows) > 1 else 1)  # a view, no copy
+    dark = dial[lines] > -np.log10(0.5 * (1 + black))
+    crossing = dark[:, 1:] != dark[:, :-1]
+    crossing[:, : _REACH + 1] = False
+    crossing[:, -_REACH - 1 :] = False
+    row, column = np.nonzero(crossing)
+    here = inside(rows[row].astype(np.float64), (column + 1).astype(np.float64))
+    row, column = row[here], column[here]
+    if len(row) > 4 * _MOST_EDGES:
+        step = len(row) // (4 * _MOST_EDGES) + 1
+        row, column = row[::step], column[::step]
+    if len(row) == 0:
+        return np.empty(0), np.empty(0)
+    row = rows[row]
+    # only edges that the row crosses nearly square: their width along the row needs little correction
+    about = _light(dial[row[:, None] + [[0, 0, -1, 1, -1, 1]], column[:, None] + [[0, 1, 0, 0, 1, 1]]])
+    across = about[:, 1] - about[:, 0]
+    down = 0.25 * (about[:, 3] - about[:, 2] + about[:, 5] - about[:, 4])
+    square = np.abs(down) < 0.5 * np.abs(across)
+    row, column, across, down = row[square], column[square], across[square], down[square]
+    reach = np.arange(-_REACH, _REACH + 2)
+    profile = _light(dial[row[:, None], column[:, None] + reach[None, :]]).astype(np.float64)
+    profile = np.where((across < 0)[:, None], profile[:, ::-1], profile)  # dark to light
+    low, low_ok = _plateau(profile[:, _REACH::-1], -1.0)
+    high, high_ok = _plateau(profile[:, _REACH + 1 :], 1.0)
+    full = low_ok & high_ok & (high - low > 0.75 * (1 - black))
+    profile, low, high = profile[full], low[full], high[full]
+    slant = np.hypot(across, down)[full] / np.abs(across)[full]
+    relative = (profile - low[:, None]) / (high - low)[:, None]
+    width = _crossing(relative, 0.9, 1) + _crossing(relative, 0.1, -1)
+    return np.asarray(width / TEN_TO_NINETY / slant), _halo(relative, width)
+
+
+def _light(density: Image) -> Image:
+    """Share of the enamel's light that a density leaves; a third of the time of a power of ten."""
+    return np.asarray(np.exp(density * np.float32(-np.log(10.0))), dtype=np.float32)
+
+
+def _halo(relative: Floats, width: Floats) -> Floats:
+    """How far the light side of each edge rises above the enamel further out, 1 = the step from ink to enamel.
+
+    relative : (N, 2 * REACH + 2) profiles, 0 ink and 1 the top reached beside the edge. width : (N,) px, 10 to 90 %.
+    """
+    light = relative[:, _REACH + 1 :]
+    at = np.arange(light.shape[1])[None, :]
+    # the rim of a mask twice as wide as the edge has died away three widths out; another stroke only darkens
+    beyond = (at >= np.minimum(3.0 * width, 14.0)[:, None]) & (at < np.minimum(7.0 * width, 24.0)[:, None])
+    rest = np.where(beyond, light, -np.inf)
+    ordered = np.sort(rest, axis=1)
+    count = beyond.sum(axis=1)
+    pick = light.shape[1] - np.maximum((0.4 * count).astype(int), 1)
+    far = ordered[np.arange(len(ordered)), pick]
+    return np.where(count > 0, (1.0 - far) / np.maximum(far, 0.2), 0.0)
+
+
+def _repeats(dial: Image) -> float:
+    """How many times a picture was enlarged without interpolation (geometric mean over rows and columns), so that only
+    every k-th of them differs from the one before; 1 for all others."""
+    times = 1.0
+    for differences in (
+        np.abs(np.diff(_light(dial[:, ::3]), axis=0)),
+        np.abs(np.diff(_light(dial[::3]), axis=1)).T,
+    ):
+        # differences of light: strokes tell, grain does not
+        clear = np.minimum(np.maximum(differences - 0.03, 0.0), 0.2).mean(axis=1)
+        own = np.flatnonzero(clear > 0.3 * maximum_filter1d(clear, 17))
+        steps = np.diff(own)
+        usual = float(np.median(steps)) if len(steps) > 20 else 1.0
+        regular = steps[np.abs(steps - usual) <= 1]
+        if 2 <= usual <= 12 and len(regular) > 0.7 * len(steps):
+            times *= float(regular.mean())
+    return float(np.sqrt(times)) if times > 2.0 else 1.0
+
+
+def _plateau(walk: Floats, sign: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """Level reached walking away from an edge, and whether the walk came to a plateau before it turned back.
+
+    The walk ends where the values stop going on in their direction; the level is the mean of the two values there.
+    """
+    going = np.diff(walk, axis=1) * sign > 0.004
+    stop = np.where(going.all(axis=1), walk.shape[1], going.argmin(axis=1))
+    usable = stop + 1 < walk.shape[1]
+    at = np.minimum(stop, walk.shape[1] - 2)
+    row = np.arange(len(walk))
+    return 0.5 * (walk[row, at] + walk[row, at + 1]), usable
+
+
+def _crossing(relative: Floats, level: float, direction: int) -> Floats:
+    """Distance in px from the middle of the edge cell to where the profile first crosses `level` going outwards."""
+    half = relative[:, _REACH:] if direction > 0 else 1 - relative[:, _REACH + 1 :: -1]
+    goal = level if direction > 0 else 1 - level
+    beyond = half >= goal
+    beyond[:, 0] = False
+    at = np.where(beyond.any(axis=1), beyond.argmax(axis=1), half.shape[1] - 1)
+    row = np.arange(len(half))
+    # on the probit scale a Gaussian edge is a straight line, so interpolation there is exact for it
+    before, after = (ndtri(np.clip(half[row, k], 0.005, 0.995)) for k in (at - 1, at))
+    share = np.clip((ndtri(goal) - before) / np.maximum(after - before, 1e-9), 0, 1)
+    return np.asarray(at - 1 + share - 0.5)
+
+
+def _screen(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> float | None:
+    """Period in px of a regular dot screen in the bare enamel, or None.
+
+    A screen is a peak far above the spectrum round it in most of the barest tiles, off the axes (where JPEG blocks and
+    scanner lines sit).
+    """
+    side = 64
+    rows, columns = dial.shape[0] // side, dial.shape[1] // side
+    if rows * columns < 4:
+        return None
+    # the dial is convex: a tile lies on it if its corners do
+    down, along = (np.add.outer(np.arange(count) * side, (0, side - 1)).ravel() for count in (rows, columns))
+    corners = _inside(geometry, box, down.astype(float), along.astype(float), 0.93)
+    whole = corners.reshape(rows, 2, columns, 2).all(axis=(1, 3))
+    tiles = dial[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2)[whole]
+    inked = np.count_nonzero(tiles > 0.25, axis=(1, 2)) / side**2
+    barest = np.argsort(inked, kind="stable")[:24]
+    barest = barest[inked[barest] < 0.15]
+    if len(barest) < 3:
+        return None
+    window = np.outer(np.hanning(side), np.hanning(side))
+    calm = np.clip(tiles[barest], -0.2, 0.3)
+    calm = calm - calm.mean(axis=(1, 2), keepdims=True)
+    powers = np.abs(np.fft.rfft2(calm * window)) ** 2
+    # a screen is in every tile, an edge or a scratch in a few: the weaker half of the tiles must show it
+    power = np.quantile(powers, 0.25, axis=0)
+    middling = np.median(powers, axis=0)
+    fy, fx = np.meshgrid(np.fft.fftfreq(side), np.fft.rfftfreq(side), indexing="ij")
+    frequency = np.hypot(fx, fy)
+    usable = (frequency > 0.08) & (np.abs(fx) > 0.045) & (np.abs(fy) > 0.045)
+    floor = _LEAST_SCREEN**2 * float(np.sum(window**2))
+    # the spectrum falls with frequency: compare within its own ring
+    ring = np.digitize(frequency, np.arange(0.08, 0.72, 0.04))
+    ratio = np.zeros_like(power)
+    for k in np.unique(ring[usable]):
+        here = usable & (ring == k)
+        ratio[here] = np.minimum(*(each[here] / (float(np.median(each[here])) + floor) for each in (power, middling)))
+    row, column = np.unravel_index(int(np.argmax(ratio)), ratio.shape)
+    if ratio[row, column] < _CLEAR_PEAK:
+        return None
+    # the middle of the peak, between the whole frequencies
+    near = np.ix_(np.arange(row - 1, row + 2) % side, np.clip(np.arange(column - 1, column + 2), 0, side // 2))
+    weight = power[near] / power[near].sum()
+    return float(1 / np.hypot((fx[near] * weight).sum(), (np.abs(fy[near]) * weight).sum()))

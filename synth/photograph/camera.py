@@ -1,0 +1,437 @@
+"""The photograph: optics, sensor, development, reproduction and compression; radiance to 8-bit pixels."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.synth.photograph.halftone import screen
+from dialtell.synth.photograph.texture import enlarge, mix, pixel_noise, shrink, smooth_noise, soften, stack
+from dialtell.synth.shared.errors import ParameterError, require_range
+
+Image = NDArray[np.float32]
+Photo = NDArray[np.uint8]
+
+PALETTES = ("colour", "grey", "sepia")
+SAMPLINGS = ("420", "444")
+LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, as JPEG uses
+LUT_STEPS = 4096
+
+
+@dataclass(frozen=True)
+class CameraSpec:
+    """One photograph of what lies before the camera; sizes in frame px.
+
+    sigma_px : 0..10, Gaussian blur of lens and sensor; defocus_px : 0..12, radius of the disc of a lens out
+        of focus; motion_px : 0 or odd 3..31, length of a shake; motion_deg : 0..180, its direction.
+    focus_px : 0..12, extra Gaussian blur where the frame is furthest out of focus; focus_at : 0..1 place of
+        the sharp line across the frame; focus_deg : 0..360, direction across it, clockwise from up.
+    fringe_px : -3..3, colour fringes at the corners (red outward, blue inward).
+    flare : 0..0.5, share of light spread evenly over the frame.
+    white_level : 0.2..1.6, where the bright parts of the frame come to lie; above 1 they burn out.
+    balance : gains of red, green, blue, 0.4..2.5.
+    shot : 0..0.2, noise (standard deviation) at white, growing with the root of light; read : 0..0.1, noise
+        in the dark; chroma : 0..1, coloured share of it.
+    resolution : 0.2..1, true resolution over frame px: what follows, up to `jpeg_before`, is done that small.
+    denoise : 0..1, share of a median filter in the picture.
+    contrast : -0.3..1, S-curve; gamma : 0.6..1.6 on top of sRGB; black : 0..0.3, lift of the dark end.
+    palette : "colour", "grey" or "sepia".
+    sharpen : 0..3 and sharpen_px : 0.5..4, amount and sigma of the unsharp mask.
+    retouch : 0..0.5, random bending of the tone curve of each channel.
+    jpeg_before, jpeg_after : qualities 10..100 of compressions before and after enlarging to frame size.
+    sampling : "420" or "444", chroma of JPEG.
+    screen_px : 0 for none, else 2..40, pitch of a half-tone screen; screen_deg : 0..90; dot_gain : 0..0.4;
+        rescan_px : 0..6, blur (sigma) of photographing the plate again.
+    mottle : 0..0.1, grain of film or paper in the finished picture, share of its tone; mottle_px : 1..12, its size.
+    seed : of noise and retouching.
+    """
+
+    sigma_px: float
+    defocus_px: float
+    motion_px: int
+    motion_deg: float
+    focus_px: float
+    focus_at: float
+    focus_deg: float
+    fringe_px: float
+    flare: float
+    white_level: float
+    balance: tuple[float, float, float]
+    shot: float
+    read: float
+    chroma: float
+    resolution: float
+    denoise: float
+    contrast: float
+    gamma: float
+    black: float
+    palette: str
+    sharpen: float
+    sharpen_px: float
+    retouch: float
+    jpeg_before: tuple[int, ...]
+    jpeg_after: tuple[int, ...]
+    sampling: str
+    screen_px: float
+    screen_deg: float
+    dot_gain: float
+    rescan_px: float
+    mottle: float
+    mottle_px: float
+    seed: int
+
+    def __post_init__(self) -> None:
+        for name, low, high in (
+            ("sigma_px", 0.0, 10.0),
+            ("defocus_px", 0.0, 12.0),
+            ("motion_deg", 0.0, 180.0),
+            ("focus_px", 0.0, 12.0),
+            ("focus_at", 0.0, 1.0),
+            ("focus_deg", 0.0, 360.0),
+            ("fringe_px", -3.0, 3.0),
+            ("flare", 0.0, 0.5),
+            ("white_level", 0.2, 1.6),
+            ("shot", 0.0, 0.2),
+            ("read", 0.0, 0.1),
+            ("chroma", 0.0, 1.0),
+            ("resolution", 0.2, 1.0),
+            ("denoise", 0.0, 1.0),
+            ("contrast", -0.3, 1.0),
+            ("gamma", 0.6, 1.6),
+            ("black", 0.0, 0.3),
+            ("sharpen", 0.0, 3.0),
+            ("sharpen_px", 0.5, 4.0),
+            ("retouch", 0.0, 0.5),
+            ("screen_deg", 0.0, 90.0),
+            ("dot_gain", 0.0, 0.4),
+            ("rescan_px", 0.0, 6.0),
+            ("mottle", 0.0, 0.1),
+            ("mottle_px", 1.0, 12.0),
+        ):
+            require_range(name, getattr(self, name), low, high)
+        for gain in self.balance:
+            require_range("balance", gain, 0.4, 2.5)
+        for quality in (*self.jpeg_before, *self.jpeg_after):
+            require_range("jpeg quality", quality, 10, 100)
+        if self.motion_px != 0 and not (3 <= self.motion_px <= 31 and self.motion_px % 2 == 1):
+            raise ParameterError(f"motion_px is {self.motion_px}; give 0 or an odd length from 3 to 31 px")
+        if self.screen_px != 0.0:
+            require_range("screen_px", self.screen_px, 2.0, 40.0, "px")
+        if self.palette not in PALETTES:
+            raise ParameterError(f"palette is {self.palette!r}; give one of {', '.join(PALETTES)}")
+        if self.sampling not in SAMPLINGS:
+            raise ParameterError(f"sampling is {self.sampling!r}; give one of {', '.join(SAMPLINGS)}")
+
+
+def sample_camera(*, rng: np.random.Generator, book_share: float = 0.12) -> CameraSpec:
+    """Draw a photograph: from clean to poor, `book_share` 0..1 of them plates from a book."""
+    require_range("book_share", book_share, 0.0, 1.0)
+    book = bool(rng.random() < book_share)
+    poor = float(rng.beta(1.2, 1.5))  # one quality behind blur, noise and compression, so that they come together
+    blur = rng.random()
+    motion = int(rng.choice([3, 5, 7, 9])) if 0.82 < blur < 0.92 else 0
+    resolution = float(rng.uniform(0.4, 0.95)) if rng.random() < 0.15 + 0.35 * poor else 1.0
+    qualities = [int(q) for q in np.clip(rng.normal(95 - 45 * poor, 10, size=3), 35, 97).round()]
+    before = tuple(qualities[:1]) if rng.random() < 0.35 else ()
+    after = tuple(qualities[1 : 1 + int(rng.choice([0, 1, 2], p=[0.15, 0.7, 0.15]))])
+    palette = "grey" if book or rng.random() < 0.12 else "sepia" if rng.random() < 0.04 else "colour"
+    pitch = float(np.exp(rng.uniform(np.log(2.5), np.log(9.0)))) if book and rng.random() < 0.55 else 0.0
+    cast = rng.normal(0.0, 0.06, size=2)
+    return CameraSpec(
+        sigma_px=float(0.35 + 1.6 * poor * rng.random() ** 1.5),
+        defocus_px=float(rng.uniform(0.7, 1.0 + 3.5 * poor)) if blur < 0.18 else 0.0,
+        motion_px=motion,
+        motion_deg=float(rng.uniform(0.0, 180.0)),
+        focus_px=float(rng.uniform(0.8, 5.0)) if rng.random() < 0.15 else 0.0,
+        focus_at=float(rng.uniform(0.2, 0.8)),
+        focus_deg=float(rng.uniform(0.0, 360.0)),
+        fringe_px=float(rng.uniform(-1.2, 1.2)) if rng.random() < 0.2 and not book else 0.0,
+        flare=float(0.15 * rng.beta(1.0, 4.0)),
+        white_level=float(np.clip(rng.normal(0.74, 0.17), 0.3, 1.25)),
+        balance=(float(np.exp(cast[0])), 1.0, float(np.exp(cast[1]))),
+        shot=float(0.004 + 0.035 * poor * rng.random()),
+        read=float(0.001 + 0.008 * poor * rng.random()),
+        chroma=float(rng.uniform(0.1, 0.6)) if rng.random() < 0.6 else 0.0,
+        resolution=resolution,
+        denoise=float(rng.uniform(0.2, 1.0)) if rng.random() < 0.25 else 0.0,
+        contrast=float(rng.uniform(0.3, 0.9) if book else np.clip(rng.normal(0.2, 0.2), -0.15, 0.7)),
+        gamma=float(np.exp(rng.normal(0.0, 0.15)).clip(0.75, 1.35)),
+        black=float(0.08 * rng.beta(1.0, 4.0)),
+        palette=palette,
+        sharpen=float(rng.uniform(0.2, 1.8)) if rng.random() < 0.45 else 0.0,
+        sharpen_px=float(rng.uniform(0.6, 2.2)),
+        retouch=float(rng.uniform(0.02, 0.12)) if rng.random() < 0.2 else 0.0,
+        jpeg_before=before,
+        jpeg_after=after,
+        sampling="420" if rng.random() < 0.75 else "444",
+        screen_px=pitch,
+        screen_deg=float(rng.uniform(30.0, 60.0)) if rng.random() < 0.8 else float(rng.uniform(0.0, 90.0)),
+        dot_gain=float(rng.uniform(0.0, 0.2)),
+        rescan_px=float(pitch * rng.uniform(0.22, 0.5)),
+        mottle=float(rng.uniform(0.005, 0.025)) if rng.random() < (0.8 if book else 0.1) else 0.0,
+        mottle_px=float(np.exp(rng.uniform(np.log(1.5), np.log(5.0)))),
+        seed=int(rng.integers(2**31)),
+    )
+
+
+def roughened(camera: CameraSpec, *, rng: np.random.Generator) -> CameraSpec:
+    """The same photograph taken worse than `sample_camera` draws any: a cast, and most often strong compression, tones
+    bent far and noise or sharpening beyond measure."""
+    compressed, bent, grained = rng.random(3) < (0.7, 0.7, 0.5)
+    quality, bend, sign = int(rng.integers(24, 45)), float(rng.uniform(0.25, 0.45)), 1 if rng.random() < 0.5 else -1
+    red, blue = (float(value) for value in rng.uniform(0.1, 0.4, size=2))
+    shot, sharpen = float(rng.uniform(0.03, 0.07)), float(rng.uniform(1.5, 2.5))
+    return replace(
+        camera,
+        jpeg_after=(quality,) if compressed else camera.jpeg_after,
+        gamma=float(np.exp(sign * bend)) if bent else camera.gamma,
+        balance=(float(np.exp(red)), 1.0, float(np.exp(-blue))),
+        shot=shot if grained else camera.shot,
+        sharpen=camera.sharpen if grained else sharpen,
+    )
+
+
+def expose(camera: CameraSpec, radiance: Image) -> Photo:
+    """Take the photograph.
+
+    radiance : (H, W, 3) float32 linear RGB >= 0, not changed.
+    Returns (H, W, 3) uint8, sRGB.
+    """
+    if radiance.ndim != 3 or radiance.shape[2] != 3 or radiance.dtype != np.float32:
+        raise ParameterError(f"radiance is {radiance.dtype} of shape {radiance.shape}; give float32 of shape (H, W, 3)")
+    shape = (radiance.shape[0], radiance.shape[1])
+    light = blur(camera, _meter(camera, radiance))
+    if camera.resolution < 1.0:
+        small = (max(round(shape[0] * camera.resolution), 8), max(round(shape[1] * camera.resolution), 8))
+        light = shrink(light, small)
+    photo = _sharpen(camera, _develop(camera, _add_noise(camera, light)))
+    for quality in camera.jpeg_before:
+        photo = compress(photo, quality, camera.sampling)
+    if camera.resolution < 1.0:
+        photo = _u8(cv2.resize(photo, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC))
+    if camera.retouch > 0.0:
+        photo = _retouch(camera, photo)
+    photo = _mottle(camera, _reproduce(camera, photo))
+    for quality in camera.jpeg_after:
+        photo = compress(photo, quality, camera.sampling)
+    return photo
+
+
+def blur(camera: CameraSpec, light: Image) -> Image:
+    """All that softens the picture before the sensor; (H, W, 3) float32 in linear light, energy kept."""
+    if camera.fringe_px != 0.0:
+        light = _fringe(light, camera.fringe_px)
+    if camera.defocus_px > 0.3:
+        light = _disc_blur(light, camera.defocus_px)
+    if camera.motion_px >= 3:
+        size = camera.motion_px
+        light = _albumentations(
+            "MotionBlur",
+            light,
+            camera.seed,
+            blur_limit=(size, size),
+            angle_range=(camera.motion_deg, camera.motion_deg),
+            direction_range=(0.0, 0.0),
+            allow_shifted=False,
+        )
+    if camera.sigma_px > 0.0:
+        light = _gaussian(light, camera.sigma_px)
+    if camera.focus_px > 0.0:
+        light = _shallow_focus(camera, light)
+    return light
+
+
+def compress(photo: Photo, quality: int, sampling: str) -> Photo:
+    """One JPEG generation of an (H, W, 3) uint8 RGB picture; sampling "420" or "444"."""
+    turned = cv2.cvtColor(photo, cv2.COLOR_RGB2BGR)  # codecs take blue first; their luma weights depend on it
+    if sampling == "420":  # the codec's own default
+        decoded = _albumentations("ImageCompression", turned, 0, quality_range=(quality, quality))
+    else:
+        options = [cv2.IMWRITE_JPEG_QUALITY, quality]
+        options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444]
+        decoded = cv2.imdecode(cv2.imencode(".jpg", turned, options)[1], cv2.IMREAD_COLOR)
+    return _u8(cv2.cvtColor(np.asarray(decoded), cv2.COLOR_BGR2RGB))
+
+
+def _u8(array: object) -> Photo:
+    """What cv2 returned, which is uint8 already, with its type."""
+    return np.asarray(array, dtype=np.uint8)
+
+
+def _albumentations(name: str, image: Any, seed: int, **options: Any) -> Any:
+    """One albumentations transform with fixed parameters and its own generator."""
+    os.environ.setdefault("NO_ALBUMENTATIONS_UPDATE", "1")  # it would ask the network for a newer version
+    import albumentations
+
+    transform = getattr(albumentations, name)(p=1.0, **options)
+    return albumentations.Compose([transform], seed=seed)(image=image)["image"]
+
+
+def _gaussian(light: Image, sigma: float) -> Image:
+    """Gaussian blur; wide ones at half size, where they cost a quarter."""
+    if sigma < 4.0 or min(light.shape[:2]) < 64:
+        return soften(light, sigma)
+    shape = (light.shape[0], light.shape[1])
+    half = shrink(light, (-(-shape[0] // 2), -(-shape[1] // 2)))
+    # halving by area and enlarging add 1/4 + 1/2 px^2 or so of variance themselves
+    return enlarge(_gaussian(half, float(np.sqrt(sigma**2 - 0.75)) / 2.0), shape)
+
+
+def _disc_blur(light: Image, radius: float) -> Image:
+    """Blur with an even disc of `radius` px; large ones at half size."""
+    if radius > 4.0 and min(light.shape[:2]) >= 64:
+        shape = (light.shape[0], light.shape[1])
+        half = shrink(light, (-(-shape[0] // 2), -(-shape[1] // 2)))
+        return enlarge(_disc_blur(half, radius / 2.0), shape)
+    reach = int(np.ceil(radius + 0.5))
+    fine = (np.arange((2 * reach + 1) * 8) + 0.5) / 8 - (reach + 0.5)
+    inside = (fine[:, None] ** 2 + fine**2 <= radius**2).astype(np.float32)
+    kernel = inside.reshape(2 * reach + 1, 8, 2 * reach + 1, 8).mean(axis=(1, 3))
+    blurred = cv2.filter2D(light, -1, kernel / kernel.sum(), borderType=cv2.BORDER_REFLECT)
+    return np.asarray(blurred, dtype=np.float32)
+
+
+def _shallow_focus(camera: CameraSpec, light: Image) -> Image:
+    """Blur that grows away from a sharp line; three levels of blur mixed by distance."""
+    height, width = light.shape[:2]
+    angle = np.radians(camera.focus_deg)
+    x = np.linspace(-0.5, 0.5, width // 8 + 1, dtype=np.float32) * np.float32(np.sin(angle))
+    y = np.linspace(-0.5, 0.5, height // 8 + 1, dtype=np.float32) * np.float32(-np.cos(angle))
+    span = np.float32(abs(np.sin(angle)) + abs(np.cos(angle)))
+    place = (x + y[:, None]) / span + 0.5
+    away = np.abs(place - np.float32(camera.focus_at)) / np.float32(max(camera.focus_at, 1.0 - camera.focus_at))
+    level = enlarge(away.astype(np.float32), (height, width))
+    middle = _gaussian(light, 0.5 * camera.focus_px)
+    wide = _gaussian(light, camera.focus_px)
+    near = mix(light, middle, np.clip(2.0 * level, 0.0, 1.0))
+    return mix(near, wide, np.clip(2.0 * level - 1.0, 0.0, 1.0))
+
+
+def _fringe(light: Image, shift: float) -> Image:
+    """Red and blue pictures of slightly different size: `shift` px outward and inward at the corners."""
+    height, width = light.shape[:2]
+    red, green, blue = cv2.split(light)
+    turned: list[Image] = []
+    for channel, sign in ((red, 1.0), (blue, -1.0)):
+        zoom = 1.0 + sign * shift / (0.5 * float(np.hypot(height, width)))
+        matrix = np.array([[zoom, 0, (1 - zoom) * (width - 1) / 2], [0, zoom, (1 - zoom) * (height - 1) / 2]])
+        moved = cv2.warpAffine(channel, matrix, (width, height), borderMode=cv2.BORDER_REFLECT)
+        turned.append(np.asarray(moved, dtype=np.float32))
+    return stack((turned[0], np.asarray(green, dtype=np.float32), turned[1]))
+
+
+def _meter(camera: CameraSpec, radiance: Image) -> Image:
+    """Exposure, white balance and flare in one affine step per channel."""
+    height, width = radiance.shape[:2]
+    small = shrink(radiance, (max(height // 8, 1), max(width // 8, 1)))
+    bright = float(np.percentile(small @ np.array(LUMA, dtype=np.float32), 95.0))
+    gain = camera.white_level / max(bright, 1e-3)
+    matrix = np.zeros((3, 4), dtype=np.float32)
+    for channel, balance in enumerate(camera.balance):
+        matrix[channel, channel] = gain * balance * (1.0 - camera.flare)
+        matrix[channel, 3] = gain * balance * camera.flare * float(small[..., channel].mean())
+    return np.asarray(cv2.transform(radiance, matrix), dtype=np.float32)
+
+
+def _add_noise(camera: CameraSpec, light: Image) -> Image:
+    """Shot and read noise, mostly common to the three channels, plus a coarser coloured part."""
+    if camera.shot == 0.0 and camera.read == 0.0:
+        return light
+    shape = (light.shape[0], light.shape[1])
+    level = _luma(light)
+    np.maximum(level, 0.0, out=level)
+    level *= np.float32(camera.shot**2)
+    level += np.float32(camera.read**2)
+    np.sqrt(level, out=level)
+    grain = pixel_noise(camera.seed, shape)
+    grain *= level
+    noise = [grain, grain, grain]
+    if camera.chroma > 0.0:
+        level *= np.float32(camera.chroma)
+        half = (-(-shape[0] // 2), -(-shape[1] // 2))
+        for channel in (0, 2):
+            coarse = enlarge(pixel_noise(camera.seed + 1 + channel, half), shape)
+            coarse *= level
+            coarse += grain
+            noise[channel] = coarse
+    result = stack(noise)
+    result += light
+    return result
+
+
+def _luma(light: Image) -> Image:
+    """Luminance (H, W) of a picture (H, W, 3)."""
+    return np.asarray(cv2.transform(light, np.array([LUMA], dtype=np.float32)), dtype=np.float32)
+
+
+def _develop(camera: CameraSpec, light: Image) -> Photo:
+    """Tone curve: sRGB (IEC 61966-2-1), gamma, S-curve, lift of black; then median filter and palette."""
+    linear = np.linspace(0.0, 1.0, LUT_STEPS)
+    curve = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1.0 / 2.4) - 0.055)
+    curve = curve**camera.gamma
+    curve = (1.0 - camera.contrast) * curve + camera.contrast * curve**2 * (3.0 - 2.0 * curve)
+    curve = np.clip(camera.black + (1.0 - camera.black) * curve, 0.0, 1.0)
+    table = np.round(255.0 * curve).astype(np.uint8)
+    level = light if camera.palette == "colour" else _luma(light)
+    index = level * np.float32(LUT_STEPS - 1)
+    np.clip(index, 0.0, np.float32(LUT_STEPS - 1), out=index)
+    photo = table[index.astype(np.uint16)]
+    if camera.denoise > 0.0:
+        calm = cv2.medianBlur(photo, 3)
+        photo = _u8(cv2.addWeighted(photo, 1.0 - camera.denoise, calm, camera.denoise, 0.0))
+    if camera.palette == "colour":
+        return photo
+    return _tint(photo) if camera.palette == "sepia" else _u8(cv2.merge((photo, photo, photo)))
+
+
+def _tint(grey: Photo) -> Photo:
+    """Brown shadows and cream lights."""
+    level = np.arange(256)
+    picture = np.empty((*grey.shape, 3), dtype=np.uint8)
+    for channel, (power, top) in enumerate(((0.88, 1.0), (1.0, 0.96), (1.22, 0.84))):
+        table = np.round(255.0 * (level / 255.0) ** power * top).astype(np.uint8)
+        picture[..., channel] = cv2.LUT(grey, table)
+    return picture
+
+
+def _sharpen(camera: CameraSpec, photo: Photo) -> Photo:
+    """Unsharp mask: leaves halos beside strong edges, as cameras and editors do."""
+    if camera.sharpen == 0.0:
+        return photo
+    soft = cv2.GaussianBlur(photo, (0, 0), camera.sharpen_px)
+    return _u8(cv2.addWeighted(photo, 1.0 + camera.sharpen, soft, -camera.sharpen, 0.0))
+
+
+def _retouch(camera: CameraSpec, photo: Photo) -> Photo:
+    """Tone curves bent at random, a little differently for each channel of a colour picture."""
+    per_channel = camera.palette == "colour"
+    return _u8(_albumentations("RandomToneCurve", photo, camera.seed, scale=camera.retouch, per_channel=per_channel))
+
+
+def _reproduce(camera: CameraSpec, photo: Photo) -> Photo:
+    """The picture as a half-tone plate, photographed again; unchanged without a screen."""
+    if camera.screen_px == 0.0:
+        return photo
+    tone = photo[..., 1].astype(np.float32) * np.float32(1.0 / 255.0)
+    plate = screen(tone, pitch_px=camera.screen_px, angle_deg=camera.screen_deg, dot_gain=camera.dot_gain)
+    if camera.rescan_px > 0.0:
+        plate = soften(plate, camera.rescan_px)
+    level = _u8(cv2.convertScaleAbs(plate, alpha=255.0))
+    return _tint(level) if camera.palette == "sepia" else _u8(cv2.merge((level, level, level)))
+
+
+def _mottle(camera: CameraSpec, photo: Photo) -> Photo:
+    """Soft grain of film or paper, at two sizes; unchanged without it."""
+    if camera.mottle == 0.0:
+        return photo
+    shape, size = (photo.shape[0], photo.shape[1]), camera.mottle_px
+    field = smooth_noise(camera.seed + 5, shape, (size, size))
+    field += np.float32(0.5) * smooth_noise(camera.seed + 6, shape, (4 * size, 4 * size))
+    field *= np.float32(camera.mottle)
+    field += np.float32(1.0)
+    return _u8(np.clip(photo * field[..., None] + np.float32(0.5), 0, 255).astype(np.uint8))

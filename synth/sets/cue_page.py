@@ -1,0 +1,195 @@
+"""A page that shows what each parameter of a stroke does: one part of one dial, in a row of growing strengths.
+
+All deviations but the one named are switched off. The part is drawn as reflectance alone: no wear, light or camera.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from dialtell.synth.design.design import Chapter, DialDesign, SubDial, Track
+from dialtell.synth.making import Making, make
+from dialtell.synth.shared.terms import ZONES, Process
+from dialtell.synth.strokes.hand_style import ORDINARY, HandStyle, Workshop
+from dialtell.synth.strokes.photographic import Exposure
+from dialtell.synth.strokes.plate import Plate
+from dialtell.synth.strokes.stroke import Floats
+from dialtell.synth.strokes.transfer import Pull, taken
+
+Photo = NDArray[np.uint8]
+
+CELL = 200  # px, side of a part
+GAP, HEAD, FOOT = 8, 20, 16  # px between parts, above a row, under each part
+COLUMNS = 2  # rows stand side by side in so many columns
+ENAMEL = 0.85  # reflectance
+PAPER, INK = 248, 30
+
+# parts of the dial: middle (x, y) and side, mm
+FIGURE = (-8.3, -14.4, 5.6)  # XI
+TRACK = (5.4, -18.0, 12.6)  # from twelve to one, with the dots at both ends
+TICKS = (4.35, -20.4, 5.0)  # three of its ticks, free at their outer ends
+RING = (3.2, 7.6, 4.6)  # upper right of the seconds bit
+
+
+# an engraver's hand, between apprentice and master as sample_hand_style places it at steadiness 0.8
+ENGRAVER = HandStyle(
+    wobble=0.38, tremor_um=5.1, hook=0.0044, width_scatter=0.053, end_scatter=0.013, overshoot=0.0, junction_gap=0.011,
+    angle_deg=0.78, slant_deg=0.0, place=0.0125, height_scatter=0.0225, tick_place=0.018, dot_scatter=0.086,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Row:
+    """One parameter. owner : hand, plate, pull or exposure. values : its strengths. part : middle and side, mm.
+
+    also : other parameters of the same owner that the effect needs.
+    """
+
+    owner: str
+    name: str
+    meaning: str
+    values: tuple[float, ...]
+    part: tuple[float, float, float]
+    also: tuple[tuple[str, float], ...] = ()
+
+
+ROWS = (
+    Row("hand", "thin_fade", "density a thin stroke loses, share of D", (0, 0.15, 0.3, 0.5, 0.7), FIGURE),
+    Row("hand", "runout", "density lost as the brush runs dry, share of D", (0, 0.15, 0.3, 0.5, 0.8), FIGURE),
+    Row("hand", "load_scatter", "density between strokes, SD as share of D", (0, 0.08, 0.15, 0.25, 0.4), TRACK),
+    Row("hand", "flow", "density along a stroke, RMS as share of D", (0, 0.06, 0.12, 0.2, 0.4), FIGURE),
+    Row("hand", "swell", "width along a stroke, RMS as share of width", (0, 0.05, 0.1, 0.2, 0.35), FIGURE),
+    Row("hand", "width_scatter", "width between strokes, SD of ln", (0, 0.05, 0.1, 0.2, 0.4), TRACK),
+    Row("hand", "press", "leaning on the outer end of ticks, ln of widths", (-0.8, -0.3, 0, 0.3, 0.8), TICKS),
+    Row("hand", "press_scatter", "that between strokes, SD", (0, 0.06, 0.12, 0.25, 0.5), TICKS),
+    Row("hand", "broad_mm", "strokes broader than this are filled outlines, mm", (0.15, 0.25, 0.4, 0.6, 1.0), FIGURE,
+        (("wobble", 1.8), ("tremor_um", 22))),
+    Row("hand", "wobble", "RMS off the line of a 3 mm stroke, % of length", (0, 0.5, 0.9, 1.8, 3.5), FIGURE),
+    Row("hand", "tremor_um", "RMS of tremor, micrometres", (0, 5, 11, 22, 44), FIGURE),
+    Row("hand", "hook", "hook at the ends, share of length", (0, 0.01, 0.02, 0.04, 0.08), FIGURE),
+    Row("hand", "overshoot", "run past the guide, share of height (guides shown)", (-0.04, 0, 0.02, 0.04, 0.08), FIGURE,
+        (("guide_lines", 0.12),)),
+    Row("hand", "end_scatter", "end points, SD as share of height", (0, 0.01, 0.02, 0.04, 0.08), FIGURE),
+    Row("hand", "junction_gap", "gap where strokes meet, share of height", (0, 0.01, 0.03, 0.06, 0.12), FIGURE),
+    Row("hand", "round_end", "rounding of ends, share of half the width", (0, 0.35, 0.7, 1.0, 1.5), TICKS),
+    Row("hand", "taper", "share of ends that run out to a point", (0, 0.2, 0.4, 0.7, 1.0), TICKS),
+    Row("hand", "pool", "paint pooled at an end, share", (0, 0.1, 0.2, 0.4, 0.8), FIGURE, (("thin_fade", 0.35),)),
+    Row("hand", "retouch", "share of strokes gone over again", (0, 0.05, 0.15, 0.3, 0.6), FIGURE,
+        (("thin_fade", 0.5), ("coat", 0.8))),
+    Row("hand", "angle_deg", "angle between strokes, SD in degrees", (0, 0.7, 1.5, 3.0, 6.0), TRACK),
+    Row("hand", "tick_place", "place of a tick, SD as share of the spacing", (0, 0.015, 0.05, 0.1, 0.2), TRACK),
+    Row("hand", "dot_scatter", "size of dots, SD of ln", (0, 0.07, 0.15, 0.3, 0.6), TRACK),
+    Row("hand", "ring_width", "width of a ring round the turn, RMS share", (0, 0.06, 0.12, 0.25, 0.5), RING),
+    Row("hand", "ring_density", "density of a ring round the turn, RMS share", (0, 0.05, 0.1, 0.25, 0.5), RING),
+    Row("hand", "ring_load", "density between rings, SD of ln", (0, 0.1, 0.2, 0.35, 0.7), RING),
+    Row("hand", "ring_wave", "radius of a ring, RMS share of radius", (0, 0.001, 0.003, 0.01, 0.03), RING),
+    Row("hand", "guide_lines", "density of guide circles left, D", (0, 0.03, 0.06, 0.1, 0.2), FIGURE),
+    Row("plate", "scatter", "of a good engraver's hand, share", (0, 0.3, 0.6, 1.0, 1.5), FIGURE),
+    Row("plate", "widen", "added to every width, mm", (-0.02, 0, 0.01, 0.03, 0.06), FIGURE),
+    Row("pull", "slip_mm", "doubled edge, mm", (0, 0.02, 0.04, 0.08, 0.15), FIGURE, (("slip_share", 0.5),)),
+    Row("pull", "pinholes", "holes a square centimetre", (0, 10, 25, 50, 100), FIGURE, (("pinhole_mm", 0.05),)),
+    Row("pull", "roughness_um", "edge unevenness, RMS in micrometres", (0, 2, 4, 8, 16), TICKS),
+    Row("exposure", "grain_mm", "grain of the powder, mm", (0.008, 0.015, 0.02, 0.028, 0.035), TICKS,
+        (("edge_grains", 0.6), ("mottle", 0.05))),
+    Row("exposure", "spread_mm", "spread of every edge, mm", (-0.015, -0.007, 0, 0.01, 0.02), TICKS),
+    Row("exposure", "specks", "stray grains a millimetre", (0, 0.5, 1, 2, 3), TICKS, (("grain_mm", 0.025),)),
+)  # fmt: skip
+
+
+def specimen() -> DialDesign:
+    """The dial the parts are taken from."""
+    track = Track(
+        inner=0.915, outer=0.96, rings=(True, False), ring_mm=0.08, divisions=60, tick_mm=0.13, heavy_mm=0.45, every=5,
+        mark="dot", short=1.0, blocked=False, taper=0.0, halves="nothing", figures_every=0,
+        figures_letterform="arabic-plain", figures_height=0.05, figures_at=0.8, figures_start=60, ink=0,
+    )  # fmt: skip
+    small = replace(
+        track, inner=0.84, outer=0.95, rings=(True, True), ring_mm=0.07, tick_mm=0.07, heavy_mm=0.12, mark="tick",
+        figures_every=10, figures_height=0.2, figures_at=0.68,
+    )  # fmt: skip
+    chapter = Chapter(
+        letterform="roman-heavy", hours=12, height=0.22, outer=0.87, radial=True, turned=False, thick=0.15, thin=0.025,
+        ink=0, bent=True,
+    )  # fmt: skip
+    return DialDesign(
+        radius_mm=22.0, inks=("black",), density=1.4, chapter=chapter, track=track,
+        subdials=(SubDial(0.0, 0.5, 0.24, small),), signature=(), centre_ring=0.0, seconds_bit=True,
+    )  # fmt: skip
+
+
+def plain_making(process: Process) -> Making:
+    """Everything perfect: a hand without deviations, a machine-cut plate, a faultless pull and print."""
+    perfect = ORDINARY.scaled(0.0)
+    pull = Pull(
+        shift_mm=(0.0, 0.0), turn_deg=0.0, stretch=0.0, stretch_angle=0.0, slip_mm=(0.0, 0.0), slip_share=0.0,
+        inking=0.0, pinholes=0.0, pinhole_mm=0.03, bare=(), tears=(), roughness_um=0.0, seed=3,
+    )  # fmt: skip
+    return Making(
+        processes=(process,) * len(ZONES),
+        workshop=Workshop(perfect, perfect, perfect, seed=1),
+        plate=Plate(engraver=ENGRAVER, scatter=0.0, widen=0.0, punched=False, seed=2),
+        pull=pull,
+        exposure=Exposure(grain_mm=0.015, edge_grains=0.0, spread_mm=0.0, specks=0.0, mottle=0.0, placing=pull, seed=4),
+    )
+
+
+def making_of(row: Row, value: float) -> Making:
+    """The making with one parameter at `value` and all else perfect."""
+    plain = plain_making({"hand": Process.HAND, "exposure": Process.PHOTOGRAPHIC}.get(row.owner, Process.TRANSFER))
+    changes = {**dict(row.also), row.name: value}
+    if row.owner == "hand":
+        style = replace(plain.workshop.figures, **changes)
+        return replace(plain, workshop=Workshop(style, style, style, seed=1))
+    if row.name == "slip_mm":
+        slip = (0.8 * value, 0.6 * value)
+        return replace(plain, pull=replace(plain.pull, slip_mm=slip, slip_share=changes["slip_share"]))
+    return replace(plain, **{row.owner: replace(getattr(plain, row.owner), **changes)})
+
+
+def part(
+    design: DialDesign, making: Making, middle_x: float, middle_y: float, side: float, px: int, *, turn: float = 0.0
+) -> Photo:
+    """A square part of the dial, `side` mm wide, as (px, px, 3) sRGB: black paint on white enamel in even light.
+
+    turn : radians clockwise, of the dial's direction that runs to the right in the picture from the dial's own right.
+    """
+    c, s = px / side * np.cos(turn), px / side * np.sin(turn)
+    across, down = c * middle_x + s * middle_y, c * middle_y - s * middle_x
+    matrix = np.array([[c, s, 0.5 * px - across], [-s, c, 0.5 * px - down], [0.0, 0.0, 1.0]])
+    light: Floats = np.full((px, px), ENAMEL)
+    for coat in make(design, making):
+        share, density = coat.lay(matrix, (px, px))
+        if coat.film:
+            share *= taken(making.pull, design.radius_mm, matrix, (px, px))
+        light *= 1.0 - share + share * np.power(10.0, -density)
+    # IEC 61966-2-1
+    encoded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
+    return np.repeat(np.round(255 * encoded).astype(np.uint8)[..., None], 3, axis=2)
+
+
+def cue_page(rows: tuple[Row, ...] = ROWS) -> Photo:
+    """All rows with name, value and unit; (H, W, 3) uint8."""
+    design = specimen()
+    most = max(len(row.values) for row in rows)
+    block_wide, block_high = most * (CELL + GAP), HEAD + CELL + FOOT + GAP
+    down = -(-len(rows) // COLUMNS)
+    columns = min(COLUMNS, len(rows))
+    page = np.full((down * block_high + GAP, columns * (block_wide + 2 * GAP), 3), PAPER, dtype=np.uint8)
+    texts: list[tuple[float, float, str, str]] = []
+    for number, row in enumerate(rows):
+        column, line = divmod(number, down)
+        left, top = GAP + column * (block_wide + 2 * GAP), GAP + line * block_high
+        texts.append((left, top + 2, f"{row.owner}.{row.name}: {row.meaning}", "la"))
+        for place, value in enumerate(row.values):
+            x, y = left + place * (CELL + GAP), top + HEAD
+            page[y : y + CELL, x : x + CELL] = part(design, making_of(row, value), *row.part, CELL)
+            texts.append((x + CELL / 2, y + CELL + 1, f"{value:g}", "ma"))
+    image = Image.fromarray(page)
+    draw, font = ImageDraw.Draw(image), ImageFont.load_default(size=13)
+    for text_x, text_y, text, anchor in texts:
+        draw.text((text_x, text_y), text, fill=(INK, INK, INK), font=font, anchor=anchor)
+    return np.asarray(image)

@@ -1,0 +1,235 @@
+"""The folder a set is drawn into: whole files only, a manifest in order, and going on after an interruption.
+
+The folder holds set.json (the settings), manifest.jsonl and the pictures. A file is written under a hidden name and
+moved to its own name when whole; its line is appended after that. Line k belongs to picture k of the set.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from io import FileIO
+from pathlib import Path
+from types import TracebackType
+
+import cv2
+import numpy as np
+
+from dialtell.synth.scene import RENDERER_VERSION
+from dialtell.synth.sets.dial_set import DialSet
+from dialtell.synth.sets.manifest import (
+    MANIFEST,
+    Drawn,
+    Line,
+    as_text,
+    files_of,
+    read_manifest,
+    sha256,
+    sha256_of_file,
+)
+from dialtell.synth.shared.errors import OutputError
+from dialtell.synth.shared.record import to_record
+
+SETTINGS = "set.json"
+SCHEMA = "dialtell.dial-set/1"
+
+
+@contextmanager
+def said_in_words(path: Path) -> Iterator[None]:
+    """Turn an OSError about `path` into an OutputError that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise OutputError(
+                f"{path} cannot be written: the disk is full; make room and run the same command again, which goes on "
+                "where this one stopped"
+            ) from error
+        raise OutputError(f"{path} cannot be written ({error.strerror}); give another place") from error
+
+
+def write_whole(path: Path, data: bytes, *, overwrite: bool) -> None:
+    """Write a file so that its name only ever stands for all of it; a link is replaced, never written through.
+
+    OutputError when it exists with other content and `overwrite` is false, is no file, or cannot be written.
+    """
+    with said_in_words(path):
+        if path.exists() and not path.is_file():  # a pipe or device would be waited for
+            raise OutputError(f"{path} exists and is no file; move it away or give another name")
+        if os.path.lexists(path) and not overwrite and not (path.is_file() and path.read_bytes() == data):
+            raise OutputError(
+                f"{path} exists and is not this command's result; move it away, give another name or --overwrite"
+            )
+        part = path.with_name(f".{path.name}.part")
+        try:
+            part.unlink(missing_ok=True)  # of a run that was killed
+            with part.open("xb") as file:  # x: a link laid here must not lead the bytes elsewhere
+                file.write(data)
+            os.replace(part, path)
+        finally:
+            part.unlink(missing_ok=True)
+
+
+class SetFolder:
+    """A folder open for drawing one set; use as a context manager.
+
+    lines : what is finished, in the order of the pictures.
+    """
+
+    def __init__(self, path: Path, dials: DialSet, *, overwrite: bool = False) -> None:
+        self.path = path
+        self.dials = dials
+        self.overwrite = overwrite
+        self.lines: list[Line] = []
+        self._manifest: FileIO | None = None
+
+    def __enter__(self) -> SetFolder:
+        """Take the folder; OutputError when it holds something else or another run is drawing into it."""
+        with said_in_words(self.path):
+            self.path.mkdir(parents=True, exist_ok=True)
+        if self.overwrite:
+            self._clear()
+        self._check_settings()
+        manifest = self.path / MANIFEST
+        if manifest.exists() and not manifest.is_file():
+            raise OutputError(f"{manifest} is no file; move it away or give another --out")
+        with said_in_words(manifest):
+            self._manifest = manifest.open("ab", buffering=0)  # nothing left over to write after a full disk
+        try:
+            self._lock()
+            self._recover()
+        except BaseException:
+            self._manifest.close()
+            raise
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._manifest is not None:
+            self._manifest.close()
+
+    def missing(self) -> list[int]:
+        """Numbers of the pictures that are still to be drawn, or whose files are gone or damaged."""
+        return [number for number in range(len(self.dials)) if not self._whole(number)]
+
+    def put(self, number: int, picture: Drawn) -> None:
+        """Write picture `number`: its files, then its line. Pictures that have no line yet come in order."""
+        listed = number < len(self.lines)
+        if listed and self.lines[number] != picture.line:
+            raise OutputError(
+                f"{picture.line['file']} in {self.path} comes out otherwise than before: other versions of the "
+                "libraries drew it; add --overwrite to draw the set anew"
+            )
+        for name in reversed(picture.files):  # the picture itself last
+            write_whole(self.path / name, picture.files[name], overwrite=self.overwrite or listed)
+        if not listed:
+            self._append(picture.line)
+
+    def _settings(self) -> dict[str, object]:
+        return {"schema": SCHEMA, "version": RENDERER_VERSION, **to_record(self.dials)}
+
+    def _check_settings(self) -> None:
+        path, wanted = self.path / SETTINGS, self._settings()
+        if path.exists():
+            try:
+                found = json.loads(path.read_text("utf-8"))
+                found.pop("libraries", None)
+            except (OSError, ValueError, AttributeError) as error:
+                raise OutputError(
+                    f"{path} cannot be read as the settings of a set; move it away, give another --out or --overwrite"
+                ) from error
+            if found != wanted:
+                wrong = _differences(found, wanted)
+                raise OutputError(
+                    f"{self.path} holds a set drawn with other settings ({'; '.join(wrong)}); give another --out, the "
+                    "same settings, or --overwrite to draw it anew"
+                )
+            return
+        if (self.path / MANIFEST).exists():
+            raise OutputError(
+                f"{self.path} holds a {MANIFEST} but no {SETTINGS}, so it is not a set that can be gone on with; give "
+                "another --out or --overwrite"
+            )
+        libraries = {"numpy": np.__version__, "opencv": cv2.__version__}
+        text = json.dumps({**wanted, "libraries": libraries}, indent=1, ensure_ascii=False) + "\n"
+        write_whole(path, text.encode(), overwrite=False)
+
+    def _lock(self) -> None:
+        """One run at a time; the lock goes with the process, however it ends."""
+        try:
+            import fcntl
+        except ImportError:  # no such locks on this system
+            return
+        assert self._manifest is not None
+        try:
+            fcntl.flock(self._manifest, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise OutputError(f"another run is drawing into {self.path}; wait for it or give another --out") from error
+        except OSError:  # file systems without locks
+            return
+
+    def _recover(self) -> None:
+        """Read what is finished; a last line cut short by an interruption is taken off."""
+        path = self.path / MANIFEST
+        with said_in_words(path):
+            data = path.read_bytes()
+            whole = data.rfind(b"\n") + 1
+            if whole < len(data):
+                os.truncate(path, whole)
+        self.lines = read_manifest(path) if whole else []
+        order = [picture.index for picture in self.dials.pictures()]
+        if [line["index"] for line in self.lines] != order[: len(self.lines)]:
+            raise OutputError(f"the lines of {path} are not in the order of the set; add --overwrite to draw it anew")
+
+    def _whole(self, number: int) -> bool:
+        if number >= len(self.lines):
+            return False
+        return all(self._as_drawn(name, found) for name, found in files_of(self.lines[number]).items())
+
+    def _as_drawn(self, name: str, found: str) -> bool:
+        place = self.path / name
+        with said_in_words(place):
+            return place.is_file() and sha256_of_file(place) == found
+
+    def _append(self, line: Line) -> None:
+        assert self._manifest is not None
+        path = self.path / MANIFEST
+        with said_in_words(path):
+            before = path.stat().st_size
+            try:
+                left = memoryview(as_text(line).encode())
+                while left:  # an unbuffered write may take a part only
+                    left = left[self._manifest.write(left) :]
+            except OSError:
+                os.truncate(path, before)
+                raise
+        self.lines.append(line)
+
+    def _clear(self) -> None:
+        """Take away an older set: what its manifest lists and is still as drawn, its manifest and its settings."""
+        manifest, settings = self.path / MANIFEST, self.path / SETTINGS
+        with said_in_words(self.path):
+            if manifest.exists() and settings.exists():
+                for line in read_manifest(manifest) if manifest.stat().st_size else []:
+                    for name, found in files_of(line).items():
+                        if self._as_drawn(name, found):
+                            (self.path / name).unlink()
+            manifest.unlink(missing_ok=True)
+            settings.unlink(missing_ok=True)
+
+
+def digest(folder: Path) -> str:
+    """sha256 of the manifest, which holds the hash of every file: equal for equal sets."""
+    return sha256((folder / MANIFEST).read_bytes())
+
+
+def _differences(found: object, wanted: object, name: str = "") -> list[str]:
+    """What differs between two records, in words."""
+    if isinstance(found, dict) and isinstance(wanted, dict):
+        keys = [key for key in {**wanted, **found} if found.get(key) != wanted.get(key)]
+        return [text for key in keys for text in _differences(found.get(key), wanted.get(key), key)]
+    return [f"{name} {found}, now {wanted}"]

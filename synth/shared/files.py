@@ -1,0 +1,130 @@
+"""Files of the user: never overwritten unasked, never left half written, never more widely readable than asked for."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import os
+import re
+import stat
+import tempfile
+import threading
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from dialtell.synth.shared.errors import OutputError
+
+# lists of numbers, then lists of those, as json.dumps lays them out; text in JSON holds no bare line break
+_NUMBER, _LIST = r"-?\d[-+.\deE]*", r"\[[^\[\]\n]*\]"
+_SPREAD = [re.compile(rf"\[\n\s+({part}(?:,\n\s+{part})*)\n\s+\]") for part in (_NUMBER, _LIST)]
+_ASKING = threading.Lock()
+
+
+def json_text(document: Mapping[str, Any]) -> str:
+    """Strict JSON (no NaN) without a final newline, a line for each entry, lists of numbers on one line."""
+    text = json.dumps(document, indent=1, allow_nan=False)
+    for spread in _SPREAD:
+        text = spread.sub(lambda found: "[" + re.sub(r"\n\s+", " ", found[1]) + "]", text)
+    return text
+
+
+def require_free(path: Path, *, overwrite: bool) -> None:
+    """Raise OutputError when `path` is taken (unless overwrite) or lies in no folder."""
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; give a file in it")
+    if os.path.lexists(path) and not overwrite:
+        raise OutputError(f"{path} exists; give another path, or --overwrite to replace it")
+    if path.exists() and not path.is_file():
+        raise OutputError(f"{path} is a device or a pipe, which cannot be replaced; give another path")
+    if not path.parent.is_dir():
+        raise OutputError(
+            f"{path} cannot be written, there is no folder {path.parent}; make it first, or give a folder that exists"
+        )
+
+
+def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
+    """Write UTF-8 text as write_bytes does. What UTF-8 cannot hold (bytes of a file name) comes out as a backslash
+    escape."""
+    write_bytes(path, text.encode("utf-8", "backslashreplace"), overwrite=overwrite)
+
+
+def write_bytes(path: Path, content: bytes, *, overwrite: bool = False) -> None:
+    """Write a file whole: under a temporary name beside `path`, readable by its owner only, then moved into place.
+
+    A file that is replaced keeps its permissions, a new one gets what the umask leaves. A link is replaced, never
+    written through. Raises OutputError.
+    """
+    require_free(path, overwrite=overwrite)
+    try:
+        mode = _mode(path)
+        prefix = f".dialtell-{hashlib.sha256(os.fsencode(path.name)).hexdigest()[:10]}-"
+        _sweep(path.parent, prefix)
+        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=prefix, suffix=".part")
+        held = _held(Path(draft))
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(content)
+                stream.flush()
+                os.chmod(draft, mode)
+                os.fsync(handle)
+            require_free(path, overwrite=overwrite)  # it may have been taken since
+            os.replace(draft, path)
+        except BaseException:
+            Path(draft).unlink(missing_ok=True)
+            raise
+        finally:
+            if held is not None:
+                os.close(held)
+    except OSError as error:
+        reason, remedy = error.strerror or type(error).__name__, "give another place"
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            remedy = "make room and run the same command again, or give another place"
+        raise OutputError(f"{path} cannot be written ({reason}); {remedy}") from error
+
+
+def _mode(path: Path) -> int:
+    """Permissions of what is written: those of the file it replaces, else rw-rw-rw- less the umask."""
+    try:
+        found = path.lstat()
+    except FileNotFoundError:
+        pass
+    else:
+        if stat.S_ISREG(found.st_mode):
+            return stat.S_IMODE(found.st_mode)
+    with _ASKING:  # a umask can only be read by setting it: for that moment to a stricter one
+        mask = os.umask(0o077)
+        os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _sweep(folder: Path, prefix: str) -> None:
+    """Take away drafts of the same file that a killed run left: those nobody holds."""
+    for draft in folder.glob(f"{prefix}*.part"):
+        held = _held(draft)
+        if held is not None:
+            draft.unlink(missing_ok=True)
+            os.close(held)
+
+
+def _held(draft: Path) -> int | None:
+    """A handle that holds this draft of ours until it is closed; None when another run holds it, or it is no draft of
+    ours, or this system has no such locks."""
+    try:
+        import fcntl
+    except ImportError:
+        return None
+    try:
+        handle = os.open(draft, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    except OSError:
+        return None
+    found = os.fstat(handle)
+    try:
+        if stat.S_ISREG(found.st_mode) and found.st_uid == os.geteuid():
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return handle
+    except OSError:
+        pass
+    os.close(handle)
+    return None

@@ -1,0 +1,213 @@
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+from score_schema import check_dial
+
+from dialtell.evaluate.cli.main import main
+from dialtell.evaluate.inspection import one_photo as inspect_page
+from dialtell.evaluate.inspection.one_photo import display, inspect_photo, scaled, shown_photo, zone_crops
+from dialtell.evaluate.maps.attribution import Attribution, attribute, photo_map, view_map
+from dialtell.evaluate.period.date_check import Years
+from dialtell.evaluate.score.score import score_photo
+from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.photo import linear_light
+from dialtell.synth.shared.errors import OutputError, PhotoError
+
+
+@pytest.fixture(scope="module")
+def weights(make_weights):
+    return load_weights(make_weights(9.0, 9.0))
+
+
+@pytest.fixture(scope="module")
+def scored(drawn_photo, weights):
+    return score_photo(drawn_photo, weights)
+
+
+@pytest.fixture(scope="module")
+def inspected(drawn_photo, weights, tmp_path_factory):
+    out = tmp_path_factory.mktemp("page") / "watch.html"
+    return inspect_photo(drawn_photo, out, weights, diameter_mm=44.873), out.read_text(encoding="utf-8")
+
+
+def test_document_and_page_say_the_same(inspected, drawn_photo):
+    document, page = inspected
+    asked = {"schema", "model", "page", "dial", "combined", "measurements", "not_measured", "saliency", "period"}
+    assert set(document) == asked
+    check_dial(document["dial"])
+    assert document["dial"]["reason"] in page
+    # the photograph, and three zones with their maps and a dial of either kind beside each
+    assert page.count("data:image/jpeg") >= 1 + 4 * 3
+    assert "Drawn: painted by hand" in page and "Drawn: printed" in page
+    assert document["period"] is None and "Against the date" not in page
+    assert "data:image/png" in page  # the map over the photograph
+    saliency = document["saliency"]
+    change = saliency["logit"] - saliency["baseline_logit"]
+    assert 0 <= saliency["completeness_error"] <= 0.05 * abs(change)
+    assert f"{saliency['steps']} steps" in page
+
+
+def test_measurements_of_a_machine_like_dial_take_the_nets_call_back(inspected):
+    """The drawn dial is ruled, and the untrained net told to call it painted: the page must not follow."""
+    document, page = inspected
+    both = document["combined"]
+    assert (both["net_call"], both["call"], both["agreement"]) == ("hand-painted", "undetermined", "disagree")
+    assert both["net_log10_lr"] == document["dial"]["log10_lr"] == 2.0
+    assert both["log10_lr"] == pytest.approx(max(2.0 + both["second_opinion_log10_lr"], 0.0), abs=1e-3)
+    assert "Net and measurements disagree" in page and "This dial looks painted" not in page
+    weighed = [row for row in document["measurements"] if row["lean_log10"] is not None]
+    assert 5 <= both["measurements_used"] <= len(weighed)
+    units = {row["unit"] for row in document["measurements"]}
+    assert "mm" in units and "dial radii" not in units  # the size was given
+    assert document["not_measured"] is None
+    for row in document["measurements"]:
+        assert (row["value"] is None) == (" it takes" in row["words"])
+    assert len(page) < 6_000_000
+
+
+def test_a_photograph_that_carries_no_strokes_is_not_measured(drawn_photo, weights, tmp_path):
+    blurred = cv2.GaussianBlur(cv2.imread(str(drawn_photo)), (0, 0), 4)
+    cv2.imwrite(str(tmp_path / "soft.png"), blurred)
+    document = inspect_photo(tmp_path / "soft.png", tmp_path / "soft.html", weights)
+    page = (tmp_path / "soft.html").read_text(encoding="utf-8")
+    assert document["dial"]["geometry"] and document["measurements"] == []
+    assert document["not_measured"] in page and "Nothing was measured" in page
+    assert document["combined"]["second_opinion_log10_lr"] is None and document["combined"]["call"] == "undetermined"
+
+
+def test_attribution_adds_up_and_leaves_the_net_alone(scored, weights):
+    found = attribute(scored.reading.patches, weights)
+    total = float(found.values.astype(np.float64).sum())
+    assert abs(total - (found.logit - found.baseline)) == pytest.approx(found.error, abs=1e-5)
+    assert found.values.shape == scored.reading.patches.density.shape
+    assert all(parameter.requires_grad and parameter.grad is None for parameter in weights.net.parameters())
+
+
+def as_if(patches):
+    """The patches' own density in place of an attribution: what a map must then show is known."""
+    return Attribution(patches.density.copy(), 1.0, 0.0, 0.0, 16)
+
+
+def correlation(a, b):
+    return float(np.corrcoef(a.ravel(), b.ravel())[0, 1])
+
+
+def test_maps_lie_where_the_patches_were_cut(scored):
+    reading = scored.reading
+    painted = photo_map(as_if(reading.patches).painted, reading.patches, reading.geometry, reading.density.shape)
+    covered = painted != 0
+    assert correlation(painted[covered], reading.density[covered]) > 0.9
+    # a dial shown at half size
+    half = cv2.resize(reading.density, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    painted = photo_map(as_if(reading.patches).painted, reading.patches, reading.geometry.scaled(0.5), half.shape)
+    covered = painted != 0
+    assert correlation(painted[covered], half[covered]) > 0.9
+
+
+def test_close_views_and_their_maps_coincide(scored):
+    crops = [crop for crop, _ in zone_crops(scored, as_if(scored.reading.patches))]
+    judged = [zone["zone"] for zone in scored.record["zones"] if zone["judged"]]
+    assert [crop.zone for crop in crops] == judged and len(crops) >= 3
+    for crop in crops:
+        darkness = -np.log10(np.maximum(linear_light(crop.image).mean(axis=2), 0.01))
+        covered = crop.saliency != 0
+        assert covered.mean() > 0.05 and min(crop.image.shape[:2]) >= 200
+        assert correlation(crop.saliency[covered], darkness[covered]) > 0.9, crop.zone
+
+
+def test_view_without_patches_is_empty(scored):
+    far = scored.reading.geometry.scaled(1.0)
+    far = type(far)((-5000.0, -5000.0), far.axes_px)
+    assert not view_map(as_if(scored.reading.patches), scored.reading.patches, far, (50, 50)).any()
+
+
+def test_display_undoes_the_reader():
+    codes = np.arange(256, dtype=np.uint8).reshape(16, 16)
+    assert np.array_equal(display(linear_light(codes)), codes)
+
+
+def test_large_photographs_are_shown_smaller_with_everything_in_place(scored, monkeypatch):
+    monkeypatch.setattr(inspect_page, "PHOTO_PX", 360)
+    shown = shown_photo(scored.photo)
+    assert max(shown.shape) == 360
+    small = scaled(scored.record, 0.5)
+    assert small["geometry"]["center_px"] == pytest.approx([v / 2 for v in scored.record["geometry"]["center_px"]])
+    assert small["geometry"]["pixels_across"] == scored.record["geometry"]["pixels_across"]
+    assert small["zones"][1]["polygon_px"][3][0] == scored.record["zones"][1]["polygon_px"][3][0] / 2
+
+
+def test_a_photograph_without_a_dial_gets_a_page(tmp_path, weights):
+    Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
+    document = inspect_photo(tmp_path / "wall.png", tmp_path / "wall.html", weights)
+    assert document["saliency"] is None and document["dial"]["geometry"] is None
+    page = (tmp_path / "wall.html").read_text(encoding="utf-8")
+    assert "No dial was found" in page and "Nothing was measured: no dial was read." in page
+    assert document["combined"] is None and document["measurements"] == []
+
+
+def test_refusals(tmp_path, weights, drawn_photo):
+    page = tmp_path / "page.html"
+    page.write_text("mine")
+    with pytest.raises(OutputError, match="--overwrite"):
+        inspect_photo(drawn_photo, page, weights)
+    assert page.read_text() == "mine"
+    with pytest.raises(PhotoError, match="is a folder"):
+        inspect_photo(tmp_path, tmp_path / "other.html", weights)
+    assert not (tmp_path / "other.html").exists()
+
+
+def test_command(tmp_path, make_weights, capsys, strict_json):
+    Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
+    words = ["inspect", str(tmp_path / "wall.png"), "--weights", str(make_weights()), "--out", str(tmp_path / "a.html")]
+    assert main(words) == 0
+    said = capsys.readouterr()
+    assert "undetermined" in said.out and said.err == f"wrote {tmp_path / 'a.html'}\n"
+    assert main([*words, "--json"]) == 1
+    assert capsys.readouterr().err.startswith(f"dialtell: error: {tmp_path / 'a.html'} exists")
+    assert main([*words, "--json", "--overwrite"]) == 0
+    document = strict_json(capsys.readouterr().out)
+    assert document["schema"] == "dialtell.inspect/1" and document["page"] == str(tmp_path / "a.html")
+
+
+def test_the_date_stands_apart_from_the_strokes(drawn_photo, weights, tmp_path):
+    years = Years(1874, 1874, 1874, "as stated")
+    document = inspect_photo(drawn_photo, tmp_path / "a.html", weights, years=years)
+    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert document["period"]["finding"] == "open" and "A movement of 1874" in page
+    assert document["period"]["posterior_log10_odds"] == pytest.approx(
+        document["period"]["prior_log10_odds"] + document["combined"]["log10_lr"], abs=1e-3
+    )
+    plain = inspect_photo(drawn_photo, tmp_path / "b.html", weights)
+    assert plain["dial"]["log10_lr"] == document["dial"]["log10_lr"]
+
+
+def test_another_photograph_is_shown_beside(drawn_photo, weights, tmp_path):
+    inspect_photo(drawn_photo, tmp_path / "a.html", weights, compare_with=drawn_photo)
+    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert f"{drawn_photo.name}: called hand-painted" in page and "Drawn: printed" not in page
+    Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
+    with pytest.raises(PhotoError, match="compare-with"):
+        inspect_photo(drawn_photo, tmp_path / "c.html", weights, compare_with=tmp_path / "wall.png")
+
+
+@pytest.mark.parametrize(
+    ("flags", "said"),
+    [(["--serial", "5"], "--serials"), (["--serials", "x.csv"], "without --serial"), (["--year", "12"], "1700")],
+)
+def test_flags_of_the_date_are_checked_before_any_work(flags, said, drawn_photo, tmp_path, capsys):
+    assert main(["inspect", str(drawn_photo), "--out", str(tmp_path / "a.html"), *flags]) == 1
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "a.html").exists()
+
+
+def test_a_ratio_that_is_withheld_is_not_joined_with_the_date(drawn_photo, weights, tmp_path):
+    """Too few px: the page hides the number, so its check of the date must not bring it back."""
+    small, page = tmp_path / "small.png", tmp_path / "small.html"
+    with Image.open(drawn_photo) as photo:
+        photo.resize((photo.width // 4, photo.height // 4)).save(small)
+    document = inspect_photo(small, page, weights, years=Years(1874, 1874, 1874, "as stated"))
+    assert document["dial"]["support"].startswith("withheld") and document["dial"]["log10_lr"] is not None
+    assert document["period"]["posterior_log10_odds"] is None and document["period"]["prior_log10_odds"] != 0
+    text = page.read_text(encoding="utf-8")
+    assert "no ratio stated" in text and "Both together" not in text

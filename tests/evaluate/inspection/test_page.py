@@ -1,0 +1,409 @@
+import html
+import html.parser
+import itertools
+import json
+import math
+import re
+import shutil
+import subprocess
+
+import numpy as np
+import pytest
+from web_driver import CHROMIUM, DRIVER, ENTER, Browser
+
+from dialtell.evaluate.inspection.combined import combine
+from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_measured
+from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop, page_text, write_page
+from dialtell.evaluate.measurements.evidence import Evidence, Row, ZoneFacts
+from dialtell.evaluate.measurements.second_opinion import Opinion
+from dialtell.evaluate.measurements.spread import Band
+from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.score.reasons import WITHHELD
+from dialtell.model.net.verdict import Evidence as Judged
+from dialtell.model.net.verdict import Verdict
+from dialtell.synth.shared.errors import OutputError, ParameterError
+from dialtell.synth.shared.terms import ZONES, Zone
+
+EVIL = '<img src=x onerror="document.title=1">\u202e.jpg'
+MODEL = {
+    "name": "net",
+    "version": "0.1",
+    "sha256": "ab" * 32,
+    "renderer_version": 4,
+}
+
+
+def ring(radius):
+    return [[200 + radius * math.sin(a), 150 - radius * math.cos(a)] for a in np.linspace(0, 2 * math.pi, 40)]
+
+
+def zone(name, judged=True, ratio=0.5, reason="Seen.", polygon=()):
+    call = "undetermined" if not judged else "hand-painted" if ratio > 0 else "printed"
+    return {
+        "zone": name,
+        "judged": judged,
+        "call": call,
+        "probability_hand": 0.76 if judged else None,
+        "log10_lr": ratio if judged else None,
+        "reason": reason,
+        "polygon_px": list(polygon),
+    }
+
+
+def sample(name="watch.jpg", **changes):
+    dial = {
+        "photo": name,
+        "call": "hand-painted",
+        "probability_hand": 0.95,
+        "log10_lr": 1.28,
+        "support": "at least moderate support for hand painting",
+        "reason": "Thin strokes are fainter than thick ones.",
+        "geometry": {
+            "center_px": [200, 150],
+            "axes_px": [140, 120],
+            "rotation_deg": 90.0,
+            "pixels_across": 280,
+            "pixels_per_mm": 7.0,
+            "ellipse_angle_deg": 0.0,
+        },
+        "zones": [
+            zone("minute track", ratio=-0.6, polygon=ring(130)),
+            zone("signature", judged=False, reason=f"Too small in {name}."),
+            zone("numerals", polygon=ring(100)),
+        ],
+        "warnings": [f"{name} is sharpened"],
+    }
+    return dial | changes
+
+
+def photo():
+    rng = np.random.default_rng(0)
+    return rng.integers(120, 250, (300, 400, 3), dtype=np.uint8)
+
+
+def signed_map():
+    signed = np.zeros((300, 400), np.float32)
+    signed[50:150, 50:350], signed[200:250, 50:350] = 1.0, -0.5
+    return signed
+
+
+def crops():
+    mapped = ZoneCrop("numerals", photo()[:60, :90], signed_map()[:60, :90], "Compare.")
+    return [mapped, ZoneCrop("other", photo()[:9, :9])]
+
+
+def measured(count=3):
+    """A table of one zone with `count` measurements, a stroke each, and an empty rest."""
+    band = Band(np.linspace(0.4, 0.8, 17), np.linspace(0.6, 1.0, 17), 30, 28)
+    names = ["unlikeness of like strokes", "thin against thick", "width along a stroke"][:count]
+    rows = tuple(
+        Row(Zone.NUMERALS, name, 0.5, "ratio", 9, 6, 10.0, 20.0, 0.5, band, f"Leans to the hand: {name} so.",
+            (np.array([[150.0 + 30 * k, 100.0], [150.0 + 30 * k, 160.0]]),))
+        for k, name in enumerate(names)
+    )  # fmt: skip
+    zones = {zone: ZoneFacts(0.0, 0.0, 0) for zone in ZONES} | {Zone.NUMERALS: ZoneFacts(0.2, 0.0, 9)}
+    return evidence_table(Evidence(rows, zones, 450.0, 0.002, 240), diameter_mm=44.87)
+
+
+def both(net=1.28, second=0.4, **kind):
+    return combine(Verdict(Judged(40, net, **kind), {}), Opinion(second, False, ("a",) * 9, ()))
+
+
+class Page(html.parser.HTMLParser):
+    """Tags with their attributes, and the text outside style and script."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.words, self._inside = [], "", None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self._inside = tag
+
+    def handle_data(self, data):
+        if self._inside not in ("style", "script"):
+            self.words += " ".join(data.split()) + " "
+
+
+def test_page_says_call_support_and_number():
+    extras = PageExtras(resolution="Here the dial is 280 pixels across: too few.")
+    page = Page(page_text(sample(), photo(), signed_map(), crops(), MODEL, extras))
+    for words in (
+        "This dial looks painted by hand.",
+        "at least moderate support for hand painting",
+        "+1.28 or more",
+        "Probability of hand painting at prior 1:1",
+        "0.95 or more",
+        "at least 19 times more probable",
+        "Here the dial is 280 pixels across: too few.",
+        "not an authentication",
+        "ab" * 32,
+    ):
+        assert words in page.words
+    # Zones in the examiner's order, those that were not given among them.
+    table = page.words[page.words.index("Zone by zone") :]
+    names = ("Signature", "Numerals", "Minute track", "Seconds bit", "Other")
+    order = [table.index(f"{name} ") for name in names]
+    assert order == sorted(order)
+
+
+def test_page_without_dial_map_or_numbers():
+    dial = sample(
+        call="undetermined",
+        probability_hand=None,
+        log10_lr=None,
+        support="no support either way",
+        geometry=None,
+        zones=[],
+        warnings=[],
+    )
+    page = Page(page_text(dial, photo(), None, [], MODEL))
+    assert "does not settle" in page.words and "No dial was read" in page.words
+    assert "prior 1:1 0" not in page.words and "Warnings" not in page.words
+
+
+def test_page_shows_what_was_measured():
+    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), combined=both()))
+    page = Page(text)
+    for words in (
+        "What was measured",
+        "3 measured: 3 lean to the hand.",
+        "Leans to the hand : thin against thick so.",
+        "on 9 thin strokes",
+        "Signature : Not found in this photograph.",
+        "point the same way as the net",
+        "dialtell score gives the net alone: hand-painted, +1.28.",
+        "Strokes measured: 3",
+    ):
+        assert words in page.words, words
+    assert text.count('class="strip"') == 3 and text.count('d="M150.0 100.0L150.0 160.0"') == 2  # light edge and line
+    assert "Nothing was measured: no dial was found." in page_text(
+        sample(), photo(), None, [], MODEL, PageExtras(evidence=nothing_measured("no dial was found"))
+    )
+
+
+def test_page_says_plainly_that_net_and_measurements_disagree():
+    extras = PageExtras(combined=both(second=-0.6))
+    page = Page(page_text(sample(), photo(), None, [], MODEL, extras))
+    assert "does not settle" in page.words and "looks painted" not in page.words
+    assert "Net and measurements disagree" in page.words and "call is withdrawn" in page.words
+    assert "The net alone: Thin strokes are fainter" in page.words
+    assert "weak support for hand painting" in page.words and "+0.68" in page.words
+    # a small doubt lowers the number and leaves the call
+    page = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(combined=both(net=2.28, second=-0.6))))
+    assert "looks painted" in page.words and "still passes" in page.words and "+1.68" in page.words
+
+
+def test_page_gives_no_number_beside_withheld():
+    dial = sample(call="undetermined", support="withheld, the photograph does not carry the evidence")
+    for extras in (None, PageExtras(combined=both(withheld=True))):
+        page = Page(page_text(dial, photo(), None, [], MODEL, extras))
+        head = page.words[: page.words.index("The photograph ")]
+        assert "1.28" not in head and "0.95" not in head and "times more probable" not in head
+
+
+def test_page_asks_for_nothing_outside_itself():
+    text = page_text(sample(), photo(), signed_map(), crops(), MODEL, PageExtras(evidence=measured(), combined=both()))
+    for tag, attributes in Page(text).tags:
+        for name in ("src", "href", "action", "data", "poster", "srcset"):
+            assert attributes.get(name, "data:").startswith(("data:", "#")), (tag, attributes[name][:60])
+    assert not re.search(r"https?://|url\(|@import|fetch\(|\beval\(", text)
+    assert len(text) < 2_000_000
+
+
+def test_names_from_outside_stay_text():
+    dial = sample(EVIL)
+    dial["zones"].append(zone("<b>odd</b>", polygon=ring(20)))
+    crop = ZoneCrop(EVIL, photo()[:20, :20], None, EVIL)
+    page = Page(page_text(dial, photo(), signed_map(), [crop], MODEL))
+    assert not [tag for tag, attributes in page.tags if attributes.get("src") == "x" or tag == "b"]
+    assert not [name for _, attributes in page.tags for name in attributes if name.startswith("on")]
+    # Shown as it is, but for the mark that turns the text round.
+    assert EVIL.replace("\u202e", "?") in page.words
+
+
+def test_outline_marks_twelve_where_the_rotation_says():
+    text = page_text(sample(), photo(), None, [], MODEL)
+    x, y = map(float, re.search(r'd="M([\d.]+) ([\d.]+)L', text).groups())
+    # Turned 90 degrees clockwise, 12 o'clock is to the right.
+    assert (x, y) == pytest.approx((200 + 0.97 * 140, 150), abs=0.1)
+
+
+def test_files_are_kept_unless_overwritten(tmp_path):
+    path = tmp_path / "page.html"
+    path.write_text("mine")
+    with pytest.raises(OutputError, match="--overwrite"):
+        write_page(path, sample(), photo(), None, [], MODEL)
+    assert path.read_text() == "mine"
+    assert write_page(path, sample(), photo(), None, [], MODEL, overwrite=True) == path
+    assert path.read_text(encoding="utf-8").startswith("<!doctype html>")
+    with pytest.raises(OutputError, match="a folder that exists"):
+        write_page(tmp_path / "no" / "page.html", sample(), photo(), None, [], MODEL)
+    with pytest.raises(ParameterError, match=r"saliency has shape \(5, 5\)"):
+        write_page(path, sample(), photo(), np.ones((5, 5), np.float32), [], MODEL, overwrite=True)
+    assert [entry.name for entry in tmp_path.iterdir()] == ["page.html"]
+
+
+def test_map_is_told_apart_without_colour():
+    rgba = pictures.overlay(signed_map(), 1.0)
+    hand, blank, printed = rgba[60:140, 60:340, 3], rgba[:40, :, 3], rgba[205:245, 60:340, 3]
+    assert hand.min() == hand.max() > 0 and not blank.any()
+    assert len(np.unique(printed)) == 2  # stripes
+    assert pictures.full_strength(np.zeros((3, 3), np.float32)) == 0.0
+    assert not pictures.overlay(np.zeros((3, 3), np.float32), 0.0).any()
+
+
+BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+needs_browser = pytest.mark.skipif(BROWSER is None, reason="no Chromium here: the page was not opened")
+OFFLINE = (
+    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync --enable-logging=stderr --dump-dom"
+).split()
+
+
+def opened(path, profile):
+    """The page's DOM after its script ran, and what it wrote to the console."""
+    command = [BROWSER, *OFFLINE, f"--user-data-dir={profile}", "--window-size=1280,1000", path.as_uri()]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=90, check=True)
+    return done.stdout, [line for line in done.stderr.splitlines() if "CONSOLE" in line]
+
+
+@pytest.mark.parametrize(("net", "second", "said"), [
+    (2.4, 1.7, "“or more” marks a number cut off"),
+    (-2.4, -1.7, "“or less” marks a number cut off"),
+    (2.4, -1.7, "“or less” and “or more” mark numbers cut off"),
+])  # fmt: skip
+def test_words_of_numbers_cut_off_are_those_that_stand_beside_them(net, second, said):
+    weighed = combine(Verdict(Judged(40, net, capped=True), {}), Opinion(second, True, ("a",) * 9, ()))
+    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), combined=weighed))
+    words = Page(text).words
+    assert said in words
+    for word in re.findall("“(or more|or less)”", words):
+        assert word in words.split("“or ")[0]
+
+
+@needs_browser
+def test_browser_runs_our_script_and_nothing_else(tmp_path):
+    path = tmp_path / "a.html"
+    write_page(path, sample(EVIL), photo(), signed_map(), crops(), MODEL)
+    dom, console = opened(path, tmp_path / "profile")
+    assert console == []
+    assert "<title>&lt;img" in dom  # the name's handler would have set it to 1
+    assert '<p class="lens-help" data-lens-help="">' in dom  # unhidden by our script: the policy let it run
+
+
+PROBE = """<script>addEventListener("load", () => {
+  const stage = document.querySelector("[data-stage]"), lens = document.querySelector("[data-lens]");
+  const press = (key) => stage.dispatchEvent(new KeyboardEvent("keydown", {key, bubbles: true, shiftKey:
+  true})); const shown = (name) => getComputedStyle(document.querySelector(name)).display !== "none"; const
+  told = {wide: document.documentElement.scrollWidth, window: innerWidth, before: lens.hidden};
+  stage.focus(); press("ArrowRight"); press("ArrowDown"); press("+"); told.after = lens.hidden; told.left =
+  lens.style.left; told.top = lens.style.top; const pixels = lens.getContext("2d").getImageData(0, 0,
+  lens.width, lens.height).data; told.drawn = new Set(pixels).size; press("Escape"); told.put_away =
+  lens.hidden; told.layers = ["outline", "zones", "map", "strokes", "unlike"].map((name) => {
+    const on = shown(".stage ." + name); document.getElementById("layer-" + name).click();
+    return [on, shown(".stage ." + name)];
+  });
+  document.getElementById("layer-map").click(); told.one_map = [shown(".stage .map"), shown(".stage .unlike")];
+  parent.document.body.dataset.told = JSON.stringify(told);
+})</script></body>"""
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [390, 1200])
+def test_browser_magnifier_layers_and_width(tmp_path, width):
+    extras = PageExtras(evidence=measured(), combined=both(second=-0.6), unlike=4 * signed_map())
+    text = page_text(sample("a-very-long-name-" * 8 + ".jpg"), photo(), signed_map(), crops(), MODEL, extras)
+    # The probe is not ours, so the policy must go for it to run.
+    text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", text).replace("</body>", PROBE)
+    path = tmp_path / "probe.html"
+    # A frame, because a browser window is not made narrower than about 500 px.
+    frame = f'<!doctype html><body><iframe width="{width}" height="800" style="border:0" srcdoc="{{}}"></iframe>'
+    path.write_text(frame.format(html.escape(text)), encoding="utf-8")
+    dom, console = opened(path, tmp_path / "profile")
+    told = json.loads(html.unescape(re.search(r'data-told="([^"]*)"', dom).group(1)))
+    assert console == []
+    assert told["window"] == width and told["wide"] <= width
+    assert (told["before"], told["after"], told["put_away"]) == (True, False, True)
+    assert (told["left"], told["top"]) == ("55%", "55%") and told["drawn"] > 20
+    assert told["layers"] == [[True, False]] * 3 + [[False, True]] * 2
+    assert told["one_map"] == [True, False]  # the other map gives way
+
+
+TAB, SPACE = "\ue004", " "
+SHOWN = (
+    "[...document.querySelectorAll('.strokes .trace path')].map(p => getComputedStyle(p).display !== 'none' && "
+    "getComputedStyle(document.querySelector('.strokes')).display !== 'none')"
+)
+
+
+@pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="no Chromium with its driver here")
+@pytest.mark.parametrize("width", [390, 1200])
+def test_strokes_measured_are_reached_by_keys(tmp_path, width):
+    path = tmp_path / "a.html"
+    extras = PageExtras(evidence=measured(), combined=both())
+    write_page(path, sample(), photo(), signed_map(), crops(), MODEL, extras=extras)
+
+    def to(selector):
+        for _ in range(40):
+            browser.press(TAB)
+            if browser.run("return document.activeElement.matches(arguments[0])", selector):
+                return
+        raise AssertionError(f"no Tab leads to {selector}")
+
+    with Browser(tmp_path / "profile", width) as browser:
+        browser.open(path.as_uri())
+        assert browser.run(f"return {SHOWN}") == [False] * 3
+        to("#layer-strokes")
+        browser.press(SPACE)
+        assert browser.run(f"return {SHOWN}") == [True] * 3
+        to("tr + tr .show")
+        browser.press(ENTER)
+        only = browser.run(f"return {SHOWN}")
+        assert sum(only) == 1
+        assert browser.run("return document.activeElement.hasAttribute('data-stage')")
+        browser.press("+")  # the magnifier draws them too
+        assert not browser.run("return document.querySelector('[data-lens]').hidden")
+        to("[data-back]")
+        browser.press(ENTER)
+        assert browser.run("return document.activeElement.matches('.show')")
+        browser.run("document.querySelector('[data-all]').click()")
+        assert browser.run(f"return {SHOWN}") == [True] * 3
+        assert (
+            browser.run("return performance.getEntriesByType('resource').filter(e => !e.name.startsWith('data:'))")
+            == []
+        )
+        assert browser.run("return document.documentElement.scrollWidth") <= width
+        assert browser.console() == []
+
+
+def test_how_a_print_was_made_is_said_of_prints_alone():
+    """With its reason on a page that calls the dial printed; not on others, and not where the number is withheld."""
+    found = {"call": "photographic", "reason": "What is seen is at least 21 times more probable.", "log10_lr": 1.3}
+    printed = sample(call="printed", log10_lr=-1.3, probability_hand=0.05, support="moderate support for printing")
+    sentence = "Process of print: photographic. What is seen is at least 21 times more probable."
+    for dial, said in (
+        (printed | {"print_process": found}, True),
+        (printed | {"print_process": None}, False),
+        (printed | {"print_process": found, "support": WITHHELD}, False),
+        (sample(print_process=found), False),
+    ):
+        assert (sentence in page_text(dial, photo(), None, [], MODEL)) == said
+
+
+def test_the_tags_of_zones_are_clear_of_each_other():
+    """Rings close together, and a zone of one corner, which has nowhere else to go."""
+    dial = sample()
+    dial["zones"] = [zone("signature", polygon=ring(60)), zone("numerals", polygon=ring(112)),
+                     zone("minute track", polygon=ring(116)), zone("seconds bit", polygon=ring(108)[:1])]  # fmt: skip
+    text = page_text(dial, photo(), None, [], MODEL)
+    places = dict(re.findall(r'class="tag \w+" style="(left:[\d.]+%;top:[\d.]+%)">([^<]+)<', text))
+    at = {name: tuple(float(n) for n in re.findall(r"[\d.]+", where)) for where, name in places.items()}
+    assert at["Signature"] == (50.0, 30.0) and at["Numerals"][0] == 50.0
+    for one, other in itertools.combinations(("Signature", "Numerals", "Minute track"), 2):
+        beside, below = (abs(a - b) for a, b in zip(at[one], at[other], strict=True))
+        assert 4 * beside >= 88 or 3 * below >= 5.5 * 4 - 0.1  # of 400 by 300 px
+    left, top = at["Minute track"]
+    assert min(math.dist((4 * left, 3 * top), corner) for corner in ring(116)) < 0.1  # still on its own ring
+    assert at["Seconds bit"] == (50.0, pytest.approx(14.0))

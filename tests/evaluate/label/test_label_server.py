@@ -1,0 +1,204 @@
+"""The label page's server: who may ask, what it never answers, and what comes back."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import socket
+
+import pytest
+from label_desk import CENTRE, HEIGHT, RADIUS, TELLTALES, WIDTH, desk, draw
+
+from dialtell.evaluate.label.server import LARGEST_BODY
+from dialtell.synth.shared.errors import OutputError
+
+
+@pytest.fixture
+def served(tmp_path):
+    for number, name in enumerate(("a.png", "b.png")):
+        draw(tmp_path / name, 30 + number)
+    with desk(tmp_path) as server:
+        yield server
+
+
+def ask(server, method, path, body=None, **changed):
+    """Status, headers and body of a request by a page that may ask, but for the headers named in `changed`."""
+    headers = {
+        "Host": f"127.0.0.1:{server.port}",
+        "Cookie": f"dialtell-label-{server.port}={server.token}",
+        "Origin": f"http://127.0.0.1:{server.port}",
+        "Content-Type": "application/json",
+    } | {name.replace("_", "-"): value for name, value in changed.items()}
+    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10)
+    try:
+        data = body if body is None or isinstance(body, bytes) else json.dumps(body).encode()
+        connection.putrequest(method, path, skip_host=True)
+        for name, value in (headers | ({} if data is None else {"Content-Length": str(len(data))})).items():
+            if value is not None:
+                connection.putheader(name, value)
+        connection.endheaders(data)
+        reply = connection.getresponse()
+        return reply.status, dict(reply.getheaders()), reply.read()
+    finally:
+        connection.close()
+
+
+def first(server):
+    return next(iter(server.folder.photos))
+
+
+def test_token_in_the_address_becomes_a_cookie(served):
+    assert served.url.startswith(f"http://127.0.0.1:{served.port}/?token=") and len(served.token) >= 43
+    status, headers, _ = ask(served, "GET", f"/?token={served.token}", Cookie=None)
+    assert (status, headers["Location"]) == (303, "/")
+    assert headers["Set-Cookie"].endswith("; Path=/; HttpOnly; SameSite=Strict")
+    assert ask(served, "GET", "/")[0] == 200
+    assert ask(served, "GET", "/?token=wrong", Cookie=None)[0] == 403
+    assert ask(served, "GET", f"/photos?token={served.token}", Cookie=None)[0] == 403
+
+
+def test_only_this_machine_can_connect(served):
+    assert served.server_address[0] == "127.0.0.1"
+    with pytest.raises(OSError):
+        socket.create_connection(("127.0.0.2", served.port), timeout=2).close()
+
+
+@pytest.mark.parametrize("cookie", [None, "", "dialtell-label-1={token}", "dialtell-label-{port}=wrong", "x={token}"])
+def test_without_the_token_nothing_is_answered(served, cookie):
+    cookie = cookie and cookie.format(token=served.token, port=served.port)
+    number = first(served)
+    for path in ("/", "/label.js", "/photos", f"/photo/{number}", f"/picture/{number}", f"/dial/{number}"):
+        status, _, body = ask(served, "GET", path, Cookie=cookie)
+        assert status == 403 and b"token" in body and served.token.encode() not in body
+    for path in ("/change", "/undo", "/rim", "/call"):
+        assert ask(served, "POST", path, {"id": number}, Cookie=cookie)[0] == 403
+    assert not served.store.labelled(served.folder.photos[number])
+
+
+@pytest.mark.parametrize("host", [None, "evil.example", "127.0.0.1", "127.0.0.1:1", "localhost.evil.example:{port}"])
+def test_other_names_of_this_server_are_refused(served, host):
+    host = host and host.format(port=served.port)
+    assert ask(served, "GET", "/", Host=host)[0] == 421
+    assert ask(served, "GET", f"/?token={served.token}", Host=host, Cookie=None)[0] == 421
+    assert ask(served, "POST", "/undo", {}, Host=host)[0] == 421
+    assert ask(served, "GET", "/", Host=f"localhost:{served.port}")[0] == 200
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [{"Origin": None}, {"Origin": "null"}, {"Origin": "https://evil.example"}, {"Origin": "http://127.0.0.1:1"}]
+    + [{"Content_Type": kind} for kind in (None, "text/plain", "application/x-www-form-urlencoded")],
+)
+def test_writes_from_other_pages_are_refused(served, changed):
+    body = {"id": first(served), "changes": {"dial_process": "painted"}}
+    assert ask(served, "POST", "/change", body, **changed)[0] in (403, 415)
+    assert not served.store.labelled(served.folder.photos[first(served)])
+    assert ask(served, "POST", "/change", body)[0] == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/../../etc/passwd", "/picture/../a.png", "/picture/a.png", "/picture/%2e%2e%2fa.png", "//etc/passwd",
+     "/label.html", "/label.css/../label.js", "/labels.csv", "/picture/" + "0" * 64, "/photo/", "/dial/x\\..\\y"],
+)  # fmt: skip
+def test_nothing_is_asked_by_path(served, path):
+    status, _, body = ask(served, "GET", path)
+    assert status == 404 and json.loads(body)["error"].startswith("there is no")
+
+
+def test_huge_and_odd_bodies_are_refused(served):
+    status, headers, _ = ask(served, "POST", "/change", Content_Length=str(10**12))
+    assert (status, headers["Connection"]) == (413, "close")
+    assert ask(served, "POST", "/change", Content_Length=str(LARGEST_BODY + 1))[0] == 413
+    assert ask(served, "POST", "/change", Content_Length="9" * 5000)[0] == 413
+    for length in (None, "-1", "1e3", "²"):
+        length = length and length.encode().decode("latin-1")
+        assert ask(served, "POST", "/change", Content_Length=length)[0] == 411
+    assert ask(served, "POST", "/change", Transfer_Encoding="chunked")[0] == 411
+    for body in (b"", b"{", b"[]", b"[" * 60_000, b"\xff"):
+        assert ask(served, "POST", "/change", body)[0] == 400
+    number = first(served)
+    for changes in (None, [], {"dial_process": 1}, {"dial_process": None}):
+        assert ask(served, "POST", "/change", {"id": number, "changes": changes})[0] == 400
+    for points in (None, [1], [[1]], "x", {"0": [1, 2]}):
+        assert ask(served, "POST", "/rim", {"id": number, "points": points})[0] == 400
+    assert ask(served, "POST", "/rim", {"id": number, "points": [["a", "b"]] * 5})[0] == 422
+    assert ask(served, "POST", "/change", {"id": ["x"], "changes": {}})[0] == 404
+    assert ask(served, "PUT", "/change", {})[0] == 501
+    assert ask(served, "GET", "/photos")[0] == 200
+
+
+def test_every_answer_carries_the_policy(served):
+    for path in ("/", "/photos", "/nothing", f"/picture/{first(served)}"):
+        headers = ask(served, "GET", path)[1]
+        assert "default-src 'none'" in headers["Content-Security-Policy"]
+        assert "unsafe" not in headers["Content-Security-Policy"]
+        assert headers["X-Content-Type-Options"] == "nosniff"
+        assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
+        assert "Access-Control-Allow-Origin" not in headers
+
+
+def everything(server):
+    """All that the page can be told of the first photograph, without asking for its call."""
+    number = first(server)
+    for path in ("/", "/label.js", "/label.css", "/photos", f"/photo/{number}", f"/dial/{number}"):
+        status, headers, body = ask(server, "GET", path)
+        assert status == 200
+        yield path, body.decode() + str(headers)
+
+
+def test_call_is_nowhere_before_the_label(served):
+    number = first(served)
+    status, _, body = ask(served, "POST", "/call", {"id": number})
+    assert status == 403 and b"label the dial first" in body
+    ask(served, "POST", "/change", {"id": number, "changes": {"numerals": "printed"}})  # a zone is not the dial yet
+    assert ask(served, "POST", "/call", {"id": number})[0] == 403
+    for path, text in everything(served):
+        for word in TELLTALES:
+            # the page's own script names the field it will be told, not what is in it
+            assert word not in text or (path == "/label.js" and word == "log10_lr"), (path, word)
+    assert served.views.asked == []  # nor was it worked out
+    assert ask(served, "POST", "/change", {"id": number, "changes": {"dial_process": "printed"}})[0] == 200
+    told = json.loads(ask(served, "POST", "/call", {"id": number})[2])
+    assert told["log10_lr"] == 1.2345
+    ask(served, "POST", "/change", {"id": number, "changes": {"dial_process": "mixed"}})
+    assert "with the call in view" in json.loads(ask(served, "GET", f"/photo/{number}")[2])["row"]["notes"]
+
+
+def test_call_is_shown_before_only_when_wanted(tmp_path):
+    draw(tmp_path / "a.png", 30)
+    with desk(tmp_path, show_calls=True) as server:
+        assert ask(server, "POST", "/call", {"id": first(server)})[0] == 200
+        ask(server, "POST", "/change", {"id": first(server), "changes": {"dial_process": "painted"}})
+        assert "with the call in view" in (tmp_path / "labels.csv").read_text()
+
+
+def test_picture_and_dial_found(served):
+    number = first(served)
+    status, headers, body = ask(served, "GET", f"/picture/{number}")
+    assert (status, headers["Content-Type"], body[:2]) == (200, "image/jpeg", b"\xff\xd8")
+    told = json.loads(ask(served, "GET", f"/photo/{number}")[2])
+    assert (told["width"], told["height"], told["error"]) == (WIDTH, HEIGHT, "")
+    x, y, a, b, _ = map(float, json.loads(ask(served, "GET", f"/dial/{number}")[2])["outline"].split())
+    # cv2 draws round the centre of pixel (150, 120), which is 150.5, 120.5
+    assert (x, y, a, b) == pytest.approx((CENTRE[0] + 0.5, CENTRE[1] + 0.5, RADIUS, RADIUS), abs=1.5)
+
+
+def test_a_photograph_that_goes_away_or_cannot_be_read_stops_nothing(tmp_path):
+    draw(tmp_path / "a.png", 30)
+    (tmp_path / "b.jpg").write_bytes(b"no photograph")
+    with desk(tmp_path) as server:
+        broken = next(photo.id for photo in server.folder if photo.name == "b.jpg")
+        told = json.loads(ask(server, "GET", f"/photo/{broken}")[2])
+        assert told["width"] == 0 and "not an image" in told["error"]
+        assert ask(server, "GET", f"/picture/{broken}")[0] == 422
+        (tmp_path / "a.png").unlink()
+        number = next(photo.id for photo in server.folder if photo.name == "a.png")
+        assert "taken away" in json.loads(ask(server, "GET", f"/photo/{number}")[2])["error"]
+        assert ask(server, "POST", "/change", {"id": number, "changes": {"dial_process": "painted"}})[0] == 422
+
+
+def test_taken_port_is_said(served, tmp_path):
+    with pytest.raises(OutputError, match=f"port {served.port} cannot be used"):
+        with desk(tmp_path, tmp_path / "other.csv", port=served.port):
+            pass

@@ -1,0 +1,126 @@
+"""Close-ups cut from a drawn dial: where they lie, told from track and rim, or one unnamed zone at a stated scale."""
+
+import math
+
+import numpy as np
+import pytest
+from drawn_dial import draw, scene
+
+from dialtell.model.reading.close_up import find_place, unnamed_geometry
+from dialtell.model.reading.density import optical_density
+from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.outline import NoDial
+from dialtell.model.reading.patches import SPAN
+from dialtell.model.reading.rotation import find_rotation
+from dialtell.model.reading.scale import Scale
+from dialtell.model.reading.steps import read_close_up, read_dial
+from dialtell.synth.shared.terms import ZONES, Zone
+
+ACROSS = 1400
+BOXES = {  # dial radii, left, top, right, bottom of the frame: a fifth to an eighth of the track in each
+    "upper right": (0.2, -1.05, 1.1, -0.2),
+    "left": (-1.08, -0.5, -0.25, 0.5),
+    "below": (-0.6, 0.3, 0.5, 1.07),
+}
+
+
+@pytest.fixture(scope="module")
+def whole():
+    """A dial 1400 px across, turned by 2 degrees, and its picture."""
+    drawn = scene(ACROSS, rotation=2.0, blur=0.8, noise=0.004)
+    return drawn.dial, draw(drawn, np.random.default_rng(3))
+
+
+def part(whole, box):
+    """The picture cut to a box, and the dial's geometry in it."""
+    dial, light = whole
+    (x, y), (a, b) = dial.center_px, dial.axes_px
+    left, top, right, bottom = (round(c + a * edge) for c, edge in zip((x, y, x, y), box, strict=True))
+    left, top = max(left, 0), max(top, 0)
+    return DialGeometry((x - left, y - top), (a, b), dial.angle, dial.rotation), light[top:bottom, left:right].copy()
+
+
+@pytest.mark.parametrize("name", BOXES)
+def test_place_from_an_arc_of_track_and_rim(whole, name):
+    dial, light = part(whole, BOXES[name])
+    place = find_place(light)
+    assert place is not None
+    off = np.hypot(*np.subtract(place.geometry.center_px, dial.center_px)) / dial.pixels_per_radius
+    assert off < 0.03 and place.geometry.pixels_per_radius == pytest.approx(dial.pixels_per_radius, rel=0.025)
+    assert 0.08 < place.geometry.seen < 0.42
+
+
+@pytest.mark.parametrize("name", BOXES)
+def test_arc_of_the_track_gives_the_phase(whole, name):
+    dial, light = part(whole, BOXES[name])
+    found = find_rotation(optical_density(light, dial), dial)
+    assert found is not None and found.track_radius == pytest.approx(0.9075, abs=0.025)
+    tick = math.radians(6)
+    assert math.degrees((found.tick_phase - dial.rotation + tick / 2) % tick - tick / 2) == pytest.approx(0, abs=0.2)
+
+
+def test_a_close_up_without_an_outline_is_read_by_its_zones(whole):
+    _, light = part(whole, BOXES["upper right"])
+    reading = read_dial(light)
+    assert reading and reading.close_up is not None and reading.close_up.place is not None
+    assert reading.zones.named and reading.rotation is not None
+    counts = np.bincount(reading.patches.zone, minlength=len(ZONES))
+    assert counts[ZONES.index(Zone.MINUTE_TRACK)] >= 6 and counts[ZONES.index(Zone.NUMERALS)] >= 6
+
+
+INSIDE = (-0.45, -0.85, 0.45, -0.45)  # figures alone: no track, no rim
+
+
+def test_without_track_and_rim_there_is_no_place(whole):
+    _, light = part(whole, INSIDE)
+    assert find_place(light) is None and isinstance(read_dial(light), NoDial)
+
+
+def test_unnamed_close_up_is_one_zone_at_the_scale_given(whole):
+    dial, light = part(whole, INSIDE)
+    (reading,) = read_close_up(light, Scale(dial.pixels_per_radius, 0.0, "as given"))
+    assert not reading.zones.named and reading.rotation is None and reading.close_up.place is None
+    assert len(reading.patches) >= 6 and set(reading.patches.zone) == {ZONES.index(Zone.OTHER)}
+    # every patch stands upright and spans a tenth of the true radius
+    grids = reading.patches.grids(reading.geometry)
+    wide = np.ptp(grids[..., 0], axis=(1, 2)) * 64 / 63
+    assert np.allclose(wide, SPAN * dial.pixels_per_radius, rtol=1e-3)
+    assert grids.min() >= 0 and (grids.max(axis=(0, 1, 2)) <= light.shape[::-1]).all()
+    assert [len(reading.zones.polygon(zone)) for zone in ZONES] == [0, 0, 0, 0, 4]
+
+
+def test_a_rough_scale_is_read_thrice(whole):
+    dial, light = part(whole, INSIDE)
+    readings = read_close_up(light, Scale(dial.pixels_per_radius, 0.2, "roughly"))
+    scales = [reading.geometry.pixels_per_radius / dial.pixels_per_radius for reading in readings]
+    assert scales == pytest.approx([1.0, math.exp(-0.2), math.exp(0.2)])
+
+
+def test_a_place_that_contradicts_the_scale_given_is_not_used(whole):
+    dial, light = part(whole, BOXES["upper right"])
+    (reading,) = read_close_up(light, Scale(0.5 * dial.pixels_per_radius, 0.0, "as given"))
+    assert not reading.zones.named
+    (reading,) = read_close_up(light, Scale(dial.pixels_per_radius, 0.0, "as given"))
+    assert reading.zones.named
+
+
+def test_unknown_scale_is_said():
+    light = np.full((400, 500), 0.8, np.float32)
+    light[200:204, 100:200] = 0.05
+    found = read_close_up(light)
+    assert isinstance(found, NoDial) and "scale of this close-up is unknown" in found.reason
+    assert "--px-per-mm" in found.reason
+
+
+def test_pictures_without_a_dial_have_no_place():
+    rng = np.random.default_rng(0)
+    assert find_place(rng.uniform(0.2, 0.9, (400, 500)).astype(np.float32)) is None
+    y, x = np.mgrid[0:600, 0:500]
+    bricks = np.where((y % 40 < 4) | ((x + 30 * (y // 40 % 2)) % 60 < 4), 0.7, 0.25).astype(np.float32)
+    assert find_place(bricks) is None
+    assert find_place(np.full((300, 300), 0.8, np.float32)) is None
+
+
+def test_unnamed_geometry_is_about_the_middle():
+    geometry = unnamed_geometry((300, 500), 700.0)
+    assert geometry.center_px == (250.0, 150.0) and geometry.pixels_per_radius == pytest.approx(700.0)

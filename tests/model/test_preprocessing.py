@@ -1,0 +1,118 @@
+"""What the net's input means: the patches of one drawn dial held to what the stated version makes of it."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+from drawn_dial import draw, scene
+
+from dialtell.model.net.preprocessing import VERSION, difference, preprocessing
+from dialtell.model.reading import patches, zones
+from dialtell.model.reading.close_up import unnamed_geometry
+from dialtell.model.reading.steps import read_at, read_unnamed
+from dialtell.synth.shared.terms import ZONES
+
+# by reading: full density, resolution, then per zone number of patches, mean, SD, and how they lie along two patterns
+FROZEN_VERSION = 2
+FROZEN: dict[str, list[list[float]]] = {
+    "close": [
+        [1.4736, -0.9323],
+        [8.0, 0.1404, 0.2696, 0.0189, 0.0056, 0.081],
+        [33.0, 0.1328, 0.3087, 0.0412, 0.0048, 0.0446],
+        [15.0, 0.1104, 0.237, 0.0392, 0.0113, 0.0032],
+        [0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+        [0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+    ],
+    "unnamed": [
+        [1.4724, -0.9048],
+        [0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+        [0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+        [0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+        [0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+        [65.0, 0.1325, 0.2734, 0.0313, 0.0106, 0.061],
+    ],
+    "whole": [
+        [1.4757, -0.9705],
+        [3.0, 0.016, 0.1122, 0.0083, 0.0028, 0.016],
+        [129.0, 0.1526, 0.326, 0.0496, 0.005, 0.0507],
+        [60.0, 0.1104, 0.237, 0.0391, 0.0112, 0.0032],
+        [32.0, 0.0779, 0.1957, 0.0163, 0.0158, 0.0243],
+        [6.0, 0.0238, 0.1289, 0.0172, 0.0056, 0.0114],
+    ],
+}
+
+
+def digest(reading):
+    """Coarse numbers that follow any change of what the net is shown."""
+    axis = np.cos(np.pi * (np.arange(patches.SIDE) + 0.5) / patches.SIDE)
+    waves = [np.cos(2 * np.pi * k * (np.arange(patches.SIDE) + 0.5) / patches.SIDE) for k in (2, 5)]
+    found = [[reading.patches.full, reading.patches.resolution]]
+    for index in range(len(ZONES)):
+        some = reading.patches.density[reading.patches.zone == index]
+        if len(some):
+            along = [np.abs(some @ wave).mean() / patches.SIDE for wave in waves]
+            across = np.abs(some.transpose(0, 2, 1) @ axis).mean() / patches.SIDE
+            found.append([len(some), some.mean(), some.std(), *along, across])
+        else:
+            found.append([0, 0, 0, 0, 0, 0])
+    return [[round(float(value), 4) for value in row] for row in found]
+
+
+@cache
+def picture():
+    drawn = scene(1150.0, tilt=12.0, angle=25.0, rotation=3.0, blur=0.9, noise=0.004, hands=True)
+    return drawn, draw(drawn, np.random.default_rng(2))
+
+
+def readings():
+    drawn, light = picture()
+    close = light[150:800, 700:1400].copy()
+    x, y = drawn.dial.center_px
+    geometry = type(drawn.dial)((x - 700, y - 150), drawn.dial.axes_px, drawn.dial.angle)
+    size = drawn.dial.pixels_per_radius
+    return {
+        "whole": digest(read_at(light, drawn.dial.turned(0.0))),
+        "close": digest(read_at(close, geometry)),
+        "unnamed": digest(read_unnamed(close, unnamed_geometry(close.shape, size))),
+    }
+
+
+def apart(found, frozen):
+    """Whether two digests differ by more than rounding and library versions would make them."""
+    for name, rows in frozen.items():
+        for row, (one, two) in enumerate(zip(found[name], rows, strict=True)):
+            if row == 0:
+                if abs(one[0] - two[0]) > 0.01 or abs(one[1] - two[1]) > 0.03:
+                    return True
+            elif abs(one[0] - two[0]) > max(1, 0.01 * two[0]) or np.abs(np.subtract(one[1:], two[1:])).max() > 0.004:
+                return True
+    return False
+
+
+@pytest.fixture(scope="module")
+def found():
+    return readings()
+
+
+def test_a_change_of_the_patches_asks_for_a_new_version(found):
+    assert VERSION == FROZEN_VERSION, "set FROZEN_VERSION and FROZEN to what the new version gives"
+    assert not apart(found, FROZEN), f"patches changed: raise preprocessing.VERSION, retrain, set FROZEN to {found}"
+
+
+@pytest.mark.parametrize(
+    ("module", "name", "value"),
+    [(patches, "MOST_INK", 0.3), (patches, "LEAST_INK", 0.05), (patches, "FULL", (0.9, 0.9, 0.2, 2.0)),
+     (zones, "HUB", 0.25), (patches, "MOST_HAND", 0.5), (zones, "INK", 0.4)],
+)  # fmt: skip
+def test_the_digest_notices(monkeypatch, found, module, name, value):
+    monkeypatch.setattr(module, name, value)
+    assert apart(readings(), found)
+
+
+def test_differences_in_words():
+    assert difference(preprocessing()) == ""
+    old = {key: value for key, value in preprocessing().items() if key != "version"}
+    assert difference(old) == f"version is not stated, here {VERSION}"
+    assert "ink_density is 0.2, here 0.15" in difference({**preprocessing(), "ink_density": 0.2})
+    assert "more is 1, here unknown" in difference({**preprocessing(), "more": 1})
+    assert difference(None) == "no preprocessing is stated"

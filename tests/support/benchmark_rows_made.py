@@ -1,0 +1,36 @@
+"""Rows of a benchmark as if photographs had been judged: what several tests of it need, without any photograph."""
+
+from pathlib import Path
+
+from dialtell.evaluate.benchmark.rows import Answer, Row
+from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, threshold
+from dialtell.train.photographs.labels import LabelledPhoto
+
+
+def row(
+    number,
+    label,
+    ratio,
+    *,
+    cluster=None,
+    call=None,
+    px_per_mm=30.0,
+    found=True,
+    zones=None,
+    answers=None,
+    withheld=False,
+    **said,
+):
+    """A row whose call follows from its ratio unless given."""
+    if call is None:
+        sure = ratio is not None and abs(ratio) >= threshold()
+        call = UNDETERMINED if not sure else HAND if ratio > 0 else PRINTED
+    photo = LabelledPhoto(number, f"{number}.png", Path(f"{number}.png"), f"{number:064x}", label, zones or {}, **said)
+    return Row(
+        photo,
+        number if cluster is None else cluster,
+        Answer(call, ratio, withheld=withheld),
+        answers or {},
+        px_per_mm if found else None,
+        found,
+    )

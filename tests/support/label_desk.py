@@ -1,0 +1,69 @@
+"""A folder of small photographs and the label page's server over it, for tests."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from dialtell.evaluate.label.photos import PhotoFolder
+from dialtell.evaluate.label.server import LabelServer
+from dialtell.evaluate.label.store import LabelStore
+from dialtell.evaluate.label.views import LabelViews
+
+WIDTH, HEIGHT = 300, 240
+CENTRE, RADIUS = (150.0, 120.0), 100.0
+# what no answer may hold before the label is given; no word or number of the page itself
+CALL = {
+    "call": "hand-painted", "log10_lr": 1.2345, "support": "sentinel support", "reason": "Sentinel reason.",
+    "warnings": [], "zones": [{"zone": "numerals", "judged": True, "call": "printed", "log10_lr": -3.2109}],
+}  # fmt: skip
+TELLTALES = ("hand-painted", "1.23", "entinel", "3.21", "log10_lr")
+
+
+def draw(path: Path, shade: int) -> Path:
+    """A dial, divided in sixty with twelve figures, on a dark ground; `shade` makes its bytes its own."""
+    image = np.full((HEIGHT, WIDTH, 3), shade, np.uint8)
+    cv2.circle(image, (150, 120), 100, (235, 235, 230), -1, cv2.LINE_AA)
+    for hour in range(12):
+        way = np.array([np.sin(hour * np.pi / 6), -np.cos(hour * np.pi / 6)])
+        ends = [(round(150 + r * way[0]), round(120 + r * way[1])) for r in (58, 78)]
+        cv2.line(image, *ends, (25, 20, 20), 3, cv2.LINE_AA)
+    for minute in range(60):
+        way = np.array([np.sin(minute * np.pi / 30), -np.cos(minute * np.pi / 30)])
+        # in sixteenths of a pixel, so that the divisions stand evenly
+        ends = [(round(16 * (150 + r * way[0])), round(16 * (120 + r * way[1]))) for r in (85, 92)]
+        cv2.line(image, *ends, (25, 20, 20), 2 if minute % 5 == 0 else 1, cv2.LINE_AA, 4)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(cv2.imencode(".png", image)[1].tobytes())
+    return path
+
+
+class Views(LabelViews):
+    """Calls everything painted, without weights."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked: list[str] = []
+
+    def call(self, photo):
+        self.asked.append(photo.id)
+        return CALL
+
+
+@contextmanager
+def desk(folder: Path, table: Path | None = None, **settings) -> Iterator[LabelServer]:
+    """The server, running until the block ends."""
+    photos = PhotoFolder(folder)
+    with LabelStore(table or folder / "labels.csv") as store, LabelServer(photos, store, Views(), **settings) as server:
+        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
+        thread.start()
+        try:
+            yield server
+        finally:
+            server.shutdown()
+            thread.join()

@@ -1,0 +1,169 @@
+"""Batches drawn for training: what is varied, and that it never tells a painted dial from its printed twin."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import torch
+
+from dialtell.model.reading.patches import LOW, SIDE
+from dialtell.model.reading.sharpness import PIXEL_SIGMA
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.terms import ZONES
+from dialtell.train.bags.bags import Bag
+from dialtell.train.run import store
+from dialtell.train.run.store import BagStore, HeldOut, blurred, unpack
+
+CPU = torch.device("cpu")
+
+
+def bag(index=0, hand=1, patches=40, density=None, resolution=0.0, zones=(0, 1, 3)):
+    truth = np.full(len(ZONES), -1, np.int8)
+    truth[list(zones)] = hand
+    if density is None:
+        density = np.random.default_rng(index).integers(0, 256, (patches, SIDE, SIDE), dtype=np.uint8)
+    zone = np.sort(np.resize(np.array(zones, np.int8), len(density)))
+    return Bag(density, zone, resolution, truth, hand, -1 if hand else 1, index)
+
+
+def filled(groups, window=3):
+    held = BagStore(CPU, window)
+    held.add(groups)
+    return held
+
+
+def plain(monkeypatch):
+    """Nothing varied, so that drawn patches are the stored ones."""
+    for name in ("GAIN", "OFFSET", "NOISE", "CURVE", "SHIFT", "BLUR"):
+        monkeypatch.setattr(store, name, 0)
+
+
+def test_patches_come_with_their_own_zone_and_truth(monkeypatch):
+    """Every patch drawn is one of its bag's, mirrored or not, in that patch's zone; none twice."""
+    plain(monkeypatch)
+    groups = [[bag(2 * n, 1), bag(2 * n, 0)] for n in range(4)]
+    for number, group in enumerate(groups):  # patches say who they are
+        for side, one in enumerate(group):
+            one.density[:] = (np.arange(40) * 4 + number + 4)[:, None, None]
+            one.density[:, 0] = 250 * side
+    batch = filled(groups).draw(16, 30, rng=np.random.default_rng(1))
+    for row in range(16):
+        real = batch.zone[row] >= 0
+        kept = torch.round((batch.patches[row][real][:, 30, 30] - LOW) / (unpack(torch.tensor(1)) - LOW)).long()
+        numbers, places = kept % 4, (kept - 4) // 4
+        assert len(set(numbers.tolist())) == 1 and len(set(places.tolist())) == len(places)
+        assert batch.zone[row][real].tolist() == groups[0][0].zone[places].tolist()
+        side = int(batch.patches[row][real][0, 0, 0] > 1)
+        assert batch.dial[row] == 1 - side
+        assert (batch.strokes[row][real] == 1 - side).all() and (batch.strokes[row][~real] == -1).all()
+        assert batch.twin[row] == (row + 1 if row % 2 == 0 else row - 1)
+
+
+def test_patches_may_carry_a_truth_of_their_own(monkeypatch):
+    plain(monkeypatch)
+    one = bag()
+    one.density[:] = 6 * np.arange(40)[:, None, None]
+    odd = np.where(np.arange(40) % 3 == 0, 0, 1).astype(np.int8)
+    batch = filled([[replace(one, strokes=odd)]]).draw(2, 12, rng=np.random.default_rng(0))
+    for row in range(2):
+        real = batch.zone[row] >= 0
+        place = torch.round((batch.patches[row][real][:, 5, 5] - LOW) / (unpack(torch.tensor(1)) - LOW) / 6).long()
+        assert batch.strokes[row][real].tolist() == odd[place].tolist()
+    whole = next(iter(HeldOut([replace(one, strokes=odd)], CPU)))
+    assert whole.strokes[0].tolist() == odd.tolist()
+
+
+def test_all_patches_are_used_in_time(monkeypatch):
+    plain(monkeypatch)
+    one = bag()
+    one.density[:] = 6 * np.arange(40)[:, None, None]
+    held, rng, seen = filled([[one]]), np.random.default_rng(0), set()
+    for _ in range(30):
+        batch = held.draw(4, 12, rng=rng)
+        seen |= set(torch.round((batch.patches[batch.zone >= 0][:, 5, 5] - LOW) * 100).long().tolist())
+    assert len(seen) == 40
+
+
+def test_singles_have_no_twin_and_an_odd_end_stands_alone():
+    held = filled([[bag(0, 1), bag(0, 0)], [bag(1, 1)]])
+    for seed in range(6):
+        batch = held.draw(7, 8, rng=np.random.default_rng(seed))
+        for row, twin in enumerate(batch.twin.tolist()):
+            assert batch.twin[twin] == row
+            assert (row == twin) or {float(batch.dial[row]), float(batch.dial[twin])} == {0.0, 1.0}
+    assert batch.patches.shape == (7, 8, SIDE, SIDE)
+
+
+def test_more_patches_asked_for_than_there_are():
+    batch = filled([[bag(patches=9)]]).draw(4, 64, rng=np.random.default_rng(0))
+    assert ((batch.zone >= 0).sum(1) <= 9).all() and ((batch.zone >= 0).sum(1) >= 6).all()
+
+
+def test_sharp_dials_only_if_there_are_any():
+    held = filled([[bag(0, 1, resolution=0.5)], [bag(1, 0, resolution=-3.0)]])
+    batch = held.draw(20, 6, rng=np.random.default_rng(0), sharp=True)
+    assert (batch.dial == 1).all()
+    blurry = filled([[bag(1, 0, resolution=-3.0)]])
+    assert (blurry.draw(4, 6, rng=np.random.default_rng(0), sharp=True).dial == 0).all()
+
+
+def test_what_varies_is_alike_for_twins(monkeypatch):
+    """Shifts, blur, gain and offset, seen on one steep edge: twins that hold the same patches look the same."""
+    monkeypatch.setattr(store, "NOISE", 0)
+    edge = np.full((12, SIDE, SIDE), 23, np.uint8)
+    edge[:, :, 30:] = 140
+    held = filled([[bag(0, 1, density=edge, zones=(1,)), bag(0, 0, density=edge, zones=(1,))]])
+    batch = held.draw(60, 6, rng=np.random.default_rng(3))
+    looks = batch.patches[:, 0].reshape(30, 2, SIDE, SIDE)
+    assert torch.equal(looks[:, 0], looks[:, 1]) and torch.equal(batch.resolution[::2], batch.resolution[1::2])
+    assert len({tuple(np.round(look[0, 0].numpy().ravel(), 4)) for look in looks}) > 25
+
+
+def test_blur_adds_the_variance_it_says():
+    """Of a line: second moment about its middle, in px^2."""
+    line = torch.zeros(3, 1, SIDE, SIDE)
+    line[..., 32] = 1.0
+    variance = torch.tensor([0.0, 0.4, 1.0])
+    profile = blurred(line, variance)[:, 0, 20]
+    place = torch.arange(SIDE) - 32.0
+    assert torch.allclose(profile.sum(1), torch.ones(3), atol=1e-5)
+    assert torch.allclose((profile * place**2).sum(1), variance, atol=1e-5)
+
+
+def test_a_blurred_dial_is_told_to_be_so():
+    """A sharp dial blurred by 1 px: sigma 0.5 becomes hypot(0.5, 1)."""
+    held = filled([[bag(0, resolution=0.0)]])
+    drawn = held.draw(400, 6, rng=np.random.default_rng(5)).resolution
+    assert float((drawn == 0).float().mean()) == pytest.approx(1 - store.BLURRED, abs=0.08)
+    assert drawn.min() >= np.log2(PIXEL_SIGMA / np.hypot(PIXEL_SIGMA, store.BLUR)) - 1e-5 and drawn.max() <= 1e-6
+
+
+def test_nothing_to_draw():
+    with pytest.raises(ParameterError, match="no picture drawn could be read"):
+        BagStore(CPU, 2).draw(4, 8, rng=np.random.default_rng(0))
+    with pytest.raises(ParameterError, match="no picture drawn could be read"):
+        filled([[], []]).draw(4, 8, rng=np.random.default_rng(0))
+
+
+def test_held_out_bags_come_whole_and_in_order():
+    bags = [bag(n, n % 2, patches=10 + n) for n in range(5)]
+    batches = list(HeldOut(bags, CPU, 2))
+    assert [len(batch.dial) for batch in batches] == [2, 2, 1]
+    rows = [(batch, row) for batch in batches for row in range(len(batch.dial))]
+    for one, (batch, row) in zip(bags, rows, strict=True):
+        real = batch.zone[row] >= 0
+        assert torch.equal(batch.patches[row][real], unpack(torch.from_numpy(one.density)))
+        assert batch.dial[row] == one.dial and batch.twin[row] == row
+
+
+def test_what_was_planted_is_always_drawn(monkeypatch):
+    """Three odd patches of forty, twelve drawn: all three are among them, whichever truth is the fewer."""
+    plain(monkeypatch)
+    for name in ("WITHOUT_ZONE", "WITH_FEW"):
+        monkeypatch.setattr(store, name, 0)
+    for guest in (0, 1):
+        truth = np.where(np.arange(40) % 14 == 3, guest, 1 - guest).astype(np.int8)
+        one = replace(bag(), strokes=truth)
+        assert one.odd.sum() == 3 and not bag().odd.any()
+        batch = filled([[one]]).draw(20, 12, rng=np.random.default_rng(0))
+        assert ((batch.strokes == guest).sum(1) == 3).all()

@@ -1,0 +1,61 @@
+"""Pictures that show no dial get no call, whatever round light things with strokes are in them."""
+
+from pathlib import Path
+
+import pytest
+from trials.outside import negatives
+from trials.outside.negative_pictures import KINDS, draw_negative
+from trials.outside.negatives import Outcome, bundled, drawn, score_negative, table
+
+from dialtell.model.net.weights_file import Weights, load_weights
+
+
+@pytest.fixture(scope="module")
+def weights() -> Weights:
+    return load_weights()
+
+
+def test_drawn_negatives_get_no_call(weights: Weights, tmp_path: Path) -> None:
+    # 900 px: large enough for a call, over 310 px across, were it a dial
+    outcomes = [score_negative(kind, place, weights) for kind, place in drawn(tmp_path, 2, 900)]
+    assert len(outcomes) == 2 * len(KINDS)
+    assert [outcome for outcome in outcomes if outcome.called] == []
+    # a pattern may repeat as a dial's divisions do; but seldom
+    assert sum(outcome.found for outcome in outcomes) <= 3
+    assert all(len(outcome.reason) > 30 for outcome in outcomes)
+
+
+def test_bundled_photographs_get_no_call(weights: Weights, tmp_path: Path) -> None:
+    pytest.importorskip("skimage")
+    outcomes = [score_negative(kind, place, weights) for kind, place in bundled(tmp_path)]
+    names = {outcome.name for outcome in outcomes}
+    # a wall clock smeared by motion, and faces, text and coins as they come with scikit-image
+    assert {"clock_motion.png", "astronaut.png", "page.png", "coins.png", "faces.png"} <= names
+    assert [outcome for outcome in outcomes if outcome.called] == []
+    assert sum(outcome.found for outcome in outcomes) <= 1
+
+
+@pytest.mark.slow
+def test_many_negatives_get_no_call(capsys: pytest.CaptureFixture[str]) -> None:
+    assert negatives.main(["--each", "6"]) == 0
+    assert capsys.readouterr().out.splitlines()[-1].split()[-1] == "0"
+
+
+def test_same_rng_same_picture_and_kinds_differ() -> None:
+    import numpy as np
+
+    pictures = [draw_negative(kind, rng=np.random.default_rng(3), side=120) for kind in KINDS]
+    again = [draw_negative(kind, rng=np.random.default_rng(3), side=120) for kind in KINDS]
+    assert all(np.array_equal(a, b) for a, b in zip(pictures, again, strict=True))
+    assert len({picture.tobytes() for picture in pictures}) == len(KINDS)
+
+
+def test_table_counts_by_kind() -> None:
+    outcomes = [
+        Outcome("coin", "a.png", False, False, "No dial was found: plain."),
+        Outcome("coin", "b.png", True, True, "called"),
+        Outcome("map", "c.png", True, False, "No call is made."),
+    ]
+    lines = table(outcomes).splitlines()
+    assert lines[1].split()[:4] == ["coin", "2", "1", "1"]
+    assert lines[-1].split() == ["all", "3", "2", "1"]

@@ -1,0 +1,251 @@
+"""From a spec to a bag of patches with its truth: the same reading a photograph gets, with the outline known.
+
+The outline is put off as a finder would have it: a little where most of it is in the frame, more in a close-up, where
+it comes from the strokes. Some close-ups are read without knowing their place on the dial, as one zone. All of this is
+the same for twins.
+
+No torch here: worker processes import this and nothing heavier.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.reading.close_up import LEAST_OUTLINE, unnamed_geometry
+from dialtell.model.reading.geometry import DialGeometry, sample_points
+from dialtell.model.reading.patches import HIGH, LOW, PatchSet
+from dialtell.model.reading.photo import linear_light, luminance
+from dialtell.model.reading.steps import Reading, read_at, read_unnamed
+from dialtell.synth.design.layout import lay_out
+from dialtell.synth.photograph.body import Surface, paint_body
+from dialtell.synth.photograph.view import homography, to_px
+from dialtell.synth.planting import Plant, Planted, plant
+from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, sample_spec
+from dialtell.synth.shared.terms import ZONES, Process, Zone
+
+MOST_PER_ZONE = 56
+FEWEST_PATCHES = 6
+PLANTED = 0.25  # share of pictures with something of the other process, without which a net reads no single figure
+PLANTED_STROKES = 0.25  # share of those with one stroke alone, faded or run past its end, the others with one figure
+MOSTLY, HARDLY = 0.5, 0.02  # share of a patch's ink that is the plant's: it is the patch's truth, or is no matter
+STROKE_MOSTLY, STROKE_HARDLY = 0.04, 0.005  # likewise where one stroke alone is odd, which fills no patch
+LOOKED_AT = 2  # px between the points of a patch at which that is looked up
+BOTH_PRINTS = 0.15  # share of pictures whose twins are a photographic print and a transfer
+
+FIGURES = (Plant.PAINTED_FIGURE, Plant.PRINTED_FIGURE)
+STROKES = (Plant.FADED_STROKE, Plant.OVERSHOOT)
+
+# close-ups, whose outline is not in the frame
+UNNAMED = 0.5  # share read as one zone; the finder places 13 of 31 drawn ones that show some of their track
+SCALE_SPREAD = 0.2  # SD of ln scale of those: px/mm known, the dial's size not
+CLOSE_UP_SHIFT = 0.012  # dial radii, SD of the centre's error where it is found from rings and divisions
+CLOSE_UP_SIZE = 0.025  # SD of ln radius: how far outside its track a dial ends differs from dial to dial
+
+
+@dataclass(frozen=True, eq=False)
+class Bag:
+    """Patches of one rendered dial.
+
+    density : (N, S, S) uint8, D from LOW to HIGH on 0..255. zone : (N,) int8. resolution : log2 px ratio.
+    hand : (Z,) int8, 1 painted, 0 printed, -1 no strokes of that zone in the design. dial : 1 painted, 0 printed,
+    -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set. strokes : (N,) int8,
+    1, 0 or -1 of each patch by itself, None where its zone's holds.
+    """
+
+    density: NDArray[np.uint8]
+    zone: NDArray[np.int8]
+    resolution: float
+    hand: NDArray[np.int8]
+    dial: int
+    photographic: int
+    index: int
+    strokes: NDArray[np.int8] | None = None
+
+    @property
+    def odd(self) -> NDArray[np.bool_]:
+        """(N,) the patches that show what was planted: the fewer of two truths."""
+        if self.strokes is None:
+            return np.zeros(len(self.zone), dtype=bool)
+        fewer = int((self.strokes == 1).sum() <= (self.strokes == 0).sum())
+        return np.asarray(self.strokes == fewer, dtype=bool)
+
+    @property
+    def own(self) -> NDArray[np.int8]:
+        """(N,) 1 painted, 0 printed, -1 unknown of each patch."""
+        return np.asarray(self.hand[self.zone] if self.strokes is None else self.strokes, dtype=np.int8)
+
+
+def pack(density: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """D to 8 bits: steps of 0.0086 D."""
+    return np.round((density - LOW) / (HIGH - LOW) * 255).astype(np.uint8)
+
+
+def known_geometry(spec: DialSpec, *, rng: np.random.Generator, jitter: float = 1.0) -> DialGeometry:
+    """The true outline as a finder would give it, off by a little.
+
+    jitter : 1 is 0.25 % of the radius in centre and axes (the finder's error on drawn dials), 0 none.
+    """
+    radius = spec.design.radius_mm
+    turn = np.linspace(0, 2 * np.pi, 361)[:-1]
+    rim = to_px(homography(spec.view), radius * np.stack([np.sin(turn), -np.cos(turn)], axis=1))
+    (x, y), (width, height), angle = cv2.fitEllipse(rim.astype(np.float32))
+    axes, direction = (0.5 * width, 0.5 * height), np.deg2rad(angle)
+    if axes[0] < axes[1]:
+        axes, direction = (axes[1], axes[0]), direction + 0.5 * np.pi
+    size = float(np.sqrt(axes[0] * axes[1]))
+    shift = 0.0025 * jitter * size * rng.standard_normal(2)
+    grow = 1.0 + 0.0025 * jitter * rng.standard_normal(2)
+    a, b = axes[0] * grow[0], axes[1] * grow[1]
+    geometry = DialGeometry((x + shift[0], y + shift[1]), (max(a, b), min(a, b)), float(direction))
+    top = to_px(homography(spec.view), np.array([[0.0, -radius]]))
+    up = geometry.to_dial(top)[0]
+    return geometry.turned(float(np.arctan2(up[0], -up[1])))
+
+
+def read_spec(spec: DialSpec, grey: NDArray[np.float32], *, rng: np.random.Generator) -> Reading:
+    """Read a rendered picture as a photograph like it would be read.
+
+    grey : (H, W) float32 linear light.
+    """
+    if outline_seen(spec) >= LEAST_OUTLINE:
+        return read_at(grey, known_geometry(spec, rng=rng))
+    if rng.random() < UNNAMED:
+        true = known_geometry(spec, rng=rng, jitter=0.0).pixels_per_radius
+        return read_unnamed(
+            grey, unnamed_geometry(grey.shape, true * float(np.exp(SCALE_SPREAD * rng.standard_normal())))
+        )
+    return read_at(grey, close_up_geometry(spec, rng=rng))
+
+
+def outline_seen(spec: DialSpec) -> float:
+    """Share of the turn whose outline is in the frame, 0..1."""
+    turn = np.linspace(0, 2 * np.pi, 361)[:-1]
+    rim = to_px(homography(spec.view), spec.design.radius_mm * np.stack([np.sin(turn), -np.cos(turn)], axis=1))
+    inside = (rim >= 0) & (rim <= np.array([spec.view.width_px, spec.view.height_px]))
+    return float(inside.all(axis=1).mean())
+
+
+def close_up_geometry(spec: DialSpec, *, rng: np.random.Generator) -> DialGeometry:
+    """The true outline as it would be found from the rings and divisions of a close-up."""
+    true = known_geometry(spec, rng=rng)
+    size = true.pixels_per_radius
+    shift = CLOSE_UP_SHIFT * size * rng.standard_normal(2)
+    grow = float(np.exp(CLOSE_UP_SIZE * rng.standard_normal()))
+    (x, y), (a, b) = true.center_px, true.axes_px
+    return DialGeometry((x + shift[0], y + shift[1]), (a * grow, b * grow), true.angle, true.rotation)
+
+
+def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
+    """Render and read one dial; None when nothing on it can be read (a tiny or covered picture).
+
+    surface : the bare object, where a twin's was painted already; it is drawn over.
+    """
+    return _read(spec, photograph(spec, surface=surface))
+
+
+def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag | None:
+    """Likewise of a dial with one figure of the other process or one odd stroke, whose patches carry their own truth;
+    None also where there is nothing to plant it on. The zone it stands in and the dial then have none."""
+    found = plant(spec, what, rng=rng)
+    host = Process.HAND if what is Plant.PRINTED_FIGURE else Process.TRANSFER
+    limits = (STROKE_MOSTLY, STROKE_HARDLY) if what in STROKES else (MOSTLY, HARDLY)
+    return None if found is None else _read(spec.as_process(host), found.pixels, found, limits)
+
+
+def _read(
+    spec: DialSpec,
+    pixels: NDArray[np.uint8],
+    planted: Planted | None = None,
+    limits: tuple[float, float] = (MOSTLY, HARDLY),
+) -> Bag | None:
+    rng = np.random.default_rng([spec.seed, spec.index, 77])
+    grey = luminance(linear_light(pixels))
+    reading = read_spec(spec, grey, rng=rng)
+    patches = reading.patches
+    if len(patches) < FEWEST_PATCHES:
+        return None
+    keep = []
+    for zone in range(len(ZONES)):
+        found = np.flatnonzero(patches.zone == zone)
+        if len(found) > MOST_PER_ZONE:
+            found = np.sort(rng.choice(found, MOST_PER_ZONE, replace=False))
+        keep.append(found)
+    chosen = np.concatenate(keep)
+    processes = spec.making.processes
+    drawn = {item.zone for item in lay_out(spec.design)}
+    hand = np.array(
+        [int(p is Process.HAND) if zone in drawn else -1 for zone, p in zip(ZONES, processes, strict=True)],
+        dtype=np.int8,
+    )
+    strokes = None
+    if planted is not None:
+        strokes = _by_patch(patches, chosen, planted, reading.geometry, *limits)
+        hand[ZONES.index(planted.zone)] = -1
+    known = hand[hand >= 0]
+    dial = int(known[0]) if planted is None and known.min() == known.max() else -1
+    if not reading.zones.named:  # one zone, whose truth is the dial's
+        hand = np.full(len(ZONES), -1, dtype=np.int8)
+        hand[ZONES.index(Zone.OTHER)] = dial
+    printed = {p for p, zone in zip(processes, ZONES, strict=True) if p.printed and zone in drawn}
+    return Bag(
+        density=pack(patches.density[chosen]),
+        zone=patches.zone[chosen].astype(np.int8),
+        resolution=patches.resolution,
+        hand=hand,
+        dial=dial,
+        photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
+        index=spec.index,
+        strokes=strokes,
+    )
+
+
+def _by_patch(
+    patches: PatchSet, chosen: NDArray[np.int64], planted: Planted, geometry: DialGeometry, mostly: float, hardly: float
+) -> NDArray[np.int8]:
+    """(N,) 1 painted, 0 printed, -1 both of it, of each patch chosen: by how much of its ink is the plant's.
+
+    mostly : share of the ink above which the plant is the patch's truth. hardly : below which it is no matter.
+    """
+    grid = patches.grids(geometry)[chosen][:, ::LOOKED_AT, ::LOOKED_AT]
+    cover = sample_points(planted.mask, grid.reshape(len(chosen), -1, 2).astype(np.float64)).reshape(grid.shape[:3])
+    ink = patches.density[chosen][:, ::LOOKED_AT, ::LOOKED_AT] > 0.15
+    share = (cover * ink).sum(axis=(1, 2)) / np.maximum(ink.sum(axis=(1, 2)), 1)
+    guest, host = (1, 0) if planted.toward_hand else (0, 1)
+    return np.where(share > mostly, guest, np.where(share < hardly, host, -1)).astype(np.int8)
+
+
+def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
+    """One picture twice, only the process changed: painted and printed, or for some printed both ways, so that the
+    prints' own difference is learnt. Mixed dials, and those with something planted, come single."""
+    spec = sample_spec(seed, index, scope)
+    rng = np.random.default_rng([seed, index, 82])
+    if rng.random() < PLANTED:
+        figure, stroke = rng.integers(2, size=2)
+        what = FIGURES[figure] if rng.random() >= PLANTED_STROKES else STROKES[stroke]
+        if (odd := planted_bag(spec, what, rng=rng)) is not None:
+            return [odd]
+    if len(set(spec.making.processes)) > 1:
+        found = [bag_of(spec)]
+    else:
+        bare = paint_body(spec.body, spec.view)
+        kept = bare._replace(reflectance=bare.reflectance.copy())  # the first twin is painted over the other
+        pair = twin_processes(np.random.default_rng([seed, index, 78]))
+        found = [bag_of(spec.as_process(p), surface) for p, surface in zip(pair, (bare, kept), strict=True)]
+    return [bag for bag in found if bag is not None]
+
+
+def twin_processes(rng: np.random.Generator) -> tuple[Process, Process]:
+    """The processes of a picture's twins."""
+    printed = printed_process(rng)
+    if rng.random() < BOTH_PRINTS:
+        return Process.PHOTOGRAPHIC, Process.TRANSFER
+    return Process.HAND, printed
+
+
+def single_bag(seed: int, index: int, scope: Range) -> Bag | None:
+    """One dial of a validation set: hand or print as its own rng draws it."""
+    return bag_of(sample_spec(seed, index, scope))

@@ -1,0 +1,32 @@
+"""What training never sees, kept to ask how far a net goes beyond what it was shown."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+
+from dialtell.synth.design.design import Variety
+
+# One of each list of letterforms, so that dials can be drawn from these alone; two marks, two layouts. Severe wear,
+# worse cameras and hands outside the training's range are no choice from a list: see evaluate.rungs.
+HELD_OUT = Variety(
+    roman=("roman-slender",),
+    arabic=("arabic-plain",),
+    lettering=("italic-lower",),
+    marks=("lozenge", "star"),
+    layouts=("no seconds", "24-hour"),
+)
+
+
+def without(held_out: Variety, variety: Variety | None = None) -> Variety:
+    """`variety` (all there is for None) less what is held out."""
+    whole = variety or Variety()
+    return replace(
+        whole,
+        **{
+            field.name: tuple(name for name in getattr(whole, field.name) if name not in getattr(held_out, field.name))
+            for field in fields(Variety)
+        },
+    )
+
+
+TRAINING = without(HELD_OUT)

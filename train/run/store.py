@@ -1,0 +1,303 @@
+"""Bags held on the device, and batches drawn from them with what changes from use to use."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import Tensor
+from torch.nn.functional import pad
+
+from dialtell.model.reading.patches import HIGH, LOW, RESOLUTIONS, SIDE
+from dialtell.model.reading.sharpness import PIXEL_SIGMA
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.terms import ZONES
+from dialtell.train.bags.bags import FEWEST_PATCHES, Bag
+from dialtell.train.run.compiled import compiled
+
+SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
+
+# how often a dial is shown without one of its zones, and with few strokes (a close-up, a covered dial)
+WITHOUT_ZONE, WITH_FEW = 0.35, 0.2
+# what changes from use to use, alike for twins
+GAIN = 0.1  # largest change of all densities, share
+OFFSET = 0.03  # largest D added to all of a dial
+NOISE = 0.03  # largest SD of noise added, D; none on two uses in five
+CURVE = 0.3  # largest change of ln of the exponent of density: the camera's tone curve
+SHIFT = 2  # px, largest shift of what a patch shows, each way
+BLURRED = 0.4  # share of uses blurred further
+BLUR = 1.0  # px, largest SD of that blur: at patch scale it halves the resolution of a sharp dial
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """What one step sees.
+
+    patches : (B, P, S, S) float, 1 = full density. zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2.
+    hand : (B, Z) 1 painted, 0 printed, -1 unknown. dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the
+    same picture beside it, else its own. strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
+    """
+
+    patches: Tensor
+    zone: Tensor
+    resolution: Tensor
+    hand: Tensor
+    dial: Tensor
+    photographic: Tensor
+    twin: Tensor
+    strokes: Tensor | None = None
+
+
+def unpack(packed: Tensor) -> Tensor:
+    """8-bit patches back to D."""
+    return packed.float() * ((HIGH - LOW) / 255.0) + LOW
+
+
+# --- drawing for training ---
+
+
+@dataclass(frozen=True, eq=False)
+class _Epoch:
+    """One epoch's bags end to end.
+
+    zones, strokes : (N,) of all patches, where they lie and their own truth. odd : (N,) what was planted on a dial.
+    count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
+    number of bags of each group. sharp : (G,) whether a group resolves SHARP.
+    """
+
+    zones: Tensor
+    strokes: Tensor
+    odd: Tensor
+    count: NDArray[np.int64]
+    in_zone: NDArray[np.int64]
+    truth: dict[str, Tensor]
+    groups: NDArray[np.int64]
+    sharp: NDArray[np.bool_]
+
+
+class BagStore:
+    """Groups of bags (twins, or one mixed dial), each group used as a whole; patches lie in one tensor."""
+
+    def __init__(self, device: torch.device, window: int) -> None:
+        self.device, self.window = device, window
+        self._varied = compiled(varied, device)
+        self._epochs: list[_Epoch] = []
+        self._patches = torch.empty((0, SIDE, SIDE), dtype=torch.uint8, device=device)
+        self._used = 0
+        self._groups = np.empty((0, 2), dtype=np.int64)
+        self._sharp = np.empty(0, dtype=bool)
+
+    def __len__(self) -> int:
+        """Groups held."""
+        return sum(len(epoch.groups) for epoch in self._epochs)
+
+    def add(self, groups: Sequence[Sequence[Bag]]) -> None:
+        """One epoch's pictures; the oldest epoch is dropped once there are more than `window`."""
+        kept = [list(group) for group in groups if group]
+        bags = [bag for group in kept for bag in group]
+        sizes = np.array([len(group) for group in kept], dtype=np.int64)
+        zones = np.concatenate([bag.zone for bag in bags]) if bags else np.empty(0, np.int8)
+        densities = np.concatenate([bag.density for bag in bags]) if bags else np.empty((0, SIDE, SIDE), np.uint8)
+        strokes = np.concatenate([bag.own for bag in bags]) if bags else np.empty(0, np.int8)
+        odd = np.concatenate([bag.odd for bag in bags]) if bags else np.empty(0, bool)
+        self._put(densities)
+        self._epochs.append(
+            _Epoch(
+                zones=torch.from_numpy(zones.astype(np.int64)).to(self.device),
+                strokes=torch.from_numpy(strokes.astype(np.float32)).to(self.device),
+                odd=torch.from_numpy(odd).to(self.device),
+                count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
+                in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
+                .reshape(len(bags), len(ZONES)),
+                truth=_truth(bags, self.device),
+                groups=np.stack([np.cumsum(sizes) - sizes, sizes], axis=1),
+                sharp=np.array([group[0].resolution > SHARP for group in kept], dtype=bool),
+            )
+        )  # fmt: skip
+        if len(self._epochs) > self.window:
+            gone = len(self._epochs.pop(0).zones)
+            self._patches[: self._used - gone] = self._patches[gone : self._used].clone()
+            self._used -= gone
+        self._tabulate()
+
+    def _put(self, packed: NDArray[np.uint8]) -> None:
+        start, self._used = self._used, self._used + len(packed)
+        if self._used > len(self._patches):
+            room = max(len(self._patches) * 3 // 2, self._used, 4096)
+            grown = torch.empty((room, SIDE, SIDE), dtype=torch.uint8, device=self.device)
+            grown[:start] = self._patches[:start]
+            self._patches = grown
+        self._patches[start : self._used] = torch.from_numpy(packed).to(self.device)
+
+    def _tabulate(self) -> None:
+        """One table of all bags held: where each starts, what is known of it, which groups there are."""
+        epochs = self._epochs
+        before = np.cumsum([0, *(len(epoch.count) for epoch in epochs)])
+        self._groups = np.concatenate(
+            [epoch.groups + np.array([first, 0]) for epoch, first in zip(epochs, before[:-1], strict=True)]
+        )
+        self._sharp = np.concatenate([epoch.sharp for epoch in epochs])
+        self._count = np.concatenate([epoch.count for epoch in epochs])
+        self._in_zone = np.concatenate([epoch.in_zone for epoch in epochs])
+        self._start = np.cumsum(self._count) - self._count
+        self._zones = torch.cat([epoch.zones for epoch in epochs])
+        self._strokes = torch.cat([epoch.strokes for epoch in epochs])
+        self._odd = torch.cat([epoch.odd for epoch in epochs])
+        self._truth = {name: torch.cat([epoch.truth[name] for epoch in epochs]) for name in epochs[0].truth}
+
+    def draw(self, size: int, patches: int, *, rng: np.random.Generator, sharp: bool = False) -> Batch:
+        """`size` dials in twins, `patches` of each, varied alike for twins (see the constants above).
+
+        sharp : only dials that resolve SHARP or better, if there are any. Which patches and the noise come from
+        torch's generator of the device, all else from `rng`.
+        """
+        groups = self._groups[self._sharp] if sharp and self._sharp.any() else self._groups
+        if not len(groups):
+            raise ParameterError("no picture drawn could be read; give a scope with more pixels_per_radius or pairs")
+        chosen = groups[rng.integers(len(groups), size=size)]
+        group = np.repeat(np.arange(size), chosen[:, 1])[:size]  # of each row
+        first = (np.cumsum(chosen[:, 1]) - chosen[:, 1])[group]  # row its group begins at
+        bag = chosen[group, 0] + np.arange(size) - first
+        vary = self._sent(rng.uniform(size=(size, 8)).astype(np.float32)[group])
+        index, zone = self._pick(bag, patches, rng)
+        rows = self._sent(bag)
+        truth = {name: value[rows] for name, value in self._truth.items()}
+        density, truth["resolution"] = self._vary(index, vary, truth["resolution"])
+        truth["strokes"] = self._strokes[index].masked_fill(zone < 0, -1)
+        return Batch(patches=density, zone=zone, **truth, twin=self._sent(_partners(group)))
+
+    def _sent(self, values: NDArray[Any]) -> Tensor:
+        """`values` on the device. From plain memory a copy would first wait for all the device still has to do."""
+        held = torch.from_numpy(values)
+        if self.device.type != "cuda":
+            return held.to(self.device)
+        return held.pin_memory().to(self.device, non_blocking=True)
+
+    def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
+        """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1.
+
+        What was planted on a dial comes first, but where its zone is left out: by chance a third of it would be drawn.
+        """
+        size = len(bag)
+        count, in_zone = self._count[bag], self._in_zone[bag]
+        lots = np.where(in_zone > 0, rng.random(in_zone.shape), -1.0)
+        dropped = lots.argmax(axis=1)
+        left = count - in_zone[np.arange(size), dropped]
+        drop = (rng.random(size) < WITHOUT_ZONE) & (left >= FEWEST_PATCHES)
+        dropped, left = np.where(drop, dropped, -1), np.where(drop, left, count)
+        share = rng.uniform(0.1, 0.6, size)
+        few = rng.random(size) < WITH_FEW
+        most = np.where(few, np.maximum(FEWEST_PATCHES, (left * share).astype(np.int64)), patches)
+        said = np.stack([self._start[bag], count, dropped, np.minimum(np.minimum(most, left), patches)])
+        start, count_, dropped_, most_ = self._sent(said)[..., None]
+        place = torch.arange(max(int(count.max()), patches), device=self.device)
+        inside = place < count_
+        at = (start + place).clamp(max=len(self._zones) - 1)
+        zones = self._zones[at]
+        keys = torch.rand((size, len(place)), device=self.device)
+        keys = keys - self._odd[at].to(keys.dtype)
+        keys = keys.masked_fill(~(inside & (zones != dropped_)), 2.0)
+        picked = keys.topk(patches, dim=1, largest=False).indices
+        real = torch.arange(patches, device=self.device) < most_
+        index = (start + picked).masked_fill(~real, 0)
+        return index, zones.gather(1, picked).masked_fill(~real, -1)
+
+    def _vary(self, index: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+        """Patches (B, P, S, S) shifted and mirrored, then as `varied`; the resolution that leaves."""
+        place = torch.arange(SIDE, device=self.device)
+        shift = (vary[:, :2] * (2 * SHIFT + 1)).long().clamp(max=2 * SHIFT) - SHIFT
+        row, column = (place + shift[:, :, None]).clamp(0, SIDE - 1).unbind(1)
+        column = torch.where(vary[:, 2:3] < 0.5, column, column.flip(1))
+        packed = self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]]
+        normal = torch.randn(packed.shape, device=self.device)
+        return self._varied(packed, normal, vary[:, 3:], resolution)
+
+
+def varied(packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+    """Packed patches (B, P, S, S) as D blurred, of other contrast and noisier; the resolution (B,) that leaves.
+
+    normal : like `packed`, normal deviates. vary : (B, 5) even ones 0..1: blur, gain, offset, noise, tone curve.
+    """
+    variance = BLUR**2 * ((vary[:, 0] - (1 - BLURRED)) / BLURRED).clamp(min=0)
+    density = blurred(unpack(packed), variance)
+    sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
+    gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 1], OFFSET * (2 * vary[:, 2] - 1)
+    noise = NOISE * ((vary[:, 3] - 0.4) / 0.6).clamp(min=0)
+    gain, offset, noise = (value[:, None, None, None] for value in (gain, offset, noise))
+    bent = density.clamp(min=1e-3).pow(torch.exp(CURVE * (2 * vary[:, 4] - 1))[:, None, None, None])
+    density = torch.where(density > 1e-3, bent, density)
+    density = torch.addcmul(density * gain + offset, noise, normal)
+    return density.clamp(LOW, HIGH), torch.log2(PIXEL_SIGMA / sigma).clamp(*RESOLUTIONS)
+
+
+def blurred(density: Tensor, variance: Tensor) -> Tensor:
+    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) 0..1.
+
+    Twice a share `variance` of the binomial 1 2 1 kernel each way (which adds a variance of a half), the rest as is.
+    """
+    share = variance[:, None, None, None]
+    for _ in range(2):
+        wide = pad(density, (1, 1, 1, 1), mode="replicate")
+        down = torch.lerp(wide[..., :-2, :] + wide[..., 2:, :], 2 * wide[..., 1:-1, :], 0.5)
+        soft = torch.lerp(down[..., :-2] + down[..., 2:], 2 * down[..., 1:-1], 0.5)
+        density = torch.lerp(density, 0.25 * soft, share)
+    return density
+
+
+def _partners(group: NDArray[np.int64]) -> NDArray[np.int64]:
+    """For each row the row beside it of the same group of two, else itself."""
+    rows = np.arange(len(group))
+    second = np.flatnonzero(group[1:] == group[:-1]) + 1
+    partner = rows.copy()
+    partner[second], partner[second - 1] = second - 1, second
+    return partner
+
+
+# --- whole bags, for validation and figures ---
+
+
+class HeldOut:
+    """Whole bags kept packed on the device, in batches of `size`; iterating gives them unpacked and unvaried."""
+
+    def __init__(self, bags: Sequence[Bag], device: torch.device, size: int = 16) -> None:
+        self._batches = [_whole(bags[start : start + size], device) for start in range(0, len(bags), size)]
+
+    def __iter__(self) -> Iterator[Batch]:
+        for packed, zone, truth in self._batches:
+            yield Batch(patches=unpack(packed), zone=zone, **truth)
+
+
+def whole_batch(bags: Sequence[Bag], device: torch.device) -> Batch:
+    """All patches of some bags, padded to the longest, unvaried."""
+    return next(iter(HeldOut(bags, device, len(bags))))
+
+
+def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, dict[str, Tensor]]:
+    longest = max(len(bag.zone) for bag in bags)
+    packed = np.zeros((len(bags), longest, *bags[0].density.shape[1:]), dtype=np.uint8)
+    zone = np.full((len(bags), longest), -1, dtype=np.int64)
+    for row, bag in enumerate(bags):
+        packed[row, : len(bag.zone)] = bag.density
+        zone[row, : len(bag.zone)] = bag.zone
+    strokes = np.full((len(bags), longest), -1, dtype=np.float32)
+    for row, bag in enumerate(bags):
+        strokes[row, : len(bag.zone)] = bag.own
+    truth = _truth(bags, device)
+    truth["strokes"] = torch.from_numpy(strokes).to(device)
+    truth["twin"] = torch.from_numpy(_partners(np.array([bag.index for bag in bags]))).to(device)
+    return torch.from_numpy(packed).to(device), torch.from_numpy(zone).to(device), truth
+
+
+def _truth(bags: Sequence[Bag], device: torch.device) -> dict[str, Tensor]:
+    """What is known of each dial, as tensors."""
+    hand = np.array([bag.hand for bag in bags], dtype=np.float32).reshape(len(bags), len(ZONES))
+    return {
+        "resolution": torch.tensor([bag.resolution for bag in bags], dtype=torch.float32, device=device),
+        "hand": torch.from_numpy(hand).to(device),
+        "dial": torch.tensor([float(bag.dial) for bag in bags], device=device),
+        "photographic": torch.tensor([float(bag.photographic) for bag in bags], device=device),
+    }

@@ -1,0 +1,4 @@
+"""Figures with intervals: AUC, shares, likelihood ratios, calibration, clusters.
+
+Begin with `discrimination.auc` and `clustered.clustered_auc`.
+"""

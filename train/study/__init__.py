@@ -1,0 +1,4 @@
+"""Several nets beside each other on the same pictures.
+
+Begin with `study.main` and `side_by_side.Study`.
+"""
