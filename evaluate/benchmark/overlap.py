@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.score.table import plain_name
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.train.photographs.labels import LabelledPhoto
 

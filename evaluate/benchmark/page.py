@@ -9,8 +9,8 @@ from typing import Any
 from dialtell.evaluate.benchmark.plots import CAPTIONS
 from dialtell.evaluate.benchmark.table import FIGURES, comparison_words, figure_words, groups_of
 from dialtell.evaluate.pages.templates import filled
-from dialtell.evaluate.score.table import plain_name
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.net.calibration import HAND
 
 _ALT = {

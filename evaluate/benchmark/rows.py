@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.score.given_outline import geometry_of, judge_within
 from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
@@ -16,6 +15,7 @@ from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Evidence, Verdict
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.synth.shared.errors import DialtellError, ParameterError, fault_of_ours
 from dialtell.synth.shared.sizes import size_mm
 from dialtell.synth.shared.terms import Zone

@@ -8,8 +8,8 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dialtell.evaluate.score.table import plain_name
 from dialtell.evaluate.words.cautions import CLOSING
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.synth.shared.tables import guarded
 
 FIGURES = (

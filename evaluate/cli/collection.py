@@ -7,8 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.cli.flag_values import number, whole
-from dialtell.evaluate.cli.flags import add_reading, add_size
+from dialtell.evaluate.cli.flags import add_reading, add_size, number, whole
+from dialtell.synth.shared.progress import watched
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def _add(collection: CollectionFile, args: argparse.Namespace) -> int:
     weights = load_weights(args.weights)
     outcomes = [Outcome(path, "failed", str(error)) for path, error in missing]
     done = add_photos(collection, files, weights, diameter_mm=args.diameter_mm, max_pixels=args.max_pixels)
-    return _report(collection, args, [*outcomes, *_watched(done, len(files), args.quiet)])
+    return _report(collection, args, [*outcomes, *watched(done, len(files), quiet=args.quiet)])
 
 
 def _rescore(collection: CollectionFile, args: argparse.Namespace) -> int:
@@ -155,20 +155,14 @@ def _rescore(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.model.net.weights_file import load_weights
 
     done = rescore(collection, load_weights(args.weights), max_pixels=args.max_pixels)
-    return _report(collection, args, list(_watched(done, collection.counts()["photographs"], args.quiet)))
-
-
-def _watched(outcomes: Any, total: int, quiet: bool) -> Any:
-    from tqdm import tqdm
-
-    return tqdm(outcomes, total=total, unit="photo", leave=False, disable=True if quiet or total < 2 else None)
+    return _report(collection, args, list(watched(done, collection.counts()["photographs"], quiet=args.quiet)))
 
 
 def _report(collection: CollectionFile, args: argparse.Namespace, outcomes: list[Any]) -> int:
     import logging
 
-    from dialtell.evaluate.score.table import plain_name
-    from dialtell.synth.shared.files import json_text
+    from dialtell.evaluate.words.document import json_text
+    from dialtell.evaluate.words.plain import plain_name
 
     log = logging.getLogger("dialtell.collection")
     failed = [outcome for outcome in outcomes if outcome.outcome == "failed"]
@@ -197,8 +191,8 @@ def _chosen(collection: CollectionFile, args: argparse.Namespace) -> list[Entry]
 
 def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.table import SCHEMA, list_text, record_of
-    from dialtell.evaluate.score.table import closing_text, terminal_width
-    from dialtell.synth.shared.files import json_text
+    from dialtell.evaluate.words.document import json_text
+    from dialtell.evaluate.words.plain import closing_text, terminal_width
 
     entries = _chosen(collection, args)
     if args.json:
@@ -212,8 +206,8 @@ def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
 def _show(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.near_duplicates import ALIKE, distance
     from dialtell.evaluate.collection.table import SCHEMA, record_of
-    from dialtell.evaluate.score.table import plain_name
-    from dialtell.synth.shared.files import json_text
+    from dialtell.evaluate.words.document import json_text
+    from dialtell.evaluate.words.plain import plain_name
 
     entry = collection.entry(args.number)
     record = record_of(entry, collection)
@@ -269,7 +263,8 @@ def _set(collection: CollectionFile, args: argparse.Namespace) -> int:
 
 def _export(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.table import SCHEMA, csv_text, record_of
-    from dialtell.synth.shared.files import json_text, write_text
+    from dialtell.evaluate.words.document import json_text
+    from dialtell.synth.shared.files import write_text
 
     if args.csv is not None:
         write_text(args.csv, csv_text(collection.entries(), collection), overwrite=args.overwrite)
@@ -281,14 +276,22 @@ def _export(collection: CollectionFile, args: argparse.Namespace) -> int:
 
 def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.file import now
+    from dialtell.evaluate.collection.linked_pages import inspection_links, linked_pairs
     from dialtell.evaluate.collection.page import page_text
+    from dialtell.model.net.weights_file import load_weights
     from dialtell.synth.shared.files import require_free, write_text
 
     require_free(args.out, overwrite=args.overwrite)
     entries = _chosen(collection, args)
-    links, failed = ({}, 0) if args.inspections is None else _inspections(entries, args)
+    links: dict[int, str] = {}
+    failed = 0
+    if args.inspections is not None:
+        links, failed = inspection_links(
+            entries, args.inspections, args.out, load_weights(args.weights), max_pixels=args.max_pixels,
+            quiet=args.quiet,
+        )  # fmt: skip
     labels = {entry.id: found for entry in entries if (found := collection.labels(entry.id))}
-    pairs = _shown_pairs(collection, entries, args)
+    pairs = linked_pairs(collection, entries, args.pair_pages, args.out)
     text = page_text(
         entries, args.collection.name, links, pairs=pairs, labels=labels, made=f"{now()[:16]} UTC".replace("T", " ")
     )
@@ -296,60 +299,16 @@ def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
     return 1 if failed else 0
 
 
-def _shown_pairs(collection: CollectionFile, entries: list[Entry], args: argparse.Namespace) -> list[dict[str, Any]]:
-    """Pairs of the chosen dials that were laid on each other, with `link` where a page of theirs exists."""
-    import os
-
-    from dialtell.evaluate.collection.plates import page_name, told
-
-    known = {entry.id: entry for entry in entries}
-    pairs = [pair for pair in collection.pairs() if pair["first"] in known and pair["second"] in known]
-    rows = told(pairs, known.__getitem__)
-    for row in rows:
-        name = page_name(known[row["first"]], known[row["second"]])
-        page = None if args.pair_pages is None else args.pair_pages / name
-        there = page is not None and page.is_file()
-        row["link"] = os.path.relpath(page, args.out.parent or ".").replace(os.sep, "/") if page and there else None
-    return rows
-
-
-def _inspections(entries: list[Entry], args: argparse.Namespace) -> tuple[dict[int, str], int]:
-    """Links from the page to inspection pages, by entry; makes those missing. Also how many could not be made."""
-    import logging
-    import os
-
-    from dialtell.evaluate.inspection.one_photo import inspect_photo
-    from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.errors import DialtellError
-
-    log = logging.getLogger("dialtell.collection")
-    weights = load_weights(args.weights)
-    args.inspections.mkdir(parents=True, exist_ok=True)
-    links: dict[int, str] = {}
-    failed = 0
-    for entry in _watched(entries, len(entries), args.quiet):
-        target = args.inspections / f"{entry.sha256[:16]}-{weights.identity['sha256'][:8]}.html"
-        try:
-            if not target.exists():
-                inspect_photo(
-                    entry.path, target, weights, diameter_mm=entry.fields["size_mm"], max_pixels=args.max_pixels
-                )
-        except DialtellError as error:
-            failed += 1
-            log.error("%s", error)
-            continue
-        links[entry.id] = os.path.relpath(target, args.out.parent or ".").replace(os.sep, "/")
-    return links, failed
-
-
 def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
     import logging
 
+    from dialtell.evaluate.collection.linked_pages import make_pair_pages
     from dialtell.evaluate.collection.plates import lay_pairs, propose, told
     from dialtell.evaluate.collection.table import SCHEMA, pairs_text
-    from dialtell.evaluate.score.table import plain_name
+    from dialtell.evaluate.words.document import json_text
+    from dialtell.evaluate.words.plain import plain_name
+    from dialtell.model.net.weights_file import load_weights
     from dialtell.synth.shared.errors import DialtellError
-    from dialtell.synth.shared.files import json_text
 
     log = logging.getLogger("dialtell.collection")
     entries = {entry.id: entry for entry in collection.entries()}
@@ -359,14 +318,16 @@ def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
         proposed, gone = propose(entries.values(), most_each=args.most_each)
         faults += gone
         work = lay_pairs(collection, proposed, most=args.most, max_pixels=args.max_pixels)
-        for done in _watched(work, min(args.most, len(proposed)), args.quiet):
+        for done in watched(work, min(args.most, len(proposed)), quiet=args.quiet):
             if isinstance(done, DialtellError):
                 faults.append(done)
             else:
                 laid += 1
     rows = told(collection.pairs(), entries.__getitem__, all_findings=args.all)
     if args.pages is not None:
-        faults += _pair_pages(rows, entries, args)
+        faults += make_pair_pages(
+            rows, entries, args.pages, load_weights(args.weights), max_pixels=args.max_pixels, quiet=args.quiet
+        )
     for fault in faults:
         log.error("%s", plain_name(str(fault)))
     if args.json:
@@ -376,39 +337,8 @@ def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
     return 1 if faults else 0
 
 
-def _pair_pages(rows: list[dict[str, Any]], entries: dict[int, Entry], args: argparse.Namespace) -> list[Any]:
-    """Makes the pages that are missing, adds `page` to each row; what could not be made."""
-    from dialtell.evaluate.collection.plates import page_name
-    from dialtell.evaluate.compare.compare import compare_photos
-    from dialtell.evaluate.compare.page import write_comparison
-    from dialtell.evaluate.compare.plate_test import DIFFERENT
-    from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.errors import DialtellError
-
-    weights = load_weights(args.weights)
-    args.pages.mkdir(parents=True, exist_ok=True)
-    faults = []
-    for row in _watched(rows, len(rows), args.quiet):
-        row["page"] = None
-        if row["finding"] == DIFFERENT:
-            continue
-        first, second = entries[row["first"]], entries[row["second"]]
-        target = args.pages / page_name(first, second)
-        try:
-            if not target.exists():
-                size = first.fields["size_mm"] if first.fields["size_mm"] == second.fields["size_mm"] else None
-                write_comparison(
-                    target,
-                    compare_photos(first.path, second.path, weights, diameter_mm=size, max_pixels=args.max_pixels),
-                )
-            row["page"] = str(target)
-        except DialtellError as error:
-            faults.append(error)
-    return faults
-
-
 def _check(collection: CollectionFile, args: argparse.Namespace) -> int:
-    from dialtell.evaluate.score.table import plain_name
+    from dialtell.evaluate.words.plain import plain_name
 
     said = collection.faults()
     moved = [entry for entry in collection.entries() if not entry.path.is_file()]

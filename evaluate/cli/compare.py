@@ -93,8 +93,9 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.compare.compare import compare_photos
     from dialtell.evaluate.compare.page import write_comparison
     from dialtell.evaluate.words.cautions import CLOSING
+    from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import json_text, require_free
+    from dialtell.synth.shared.files import require_free
 
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)

@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     if args.cues:
         from dialtell.synth.sets.cue_page import cue_page
         from dialtell.synth.sets.manifest import png
-        from dialtell.synth.sets.set_folder import write_whole
+        from dialtell.synth.shared.files import write_whole
 
         write_whole(pages["cues"], png(cue_page()), overwrite=args.overwrite)
         report["cues"] = str(pages["cues"])
@@ -104,7 +104,8 @@ def _draw(args: argparse.Namespace, workers: int, sheet: Path | None, *, quiet: 
     from dialtell.synth.sets.contact_sheet import sheet_of
     from dialtell.synth.sets.dial_set import DialSet
     from dialtell.synth.sets.manifest import MANIFEST, draw_picture, png
-    from dialtell.synth.sets.set_folder import SetFolder, digest, write_whole
+    from dialtell.synth.sets.set_folder import SetFolder, digest
+    from dialtell.synth.shared.files import write_whole
     from dialtell.synth.shared.progress import progress
 
     chosen = {"jitter": args.jitter, "max_side": args.max_side}

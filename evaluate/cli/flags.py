@@ -1,16 +1,15 @@
-"""Flags that scoring and inspecting share: the photographs, the dial's size, the weights, the largest photograph."""
+"""Flags that verbs share, and readers of their values: a number out of its range is a usage error that names it."""
 
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Callable
 from pathlib import Path
 
-from dialtell.evaluate.cli.flag_values import number, whole
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM, dial_diameter_mm
-
-MAX_PIXELS = 120_000_000
 
 
 def add_photos(parser: argparse.ArgumentParser) -> None:
@@ -97,5 +96,48 @@ def _millimetres(name: str) -> Callable[[str], float | None]:
             raise argparse.ArgumentTypeError(str(error)) from error
         except ValueError as error:
             raise argparse.ArgumentTypeError(f"{text!r} is no number") from error
+
+    return read
+
+
+def add_ladder(parser: argparse._ActionsContainer) -> None:
+    """Flags --count, --rungs, --workers and --device; weights and --out are the command's own."""
+    parser.add_argument(
+        "--count", type=whole(1), default=2000, metavar="N", help="dials a rung (default: %(default)s)"
+    )  # fmt: skip
+    parser.add_argument("--rungs", metavar="LETTERS", help="some of A to G, such as ACD (default: all)")
+    parser.add_argument(
+        "--workers", type=whole(0), default=0, metavar="N", help="rendering processes (default: one a core)"
+    )
+    parser.add_argument(
+        "--device", choices=("auto", "cpu", "cuda", "mps"), default="auto", help="where nets run (default: %(default)s)"
+    )
+
+
+def whole(low: int, high: int | None = None) -> Callable[[str], int]:
+    """Reads a whole number from low to high (None: no end), in plain digits."""
+
+    def read(text: str) -> int:
+        # int() would take "1_000", " 7", other scripts' digits, and thousands of digits only to raise
+        value = int(text) if text.isascii() and text.isdecimal() and len(text) < 20 else None
+        if value is None or value < low or (high is not None and value > high):
+            span = f"from {low} upwards" if high is None else f"from {low} to {high}"
+            raise argparse.ArgumentTypeError(f"{text!r} is no whole number {span}")
+        return value
+
+    return read
+
+
+def number(low: float, high: float, unit: str = "") -> Callable[[str], float]:
+    """Reads a number from low to high; unit, such as "mm", goes into the message. NaN is out of every range."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"{text!r} is no number from {low:g} to {high:g} {unit}".rstrip())
+        return value
 
     return read

@@ -6,8 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.cli.flag_values import number, whole
-from dialtell.evaluate.cli.flags import MAX_PIXELS
+from dialtell.evaluate.cli.flags import number, whole
+from dialtell.model.reading.known import MAX_PIXELS
 
 if TYPE_CHECKING:
     from dialtell.evaluate.museum.records import Record
@@ -120,8 +120,8 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.museum.records import read_records, records_text, shipped_records
     from dialtell.evaluate.museum.web import Web
     from dialtell.evaluate.museum.web_address import DownloadError
+    from dialtell.evaluate.words.document import json_text
     from dialtell.synth.shared.errors import ParameterError
-    from dialtell.synth.shared.files import json_text
 
     log = logging.getLogger("dialtell.gather")
     if args.list and args.json:

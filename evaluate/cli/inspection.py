@@ -90,9 +90,9 @@ def _one(args: argparse.Namespace, asked: Asked) -> int:
 
     from dialtell.evaluate.inspection.photos import inspect_one, require_targets
     from dialtell.evaluate.inspection.stated import as_shown
+    from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
     from dialtell.synth.shared.errors import ParameterError
-    from dialtell.synth.shared.files import json_text
 
     if args.png is not None and args.png.suffix.lower() != ".png":
         raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
@@ -115,8 +115,8 @@ def _several(args: argparse.Namespace, asked: Asked) -> int:
 
     from dialtell.evaluate.inspection.photos import inspect_photos
     from dialtell.evaluate.inspection.stated import as_shown
+    from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import json_text
 
     log = logging.getLogger("dialtell.inspect")
     document = inspect_photos(
@@ -136,7 +136,8 @@ def _several(args: argparse.Namespace, asked: Asked) -> int:
 def _table(dials: list[dict[str, Any]], errors: list[tuple[str, str]]) -> str:
     import sys
 
-    from dialtell.evaluate.score.table import call_table, terminal_width
+    from dialtell.evaluate.score.table import call_table
+    from dialtell.evaluate.words.plain import terminal_width
 
     return call_table(dials, errors, width=terminal_width(), encoding=sys.stdout.encoding or "utf-8")
 

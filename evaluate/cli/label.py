@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from dialtell.evaluate.cli.flag_values import whole
-from dialtell.evaluate.cli.flags import add_reading
+from dialtell.evaluate.cli.flags import add_reading, whole
 
 LABELS = "labels.csv"
 
@@ -89,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
 def _compare(table: Path, other: Path, *, as_json: bool) -> int:
     from dialtell.evaluate.label.agreement import agreement, agreement_text
     from dialtell.evaluate.label.sheet import read_sheet
-    from dialtell.synth.shared.files import json_text
+    from dialtell.evaluate.words.document import json_text
 
     document = agreement(read_sheet(table).rows, read_sheet(other).rows, (str(table), str(other)))
     print(json_text(document) if as_json else agreement_text(document))
@@ -103,7 +102,7 @@ def _serve(args: argparse.Namespace, table: Path) -> int:
     from dialtell.evaluate.label.server import LabelServer
     from dialtell.evaluate.label.store import LabelStore
     from dialtell.evaluate.label.views import LabelViews
-    from dialtell.evaluate.score.table import plain_name
+    from dialtell.evaluate.words.plain import plain_name
 
     log = logging.getLogger("dialtell.label")
     folder = PhotoFolder(args.folder)

@@ -113,7 +113,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _harmless(text: str) -> str:
     """Lines for a terminal: what a file's name could tell it to do is shown as "?"."""
-    from dialtell.evaluate.score.table import plain_name
+    from dialtell.evaluate.words.plain import plain_name
 
     return "\n".join(plain_name(line) for line in text.split("\n"))
 

@@ -43,8 +43,9 @@ def run(args: argparse.Namespace) -> int:
     """Write as asked; returns the exit status."""
     from dialtell.evaluate.score.note import note_document, note_markdown
     from dialtell.evaluate.score.score import score_photo
+    from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import json_text, require_free, write_text
+    from dialtell.synth.shared.files import require_free, write_text
 
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)

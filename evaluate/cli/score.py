@@ -60,9 +60,11 @@ def run(args: argparse.Namespace) -> int:
     import sys
 
     from dialtell.evaluate.score.score import score_photos
-    from dialtell.evaluate.score.table import call_table, terminal_width
+    from dialtell.evaluate.score.table import call_table
+    from dialtell.evaluate.words.document import json_text
+    from dialtell.evaluate.words.plain import terminal_width
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import json_text, require_free, write_text
+    from dialtell.synth.shared.files import require_free, write_text
 
     log = logging.getLogger("dialtell.score")
     if args.csv is not None:

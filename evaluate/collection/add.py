@@ -13,13 +13,12 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.collection.near_duplicates import likeness
-from dialtell.evaluate.inspection.one_photo import display
 from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.photo import Photo
+from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.photo import Photo, display
 from dialtell.synth.shared.errors import DialtellError, PhotoError
 
 THUMBNAIL_PX = 240

@@ -16,8 +16,8 @@ from dialtell.evaluate.collection.file import Entry
 from dialtell.evaluate.collection.near_duplicates import alike
 from dialtell.evaluate.compare.plate_test import pair_support
 from dialtell.evaluate.pages.templates import filled
-from dialtell.evaluate.score.table import plain_name
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.train.stats.proportion import wilson
 

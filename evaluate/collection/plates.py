@@ -11,13 +11,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.collection.add import file_hash
 from dialtell.evaluate.collection.design_mark import alike_designs, design_mark, upright_size
 from dialtell.evaluate.collection.file import CollectionFile, Entry
 from dialtell.evaluate.collection.near_duplicates import ALIKE, distance
 from dialtell.evaluate.compare.plate_test import DIFFERENT, FILE, SEPARATE, judge_pair
 from dialtell.evaluate.compare.registration import common_scale, register, sheet_of
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import read_photo
 from dialtell.model.reading.steps import Reading, read_dial

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.collection.file import FIELDS, CollectionFile, Entry
-from dialtell.evaluate.score.table import plain_name
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.evaluate.words.support import support_words
 from dialtell.synth.shared.tables import guarded
 from dialtell.synth.shared.terms import ZONES

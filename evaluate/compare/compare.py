@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.compare.plate_test import (
     CANNOT_TELL,
     ONE_PLATE,
@@ -21,6 +20,7 @@ from dialtell.evaluate.compare.plate_test import (
 from dialtell.evaluate.compare.registration import Registration, common_scale, register, sheet_of
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.model.net.weights_file import Weights
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.synth.shared.terms import ZONES
 
 SCHEMA = "dialtell.compare/1"

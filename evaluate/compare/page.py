@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.compare.compare import Comparison
 from dialtell.evaluate.compare.registration import EXTENT, Registration
-from dialtell.evaluate.inspection.one_photo import display
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.score.score import ScoredPhoto
-from dialtell.evaluate.score.table import plain_name
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.evaluate.words.support import LEAST_SUPPORT, ratio_words
 from dialtell.model.reading.geometry import rectify, sample_points
+from dialtell.model.reading.photo import display
 from dialtell.synth.shared.files import require_free, write_text
 
 SIDE_PX = 1100  # of each straightened dial

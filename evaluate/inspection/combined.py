@@ -21,7 +21,7 @@ from enum import StrEnum
 from typing import Any
 
 from dialtell.evaluate.measurements.second_opinion import Opinion
-from dialtell.evaluate.words.support import LEAST_SUPPORT, rounded, signed, support_words
+from dialtell.evaluate.words.support import LEAST_SUPPORT, rounded, signed
 from dialtell.model.net.calibration import UNDETERMINED, call_for, probability, threshold
 from dialtell.model.net.verdict import Verdict
 
@@ -174,10 +174,3 @@ def agreement(net: float | None, measured: float | None) -> Agreement:
     if abs(net) < LEAST_SUPPORT:
         return Agreement.NET_SILENT
     return Agreement.AGREE if net * measured > 0 else Agreement.DISAGREE
-
-
-def combined_support(combined: Combined, net_support: str) -> str:
-    """The combined ratio in words; net_support stays where the measurements changed nothing or no ratio is stated."""
-    if combined.log10_lr is None or combined.held or combined.log10_lr == combined.net:
-        return net_support
-    return support_words(combined.log10_lr, combined.capped)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import torch
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.inspection.combined import Combined, combine
 from dialtell.evaluate.maps.attribution import Attribution, attribute
 from dialtell.evaluate.maps.place_map import Judge, on_ink
@@ -17,6 +16,7 @@ from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opi
 from dialtell.evaluate.period.style_hints import StyleHint, style_hints
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.model.net.weights_file import Weights
+from dialtell.model.reading.known import MAX_PIXELS
 
 BEHIND = (12,)  # steps of the gradients behind the map of places
 

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import math
 import os
-from collections.abc import Callable
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -13,32 +10,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.inspection.advice import reached_words
+from dialtell.evaluate.inspection.close_views import nothing_beside, what_beside, with_beside, zone_crops
 from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_measured
 from dialtell.evaluate.inspection.examine import Examined, examine, why_not_measured
 from dialtell.evaluate.inspection.page import PHOTO_PX, PageExtras, ZoneCrop, write_page
-from dialtell.evaluate.inspection.reference_dial import reference_dial
-from dialtell.evaluate.maps.attribution import SMALL_ERROR, Attribution, photo_map, view_map
+from dialtell.evaluate.inspection.stated import page_record, scaled, stated_model
+from dialtell.evaluate.maps.attribution import SMALL_ERROR, photo_map
 from dialtell.evaluate.measurements.evidence import Evidence
 from dialtell.evaluate.period.date_check import Years, check_period
-from dialtell.evaluate.score.close_up import page_record
-from dialtell.evaluate.score.score import ScoredPhoto, score_photo
-from dialtell.evaluate.score.table import plain_name
+from dialtell.evaluate.score.score import ScoredPhoto
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.geometry import DialGeometry, patch_grid, sample
-from dialtell.model.reading.patches import SCALE, SPAN, PatchSet
-from dialtell.model.reading.photo import Photo
-from dialtell.model.reading.steps import Reading
-from dialtell.synth.shared.errors import PhotoError
+from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.photo import Bytes, Photo, display
 from dialtell.synth.shared.files import require_free
-from dialtell.synth.shared.terms import ZONES, Process, Zone
+from dialtell.synth.shared.terms import ZONES, Zone
 
 SCHEMA = "dialtell.inspect/1"
-Bytes = NDArray[np.uint8]
-
-VIEW = 0.34  # dial radii, side of a close view: some four patches
-_FINEST = 1400.0  # px per dial radius of a close view at most
 
 
 def inspect_photo(
@@ -190,124 +178,3 @@ def shown_photo(photo: Photo) -> Bytes:
         return display(photo.pixels)
     size = (max(round(width * scale), 1), max(round(height * scale), 1))
     return display(np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA)))
-
-
-def display(light: NDArray[np.float32]) -> Bytes:
-    """Linear light 0..1 to 8-bit sRGB code values (IEC 61966-2-1)."""
-    light = np.clip(light, 0.0, 1.0)
-    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
-    return np.asarray(np.round(code * 255), dtype=np.uint8)
-
-
-def scaled(record: dict[str, Any], scale: float) -> dict[str, Any]:
-    """The record with its places in px of a reduced photograph; what it says of the original's resolution stays."""
-    geometry = dict(record["geometry"])
-    for key in ("center_px", "axes_px"):
-        geometry[key] = [value * scale for value in geometry[key]]
-    zones = [
-        {**zone, "polygon_px": [[x * scale, y * scale] for x, y in zone["polygon_px"]]} for zone in record["zones"]
-    ]
-    return {**record, "geometry": geometry, "zones": zones}
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where a close view lies: its middle and the direction of its columns, dial radii; its side in px."""
-
-    center: tuple[float, float]
-    right: tuple[float, float]
-    px: int
-
-
-def zone_crops(scored: ScoredPhoto, attribution: Attribution) -> list[tuple[ZoneCrop, Place]]:
-    """A close view of each judged zone about the place that moved the call most, and where that is."""
-    reading, verdict = scored.reading, scored.verdict
-    if reading is None or verdict is None:
-        return []
-    reasons = {zone["zone"]: zone["reason"] for zone in scored.record["zones"]}
-    crops: list[tuple[ZoneCrop, Place]] = []
-    for zone, evidence in verdict.zones.items():
-        if evidence.judged:
-            caption = reasons[zone.value] + ("" if crops else f" {attribution.words()}")
-            crops.append(_crop(zone, scored.photo, reading, attribution, caption))
-    return crops
-
-
-def _crop(zone: Zone, photo: Photo, reading: Reading, attribution: Attribution, caption: str) -> tuple[ZoneCrop, Place]:
-    patches = reading.patches
-    index = strongest(patches, attribution, zone)
-    center, right = patches.center[index], patches.right[index]
-    scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
-    side = round(VIEW * scale)
-    place = Place((float(center[0]), float(center[1])), (float(right[0]), float(right[1])), side)
-    # the same view as a dial seen face on, turned so that `right` runs along its columns
-    turn = -math.atan2(right[1], right[0])
-    flat = DialGeometry((0.0, 0.0), (scale, scale), rotation=turn)
-    x, y = side / 2 - flat.to_photo(center)
-    view = DialGeometry((float(x), float(y)), (scale, scale), rotation=turn)
-    if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK):
-        caption = f"{caption} Outwards is up."
-    image = view_of(photo, reading.geometry, place)
-    return ZoneCrop(zone.value, image, view_map(attribution, patches, view, (side, side)), caption), place
-
-
-def view_of(photo: Photo, geometry: DialGeometry, place: Place) -> Bytes:
-    """(px, px, 3) sRGB of a close view of a photograph's dial."""
-    grid = patch_grid(geometry, place.center, place.right, (place.px, place.px), place.px / VIEW)
-    return display(sample(photo.pixels, grid))
-
-
-Beside = Callable[[Place], tuple[tuple[str, Bytes], ...]]
-
-
-def nothing_beside(place: Place) -> tuple[tuple[str, Bytes], ...]:
-    """For a close view whose place on the dial is not known."""
-    return ()
-
-
-def what_beside(
-    reading: Reading, compare_with: str | os.PathLike[str] | None, weights: Weights, max_pixels: int
-) -> tuple[Beside, str]:
-    """What to show beside a close view, and what it is in a sentence. Raises PhotoError for the other photograph."""
-    if compare_with is None:
-        drawn = reference_dial(reading)
-
-        def crops(place: Place) -> tuple[tuple[str, Bytes], ...]:
-            return tuple(
-                (title, drawn.crop(process, place.center, place.right, VIEW, place.px))
-                for title, process in (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
-            )
-
-        return crops, (
-            "Below, the same place on a dial of a like design, drawn once as a hand paints and once as a plate prints, "
-            "at the same magnification and no sharper than this photograph. Drawn dials show what to look for; they "
-            "prove nothing."
-        )
-    other = score_photo(compare_with, weights, max_pixels=max_pixels)
-    if other.reading is None:
-        raise PhotoError(f"--compare-with {compare_with}: {other.record['reason']} Give another photograph, or auto")
-    geometry, name = other.reading.geometry, plain_name(Path(compare_with).name)
-    title = f"{name}: called {other.record['call']}"
-    return (
-        lambda place: ((title, view_of(other.photo, geometry, place)),),
-        f"Below, the same place on {name}, at the same magnification.",
-    )
-
-
-def with_beside(crop: ZoneCrop, place: Place, beside: Beside) -> ZoneCrop:
-    """The crop with what is shown beside it."""
-    return replace(crop, beside=beside(place))
-
-
-def strongest(patches: PatchSet, attribution: Attribution, zone: Zone) -> int:
-    """Index of the zone's patch in whose neighbourhood the zone's map is largest in size."""
-    size = np.abs(attribution.painted).sum(axis=(1, 2))
-    member = np.flatnonzero(patches.zone == ZONES.index(zone))
-    away = np.linalg.norm(patches.center[member, None] - patches.center[None, member], axis=-1)
-    near = away < 0.5 * VIEW - 0.25 * SPAN
-    return int(member[(near * size[member]).sum(axis=1).argmax()])
-
-
-def stated_model(weights: Weights) -> dict[str, Any]:
-    """What a page and a still say of the weights."""
-    return {**weights.identity, "renderer_version": weights.record["renderer_version"]}

@@ -18,16 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.inspection.advice import ADVICES
-from dialtell.evaluate.inspection.combined import Agreement, Combined, combined_support
+from dialtell.evaluate.inspection.combined import Agreement, Combined
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
+from dialtell.evaluate.inspection.stated import combined_support
 from dialtell.evaluate.maps.map_words import ALONE, UNLIKE, hits_sentence
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.evaluate.period.style_hints import StyleHint
 from dialtell.evaluate.score.reasons import DISAGREE, WITHHELD
-from dialtell.evaluate.score.table import in_order, plain_name, print_words
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import in_order, plain_name, print_words
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.model.net.calibration import PRINTED
 from dialtell.synth.shared.errors import ParameterError

@@ -11,21 +11,20 @@ from urllib.parse import quote
 
 from tqdm import tqdm
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.inspection.examine import Examined, examine
-from dialtell.evaluate.inspection.one_photo import Bytes, Inspection, inspect_examined, scaled, stated_model
+from dialtell.evaluate.inspection.one_photo import Inspection, inspect_examined
 from dialtell.evaluate.inspection.page_names import page_names
-from dialtell.evaluate.inspection.stated import as_shown
+from dialtell.evaluate.inspection.stated import as_shown, scaled, stated_model
 from dialtell.evaluate.inspection.still import still_png, write_still
 from dialtell.evaluate.pages import pictures, templates
 from dialtell.evaluate.period.date_check import Years
-from dialtell.evaluate.score.table import plain_name
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.photo import walk_photos
-from dialtell.synth.sets.set_folder import said_in_words
+from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.photo import Bytes, walk_photos
 from dialtell.synth.shared.errors import DialtellError, OutputError, fault_of_ours
-from dialtell.synth.shared.files import require_free, write_text
+from dialtell.synth.shared.files import require_free, said_in_words, write_text
 
 SCHEMA = "dialtell.inspections/1"
 INDEX = "index.html"

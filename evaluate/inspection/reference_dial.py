@@ -17,8 +17,8 @@ from dialtell.model.reading.geometry import rectify
 from dialtell.model.reading.steps import Reading
 from dialtell.synth.design.design import DialDesign, sample_design
 from dialtell.synth.making import Making, sample_making
-from dialtell.synth.sets.cue_page import part, plain_making
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.specimen import part, plain_making
 
 CANDIDATES, SHORTLIST = 500, 10  # designs drawn at random, and those of them whose strokes are looked at
 SEED = 20_003

@@ -19,11 +19,11 @@ from PIL import Image, ImageDraw, ImageFont
 
 from dialtell.evaluate.inspection.page import HEADLINES
 from dialtell.evaluate.inspection.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
-from dialtell.evaluate.score.table import in_order, plain_name
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import in_order, plain_name
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.model.net.calibration import HAND, PRINTED
-from dialtell.synth.sets.set_folder import write_whole
+from dialtell.synth.shared.files import write_whole
 
 WIDTH, MARGIN, GAP = 1600, 48, 40  # px
 PICTURE = (960, 1280)  # px, the photograph's largest width and height

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from dialtell.evaluate.label.sheet import WORDS, Row
-from dialtell.evaluate.score.table import plain_name
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.train.photographs.labels import ZONE_COLUMNS
 from dialtell.train.stats.proportion import require_level, wilson

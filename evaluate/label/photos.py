@@ -14,7 +14,7 @@ from pathlib import Path
 
 from dialtell.evaluate.museum.folder import MANIFEST
 from dialtell.evaluate.museum.records import plain
-from dialtell.evaluate.score.table import plain_name
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.reading.photo import walk_photos
 from dialtell.synth.shared.errors import ParameterError, PhotoError
 from dialtell.synth.shared.tables import read_table

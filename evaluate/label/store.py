@@ -19,9 +19,8 @@ from typing import NamedTuple
 from dialtell.evaluate.label.photos import LabelPhoto, table_path
 from dialtell.evaluate.label.rules import FREE, LABELS, changed
 from dialtell.evaluate.label.sheet import Sheet, read_sheet
-from dialtell.synth.sets.set_folder import said_in_words
 from dialtell.synth.shared.errors import OutputError, ParameterError
-from dialtell.synth.shared.files import write_text
+from dialtell.synth.shared.files import said_in_words, write_text
 from dialtell.train.photographs.labels import COLUMNS
 
 SEEN = "[labelled with the call in view]"  # in the notes of labels that were not given blind

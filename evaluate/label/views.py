@@ -12,10 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.label.photos import LabelPhoto
 from dialtell.evaluate.label.rim import outline_text
 from dialtell.evaluate.words.cautions import CLOSING
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.outline import NoDial, find_dial
 from dialtell.model.reading.photo import Photo, read_photo
 from dialtell.train.photographs.labels import LabelledOutline

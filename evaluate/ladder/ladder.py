@@ -1,6 +1,6 @@
 """The ladder: rungs of drawn dials of rising difficulty, read once and judged with any number of weights.
 
-    python -m dialtell.evaluate.ladder.ladder runs/study --out runs/ladder --count 2000
+    dialtell benchmark --ladder runs/study --out runs/ladder --count 2000
 
 Weights are .safetensors files, folders that hold some, or folders of a study, whose baselines are measured too. Nets
 that differ in nothing but their seed are also pooled. It grades nets on our own renderer's dials: no proof for
@@ -9,13 +9,11 @@ photographs.
 
 from __future__ import annotations
 
-import argparse
 import csv
 import io
 import json
 import logging
 import os
-import sys
 import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -23,7 +21,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dialtell.evaluate.cli.ladder_flags import add_ladder
 from dialtell.evaluate.ladder.dials import RungDial, Told, read_rungs, tell
 from dialtell.evaluate.ladder.figures import (
     Truth,
@@ -38,9 +35,10 @@ from dialtell.evaluate.ladder.figures import (
     zones_of,
 )
 from dialtell.evaluate.ladder.rungs import Rung, frozen, rung_hash, rungs_named
+from dialtell.evaluate.words.document import json_text
 from dialtell.synth.scene import RENDERER_VERSION
-from dialtell.synth.shared.errors import DialtellError, ParameterError, WeightsError
-from dialtell.synth.shared.files import json_text, write_text
+from dialtell.synth.shared.errors import ParameterError, WeightsError
+from dialtell.synth.shared.files import write_text
 from dialtell.synth.shared.terms import ZONES
 from dialtell.train.bags.bags import FEWEST_PATCHES
 
@@ -53,18 +51,6 @@ log = logging.getLogger("dialtell.ladder")
 AT_ONCE = 48  # dials judged together
 NO_WAY = ("seed", "net", "device", "workers")  # settings in which nets trained alike may differ
 MEASURED = ("undetermined", "coverage", "accuracy", "auc", "brier", "ece", "cllr")
-
-
-def run(args: argparse.Namespace) -> int:
-    """Run as asked: args.ladder holds the weights (the shipped ones if empty); returns the exit status."""
-    if args.out is None:
-        raise ParameterError("out is missing; give a folder for the ladder's files")
-    weights = args.ladder or [None]
-    document = run_ladder(
-        weights, out=Path(args.out), count=args.count, workers=args.workers, rungs=args.rungs, device=args.device
-    )
-    print(json_text(document) if getattr(args, "json", False) else summary(document))
-    return 0
 
 
 def run_ladder(
@@ -298,26 +284,3 @@ def _write_dials(path: Path, truths: Mapping[str, Truth], told: Mapping[str, Map
         for net, one in nets.items():
             arrays |= {f"{letter} {net} {name}": value for name, value in vars(one).items()}
     np.savez_compressed(path, allow_pickle=False, **arrays)
-
-
-def main(arguments: Sequence[str] | None = None) -> int:
-    """As `dialtell benchmark --ladder`, by itself."""
-    parser = argparse.ArgumentParser(prog="python -m dialtell.evaluate.ladder.ladder", description=__doc__,
-                                     formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
-    parser.add_argument("ladder", nargs="*", metavar="WEIGHTS", help="files or folders (default: the shipped weights)")
-    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the files")
-    parser.add_argument("--json", action="store_true", help="print the document")
-    add_ladder(parser)
-    args = parser.parse_args(arguments)
-    log.setLevel(logging.INFO)
-    if not log.handlers:
-        log.addHandler(logging.StreamHandler(sys.stderr))
-    try:
-        return run(args)
-    except DialtellError as error:
-        print(f"ladder: error: {error}", file=sys.stderr)
-        return 1
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())

@@ -16,9 +16,8 @@ from pathlib import Path
 from types import TracebackType
 
 from dialtell.evaluate.museum.records import FACTS
-from dialtell.synth.sets.set_folder import said_in_words
 from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.files import write_text
+from dialtell.synth.shared.files import said_in_words, write_text
 from dialtell.synth.shared.tables import guarded, unguarded
 
 MANIFEST = "manifest.csv"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from dialtell.evaluate.score.reasons import SIDE, dial_reason
@@ -10,12 +10,6 @@ from dialtell.model.net.calibration import UNDETERMINED
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Verdict
 from dialtell.model.reading.close_up import CloseUp
-
-NOT_TOLD_APART = "Not told apart: the close-up does not show where on the dial it lies."
-NO_OUTLINE = (
-    "Outline, zones, style and the like dial beside the close views are left out: each needs to know where on the dial "
-    "the close-up lies."
-)
 
 
 def least(verdicts: Sequence[Verdict]) -> tuple[int, bool]:
@@ -59,20 +53,6 @@ def close_up_record(close_up: CloseUp) -> dict[str, Any]:
         "scale_spread": round(close_up.scale.spread, 4),
         "scale_source": close_up.scale.source,
     }
-
-
-def page_record(record: Mapping[str, Any]) -> dict[str, Any]:
-    """The record as a page shows it: without what a close-up whose place is not known cannot have.
-
-    Its circle carries the scale alone, so there is no outline and no zone to draw; zones are said to be not told apart.
-    """
-    if record.get("close_up", {}).get("located", True):
-        return dict(record)
-    zones = [
-        {**zone, "polygon_px": [], "reason": zone["reason"] if zone["judged"] else NOT_TOLD_APART}
-        for zone in record["zones"]
-    ]
-    return {**record, "geometry": None, "zones": zones, "warnings": [*record["warnings"], NO_OUTLINE]}
 
 
 def close_up_remarks(close_up: CloseUp) -> list[str]:

@@ -6,11 +6,11 @@ import math
 import os
 from typing import NamedTuple
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.model.net.resolution import Resolution, resolution_of
 from dialtell.model.net.verdict import Verdict, judge
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.photo import read_photo
 from dialtell.model.reading.steps import read_at
 from dialtell.train.photographs.labels import LabelledOutline

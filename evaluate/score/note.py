@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.score.score import ScoredPhoto
-from dialtell.evaluate.score.table import plain_name
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.evaluate.words.support import findings_sentence, listed
 from dialtell.model.net.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, TRANSFER, UNDETERMINED
 from dialtell.model.reading.zones import ZoneMap

@@ -15,7 +15,6 @@ from typing import Any
 
 from tqdm import tqdm
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.score.close_up import close_up_record, close_up_remarks, least, unnamed_reason
 from dialtell.evaluate.score.reasons import dial_reason, dial_support, print_record, zone_reason
 from dialtell.evaluate.score.remarks import remarks
@@ -25,6 +24,7 @@ from dialtell.model.net.resolution import Resolution, resolution_of
 from dialtell.model.net.verdict import Verdict, judge
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo, walk_photos
 from dialtell.model.reading.scale import given_scale

@@ -18,8 +18,8 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
-from dialtell.evaluate.score.table import plain_name
+from dialtell.evaluate.words.plain import plain_name
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.synth.shared.errors import OutputError, require_range
 from dialtell.synth.shared.tables import guarded
 from dialtell.synth.shared.terms import ZONES

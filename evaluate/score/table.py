@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
 import textwrap
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dialtell.evaluate.words.cautions import CLOSING
+from dialtell.evaluate.words.plain import INDENT, closing_text, in_order, plain_name, print_words, wrapped
 from dialtell.evaluate.words.support import chance_text
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.synth.shared.terms import ZONES
 
-_INDENT = "    "
 _CALL = 12  # "hand-painted", "undetermined"
 _RATIO = 8  # "log10 LR"
 _CHANCE = 7  # "p(hand)"
@@ -21,33 +18,6 @@ _FIGURES = _CALL + _RATIO + _CHANCE + 3 * 2
 _WORDS = 46  # support or reason, wished for
 _NARROWEST = 60
 PRIOR_NOTE = "p(hand) is at prior odds 1:1. log10 LR above 0 speaks for hand painting, below 0 for printing."
-
-
-def plain_name(text: object) -> str:
-    """Text from outside, such as a file name, safe to show: control and direction marks become a "?"."""
-    shown = str(text).encode("utf-8", "backslashreplace").decode("utf-8")
-    return "".join("?" if unicodedata.category(mark).startswith(("C", "Zl", "Zp")) else mark for mark in shown)
-
-
-def print_words(record: Mapping[str, Any]) -> str:
-    """How a print was made and why that is said, from an entry of `print_process`."""
-    return plain_name(f"process of print: {record['call']}. {record['reason']}")
-
-
-def in_order(zones: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """Zones in the order an examiner looks at them; unknown names last, in the order given."""
-    place = {zone.value: index for index, zone in enumerate(ZONES)}
-    return sorted(zones, key=lambda zone: place.get(str(zone["zone"]), len(place)))
-
-
-def terminal_width(most: int = 140) -> int:
-    """Columns of the terminal that standard output goes to, held to 60..`most`; 100 where it is none."""
-    return min(max(shutil.get_terminal_size((100, 24)).columns, 60), most)
-
-
-def closing_text(width: int) -> str:
-    """The cautions that close a table."""
-    return "\n".join(_wrapped(CLOSING, width, indent=""))
 
 
 def call_table(
@@ -74,22 +44,22 @@ def call_table(
         lines.append("-" * min(width, first + _FIGURES + _WORDS))
     for dial in dials:
         lines += _entry(plain_name(dial["photo"]), dial, str(dial["support"]), first, width)
-        lines += _wrapped(plain_name(dial["reason"]), width)
+        lines += wrapped(plain_name(dial["reason"]), width)
         if printing := dial.get("print_process"):
-            lines += _wrapped(print_words(printing), width)
+            lines += wrapped(print_words(printing), width)
         for zone in in_order(dial["zones"]):
-            lines += _entry(_INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, width)
+            lines += _entry(INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, width)
         for warning in dial["warnings"]:
-            lines += _wrapped(f"warning: {plain_name(warning)}", width)
+            lines += wrapped(f"warning: {plain_name(warning)}", width)
         lines.append("")
     if errors:
         lines.append("not scored:")
         for photo, message in errors:
             text = message if photo in message else f"{photo}: {message}"
-            lines += _wrapped(plain_name(text), width)
+            lines += wrapped(plain_name(text), width)
         lines.append("")
     if dials:
-        lines += _wrapped(PRIOR_NOTE, width, indent="")
+        lines += wrapped(PRIOR_NOTE, width, indent="")
     lines.append(closing_text(width))
     return "\n".join(line.rstrip() for line in lines).encode(encoding, "backslashreplace").decode(encoding)
 
@@ -113,14 +83,10 @@ def _row(name: str, call: str, ratio: str, chance: str, words: str, first: int, 
     head = f"{_padded(name, first)}  {call:<{_CALL}}  {ratio:>{_RATIO}}  {chance:>{_CHANCE}}"
     room = width - len(_padded("", first)) - _FIGURES - 2
     if room < 24:  # no room for a last column: the words go below
-        return [head, *(_wrapped(words, width, _INDENT * 2) if words else [])]
+        return [head, *(wrapped(words, width, INDENT * 2) if words else [])]
     parts = textwrap.wrap(words, room) or [""]
     blank = " " * (first + _FIGURES)
     return [f"{head}  {parts[0]}", *(f"{blank}  {part}" for part in parts[1:])]
-
-
-def _wrapped(text: str, width: int, indent: str = _INDENT) -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def _columns(text: str) -> int:

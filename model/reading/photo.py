@@ -29,6 +29,7 @@ from dialtell.synth.shared.errors import PhotoError
 
 Pixels = NDArray[np.float32]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
+Bytes = NDArray[np.uint8]
 
 SMALLEST_SIDE = 32  # px
 LONGEST_STRIP = 40  # times as long as wide: no dial is seen in more
@@ -341,6 +342,13 @@ def _oriented(codes: Codes, orientation: int) -> Codes:
     if orientation in (2, 3, 6, 7):
         codes = codes[:, ::-1]
     return codes
+
+
+def display(light: NDArray[np.float32]) -> Bytes:
+    """Linear light 0..1 to 8-bit sRGB code values (IEC 61966-2-1)."""
+    light = np.clip(light, 0.0, 1.0)
+    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
+    return np.asarray(np.round(code * 255), dtype=np.uint8)
 
 
 def walk_photos(

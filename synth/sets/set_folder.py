@@ -6,11 +6,8 @@ moved to its own name when whole; its line is appended after that. Line k belong
 
 from __future__ import annotations
 
-import errno
 import json
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from io import FileIO
 from pathlib import Path
 from types import TracebackType
@@ -31,46 +28,11 @@ from dialtell.synth.sets.manifest import (
     sha256_of_file,
 )
 from dialtell.synth.shared.errors import OutputError
+from dialtell.synth.shared.files import said_in_words, write_whole
 from dialtell.synth.shared.record import to_record
 
 SETTINGS = "set.json"
 SCHEMA = "dialtell.dial-set/1"
-
-
-@contextmanager
-def said_in_words(path: Path) -> Iterator[None]:
-    """Turn an OSError about `path` into an OutputError that says what to do."""
-    try:
-        yield
-    except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise OutputError(
-                f"{path} cannot be written: the disk is full; make room and run the same command again, which goes on "
-                "where this one stopped"
-            ) from error
-        raise OutputError(f"{path} cannot be written ({error.strerror}); give another place") from error
-
-
-def write_whole(path: Path, data: bytes, *, overwrite: bool) -> None:
-    """Write a file so that its name only ever stands for all of it; a link is replaced, never written through.
-
-    OutputError when it exists with other content and `overwrite` is false, is no file, or cannot be written.
-    """
-    with said_in_words(path):
-        if path.exists() and not path.is_file():  # a pipe or device would be waited for
-            raise OutputError(f"{path} exists and is no file; move it away or give another name")
-        if os.path.lexists(path) and not overwrite and not (path.is_file() and path.read_bytes() == data):
-            raise OutputError(
-                f"{path} exists and is not this command's result; move it away, give another name or --overwrite"
-            )
-        part = path.with_name(f".{path.name}.part")
-        try:
-            part.unlink(missing_ok=True)  # of a run that was killed
-            with part.open("xb") as file:  # x: a link laid here must not lead the bytes elsewhere
-                file.write(data)
-            os.replace(part, path)
-        finally:
-            part.unlink(missing_ok=True)
 
 
 class SetFolder:

@@ -4,30 +4,31 @@ from __future__ import annotations
 
 import errno
 import hashlib
-import json
 import os
-import re
 import stat
 import tempfile
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from dialtell.synth.shared.errors import OutputError
 
-# lists of numbers, then lists of those, as json.dumps lays them out; text in JSON holds no bare line break
-_NUMBER, _LIST = r"-?\d[-+.\deE]*", r"\[[^\[\]\n]*\]"
-_SPREAD = [re.compile(rf"\[\n\s+({part}(?:,\n\s+{part})*)\n\s+\]") for part in (_NUMBER, _LIST)]
 _ASKING = threading.Lock()
 
 
-def json_text(document: Mapping[str, Any]) -> str:
-    """Strict JSON (no NaN) without a final newline, a line for each entry, lists of numbers on one line."""
-    text = json.dumps(document, indent=1, allow_nan=False)
-    for spread in _SPREAD:
-        text = spread.sub(lambda found: "[" + re.sub(r"\n\s+", " ", found[1]) + "]", text)
-    return text
+def require_free_folder(folder: Path, files: Sequence[str], *, overwrite: bool) -> None:
+    """Raise OutputError when a folder, made if missing, cannot take these files."""
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder} is no folder; give a folder, made if missing")
+    if folder.is_dir():
+        for name in files:
+            if (folder / name).exists() and not overwrite:
+                raise OutputError(
+                    f"{folder / name} exists; give another folder, or --overwrite to replace what is there"
+                )
+    elif not folder.parent.is_dir():
+        raise OutputError(f"{folder} cannot be made, there is no folder {folder.parent}; make it first")
 
 
 def require_free(path: Path, *, overwrite: bool) -> None:
@@ -128,3 +129,39 @@ def _held(draft: Path) -> int | None:
         pass
     os.close(handle)
     return None
+
+
+@contextmanager
+def said_in_words(path: Path) -> Iterator[None]:
+    """Turn an OSError about `path` into an OutputError that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise OutputError(
+                f"{path} cannot be written: the disk is full; make room and run the same command again, which goes on "
+                "where this one stopped"
+            ) from error
+        raise OutputError(f"{path} cannot be written ({error.strerror}); give another place") from error
+
+
+def write_whole(path: Path, data: bytes, *, overwrite: bool) -> None:
+    """Write a file so that its name only ever stands for all of it; a link is replaced, never written through.
+
+    OutputError when it exists with other content and `overwrite` is false, is no file, or cannot be written.
+    """
+    with said_in_words(path):
+        if path.exists() and not path.is_file():  # a pipe or device would be waited for
+            raise OutputError(f"{path} exists and is no file; move it away or give another name")
+        if os.path.lexists(path) and not overwrite and not (path.is_file() and path.read_bytes() == data):
+            raise OutputError(
+                f"{path} exists and is not this command's result; move it away, give another name or --overwrite"
+            )
+        part = path.with_name(f".{path.name}.part")
+        try:
+            part.unlink(missing_ok=True)  # of a run that was killed
+            with part.open("xb") as file:  # x: a link laid here must not lead the bytes elsewhere
+                file.write(data)
+            os.replace(part, path)
+        finally:
+            part.unlink(missing_ok=True)

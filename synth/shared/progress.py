@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Callable, Iterator
-from typing import Any
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, TypeVar
+
+T = TypeVar("T")
 
 
 @contextlib.contextmanager
@@ -26,3 +28,11 @@ def progress(total: int, *, unit: str, done: int = 0, quiet: bool = False, reach
         raise
     finally:
         bar.close()
+
+
+def watched(items: Iterable[T], total: int, *, quiet: bool, unit: str = "photo") -> Iterator[T]:
+    """The items, with a bar on standard error while they come: on terminals, of two or more, unless `quiet`."""
+    from tqdm import tqdm
+
+    hidden = True if quiet or total < 2 else None
+    yield from tqdm(items, total=total, unit=unit, leave=False, disable=hidden, file=sys.stderr)

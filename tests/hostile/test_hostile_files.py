@@ -20,9 +20,9 @@ from dialtell.evaluate.score import stream as score_stream
 from dialtell.evaluate.score.stream import Settings, stream_calls
 from dialtell.model.reading.photo import read_photo, walk_photos
 from dialtell.synth.sets.dial_set import DialSet
-from dialtell.synth.sets.set_folder import SetFolder, write_whole
+from dialtell.synth.sets.set_folder import SetFolder
 from dialtell.synth.shared.errors import DialtellError, OutputError
-from dialtell.synth.shared.files import write_text
+from dialtell.synth.shared.files import write_text, write_whole
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="links, pipes and permissions of POSIX")
 SHA = "a" * 64

@@ -8,9 +8,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 from types import SimpleNamespace
 
+import benchmark_rows_made
+import pages_made
 import pytest
-import test_benchmark
-import test_page
 from benchmark_rows_made import row
 
 from dialtell.evaluate.benchmark import page as benchmark_page
@@ -41,10 +41,10 @@ class Elements(HTMLParser):
 
 
 def inspection(words):
-    dial = test_page.sample(words, reason=words, warnings=[words])
+    dial = pages_made.sample(words, reason=words, warnings=[words])
     dial["zones"][1]["reason"] = words
-    model = test_page.MODEL | {"name": words, "version": words}
-    return page.page_text(dial, test_page.photo(), None, [], model)
+    model = pages_made.MODEL | {"name": words, "version": words}
+    return page.page_text(dial, pages_made.photo(), None, [], model)
 
 
 def collection(words, folder):
@@ -73,10 +73,10 @@ def compared(words, monkeypatch):
 def benchmark(words):
     said = {"dial": words, "source": words, "object_type": words, "labeller": words, "notes": words}
     rows = [row(i, ("printed", "painted")[i % 2], 1.5, **said) for i in range(2, 12)]
-    document = test_benchmark.document(rows) | {"labels": words, "problems": [words], "model": test_page.MODEL}
+    document = benchmark_rows_made.document(rows) | {"labels": words, "problems": [words], "model": pages_made.MODEL}
     settings = dict.fromkeys(("cluster", "labels_sha256", "outlines"), words) | {"draws": 9, "seed": 1}
     document["settings"] = settings
-    return benchmark_page.page_text(document | {"model": test_page.MODEL | {"name": words}}, {})
+    return benchmark_page.page_text(document | {"model": pages_made.MODEL | {"name": words}}, {})
 
 
 @pytest.mark.parametrize("kind", ["inspection", "collection", "compare", "benchmark"])

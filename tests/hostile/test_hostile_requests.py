@@ -8,8 +8,7 @@ import time
 from contextlib import closing
 
 import pytest
-from label_desk import desk, draw
-from test_label_server import ask, first
+from label_desk import ask, desk, draw, first
 
 from dialtell.evaluate.label import server as label_server
 

@@ -8,8 +8,8 @@ import io
 from pathlib import Path
 from types import SimpleNamespace
 
+import benchmark_rows_made
 import pytest
-import test_benchmark
 from benchmark_rows_made import row
 
 import dialtell.evaluate
@@ -126,7 +126,7 @@ def test_records(cell):
 def test_benchmarks_rows(cell):
     said = {"dial": cell, "source": cell, "object_type": cell, "labeller": cell, "notes": cell}
     rows = [row(i, ("printed", "painted")[i % 2], 1.5, **said) for i in range(2, 12)]
-    assert harmless(benchmark_table.csv_text(test_benchmark.document(rows)["rows"]))
+    assert harmless(benchmark_table.csv_text(benchmark_rows_made.document(rows)["rows"]))
 
 
 @pytest.mark.parametrize("cell", FORMULAS)

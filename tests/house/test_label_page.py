@@ -2,46 +2,20 @@
 
 from __future__ import annotations
 
-import csv
 import os
 import re
 import signal
 import subprocess
 import sys
-import time
 from contextlib import contextmanager
 
 import numpy as np
 import pytest
 from label_desk import CENTRE, HEIGHT, RADIUS, TELLTALES, WIDTH, desk, draw
-from web_driver import CHROMIUM, DOWN, DRIVER, ENTER, ESCAPE, RIGHT, Browser
+from label_page_driven import needs_browser, ready, rows_of, saved
+from web_driver import DOWN, ENTER, ESCAPE, RIGHT, Browser
 
 EVIL = "<img src=x onerror=alert(1)>.png"
-needs_browser = pytest.mark.skipif(
-    not (CHROMIUM and DRIVER), reason="no Chromium with its driver here: the page was not opened"
-)
-READY = (
-    "document.getElementById('name').textContent === arguments0 && document.getElementById('photo').naturalWidth > 0 "
-    "&& !document.getElementById('photo').classList.contains('coming') "
-    "&& !document.getElementById('outline').textContent.startsWith('Looking')"
-)
-
-
-def ready(browser, name):
-    browser.wait(READY.replace("arguments0", repr(name)))
-
-
-def rows_of(folder):
-    with open(folder / "labels.csv", newline="", encoding="utf-8") as stream:
-        return {row["photo"]: row for row in csv.DictReader(stream)}
-
-
-def saved(folder, name, **cells):
-    """Wait until the table says so; typing and saving go their own pace."""
-    end = time.monotonic() + 20
-    while not (row := rows_of(folder).get(name)) or any(row[column] != value for column, value in cells.items()):
-        assert time.monotonic() < end, f"{name} is {row}, not {cells}"
-        time.sleep(0.02)
 
 
 def pressed(browser):
@@ -206,7 +180,7 @@ def test_what_was_said_is_seen_where_the_page_is_scrolled_to(tmp_path):
 def command(folder):
     """`dialtell label` on a folder as a process of its own, and the address it printed."""
     code = (
-        "import argparse, sys; from dialtell.evaluate import label_command as c\n"
+        "import argparse, sys; from dialtell.evaluate.cli import label as c\n"
         "parser = argparse.ArgumentParser(); c.add_arguments(parser); assert 'torch' not in sys.modules\n"
         "sys.exit(c.run(parser.parse_args(sys.argv[1:])))"
     )

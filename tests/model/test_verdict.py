@@ -1,23 +1,13 @@
 import math
 from dataclasses import replace
 
-import numpy as np
 import pytest
+from verdicts_made import patches, verdict
 
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, PrintEvidence, Verdict, judge
+from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, PrintEvidence, judge
 from dialtell.model.net.weights_file import load_weights
-from dialtell.model.reading.patches import SIDE, PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
-
-
-def patches(*counts, resolution=0.0):
-    """A bag with so many patches of each zone, in the examiner's order."""
-    zone = np.repeat(np.arange(len(counts)), counts)
-    n = len(zone)
-    density = np.random.default_rng(0).uniform(0, 1, (n, SIDE, SIDE)).astype(np.float32)
-    right = np.tile([1.0, 0.0], (n, 1))
-    return PatchSet(density, zone, np.zeros((n, 2)), right, np.full(n, 0.3), 1.0, resolution)
 
 
 def test_zones_with_too_few_strokes_are_not_judged(make_weights):
@@ -49,14 +39,6 @@ def test_a_net_that_breaks_down_is_an_error(make_weights):
     bag.density[3] = math.nan
     with pytest.raises(ArithmeticError, match="not finite"):
         judge(bag, weights)
-
-
-def verdict(whole, *ratios):
-    """ratios : log10 LR of each zone in the examiner's order; None not judged."""
-    zones = {zone: Evidence(0) for zone in ZONES}
-    for zone, ratio in zip(ZONES, ratios, strict=False):
-        zones[zone] = Evidence(2 if ratio is None else 12, ratio)
-    return Verdict(Evidence(40, whole), zones)
 
 
 def test_parts_that_contradict_each_other_leave_the_dial_open():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import http.client
+import json
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -67,3 +69,29 @@ def desk(folder: Path, table: Path | None = None, **settings) -> Iterator[LabelS
         finally:
             server.shutdown()
             thread.join()
+
+
+def ask(server, method, path, body=None, **changed):
+    """Status, headers and body of a request by a page that may ask, but for the headers named in `changed`."""
+    headers = {
+        "Host": f"127.0.0.1:{server.port}",
+        "Cookie": f"dialtell-label-{server.port}={server.token}",
+        "Origin": f"http://127.0.0.1:{server.port}",
+        "Content-Type": "application/json",
+    } | {name.replace("_", "-"): value for name, value in changed.items()}
+    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10)
+    try:
+        data = body if body is None or isinstance(body, bytes) else json.dumps(body).encode()
+        connection.putrequest(method, path, skip_host=True)
+        for name, value in (headers | ({} if data is None else {"Content-Length": str(len(data))})).items():
+            if value is not None:
+                connection.putheader(name, value)
+        connection.endheaders(data)
+        reply = connection.getresponse()
+        return reply.status, dict(reply.getheaders()), reply.read()
+    finally:
+        connection.close()
+
+
+def first(server):
+    return next(iter(server.folder.photos))

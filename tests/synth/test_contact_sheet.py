@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from dialtell.synth.sets.contact_sheet import GAP, PAPER, SIDE, TEXT, contact_sheet, sheet_of, shrunk
-from dialtell.synth.sets.cue_page import ROWS, cue_page, making_of, part, plain_making, specimen
+from dialtell.synth.sets.cue_page import ROWS, cue_page, making_of
 from dialtell.synth.sets.manifest import png
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.specimen import part, plain_making, specimen
 from dialtell.synth.strokes.hand_style import RANGES
 
 

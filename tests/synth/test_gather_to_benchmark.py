@@ -15,9 +15,9 @@ import sys
 from contextlib import contextmanager
 
 import pytest
+from label_page_driven import needs_browser, ready, rows_of, saved
 from odd_server import OddServer, answer
 from PIL import Image
-from test_label_page import needs_browser, ready, rows_of, saved
 from web_driver import ENTER, Browser
 
 from dialtell.evaluate.cli.main import main

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from test_verdict import patches
+from verdicts_made import patches
 
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES, Zone

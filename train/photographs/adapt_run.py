@@ -22,8 +22,8 @@ from dialtell.model.net.calibration import Calibration, threshold
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.weights_file import Weights, save_weights
 from dialtell.synth.scene import RENDERER_VERSION, Range
-from dialtell.synth.sets.set_folder import said_in_words
 from dialtell.synth.shared.errors import OutputError
+from dialtell.synth.shared.files import said_in_words
 from dialtell.synth.shared.record import to_record
 from dialtell.synth.shared.tables import guarded
 from dialtell.train.bags.supply import (

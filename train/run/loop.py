@@ -25,8 +25,8 @@ from tqdm import tqdm
 
 from dialtell.model.net.net import NetOutput, StrokeNet
 from dialtell.synth.scene import RENDERER_VERSION
-from dialtell.synth.sets.set_folder import said_in_words, write_whole
 from dialtell.synth.shared.errors import OutputError, ParameterError
+from dialtell.synth.shared.files import said_in_words, write_whole
 from dialtell.synth.shared.record import from_record, to_record
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import Supply

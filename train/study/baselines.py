@@ -22,8 +22,8 @@ from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, NetOutput, StrokeNet
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
-from dialtell.synth.sets.set_folder import write_whole
 from dialtell.synth.shared.errors import ParameterError, WeightsError
+from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.record import from_record
 from dialtell.synth.shared.terms import ZONES
 

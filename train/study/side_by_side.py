@@ -22,8 +22,8 @@ from torch import nn
 
 from dialtell.model.net.net import StrokeNet, count_parameters
 from dialtell.synth.scene import RENDERER_VERSION
-from dialtell.synth.sets.set_folder import write_whole
 from dialtell.synth.shared.errors import ParameterError, WeightsError
+from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.record import from_record, to_record
 from dialtell.train.bags.supply import Supply
 from dialtell.train.run.config import TrainConfig

@@ -7,10 +7,10 @@ import math
 
 import numpy as np
 import pytest
-from benchmark_rows_made import row
+from benchmark_rows_made import document, row
 from sklearn.metrics import brier_score_loss, roc_auc_score
 
-from dialtell.evaluate.benchmark.benchmark import Item, benchmark, compare, confusion, figures, items_of
+from dialtell.evaluate.benchmark.benchmark import Item, compare, confusion, figures, items_of
 from dialtell.evaluate.benchmark.claims import wholly_right
 from dialtell.evaluate.benchmark.plots import coverage_curve
 from dialtell.evaluate.benchmark.rows import Answer, clusters_of, misses, outline_distance
@@ -22,14 +22,6 @@ from dialtell.synth.shared.terms import Zone
 from dialtell.train.photographs.labels import LabelledOutline
 from dialtell.train.stats.likelihood_ratio import cllr
 from dialtell.train.stats.proportion import wilson
-
-MODEL = {"name": "made", "version": "1", "sha256": "0" * 64}
-
-
-def document(rows, caps=(-2.0, 2.0)):
-    made = benchmark(rows, MODEL, caps, draws=200)
-    head = {"schema": "dialtell.benchmark/1", "labels": "labels.csv", "settings": {}, "problems": [], "against": None}
-    return head | made
 
 
 def sample(n=60, seed=0):

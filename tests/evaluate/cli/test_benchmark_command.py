@@ -9,8 +9,8 @@ import subprocess
 import sys
 
 import pytest
+from page_opened import needs_browser, opened
 from PIL import Image
-from test_page import needs_browser, opened
 
 from dialtell.evaluate.benchmark.page import page_text
 from dialtell.evaluate.cli import benchmark as benchmark_command
@@ -138,7 +138,7 @@ def test_wrong_use_is_named(museum, tmp_path, make_weights):
 
 def test_help_comes_without_heavy_imports():
     program = (
-        "import argparse, sys; from dialtell.evaluate import benchmark_command\n"
+        "import argparse, sys; from dialtell.evaluate.cli import benchmark as benchmark_command\n"
         "parser = argparse.ArgumentParser(); benchmark_command.add_arguments(parser); parser.format_help()\n"
         "print([name for name in ('torch', 'numpy', 'matplotlib', 'scipy') if name in sys.modules])"
     )

@@ -2,7 +2,7 @@ import argparse
 
 import pytest
 
-from dialtell.evaluate.cli.flag_values import number, whole
+from dialtell.evaluate.cli.flags import number, whole
 
 
 @pytest.mark.parametrize(("text", "value"), [("1", 1), ("007", 7), ("10", 10)])

@@ -6,12 +6,14 @@ from score_schema import check_dial
 
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.inspection import one_photo as inspect_page
-from dialtell.evaluate.inspection.one_photo import display, inspect_photo, scaled, shown_photo, zone_crops
+from dialtell.evaluate.inspection.close_views import zone_crops
+from dialtell.evaluate.inspection.one_photo import inspect_photo, shown_photo
+from dialtell.evaluate.inspection.stated import scaled
 from dialtell.evaluate.maps.attribution import Attribution, attribute, photo_map, view_map
 from dialtell.evaluate.period.date_check import Years
 from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net.weights_file import load_weights
-from dialtell.model.reading.photo import linear_light
+from dialtell.model.reading.photo import display, linear_light
 from dialtell.synth.shared.errors import OutputError, PhotoError
 
 

@@ -6,7 +6,7 @@ import re
 import time
 
 import pytest
-from test_page import needs_browser, opened
+from page_opened import needs_browser, opened
 
 from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.collection.page import page_text

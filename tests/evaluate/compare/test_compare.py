@@ -10,8 +10,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from page_opened import needs_browser, opened
 from PIL import Image
-from test_page import needs_browser, opened
 
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.compare.compare import compare_photos

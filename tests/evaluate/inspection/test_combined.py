@@ -6,7 +6,8 @@ import math
 import numpy as np
 import pytest
 
-from dialtell.evaluate.inspection.combined import Agreement, agreement, combine, combined_support, together
+from dialtell.evaluate.inspection.combined import Agreement, agreement, combine, together
+from dialtell.evaluate.inspection.stated import combined_support
 from dialtell.evaluate.measurements.second_opinion import NO_OPINION, Opinion
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, threshold
 from dialtell.model.net.verdict import Evidence, Verdict

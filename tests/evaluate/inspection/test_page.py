@@ -1,14 +1,16 @@
+"""The page says what the record says, asks for nothing outside, and can be read by keys, narrow and without colour."""
+
 import html
 import html.parser
 import itertools
 import json
 import math
 import re
-import shutil
-import subprocess
 
 import numpy as np
 import pytest
+from page_opened import needs_browser, opened
+from pages_made import MODEL, photo, ring, sample, zone
 from web_driver import CHROMIUM, DRIVER, ENTER, Browser
 
 from dialtell.evaluate.inspection.combined import combine
@@ -25,60 +27,6 @@ from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.synth.shared.terms import ZONES, Zone
 
 EVIL = '<img src=x onerror="document.title=1">\u202e.jpg'
-MODEL = {
-    "name": "net",
-    "version": "0.1",
-    "sha256": "ab" * 32,
-    "renderer_version": 4,
-}
-
-
-def ring(radius):
-    return [[200 + radius * math.sin(a), 150 - radius * math.cos(a)] for a in np.linspace(0, 2 * math.pi, 40)]
-
-
-def zone(name, judged=True, ratio=0.5, reason="Seen.", polygon=()):
-    call = "undetermined" if not judged else "hand-painted" if ratio > 0 else "printed"
-    return {
-        "zone": name,
-        "judged": judged,
-        "call": call,
-        "probability_hand": 0.76 if judged else None,
-        "log10_lr": ratio if judged else None,
-        "reason": reason,
-        "polygon_px": list(polygon),
-    }
-
-
-def sample(name="watch.jpg", **changes):
-    dial = {
-        "photo": name,
-        "call": "hand-painted",
-        "probability_hand": 0.95,
-        "log10_lr": 1.28,
-        "support": "at least moderate support for hand painting",
-        "reason": "Thin strokes are fainter than thick ones.",
-        "geometry": {
-            "center_px": [200, 150],
-            "axes_px": [140, 120],
-            "rotation_deg": 90.0,
-            "pixels_across": 280,
-            "pixels_per_mm": 7.0,
-            "ellipse_angle_deg": 0.0,
-        },
-        "zones": [
-            zone("minute track", ratio=-0.6, polygon=ring(130)),
-            zone("signature", judged=False, reason=f"Too small in {name}."),
-            zone("numerals", polygon=ring(100)),
-        ],
-        "warnings": [f"{name} is sharpened"],
-    }
-    return dial | changes
-
-
-def photo():
-    rng = np.random.default_rng(0)
-    return rng.integers(120, 250, (300, 400, 3), dtype=np.uint8)
 
 
 def signed_map():
@@ -252,21 +200,6 @@ def test_map_is_told_apart_without_colour():
     assert len(np.unique(printed)) == 2  # stripes
     assert pictures.full_strength(np.zeros((3, 3), np.float32)) == 0.0
     assert not pictures.overlay(np.zeros((3, 3), np.float32), 0.0).any()
-
-
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-needs_browser = pytest.mark.skipif(BROWSER is None, reason="no Chromium here: the page was not opened")
-OFFLINE = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --enable-logging=stderr --dump-dom"
-).split()
-
-
-def opened(path, profile):
-    """The page's DOM after its script ran, and what it wrote to the console."""
-    command = [BROWSER, *OFFLINE, f"--user-data-dir={profile}", "--window-size=1280,1000", path.as_uri()]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=90, check=True)
-    return done.stdout, [line for line in done.stderr.splitlines() if "CONSOLE" in line]
 
 
 @pytest.mark.parametrize(("net", "second", "said"), [

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import http.client
 import json
 import socket
 
 import pytest
-from label_desk import CENTRE, HEIGHT, RADIUS, TELLTALES, WIDTH, desk, draw
+from label_desk import CENTRE, HEIGHT, RADIUS, TELLTALES, WIDTH, ask, desk, draw, first
 
 from dialtell.evaluate.label.server import LARGEST_BODY
 from dialtell.synth.shared.errors import OutputError
@@ -19,32 +18,6 @@ def served(tmp_path):
         draw(tmp_path / name, 30 + number)
     with desk(tmp_path) as server:
         yield server
-
-
-def ask(server, method, path, body=None, **changed):
-    """Status, headers and body of a request by a page that may ask, but for the headers named in `changed`."""
-    headers = {
-        "Host": f"127.0.0.1:{server.port}",
-        "Cookie": f"dialtell-label-{server.port}={server.token}",
-        "Origin": f"http://127.0.0.1:{server.port}",
-        "Content-Type": "application/json",
-    } | {name.replace("_", "-"): value for name, value in changed.items()}
-    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10)
-    try:
-        data = body if body is None or isinstance(body, bytes) else json.dumps(body).encode()
-        connection.putrequest(method, path, skip_host=True)
-        for name, value in (headers | ({} if data is None else {"Content-Length": str(len(data))})).items():
-            if value is not None:
-                connection.putheader(name, value)
-        connection.endheaders(data)
-        reply = connection.getresponse()
-        return reply.status, dict(reply.getheaders()), reply.read()
-    finally:
-        connection.close()
-
-
-def first(server):
-    return next(iter(server.folder.photos))
 
 
 def test_token_in_the_address_becomes_a_cookie(served):

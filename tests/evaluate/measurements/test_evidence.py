@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 from trials.opinions import reference_spread
+from trials.opinions.opinion_fit import fit_opinion
 
 from dialtell.evaluate.measurements import second_opinion, tone
 from dialtell.evaluate.measurements.evidence import gather_evidence
@@ -13,7 +14,7 @@ from dialtell.evaluate.measurements.finding import Finding
 from dialtell.evaluate.measurements.gathering import MEASURES
 from dialtell.evaluate.measurements.glossary import GLOSSARY, Look
 from dialtell.evaluate.measurements.glossary import place as place_of
-from dialtell.evaluate.measurements.second_opinion import FILE, Opinion, Weigher, fit_opinion, load_weigher
+from dialtell.evaluate.measurements.second_opinion import FILE, Opinion, Weigher, load_weigher
 from dialtell.evaluate.measurements.spread import (
     Place,
     Spread,

@@ -1,6 +1,7 @@
 import pytest
 
-from dialtell.evaluate.score.table import call_table, plain_name
+from dialtell.evaluate.score.table import call_table
+from dialtell.evaluate.words.plain import plain_name
 from dialtell.synth.shared.errors import ParameterError
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from dialtell.evaluate.inspection.advice import reached_words
 from dialtell.evaluate.inspection.photos import Asked, inspect_one
-from dialtell.evaluate.score.close_up import NO_OUTLINE, NOT_TOLD_APART, page_record
+from dialtell.evaluate.inspection.stated import NO_OUTLINE, NOT_TOLD_APART, page_record
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.weights_file import load_weights
 

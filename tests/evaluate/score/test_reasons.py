@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from test_verdict import verdict
+from verdicts_made import verdict
 
 from dialtell.evaluate.score.reasons import DISAGREE, dial_reason, dial_support, print_reason, print_record, zone_reason
 from dialtell.model.net.resolution import Resolution

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from test_verdict import patches, verdict
+from verdicts_made import patches, verdict
 
 from dialtell.evaluate.score.remarks import remarks
 from dialtell.model.net.resolution import Resolution

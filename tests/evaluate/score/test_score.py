@@ -8,10 +8,10 @@ import pytest
 from PIL import Image
 from score_schema import check_dial, check_document
 
-from dialtell.evaluate.cli.flags import MAX_PIXELS
 from dialtell.evaluate.score import score
 from dialtell.evaluate.score.score import score_photo, score_photos
 from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.photo import read_photo
 from dialtell.synth.shared.errors import PhotoError
 

@@ -82,7 +82,7 @@ def faults_of(place: Path, document: dict[str, Any], *, sound: bool) -> tuple[st
     """(result, fault, message) of a document of schema dialtell.score/1 about one file."""
     from dialtell.evaluate.score.stream import COLUMNS, row_of
     from dialtell.evaluate.score.table import call_table
-    from dialtell.synth.shared.files import json_text
+    from dialtell.evaluate.words.document import json_text
 
     entries = [*document["dials"], *document["errors"]]
     if len(entries) != 1:

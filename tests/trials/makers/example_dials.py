@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from dialtell.synth.design.design import Variety
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
-from dialtell.synth.sets.set_folder import write_whole
 from dialtell.synth.shared.errors import OutputError
+from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.terms import Process
 
 SEED, INDEX = 9_100_009, 16

@@ -40,8 +40,8 @@ from dialtell.model.reading.photo import linear_light, luminance
 from dialtell.model.reading.steps import Reading, read_at
 from dialtell.synth.planting import Plant, Planted, plant
 from dialtell.synth.scene import Range, render, sample_spec
-from dialtell.synth.sets.set_folder import write_whole
 from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.terms import ZONES, Zone
 from dialtell.synth.shared.workers import follow_parent
 from dialtell.train.bags.bags import known_geometry

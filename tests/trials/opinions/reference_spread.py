@@ -1,7 +1,7 @@
 """Measurements of drawn dials, and the spreads they make: what a value measured on a photograph is held against.
 
-    python tests/trials opinions/reference_spread --count 4000 --workers 30 --out evaluate/reference_spread.json \
-        --opinion evaluate/second_opinion.json
+    python tests/trials opinions/reference_spread --count 4000 --workers 30 \
+        --out evaluate/measurements/reference_spread.json --opinion evaluate/measurements/second_opinion.json
 
 Dials 2 i and 2 i + 1 are one picture, painted and printed. Dial i is the same on every machine and however many
 processes share the work.
@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 from tqdm import tqdm
 
+from dialtell.evaluate.measurements.spread import spread_of
 from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, photograph, printed_process, sample_spec
 from dialtell.synth.shared.terms import Process
 
@@ -106,7 +107,7 @@ def main(arguments: list[str] | None = None) -> int:
     args = parser.parse_args(arguments)
     if args.count < 2:
         parser.error(f"--count is {args.count}; give at least 2, a painted dial and its printed twin")
-    from dialtell.evaluate.measurements.spread import spread_of, to_json
+    from dialtell.evaluate.measurements.spread import to_json
 
     rows = read_rows(args.from_rows) if args.from_rows else list(measured_dials(SEED, args.count, args.workers))
     if args.rows:
@@ -114,7 +115,7 @@ def main(arguments: list[str] | None = None) -> int:
     document = to_json(spread_of(rows, RENDERER_VERSION))
     Path(args.out).write_text(json.dumps(document, separators=(",", ":")) + "\n", encoding="utf-8")
     if args.opinion:
-        from dialtell.evaluate.measurements.second_opinion import fit_opinion
+        from trials.opinions.opinion_fit import fit_opinion
 
         fitted = fit_opinion(rows, RENDERER_VERSION)
         Path(args.opinion).write_text(json.dumps(fitted, indent=1) + "\n", encoding="utf-8")

@@ -136,7 +136,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except DialtellError as error:
         print(f"outside: error: {error}", file=sys.stderr)
         return 1
-    from dialtell.synth.shared.files import json_text
+    from dialtell.evaluate.words.document import json_text
 
     print(json_text(document) if args.json else outside_text(document))
     return 0

@@ -66,7 +66,7 @@ def seven(manifest: Path, weights: Weights) -> dict[str, Any]:
 
 def seven_text(document: dict[str, Any]) -> str:
     """The document for a terminal."""
-    from dialtell.evaluate.score.table import plain_name
+    from dialtell.evaluate.words.plain import plain_name
 
     lines = [f"{'photograph':<26}{'label':<26}{'call':<14}{'log10 LR':>8}  outcome"]
     for row in document["calls"]:
@@ -93,8 +93,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--weights", type=Path, metavar="FILE.safetensors", help="default: those that come with it")
     parser.add_argument("--json", action="store_true", help=f"print one JSON document, schema {SCHEMA}")
     args = parser.parse_args(arguments)
+    from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import json_text
 
     try:
         document = seven(args.manifest, load_weights(args.weights))
