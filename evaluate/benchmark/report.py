@@ -94,7 +94,8 @@ def write_report(
         name = f"{MISSES}/{row.photo.sha256[:16]}.html"
         try:
             inspect_photo(
-                row.photo.path, folder / name, weights, diameter_mm=row.photo.size_mm, max_pixels=max_pixels,
+                row.photo.path, folder / name, weights,
+                known=row.photo.known(outlines=document["settings"]["outlines"] == "labelled", max_pixels=max_pixels),
                 overwrite=overwrite,
             )  # fmt: skip
             miss["page"] = name

@@ -8,19 +8,19 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from dialtell.evaluate.score.given_outline import geometry_of, judge_within
 from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Evidence, Verdict
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import MAX_PIXELS, Outline
+from dialtell.model.reading.steps import outlined
 from dialtell.synth.shared.errors import DialtellError, ParameterError, fault_of_ours
 from dialtell.synth.shared.sizes import size_mm
 from dialtell.synth.shared.terms import Zone
 from dialtell.train.photographs import labels
-from dialtell.train.photographs.labels import LabelledOutline, LabelledPhoto
+from dialtell.train.photographs.labels import LabelledPhoto
 from dialtell.train.stats.clustered import linked
 
 CLUSTERINGS = ("source", "dial", "photo")
@@ -134,13 +134,11 @@ def judged_rows(
 
 
 def _row(photo: LabelledPhoto, cluster: int, weights: Weights, given_outlines: bool, max_pixels: int) -> Row:
-    if given_outlines and photo.outline is not None:
-        judged = judge_within(photo.path, photo.outline, weights, diameter_mm=photo.size_mm, max_pixels=max_pixels)
-        return _judged(photo, cluster, judged.verdict, judged.resolution, {}, None)
-    scored = score_photo(photo.path, weights, diameter_mm=photo.size_mm, max_pixels=max_pixels)
+    scored = score_photo(photo.path, weights, known=photo.known(outlines=given_outlines, max_pixels=max_pixels))
     if scored.reading is None or scored.verdict is None or scored.resolution is None:
         return Row(photo, cluster, Answer(UNDETERMINED, why=scored.record["reason"]), found=False)
-    off = None if photo.outline is None else outline_distance(scored.reading.geometry, photo.outline)
+    looked_for = photo.outline is not None and scored.known.outline is None
+    off = outline_distance(scored.reading.geometry, photo.outline) if looked_for and photo.outline else None
     return _judged(photo, cluster, scored.verdict, scored.resolution, scored.record, off)
 
 
@@ -171,13 +169,13 @@ def _answer(evidence: Evidence) -> Answer:
     return Answer(evidence.call, evidence.log10_lr, evidence.capped, withheld=evidence.withheld)
 
 
-def outline_distance(found: DialGeometry, outline: LabelledOutline) -> float:
+def outline_distance(found: DialGeometry, outline: Outline) -> float:
     """Greatest distance from the labelled outline, in its dial radii, of points of the outline found."""
     import numpy as np
 
     turn = np.linspace(0.0, 2 * math.pi, 90, endpoint=False)
     edge = found.to_photo(np.stack([np.cos(turn), np.sin(turn)], axis=-1))
-    within = geometry_of(outline).to_dial(edge)
+    within = outlined(outline).to_dial(edge)
     return float(np.abs(np.hypot(within[:, 0], within[:, 1]) - 1.0).max())
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.cli.flags import add_reading, add_size, number, whole
+from dialtell.evaluate.cli.flags import add_known, add_reading, add_size, known_of, number, whole
 from dialtell.synth.shared.progress import watched
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM
 
@@ -53,6 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add = act("add", "add photographs, or folders of them, and score them")
     add.add_argument("photos", nargs="+", metavar="PHOTO", help="photograph, or a folder to be searched downwards")
     add_size(add)
+    add_known(add)
     add_reading(add)
     add.add_argument("--json", action="store_true", help="print one JSON document")
     again = act("rescore", "score all photographs with other weights, keeping the older calls")
@@ -146,7 +147,7 @@ def _add(collection: CollectionFile, args: argparse.Namespace) -> int:
     files, missing = walk_photos(args.photos)
     weights = load_weights(args.weights)
     outcomes = [Outcome(path, "failed", str(error)) for path, error in missing]
-    done = add_photos(collection, files, weights, diameter_mm=args.diameter_mm, max_pixels=args.max_pixels)
+    done = add_photos(collection, files, weights, known=known_of(args))
     return _report(collection, args, [*outcomes, *watched(done, len(files), quiet=args.quiet)])
 
 

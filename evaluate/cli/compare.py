@@ -6,10 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dialtell.evaluate.cli.flags import add_close_up, add_reading, add_size
+from dialtell.evaluate.cli.flags import add_known, add_reading, add_size, known_of_one, number, outline_text, per_mm
 
 if TYPE_CHECKING:
-    from dialtell.evaluate.compare.compare import Shown
+    from dialtell.model.reading.known import Known
 
 DESCRIPTION = """\
 Lay two dials of one design on each other and measure what is left: two dials printed from one plate coincide but for
@@ -47,18 +47,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("first", metavar="A", help="photograph of one dial")
     parser.add_argument("second", metavar="B", help="photograph of the other")
     add_size(parser)
-    add_close_up(parser)
+    add_known(parser)
     parser.add_argument(
         "--whole",
         choices=WHICH,
         help="with --close-up or --px-per-mm: this one shows the whole dial (default: both are close-ups)",
     )
-    parser.add_argument(
-        "--px-per-mm-second",
-        type=float,
-        metavar="N",
-        help="scale of the second close-up, if it differs from --px-per-mm (default: the same)",
+    second = parser.add_argument_group(
+        "of the second photograph", "Where it differs; --outline and --twelve are of the first alone."
     )
+    second.add_argument(
+        "--px-per-mm-second", type=per_mm, metavar="N",
+        help="scale of the second close-up, if it differs from --px-per-mm (default: the same)",
+    )  # fmt: skip
+    second.add_argument(
+        "--outline-second", type=outline_text, metavar='"CX CY A B DEGREES"', help="its outline (default: looked for)"
+    )
+    second.add_argument(
+        "--twelve-second", type=number(-360, 360, "degrees"), metavar="DEGREES",
+        help="where its 12 o'clock stands (default: read from the minute track)",
+    )  # fmt: skip
     add_reading(parser)
     out = parser.add_argument_group("output")
     out.add_argument("--out", type=Path, metavar="FILE.html", help="also write a page with both side by side")
@@ -66,35 +74,34 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     out.add_argument("--json", action="store_true", help="print one JSON document, schema dialtell.compare/1")
 
 
-def _shown(args: argparse.Namespace) -> tuple[Shown, Shown]:
+def _known(args: argparse.Namespace) -> tuple[Known, Known]:
     """What the flags say of each photograph; ParameterError when they contradict each other."""
-    from dialtell.evaluate.compare.compare import WHOLE, Shown
-    from dialtell.synth.shared.errors import ParameterError, require_range
+    from dialtell.synth.shared.errors import ParameterError
 
-    second = args.pixels_per_mm if args.px_per_mm_second is None else args.px_per_mm_second
-    if args.px_per_mm_second is not None:
-        require_range("px_per_mm_second", second, 0.5, 2000.0, "px/mm")
-    if args.whole is not None and not args.close_up and second is None:
+    part = args.close_up or args.pixels_per_mm is not None or args.px_per_mm_second is not None
+    if args.whole is not None and not part:
         raise ParameterError(f"--whole {args.whole} is given without a close-up; add --close-up, or leave it out")
     if args.whole == "second" and args.px_per_mm_second is not None:
         raise ParameterError("--px-per-mm-second and --whole second are both given; leave one out")
-    told = (args.pixels_per_mm, second)
-    first, other = (
-        WHOLE if args.whole == name else Shown(args.close_up or scale is not None, scale)
-        for name, scale in zip(WHICH, told, strict=True)
+    first = known_of_one(args, args.first)
+    args.outline, args.twelve_deg = args.outline_second, args.twelve_second
+    args.pixels_per_mm = args.pixels_per_mm if args.px_per_mm_second is None else args.px_per_mm_second
+    second = known_of_one(args, args.second)
+    return (
+        first.whole() if args.whole == "first" else first,
+        second.whole() if args.whole == "second" else second,
     )
-    return first, other
 
 
 def run(args: argparse.Namespace) -> int:
     """Compare as asked; returns the exit status."""
     import textwrap
 
-    from dialtell.evaluate.compare.compare import compare_photos
+    from dialtell.evaluate import compare_photos
     from dialtell.evaluate.compare.page import write_comparison
     from dialtell.evaluate.words.cautions import CLOSING
     from dialtell.evaluate.words.document import json_text
-    from dialtell.model.net.weights_file import load_weights
+    from dialtell.model import load_weights
     from dialtell.synth.shared.files import require_free
 
     if args.out is not None:
@@ -103,9 +110,7 @@ def run(args: argparse.Namespace) -> int:
         args.first,
         args.second,
         load_weights(args.weights),
-        diameter_mm=args.diameter_mm,
-        max_pixels=args.max_pixels,
-        shown=_shown(args),
+        known=_known(args),
     )
     if args.out is not None:
         write_comparison(args.out, compared, overwrite=args.overwrite)

@@ -6,10 +6,15 @@ import argparse
 import math
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import MAX_PIXELS, PER_MM, Known, Outline, read_outline
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM, dial_diameter_mm
+from dialtell.synth.shared.terms import Zone
+
+if TYPE_CHECKING:
+    from dialtell.evaluate.score.known_table import KnownTable
 
 
 def add_photos(parser: argparse.ArgumentParser) -> None:
@@ -52,21 +57,84 @@ def add_size(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_close_up(parser: argparse.ArgumentParser) -> None:
-    """Flags --close-up and --px-per-mm (`close_up`, `pixels_per_mm`; the second is None without)."""
+def add_known(parser: argparse.ArgumentParser, *, table: bool = True) -> None:
+    """What is known of a photograph beforehand, but for the size: `close_up`, `pixels_per_mm`, `zone`, `outline`,
+    `twelve_deg` and, with `table`, `known`; see known_of."""
     group = parser.add_argument_group(
-        "close-ups",
-        "A photograph of a part of a dial. Without these flags one is told by an arc of its minute track and rim.",
+        "what is known of the photograph",
+        "Where no dial is found, or a wrong one, say where it lies. A photograph of a part of a dial is a close-up; "
+        "without these flags one is told by an arc of its minute track and rim.",
+    )
+    group.add_argument(
+        "--outline",
+        type=outline_text,
+        metavar='"CX CY A B DEGREES"',
+        help="where the enamel ends: an ellipse's centre and semi-axes in px of the photograph held upright, and the "
+        "angle of the longer one, clockwise from the right (default: looked for)",
+    )
+    group.add_argument(
+        "--twelve",
+        type=number(-360, 360, "degrees"),
+        dest="twelve_deg",
+        metavar="DEGREES",
+        help="where 12 o'clock stands in the photograph, clockwise from up: 90 on its right (default: read from the "
+        "minute track, within half an hour of up)",
     )
     group.add_argument("--close-up", action="store_true", help="the photograph shows only a part of the dial")
     group.add_argument(
         "--px-per-mm",
-        type=number(0.5, 2000, "px/mm"),
+        type=per_mm,
         dest="pixels_per_mm",
         metavar="N",
-        help="its scale, measured on the photograph: px between two points of the dial over the mm between them; "
-        "give the dial's size too, if it is known (default: told from the strokes, roughly). Implies --close-up",
+        help="scale of a close-up, measured on the photograph: px between two points of the dial over the mm between "
+        "them; give the dial's size too, if it is known (default: told from the strokes, roughly). Implies --close-up",
     )
+    group.add_argument(
+        "--zone",
+        choices=tuple(zone.value for zone in Zone),
+        help="the zone that a close-up shows, where the photograph does not show it itself. Implies --close-up",
+    )
+    if table:
+        group.add_argument(
+            "--known",
+            type=Path,
+            metavar="LABELS.csv",
+            help="a table that says these things of each of several photographs, such as `dialtell label` writes "
+            "(columns photo, size_mm, outline, twelve_deg, close_up, px_per_mm, zone)",
+        )
+
+
+def known_of(args: argparse.Namespace) -> Known | KnownTable:
+    """What the flags of add_size, add_known and add_reading say: of all photographs, or of each by its table.
+
+    Raises ParameterError where an outline is given for several photographs, or flags contradict each other.
+    """
+    known = Known(
+        diameter_mm=args.diameter_mm,
+        close_up=args.close_up,
+        pixels_per_mm=args.pixels_per_mm,
+        zone=None if args.zone is None else Zone(args.zone),
+        outline=args.outline,
+        twelve_deg=args.twelve_deg,
+        max_pixels=args.max_pixels,
+    )
+    photos = getattr(args, "photos", [])
+    several = len(photos) > 1 or any(Path(photo).is_dir() for photo in photos)
+    if known.outline is not None and several:
+        raise ParameterError(
+            "--outline is of one photograph, but several are given; give one, or a table of them with --known"
+        )
+    if getattr(args, "known", None) is None:
+        return known
+    from dialtell.evaluate.score.known_table import read_known
+
+    return read_known(args.known, known)
+
+
+def known_of_one(args: argparse.Namespace, photo: str) -> Known:
+    """What known_of says of one photograph."""
+    known = known_of(args)
+    return known(Path(photo)) if callable(known) else known
 
 
 def add_reading(parser: argparse.ArgumentParser) -> None:
@@ -84,6 +152,14 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="refuse photographs of more pixels, before they are decoded (default: %(default)s)",
     )
+
+
+def outline_text(text: str) -> Outline:
+    """Reads an outline; what is wrong with it becomes argparse's usage error."""
+    try:
+        return read_outline(text)
+    except ParameterError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
 
 
 def _millimetres(name: str) -> Callable[[str], float | None]:
@@ -141,3 +217,6 @@ def number(low: float, high: float, unit: str = "") -> Callable[[str], float]:
         return value
 
     return read
+
+
+per_mm = number(*PER_MM, "px/mm")

@@ -6,10 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.cli.flags import add_close_up, add_photos, add_reading, add_size
+from dialtell.evaluate.cli.flags import add_known, add_photos, add_reading, add_size, known_of, known_of_one
 
 if TYPE_CHECKING:
-    from dialtell.evaluate.inspection.photos import Asked
+    from dialtell.evaluate.inspection.one_photo import PageWishes
     from dialtell.evaluate.period.date_check import Years
 
 DESCRIPTION = """\
@@ -26,6 +26,7 @@ examples:
   dialtell inspect watch.jpg --out watch.html --serial 1250000 --serials my-table.csv
   dialtell inspect watch.jpg --out watch.html --png watch.png
   dialtell inspect signature.jpg --out signature.html --close-up --px-per-mm 92 --size 18
+  dialtell inspect watch.jpg --out watch.html --outline "1040 812 655 641 12" --twelve 90
   dialtell inspect photos/ more.jpg --out pages
 
 --json prints one document. For one photograph its schema is dialtell.inspect/1: the page's path, the dial as `dialtell
@@ -44,7 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     add_photos(parser)
     add_size(parser)
-    add_close_up(parser)
+    add_known(parser)
     add_reading(parser)
     beside = parser.add_argument_group("beside the strokes")
     beside.add_argument(
@@ -70,28 +71,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Inspect as asked; returns the exit status."""
-    from dialtell.evaluate.inspection.photos import Asked
-
-    asked = Asked(
-        diameter_mm=args.diameter_mm,
-        max_pixels=args.max_pixels,
-        close_up=args.close_up or args.pixels_per_mm is not None,
-        pixels_per_mm=args.pixels_per_mm,
-        years=years_asked(args),
-        compare_with=None if args.compare_with == "auto" else args.compare_with,
-        overwrite=args.overwrite,
-    )
     several = len(args.photos) > 1 or Path(args.photos[0]).is_dir()
-    return _several(args, asked) if several else _one(args, asked)
+    return _several(args) if several else _one(args)
 
 
-def _one(args: argparse.Namespace, asked: Asked) -> int:
+def _one(args: argparse.Namespace) -> int:
     import logging
 
-    from dialtell.evaluate.inspection.photos import inspect_one, require_targets
-    from dialtell.evaluate.inspection.stated import as_shown
+    from dialtell.evaluate import inspect_photo
+    from dialtell.evaluate.inspection.one_photo import require_targets
     from dialtell.evaluate.words.document import json_text
-    from dialtell.model.net.weights_file import load_weights
+    from dialtell.model import load_weights
     from dialtell.synth.shared.errors import ParameterError
 
     if args.png is not None and args.png.suffix.lower() != ".png":
@@ -99,38 +89,53 @@ def _one(args: argparse.Namespace, asked: Asked) -> int:
     if args.png is not None and args.png.resolve() == args.out.resolve():
         raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
     photo, targets = Path(args.photos[0]), [target for target in (args.out, args.png) if target is not None]
-    require_targets(targets, [photo], asked)  # before the weights are read
-    document, _ = inspect_one(photo, args.out, args.png, load_weights(args.weights), asked)
+    known, wishes = known_of_one(args, args.photos[0]), wishes_of(args)
+    require_targets(targets, [photo], wishes)  # before the weights are read
+    document = inspect_photo(
+        photo, args.out, load_weights(args.weights), known=known, still=args.png, years=wishes.years,
+        compare_with=wishes.compare_with, overwrite=wishes.overwrite,
+    )  # fmt: skip
     if args.json:
         print(json_text(document))
         return 0
-    print(_table([as_shown(document)], []))
+    print(_table([document["dial"]], []))
     for target in targets:
         logging.getLogger("dialtell.inspect").info("wrote %s", target)
     return 0
 
 
-def _several(args: argparse.Namespace, asked: Asked) -> int:
+def _several(args: argparse.Namespace) -> int:
     import logging
 
     from dialtell.evaluate.inspection.photos import inspect_photos
-    from dialtell.evaluate.inspection.stated import as_shown
     from dialtell.evaluate.words.document import json_text
-    from dialtell.model.net.weights_file import load_weights
+    from dialtell.model import load_weights
 
     log = logging.getLogger("dialtell.inspect")
     document = inspect_photos(
-        args.photos, args.out, args.png, load_weights(args.weights), asked, progress=not args.quiet
-    )
+        args.photos, args.out, args.png, load_weights(args.weights), known=known_of(args), wishes=wishes_of(args),
+        progress=not args.quiet,
+    )  # fmt: skip
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:
         print(json_text(document))
         for _, message in errors:  # the table already lists them
             log.error("%s", message)
     else:
-        print(_table([as_shown(inspection) for inspection in document["inspections"]], errors))
+        print(_table([inspection["dial"] for inspection in document["inspections"]], errors))
         log.info("wrote %s", document["index"])
     return 1 if errors else 0
+
+
+def wishes_of(args: argparse.Namespace) -> PageWishes:
+    """What the page shall hold besides the call."""
+    from dialtell.evaluate.inspection.one_photo import PageWishes
+
+    return PageWishes(
+        years=years_asked(args),
+        compare_with=None if args.compare_with == "auto" else args.compare_with,
+        overwrite=args.overwrite,
+    )
 
 
 def _table(dials: list[dict[str, Any]], errors: list[tuple[str, str]]) -> str:

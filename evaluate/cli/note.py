@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from dialtell.evaluate.cli.flags import add_reading, add_size
+from dialtell.evaluate.cli.flags import add_known, add_reading, add_size, known_of_one
 
 DESCRIPTION = """\
 Write a short description of a dial as a catalogue would word it, in Markdown: its layout, what was
@@ -31,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.add_argument("photo", metavar="PHOTO", help="photograph of one dial")
     add_size(parser)
+    add_known(parser)
     add_reading(parser)
     out = parser.add_argument_group("output")
     out.add_argument("--sources", action="store_true", help="name the fields behind each sentence")
@@ -41,16 +42,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write as asked; returns the exit status."""
+    from dialtell.evaluate import score_photo
     from dialtell.evaluate.score.note import note_document, note_markdown
-    from dialtell.evaluate.score.score import score_photo
     from dialtell.evaluate.words.document import json_text
-    from dialtell.model.net.weights_file import load_weights
+    from dialtell.model import load_weights
     from dialtell.synth.shared.files import require_free, write_text
 
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)
     weights = load_weights(args.weights)
-    scored = score_photo(args.photo, weights, diameter_mm=args.diameter_mm, max_pixels=args.max_pixels)
+    scored = score_photo(args.photo, weights, known=known_of_one(args, args.photo))
     if args.json:
         text = json_text(note_document(scored, weights.identity)) + "\n"
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from dialtell.evaluate.cli.flags import add_close_up, add_photos, add_reading, add_size
+from dialtell.evaluate.cli.flags import add_known, add_photos, add_reading, add_size, known_of
 
 DESCRIPTION = """\
 Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
@@ -16,15 +16,17 @@ EPILOG = """\
 examples:
   dialtell score watch.jpg
   dialtell score watch.jpg --size 18
-  dialtell score signature.jpg --close-up --px-per-mm 92 --size 18
+  dialtell score signature.jpg --close-up --px-per-mm 92 --size 18 --zone signature
+  dialtell score watch.jpg --outline "1040 812 655 641 12" --twelve 90
+  dialtell score photos/ --known photos/labels.csv
   dialtell score photos/ --csv calls.csv        goes on where it was cut off
   dialtell score photos/ more.png --json --out calls.json
   dialtell score watch.jpg --weights runs/desk/strokes.safetensors
 
 The likelihood ratio (LR) is how many times more probable what is seen is on a painted dial than on a printed one;
 log10 LR above 0 speaks for the hand, below 0 for print. probability_hand is stated for equal chances beforehand
-(prior odds 1:1). Positions are in px of the photograph held upright, x to the right, y down; axes_px are
-semi-axes, rotation_deg is how far 12 o'clock is turned clockwise from up in the photograph.
+(prior odds 1:1), and of no call that is withheld. Positions are in px of the photograph held upright, x to the right, y
+down; axes_px are semi-axes, rotation_deg is how far 12 o'clock is turned clockwise from up in the photograph.
 
 A close-up that does not show where on the dial it lies is judged as one zone, "other"; where its scale is known only
 roughly it is judged at three scales, and the least of the three counts.
@@ -40,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     add_photos(parser)
     add_size(parser)
-    add_close_up(parser)
+    add_known(parser)
     add_reading(parser)
     out = parser.add_argument_group("output")
     kind = out.add_mutually_exclusive_group()
@@ -59,11 +61,11 @@ def run(args: argparse.Namespace) -> int:
     import logging
     import sys
 
-    from dialtell.evaluate.score.score import score_photos
+    from dialtell.evaluate import score_photos
     from dialtell.evaluate.score.table import call_table
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
-    from dialtell.model.net.weights_file import load_weights
+    from dialtell.model import load_weights
     from dialtell.synth.shared.files import require_free, write_text
 
     log = logging.getLogger("dialtell.score")
@@ -71,15 +73,7 @@ def run(args: argparse.Namespace) -> int:
         return _stream(args)
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
-    document = score_photos(
-        args.photos,
-        load_weights(args.weights),
-        diameter_mm=args.diameter_mm,
-        max_pixels=args.max_pixels,
-        progress=not args.quiet,
-        close_up=args.close_up or args.pixels_per_mm is not None,
-        pixels_per_mm=args.pixels_per_mm,
-    )
+    document = score_photos(args.photos, load_weights(args.weights), known=known_of(args), progress=not args.quiet)
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:
         text = json_text(document)
@@ -103,7 +97,7 @@ def _stream(args: argparse.Namespace) -> int:
     from tqdm import tqdm
 
     from dialtell.evaluate.score.stream import Settings, stream_calls
-    from dialtell.model.net.weights_file import load_weights
+    from dialtell.model import load_weights
     from dialtell.model.reading.photo import walk_photos
     from dialtell.synth.shared.errors import ParameterError
 
@@ -111,13 +105,7 @@ def _stream(args: argparse.Namespace) -> int:
     if args.out is not None:
         raise ParameterError("--out and --csv are both given; --csv names the file itself")
     files, missing = walk_photos(args.photos)
-    settings = Settings(
-        weights=args.weights,
-        diameter_mm=args.diameter_mm,
-        max_pixels=args.max_pixels,
-        close_up=args.close_up or args.pixels_per_mm is not None,
-        pixels_per_mm=args.pixels_per_mm,
-    )
+    settings = Settings(weights=args.weights, known=known_of(args))
     sha256 = str(load_weights(args.weights).identity["sha256"])
     rows = stream_calls(files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite)
     failed, done = [str(error) for _, error in missing], 0

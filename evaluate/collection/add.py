@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +13,11 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.collection.file import CollectionFile, Entry
 from dialtell.evaluate.collection.near_duplicates import likeness
-from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.score.score import KnownOf, score_photo
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, known_from
 from dialtell.model.reading.photo import Photo, display
 from dialtell.synth.shared.errors import DialtellError, PhotoError
 
@@ -39,13 +39,16 @@ def add_photos(
     paths: Sequence[Path],
     weights: Weights,
     *,
-    diameter_mm: float | None = None,
-    max_pixels: int = MAX_PIXELS,
+    known: Known | KnownOf = UNKNOWN,
 ) -> Iterator[Outcome]:
-    """Add photographs one by one; yields what became of each. A bad one stops nothing."""
+    """Add photographs one by one; yields what became of each. A bad one stops nothing.
+
+    known : of all of them, or a function that says it of each path; kept with the call.
+    """
+    of = known if callable(known) else (lambda path: known)
     for path in paths:
         try:
-            yield Outcome(path, _add(collection, path, weights, diameter_mm, max_pixels))
+            yield Outcome(path, _add(collection, path, weights, of(path)))
         except PhotoError as error:
             yield Outcome(path, FAILED, str(error))
 
@@ -63,10 +66,17 @@ def rescore(collection: CollectionFile, weights: Weights, *, max_pixels: int = M
                 )
             if file_hash(entry.path) != entry.sha256:
                 raise PhotoError(f"{entry.path} was changed since it was added; add it again to take it as a new one")
-            _add(collection, entry.path, weights, entry.fields["size_mm"], max_pixels)
+            _add(collection, entry.path, weights, known_of(entry, max_pixels=max_pixels))
             yield Outcome(entry.path, ADDED)
         except DialtellError as error:
             yield Outcome(entry.path, FAILED, str(error))
+
+
+def known_of(entry: Entry, *, max_pixels: int = MAX_PIXELS) -> Known:
+    """What was known of a photograph when it was last scored, with the size that its owner has set since."""
+    said = known_from((entry.document or {}).get("known") or {}, max_pixels=max_pixels)
+    size = entry.fields["size_mm"]
+    return said if size is None else replace(said, diameter_mm=size)
 
 
 def file_hash(path: Path) -> str:
@@ -91,12 +101,12 @@ def thumbnail(photo: Photo) -> bytes:
     return stream.getvalue()
 
 
-def _add(collection: CollectionFile, path: Path, weights: Weights, diameter_mm: float | None, max_pixels: int) -> str:
+def _add(collection: CollectionFile, path: Path, weights: Weights, known: Known) -> str:
     digest = file_hash(path)
     identity: dict[str, Any] = weights.identity
     if collection.known(digest, identity["sha256"]):
         return KNOWN
-    scored = score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
+    scored = score_photo(path, weights, known=known)
     new = collection.add(
         path,
         digest,

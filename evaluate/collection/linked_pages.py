@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from dialtell.evaluate.collection.add import known_of
 from dialtell.evaluate.collection.file import CollectionFile, Entry
 from dialtell.evaluate.collection.plates import page_name, told
 from dialtell.evaluate.compare.compare import compare_photos
@@ -48,7 +49,7 @@ def inspection_links(
         target = folder / f"{entry.sha256[:16]}-{weights.identity['sha256'][:8]}.html"
         try:
             if not target.exists():
-                inspect_photo(entry.path, target, weights, diameter_mm=entry.fields["size_mm"], max_pixels=max_pixels)
+                inspect_photo(entry.path, target, weights, known=known_of(entry, max_pixels=max_pixels))
         except DialtellError as error:
             failed += 1
             log.error("%s", error)
@@ -77,8 +78,8 @@ def make_pair_pages(
         target = folder / page_name(first, second)
         try:
             if not target.exists():
-                size = first.fields["size_mm"] if first.fields["size_mm"] == second.fields["size_mm"] else None
-                compared = compare_photos(first.path, second.path, weights, diameter_mm=size, max_pixels=max_pixels)
+                known = [known_of(entry, max_pixels=max_pixels) for entry in (first, second)]
+                compared = compare_photos(first.path, second.path, weights, known=(known[0], known[1]))
                 write_comparison(target, compared)
             row["page"] = str(target)
         except DialtellError as error:

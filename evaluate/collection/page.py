@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from dialtell.evaluate.collection.file import Entry
 from dialtell.evaluate.collection.near_duplicates import alike
+from dialtell.evaluate.collection.table import call_of
 from dialtell.evaluate.compare.plate_test import pair_support
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.words.cautions import CAUTIONS
@@ -112,16 +113,16 @@ def _dial(entry: Entry, link: str | None, labels: Sequence[Mapping[str, Any]]) -
     year = entry.fields["year"]
     zones = [] if entry.document is None else entry.document["zones"]
     whole = next((label for label in labels if label["zone"] == "dial"), None)
-    call = entry.call or UNDETERMINED
+    call, ratio = entry.call or UNDETERMINED, call_of(entry)[1]
     return {
         "id": entry.id,
         "name": plain_name(entry.path.name),
         "who": plain_name(" ".join(str(entry.fields[key]) for key in ("maker", "serial") if entry.fields[key])),
         "year": year,
         "call": call,
-        "ratio": None if entry.log10_lr is None else round(entry.log10_lr, 2),
+        "ratio": None if ratio is None else round(ratio, 2),
         "support": "" if entry.document is None else plain_name(entry.document["support"]),
-        "zones": {zone["zone"]: [zone["call"], zone["log10_lr"]] for zone in zones if zone["judged"]},
+        "zones": {zone["zone"]: list(call_of(entry, zone["zone"])) for zone in zones if zone["judged"]},
         "label": "" if whole is None else f"{whole['label']} ({whole['basis']})",
         "otherwise": whole is not None and OPPOSITE.get(whole["label"]) == call,
         "link": link,

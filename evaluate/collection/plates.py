@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dialtell.evaluate.collection.add import file_hash
+from dialtell.evaluate.collection.add import file_hash, known_of
 from dialtell.evaluate.collection.design_mark import alike_designs, design_mark, upright_size
 from dialtell.evaluate.collection.file import CollectionFile, Entry
 from dialtell.evaluate.collection.near_duplicates import ALIKE, distance
@@ -20,7 +20,7 @@ from dialtell.evaluate.compare.registration import common_scale, register, sheet
 from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import read_photo
-from dialtell.model.reading.steps import Reading, read_dial
+from dialtell.model.reading.steps import Reading, read
 from dialtell.synth.shared.errors import DialtellError, PhotoError
 
 KEPT_READINGS = 12  # in memory: about 20 MB each
@@ -133,7 +133,8 @@ def _kept(readings: OrderedDict[int, Any], entry: Entry, max_pixels: int) -> Rea
             raise _gone(entry)
         if file_hash(entry.path) != entry.sha256:
             raise PhotoError(f"{entry.path} was changed since it was added; add it again to take it as a new one")
-        readings[entry.id] = read_dial(read_photo(entry.path, max_pixels=max_pixels).grey)
+        found = read(read_photo(entry.path, max_pixels=max_pixels).grey, known_of(entry))
+        readings[entry.id] = found if isinstance(found, NoDial) else found[0]
         while len(readings) > KEPT_READINGS:
             readings.popitem(last=False)
     readings.move_to_end(entry.id)

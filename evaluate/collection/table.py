@@ -11,6 +11,7 @@ from typing import Any
 
 from dialtell.evaluate.collection.file import FIELDS, CollectionFile, Entry
 from dialtell.evaluate.words.plain import plain_name
+from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.evaluate.words.support import support_words
 from dialtell.synth.shared.tables import guarded
 from dialtell.synth.shared.terms import ZONES
@@ -50,12 +51,14 @@ class Choice:
 
 
 def call_of(entry: Entry, zone: str | None = None) -> tuple[str | None, float | None]:
-    """Call and log10 LR of the dial, or of one zone of it."""
-    if zone is None or entry.document is None:
+    """Call and log10 LR of the dial, or of one zone of it, as a reader is shown them: no ratio of a withheld call."""
+    if entry.document is None:
         return entry.call, entry.log10_lr
+    if zone is None:
+        return entry.call, stated_ratio(entry.document)
     for part in entry.document["zones"]:
         if part["zone"] == zone and part["judged"]:
-            return part["call"], part["log10_lr"]
+            return part["call"], stated_ratio(entry.document, part)
     return None, None
 
 
@@ -115,7 +118,8 @@ def list_text(entries: Iterable[Entry], *, width: int = 100) -> str:
     lines = [f"{'id':>6}  {'year':>4}  {'call':<12}  {'log10 LR':>8}  what"]
     for entry in entries:
         year = "" if entry.fields["year"] is None else str(entry.fields["year"])
-        ratio = "" if entry.log10_lr is None else f"{entry.log10_lr:+.2f}"
+        stated = call_of(entry)[1]
+        ratio = "" if stated is None else f"{stated:+.2f}"
         owner = " ".join(plain_name(entry.fields[name]) for name in ("maker", "serial") if entry.fields[name])
         what = f"{owner}  " if owner else ""
         line = f"{entry.id:>6}  {year:>4}  {entry.call or '':<12}  {ratio:>8}  {what}{plain_name(entry.path.name)}"

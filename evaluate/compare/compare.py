@@ -20,25 +20,11 @@ from dialtell.evaluate.compare.plate_test import (
 from dialtell.evaluate.compare.registration import Registration, common_scale, register, sheet_of
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.synth.shared.terms import ZONES
 
 SCHEMA = "dialtell.compare/1"
 LEAST_ZONE_SITES = 6  # fewer say nothing about a zone
-
-
-@dataclass(frozen=True)
-class Shown:
-    """What is known of a photograph before it is read. close_up : it shows only a part of the dial.
-
-    pixels_per_mm : its scale then, None to tell it from the photograph; implies close_up.
-    """
-
-    close_up: bool = False
-    pixels_per_mm: float | None = None
-
-
-WHOLE = Shown()
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,20 +42,17 @@ def compare_photos(
     second: str | os.PathLike[str],
     weights: Weights,
     *,
-    diameter_mm: float | None = None,
-    max_pixels: int = MAX_PIXELS,
-    shown: tuple[Shown, Shown] = (WHOLE, WHOLE),
+    known: Known | tuple[Known, Known] = UNKNOWN,
 ) -> Comparison:
     """Compare two photographs.
 
-    diameter_mm : of both dials, None if not known. shown : what is known of each; a close-up is laid on the other where
-    its scale and its place on the dial are told. Raises PhotoError naming the file.
+    known : what is known of both, or of each, as for score_photo; lengths are in mm where both are said to be of one
+    size. A close-up is laid on the other where its scale and its place on the dial are told.
+    Raises PhotoError naming the file.
     """
-    scored = [
-        score_photo(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels, close_up=known.close_up,
-                    pixels_per_mm=known.pixels_per_mm)
-        for path, known in zip((first, second), shown, strict=True)
-    ]  # fmt: skip
+    each = known if isinstance(known, tuple) else (known, known)
+    scored = [score_photo(path, weights, known=said) for path, said in zip((first, second), each, strict=True)]
+    diameter_mm = each[0].diameter_mm if each[0].diameter_mm == each[1].diameter_mm else None
     a, b = scored
     part = any(s.reading is not None and s.reading.close_up is not None for s in scored)
     why = unplaced(a, "first") or unplaced(b, "second")

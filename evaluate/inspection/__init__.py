@@ -1,4 +1,4 @@
 """The page and the still of a photograph.
 
-Begin with `photos.inspect_one`.
+Begin with `one_photo.inspect_photo`.
 """

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dialtell.evaluate.inspection.page import ZoneCrop
 from dialtell.evaluate.inspection.reference_dial import reference_dial
@@ -17,6 +18,7 @@ from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry, patch_grid, sample
+from dialtell.model.reading.known import Known
 from dialtell.model.reading.patches import SCALE, SPAN, PatchSet
 from dialtell.model.reading.photo import Bytes, Photo, display
 from dialtell.model.reading.steps import Reading
@@ -37,23 +39,27 @@ class Place:
     px: int
 
 
-def zone_crops(scored: ScoredPhoto, attribution: Attribution) -> list[tuple[ZoneCrop, Place]]:
-    """A close view of each judged zone about the place that moved the call most, and where that is."""
+def zone_crops(scored: ScoredPhoto, attribution: Attribution, beside: Beside) -> list[ZoneCrop]:
+    """A close view of each judged zone about the place that moved the call most, with what stands beside it there."""
     reading, verdict = scored.reading, scored.verdict
     if reading is None or verdict is None:
         return []
     reasons = {zone["zone"]: zone["reason"] for zone in scored.record["zones"]}
-    crops: list[tuple[ZoneCrop, Place]] = []
+    crops: list[ZoneCrop] = []
     for zone, evidence in verdict.zones.items():
-        if evidence.judged:
+        member = np.flatnonzero(reading.patches.zone == ZONES.index(zone if reading.zones.named else Zone.OTHER))
+        if evidence.judged and len(member):
             caption = reasons[zone.value] + ("" if crops else f" {attribution.words()}")
-            crops.append(_crop(zone, scored.photo, reading, attribution, caption))
+            crop, place = _crop(zone, member, scored.photo, reading, attribution, caption)
+            crops.append(replace(crop, beside=beside(place)))
     return crops
 
 
-def _crop(zone: Zone, photo: Photo, reading: Reading, attribution: Attribution, caption: str) -> tuple[ZoneCrop, Place]:
+def _crop(
+    zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, attribution: Attribution, caption: str
+) -> tuple[ZoneCrop, Place]:
     patches = reading.patches
-    index = strongest(patches, attribution, zone)
+    index = strongest(patches, attribution, member)
     center, right = patches.center[index], patches.right[index]
     scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
     side = round(VIEW * scale)
@@ -78,15 +84,14 @@ def view_of(photo: Photo, geometry: DialGeometry, place: Place) -> Bytes:
 Beside = Callable[[Place], tuple[tuple[str, Bytes], ...]]
 
 
-def nothing_beside(place: Place) -> tuple[tuple[str, Bytes], ...]:
-    """For a close view whose place on the dial is not known."""
-    return ()
-
-
-def what_beside(
+def beside_views(
     reading: Reading, compare_with: str | os.PathLike[str] | None, weights: Weights, max_pixels: int
 ) -> tuple[Beside, str]:
-    """What to show beside a close view, and what it is in a sentence. Raises PhotoError for the other photograph."""
+    """What to show beside a close view, and what it is in a sentence; nothing where its place on the dial is not known.
+
+    Raises PhotoError for the other photograph."""
+    if not reading.zones.named:
+        return (lambda place: ()), ""
     if compare_with is None:
         drawn = reference_dial(reading)
 
@@ -101,7 +106,7 @@ def what_beside(
             "at the same magnification and no sharper than this photograph. Drawn dials show what to look for; they "
             "prove nothing."
         )
-    other = score_photo(compare_with, weights, max_pixels=max_pixels)
+    other = score_photo(compare_with, weights, known=Known(max_pixels=max_pixels))
     if other.reading is None:
         raise PhotoError(f"--compare-with {compare_with}: {other.record['reason']} Give another photograph, or auto")
     geometry, name = other.reading.geometry, plain_name(Path(compare_with).name)
@@ -112,15 +117,9 @@ def what_beside(
     )
 
 
-def with_beside(crop: ZoneCrop, place: Place, beside: Beside) -> ZoneCrop:
-    """The crop with what is shown beside it."""
-    return replace(crop, beside=beside(place))
-
-
-def strongest(patches: PatchSet, attribution: Attribution, zone: Zone) -> int:
-    """Index of the zone's patch in whose neighbourhood the zone's map is largest in size."""
+def strongest(patches: PatchSet, attribution: Attribution, member: NDArray[np.int64]) -> int:
+    """Index of the patch among `member` in whose neighbourhood the map of those is largest in size."""
     size = np.abs(attribution.painted).sum(axis=(1, 2))
-    member = np.flatnonzero(patches.zone == ZONES.index(zone))
     away = np.linalg.norm(patches.center[member, None] - patches.center[None, member], axis=-1)
     near = away < 0.5 * VIEW - 0.25 * SPAN
     return int(member[(near * size[member]).sum(axis=1).argmax()])

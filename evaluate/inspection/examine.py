@@ -1,59 +1,44 @@
-"""One photograph examined: scored, measured, what moved its call, and hints of style; a page and a still show it."""
+"""A scored photograph looked into: its strokes measured, what each place speaks for, hints of style.
+
+The second step of an inspection: score_photo makes the call, this gathers what is shown beside it, one_photo writes it.
+"""
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import torch
 
-from dialtell.evaluate.inspection.combined import Combined, combine
+from dialtell.evaluate.inspection.bearing import Bearing, bearing
 from dialtell.evaluate.maps.attribution import Attribution, attribute
 from dialtell.evaluate.maps.place_map import Judge, on_ink
 from dialtell.evaluate.measurements.evidence import Evidence, gather_evidence
 from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
 from dialtell.evaluate.period.style_hints import StyleHint, style_hints
-from dialtell.evaluate.score.score import ScoredPhoto, score_photo
+from dialtell.evaluate.score.score import ScoredPhoto
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import MAX_PIXELS
 
 BEHIND = (12,)  # steps of the gradients behind the map of places
 
 
 @dataclass(frozen=True, eq=False)
-class Examined:
+class Examination:
     """What is known of one photograph.
 
-    evidence : what was measured, None where the dial does not carry strokes (see why_not_measured). combined : the
-    net's ratio with that of the measurements, None without a dial. attribution : None where nothing was judged.
-    hints : of style and period, none in a close-up and without a dial.
+    evidence : what was measured, None where the dial does not carry strokes (see why_not_measured). bearing : how that
+    bears on the call, None without a dial. attribution : None where nothing was judged. hints : of style and period,
+    none in a close-up and without a dial.
     """
 
     scored: ScoredPhoto
     evidence: Evidence | None = None
-    combined: Combined | None = None
+    bearing: Bearing | None = None
     attribution: Attribution | None = None
     hints: tuple[StyleHint, ...] = ()
 
 
-def examine(
-    path: str | os.PathLike[str],
-    weights: Weights,
-    *,
-    diameter_mm: float | None = None,
-    max_pixels: int = MAX_PIXELS,
-    close_up: bool = False,
-    pixels_per_mm: float | None = None,
-) -> Examined:
-    """Score one photograph, measure it and attribute its call; parameters and errors as of score_photo."""
-    scored = score_photo(
-        path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels, close_up=close_up, pixels_per_mm=pixels_per_mm
-    )
-    return look_into(scored, weights)
-
-
-def look_into(scored: ScoredPhoto, weights: Weights) -> Examined:
+def examine(scored: ScoredPhoto, weights: Weights) -> Examination:
     """What a scored photograph's strokes and its net have to say, worked out side by side."""
     threads = torch.get_num_threads()
     with ThreadPoolExecutor(1) as beside:  # the measurements keep one core busy, the gradients the others
@@ -63,19 +48,19 @@ def look_into(scored: ScoredPhoto, weights: Weights) -> Examined:
             attribution = _attributed(scored, weights)
         finally:
             torch.set_num_threads(threads)
-        evidence, combined = measuring.result()
+        evidence, bears = measuring.result()
     close = scored.reading is None or scored.reading.close_up is not None
     hints = () if scored.reading is None or close else style_hints(scored.reading)
-    return Examined(scored, evidence, combined, attribution, hints)
+    return Examination(scored, evidence, bears, attribution, hints)
 
 
-def _measured(scored: ScoredPhoto) -> tuple[Evidence | None, Combined | None]:
+def _measured(scored: ScoredPhoto) -> tuple[Evidence | None, Bearing | None]:
     if scored.reading is None or scored.verdict is None:
         return None, None
     if scored.resolution is None or not scored.resolution.carries_strokes:
-        return None, combine(scored.verdict, NO_OPINION)
+        return None, bearing(scored.verdict, NO_OPINION)
     evidence = gather_evidence(scored.reading, diameter_mm=scored.resolution.diameter_mm)
-    return evidence, combine(scored.verdict, second_opinion(evidence))
+    return evidence, bearing(scored.verdict, second_opinion(evidence))
 
 
 def _attributed(scored: ScoredPhoto, weights: Weights) -> Attribution | None:

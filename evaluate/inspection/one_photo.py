@@ -1,8 +1,10 @@
-"""The inspection of one photograph: its score, a map of what each place speaks for, and a close view of each zone."""
+"""The inspection of one photograph: scored, looked into, its page written and, if wished, its still."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -11,47 +13,38 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.inspection.advice import reached_words
-from dialtell.evaluate.inspection.close_views import nothing_beside, what_beside, with_beside, zone_crops
-from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_measured
-from dialtell.evaluate.inspection.examine import Examined, examine, why_not_measured
-from dialtell.evaluate.inspection.page import PHOTO_PX, PageExtras, ZoneCrop, write_page
-from dialtell.evaluate.inspection.stated import page_record, scaled, stated_model
+from dialtell.evaluate.inspection.close_views import beside_views, zone_crops
+from dialtell.evaluate.inspection.document import SCHEMA, inspection_document
+from dialtell.evaluate.inspection.evidence_table import EvidenceTable, evidence_table, nothing_measured
+from dialtell.evaluate.inspection.examine import Examination, examine, why_not_measured
+from dialtell.evaluate.inspection.page import PHOTO_PX, PageExtras, write_page
+from dialtell.evaluate.inspection.stated import drawable, stated_model
+from dialtell.evaluate.inspection.still import still_png, write_still
 from dialtell.evaluate.maps.attribution import SMALL_ERROR, photo_map
-from dialtell.evaluate.measurements.evidence import Evidence
-from dialtell.evaluate.period.date_check import Years, check_period
-from dialtell.evaluate.score.score import ScoredPhoto
+from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
+from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.model.reading.photo import Bytes, Photo, display
+from dialtell.synth.shared.errors import OutputError
 from dialtell.synth.shared.files import require_free
 from dialtell.synth.shared.terms import ZONES, Zone
 
-SCHEMA = "dialtell.inspect/1"
+__all__ = ["SCHEMA", "Inspection", "PageWishes", "inspect", "inspect_photo"]
 
 
-def inspect_photo(
-    path: str | os.PathLike[str],
-    out: str | os.PathLike[str],
-    weights: Weights,
-    *,
-    diameter_mm: float | None = None,
-    max_pixels: int = MAX_PIXELS,
-    overwrite: bool = False,
-    years: Years | None = None,
-    compare_with: str | os.PathLike[str] | None = None,
-) -> dict[str, Any]:
-    """Score one photograph, write its page to `out`, and return a document of schema dialtell.inspect/1.
+@dataclass(frozen=True)
+class PageWishes:
+    """What a page shall hold besides the call.
 
     years : when the movement was made, for the date check. compare_with : photograph of another dial to show beside the
-    close views; None draws a like dial of each kind.
-
-    Raises PhotoError for the photograph and OutputError for the page, the latter before any work is done.
+    close views; None draws a like dial of each kind. overwrite : replace what exists.
     """
-    require_free(Path(out), overwrite=overwrite)
-    examined = examine(path, weights, diameter_mm=diameter_mm, max_pixels=max_pixels)
-    return inspect_examined(
-        examined, Path(out), weights, max_pixels=max_pixels, overwrite=overwrite, years=years, compare_with=compare_with
-    ).document
+
+    years: Years | None = None
+    compare_with: str | os.PathLike[str] | None = None
+    overwrite: bool = False
 
 
 class Inspection(NamedTuple):
@@ -63,111 +56,101 @@ class Inspection(NamedTuple):
     saliency: NDArray[np.float32] | None
 
 
-def inspect_examined(
-    examined: Examined,
-    target: Path,
+def inspect_photo(
+    path: str | os.PathLike[str],
+    out: str | os.PathLike[str],
     weights: Weights,
     *,
-    max_pixels: int = MAX_PIXELS,
-    overwrite: bool = False,
+    known: Known = UNKNOWN,
+    still: str | os.PathLike[str] | None = None,
     years: Years | None = None,
     compare_with: str | os.PathLike[str] | None = None,
+    overwrite: bool = False,
+) -> dict[str, Any]:
+    """Score one photograph, write its page to `out`, and return a document of schema dialtell.inspect/1.
+
+    known : what is known of it beforehand, as for score_photo. still : a PNG to write too. years, compare_with : see
+    PageWishes.
+    Raises PhotoError for a photograph and OutputError for what is written, the latter before any work is done.
+    """
+    wishes = PageWishes(years, compare_with, overwrite)
+    return inspect(Path(path), Path(out), None if still is None else Path(still), weights, known, wishes).document
+
+
+def inspect(
+    photo: Path, page: Path, still: Path | None, weights: Weights, known: Known, wishes: PageWishes
 ) -> Inspection:
-    """Write the page of a photograph examined before; parameters and errors as of inspect_photo."""
+    """As inspect_photo, with the photograph as shown and its map beside the document."""
+    require_targets([target for target in (page, still) if target is not None], [photo], wishes)
+    examined = examine(score_photo(photo, weights, known=known), weights)
+    inspection = _paged(examined, page, weights, wishes)
+    document = inspection.document | {"still": None if still is None else str(still)}
+    if still is not None:
+        scale = inspection.shown.shape[1] / examined.scored.photo.pixels.shape[1]
+        record = drawable(examined.scored.record, scale)
+        content = still_png(inspection.shown, record, inspection.saliency, stated_model(weights))
+        write_still(still, content, overwrite=wishes.overwrite)
+    return inspection._replace(document=document)
+
+
+def require_targets(targets: Sequence[Path], photos: Sequence[Path], wishes: PageWishes) -> None:
+    """Raise OutputError when a file to be written is in the way, or is a photograph that is read: --overwrite is not
+    for those."""
+    read = [*photos, *([] if wishes.compare_with is None else [Path(wishes.compare_with)])]
+    kept = {photo.resolve() for photo in read}
+    for target in targets:
+        if target.resolve() in kept:
+            raise OutputError(f"{target} is a photograph that is read; give another place for what is written")
+        require_free(target, overwrite=wishes.overwrite)
+
+
+def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWishes) -> Inspection:
+    """The page written, and the document."""
     scored, attribution = examined.scored, examined.attribution
     shown = shown_photo(scored.photo)
-    record, saliency, unlike = scored.record, None, None
-    evidence, both = examined.evidence, examined.combined
-    period = None
-    if years is not None and both is None:
-        period = check_period(years, record["call"], record["log10_lr"])
-    elif years is not None and both is not None:
-        period = check_period(years, both.call, None if both.held else both.log10_lr)
-    said, table = "", nothing_measured(why_not_measured(scored))
-    crops: list[ZoneCrop] = []
-    if scored.reading is not None and scored.verdict is not None:
-        scale = shown.shape[1] / scored.photo.pixels.shape[1]
-        record = page_record(scaled(record, scale))
-        if evidence is not None:
-            table = evidence_table(
-                evidence, diameter_mm=_diameter(scored), weighed=0 if both is None else both.used, scale=scale,
-                expected=ZONES if scored.reading.zones.named else (Zone.OTHER,),
-            )  # fmt: skip
-        if attribution is not None:
-            geometry = scored.reading.geometry.scaled(scale)
-            patches, shape = scored.reading.patches, shown.shape[:2]
-            saliency = photo_map(attribution.painted, patches, geometry, shape)
-            if attribution.unlike is not None:
-                unlike = photo_map(attribution.unlike, patches, geometry, shape)
-            if scored.reading.zones.named:
-                beside, said = what_beside(scored.reading, compare_with, weights, max_pixels)
-            else:  # no place on the dial to hold anything beside
-                beside = nothing_beside
-            crops = [with_beside(crop, place, beside) for crop, place in zone_crops(scored, attribution)]
-            if attribution.places is None and attribution.relative_error > SMALL_ERROR:
-                record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
-    reached = "" if scored.resolution is None else reached_words(scored.resolution, scored.record.get("close_up"))
-    extras = PageExtras(period, said, reached, examined.hints, table, both, unlike, weights.record.get("maps"))
-    write_page(target, record, shown, saliency, crops, stated_model(weights), overwrite=overwrite, extras=extras)
-    document = {
-        "schema": SCHEMA,
-        "model": weights.identity,
-        "page": str(target),
-        "dial": scored.record,
-        "combined": None if both is None else both.record(),
-        "measurements": [] if evidence is None else measurement_records(evidence),
-        "not_measured": why_not_measured(scored) or None,
-        "saliency": None
-        if attribution is None
-        else {
-            "method": "integrated gradients from bare enamel",
-            "shown": "integrated gradients" if attribution.places is None else "logit of each place by itself",
-            "steps": attribution.steps,
-            "logit": round(attribution.logit, 6),
-            "baseline_logit": round(attribution.baseline, 6),
-            "completeness_error": round(attribution.error, 6),
-        },
-        "period": None
-        if period is None
-        else {
-            "years": [period.years.low, period.years.best, period.years.high],
-            "basis": period.years.basis,
-            "finding": period.finding,
-            "sentence": period.sentence,
-            "prior_log10_odds": round(period.prior_log10_odds, 4),
-            "posterior_log10_odds": None
-            if period.posterior_log10_odds is None
-            else round(period.posterior_log10_odds, 4),
-        },
-    }
-    return Inspection(document, shown, saliency)
+    scale = shown.shape[1] / scored.photo.pixels.shape[1]
+    record, saliency, unlike, crops, beside = drawable(scored.record, scale), None, None, [], ""
+    if scored.reading is not None and attribution is not None:
+        geometry, patches = scored.reading.geometry.scaled(scale), scored.reading.patches
+        saliency = photo_map(attribution.painted, patches, geometry, shown.shape[:2])
+        if attribution.unlike is not None:
+            unlike = photo_map(attribution.unlike, patches, geometry, shown.shape[:2])
+        views, beside = beside_views(scored.reading, wishes.compare_with, weights, scored.known.max_pixels)
+        crops = zone_crops(scored, attribution, views)
+        if attribution.places is None and attribution.relative_error > SMALL_ERROR:
+            record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
+    period = _period(examined, wishes.years)
+    extras = PageExtras(
+        period=period,
+        beside=beside,
+        resolution="" if scored.resolution is None else reached_words(scored.resolution, record.get("close_up")),
+        hints=examined.hints,
+        evidence=_table(examined, scale),
+        bearing=examined.bearing,
+        unlike=unlike,
+        maps=weights.record.get("maps"),
+    )
+    write_page(target, record, shown, saliency, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)
+    return Inspection(inspection_document(examined, period, target, weights), shown, saliency)
 
 
-def _diameter(scored: ScoredPhoto) -> float | None:
-    return None if scored.resolution is None else scored.resolution.diameter_mm
+def _period(examined: Examination, years: Years | None) -> PeriodCheck | None:
+    record = examined.scored.record
+    return None if years is None else check_period(years, record["call"], stated_ratio(record))
 
 
-def measurement_records(evidence: Evidence) -> list[dict[str, Any]]:
-    """Every measurement for a JSON document; painted, printed: percent of such drawn dials that show less."""
-
-    def figures(value: float | None) -> float | None:
-        return None if value is None else float(f"{value:.4g}")
-
-    return [
-        {
-            "zone": row.zone.value,
-            "name": row.name,
-            "value": figures(row.value),
-            "unit": row.unit,
-            "strokes": row.strokes,
-            "strokes_needed": row.least,
-            "painted_percent_below": figures(row.painted),
-            "printed_percent_below": figures(row.printed),
-            "lean_log10": figures(row.lean),
-            "words": row.words,
-        }
-        for row in evidence.rows
-    ]
+def _table(examined: Examination, scale: float) -> EvidenceTable:
+    """What was measured, in the examiner's words, its strokes in px of the photograph shown."""
+    scored, bears = examined.scored, examined.bearing
+    if examined.evidence is None or scored.reading is None:
+        return nothing_measured(why_not_measured(scored))
+    return evidence_table(
+        examined.evidence,
+        diameter_mm=None if scored.resolution is None else scored.resolution.diameter_mm,
+        weighed=0 if bears is None else bears.used,
+        scale=scale,
+        expected=ZONES if scored.reading.zones.named else (Zone.OTHER,),
+    )
 
 
 def shown_photo(photo: Photo) -> Bytes:

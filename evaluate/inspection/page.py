@@ -18,17 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.inspection.advice import ADVICES
-from dialtell.evaluate.inspection.combined import Agreement, Combined
+from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
-from dialtell.evaluate.inspection.stated import combined_support
 from dialtell.evaluate.maps.map_words import ALONE, UNLIKE, hits_sentence
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.evaluate.period.style_hints import StyleHint
-from dialtell.evaluate.score.reasons import DISAGREE, WITHHELD
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.plain import in_order, plain_name, print_words
+from dialtell.evaluate.words.stated import stated_chance, stated_ratio, withheld
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.model.net.calibration import PRINTED
 from dialtell.synth.shared.errors import ParameterError
@@ -71,7 +70,7 @@ class ZoneCrop:
 class PageExtras:
     """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
     are, in a sentence. resolution : reached and needed, in words. hints : of style and period.
-    evidence : what was measured. combined : the net's ratio with that of the measurements, which then makes the call.
+    evidence : what was measured. bearing : what the measurements together lean to, beside the call.
     unlike : (H, W) float32 in the photo's frame, what differs from the rest of the dial, positive towards hand. maps :
     "maps" of the weights' JSON, how far the maps can be trusted.
     """
@@ -81,7 +80,7 @@ class PageExtras:
     resolution: str = ""
     hints: Sequence[StyleHint] = ()
     evidence: EvidenceTable | None = None
-    combined: Combined | None = None
+    bearing: Bearing | None = None
     unlike: NDArray[np.float32] | None = None
     maps: Mapping[str, Any] | None = None
 
@@ -125,24 +124,17 @@ def page_text(
     _require_fit(dial, photo, saliency, crops, extras.unlike)
     height, width = photo.shape[:2]
     shown = pictures.fitted(photo, PHOTO_PX)
-    zones = _zones(dial["zones"], width, height)
-    both, evidence = extras.combined, extras.evidence
-    call, ratio, chance = dial["call"], dial["log10_lr"], dial["probability_hand"]
-    support = str(dial["support"])
-    if both is not None and both.log10_lr is not None:
-        call, ratio, chance = both.call, both.log10_lr, both.probability_hand
-        support = combined_support(both, support)
+    zones = _zones(dial, width, height)
+    evidence, held = extras.evidence, withheld(dial)
+    call, support = dial["call"], str(dial["support"])
+    ratio, chance = stated_ratio(dial), stated_chance(dial)
     capped = support.startswith("at least")
-    held = support in (WITHHELD, DISAGREE)
-    if held:  # a number beside "withheld" would be read as one that holds
-        ratio = chance = None
     return filled(
         "inspection",
         photo_name=plain_name(dial["photo"]),
         headline=HEADLINES[call],
         reason=plain_name(dial["reason"]),
-        held=held,
-        combined=None if both is None else _combined(both),
+        bearing=None if extras.bearing is None else _bearing(extras.bearing),
         support=plain_name(support),
         ratio=None if ratio is None else signed(ratio) + _beyond(ratio, capped),
         chance=None if chance is None else chance_text(chance) + _beyond(ratio, capped),
@@ -243,17 +235,20 @@ def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     return in_order([*zones, *missing])
 
 
-def _zones(zones: Sequence[Mapping[str, Any]], width: int, height: int) -> list[dict[str, Any]]:
+def _zones(dial: Mapping[str, Any], width: int, height: int) -> list[dict[str, Any]]:
     """All zones as the page shows them, their tags clear of each other."""
     shown: list[dict[str, Any]] = []
-    for zone in _all_zones(zones):
+    for zone in _all_zones(dial["zones"]):
         taken = [(other["left"], other["top"]) for other in shown if other["points"]]
-        shown.append(_zone(zone, width, height, taken))
+        shown.append(_zone(dial, zone, width, height, taken))
     return shown
 
 
-def _zone(zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tuple[float, float]]) -> dict[str, Any]:
+def _zone(
+    dial: Mapping[str, Any], zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tuple[float, float]]
+) -> dict[str, Any]:
     judged = bool(zone["judged"])
+    ratio, chance = stated_ratio(dial, zone), stated_chance(dial, zone)
     corners = np.asarray(zone["polygon_px"] or np.zeros((0, 2)), dtype=np.float64).reshape(-1, 2)
     left, top = _tag(corners, width, height, taken) if len(corners) else (0.0, 0.0)
     return {
@@ -261,8 +256,8 @@ def _zone(zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tupl
         "judged": judged,
         "style": _STYLES.get(zone["call"], "open") if judged else "open",
         "call": plain_name(zone["call"]) if judged else "not judged",
-        "ratio": "" if not judged or zone["log10_lr"] is None else signed(zone["log10_lr"]),
-        "chance": "" if not judged or zone["probability_hand"] is None else chance_text(zone["probability_hand"]),
+        "ratio": "" if ratio is None else signed(ratio),
+        "chance": "" if chance is None else chance_text(chance),
         "reason": plain_name(zone["reason"]),
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
         "left": round(left, 2),
@@ -285,19 +280,14 @@ def _tag(
     return next(clear, places[0])
 
 
-def _combined(both: Combined) -> dict[str, Any]:
-    """Net and measurements side by side, and what becomes of them."""
-    net, measured = both.net, both.measured
-    sides = ((net, both.net_capped), (measured, both.measured_capped))
+def _bearing(bears: Bearing) -> dict[str, Any]:
+    """The measurements together, beside the call."""
+    measured = bears.measured
     return {
-        "sentence": both.sentence,
-        "disagree": both.agreement is Agreement.DISAGREE,
-        "withdrawn": both.withdrawn,
-        "net": None if net is None else signed(net) + _beyond(net, both.net_capped),
-        "net_call": both.net_call,
-        "measured": None if measured is None else signed(measured) + _beyond(measured, both.measured_capped),
-        "used": both.used,
-        "cut": sorted({_beyond(n, capped).strip() for n, capped in sides if n is not None and capped}),
+        "sentence": bears.sentence,
+        "against": bears.against,
+        "measured": None if measured is None else signed(measured) + _beyond(measured, bears.capped),
+        "used": bears.used,
     }
 
 

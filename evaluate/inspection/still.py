@@ -21,6 +21,7 @@ from dialtell.evaluate.inspection.page import HEADLINES
 from dialtell.evaluate.inspection.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.plain import in_order, plain_name
+from dialtell.evaluate.words.stated import stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.model.net.calibration import HAND, PRINTED
 from dialtell.synth.shared.files import write_whole
@@ -111,12 +112,12 @@ class _Column:
 
 def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
     column = _Column(_COLUMN)
-    ratio, chance = record["log10_lr"], record["probability_hand"]
+    ratio, chance = stated_ratio(record), stated_chance(record)
     capped = str(record["support"]).startswith("at least")
     beyond = "" if not capped or ratio is None else " or more" if ratio > 0 else " or less"
     column.add("Support", 20, SOFT, after=0)
     column.add(_capital(record["support"]), 28, INK, bold=True, after=12)
-    if ratio is not None:
+    if ratio is not None and chance is not None:
         column.add("log10 likelihood ratio", 20, SOFT, after=0)
         column.add(f"{signed(ratio)}{beyond}", 28, INK, bold=True, after=12)
         column.add("Probability of hand painting at prior 1:1", 20, SOFT, after=0)
@@ -128,7 +129,8 @@ def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
         column.add("Zone by zone", 24, INK, bold=True)
     for zone in zones:
         said = zone["call"] if zone["judged"] else "not judged"
-        number = f", {signed(zone['log10_lr'])}" if zone["judged"] and zone["log10_lr"] is not None else ""
+        shown = stated_ratio(record, zone)
+        number = "" if shown is None else f", {signed(shown)}"
         column.add(f"{_capital(zone['zone'])}: {said}{number}", 20, INK, after=2)
     column.add("", 10, INK)
     if any(zone["polygon_px"] for zone in zones):

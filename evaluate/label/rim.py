@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
+from dialtell.model.reading.known import Outline
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.train.photographs.labels import LabelledOutline
 
 FEWEST, MOST = 5, 200
 _FLATTEST = 0.3  # b / a: a dial seen from 73 degrees off its axis
@@ -19,7 +19,7 @@ _LARGEST = 4.0  # semi-axis, in longer sides of the photograph
 _SMALLEST = 4.0  # semi-axis, px
 
 
-def rim_ellipse(points: Sequence[Sequence[float]], width: int, height: int) -> LabelledOutline:
+def rim_ellipse(points: Sequence[Sequence[float]], width: int, height: int) -> Outline:
     """The ellipse through or near 5 to 200 points (x, y), px of a photograph of `width` by `height` px.
 
     Raises ParameterError when the points are too few, lie outside the photograph, or on no ellipse a dial can be.
@@ -42,9 +42,4 @@ def rim_ellipse(points: Sequence[Sequence[float]], width: int, height: int) -> L
     if not np.isfinite(sizes).all() or b < _FLATTEST * a or not _SMALLEST <= a <= _LARGEST * max(width, height):
         raise ParameterError("these points lie on no dial's rim; spread them round it, or take the last one back")
     turned = (degrees + 90) % 180 - 90
-    return LabelledOutline(*(round(float(value), 2) for value in (x, y, a, b, turned)))
-
-
-def outline_text(outline: LabelledOutline) -> str:
-    """As the column outline has it: "cx cy a b degrees"."""
-    return " ".join(f"{value:.2f}" for value in outline)
+    return Outline(*(round(float(value), 2) for value in (x, y, a, b, turned)))

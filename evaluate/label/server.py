@@ -25,7 +25,7 @@ from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 from dialtell.evaluate.label.photos import LabelPhoto, PhotoFolder
-from dialtell.evaluate.label.rim import outline_text, rim_ellipse
+from dialtell.evaluate.label.rim import rim_ellipse
 from dialtell.evaluate.label.store import LabelStore
 from dialtell.evaluate.label.views import LabelViews
 from dialtell.synth.shared.errors import DialtellError, OutputError
@@ -170,7 +170,7 @@ class LabelServer(ThreadingHTTPServer):
             raise Refusal(HTTPStatus.BAD_REQUEST, "points are no pairs of numbers")
         picture = self.views.picture(photo)
         try:
-            text = outline_text(rim_ellipse(points, picture.width, picture.height)) if points else ""
+            text = rim_ellipse(points, picture.width, picture.height).text if points else ""
         except OverflowError as error:  # a whole number beyond any float
             raise Refusal(HTTPStatus.BAD_REQUEST, "points are no pairs of numbers") from error
         self.store.set_outline(photo, text)
@@ -187,7 +187,7 @@ class LabelServer(ThreadingHTTPServer):
         photo = self.photo(body.get("id"))
         if not self.show_calls and not self.store.labelled(photo):
             raise Refusal(HTTPStatus.FORBIDDEN, "label the dial first, then the call can be shown")
-        told = self.views.call(photo)
+        told = self.views.call(photo, self.store.known(photo, max_pixels=self.views.max_pixels))
         self.seen.add(photo.id)
         return told
 
@@ -310,7 +310,8 @@ class _Handler(BaseHTTPRequestHandler):
         elif kind == "photo" and number in server.folder.photos:
             self._send_json(server.details(server.folder.photos[number]))
         elif kind == "dial":
-            self._send_json(server.views.dial(server.photo(number)))
+            photo = server.photo(number)
+            self._send_json(server.views.dial(photo, server.store.known(photo)))
         elif kind == "picture":
             jpeg = server.views.picture(server.photo(number)).jpeg
             self._send(jpeg, "image/jpeg", headers={"Cache-Control": "private, max-age=3600"})

@@ -19,9 +19,10 @@ from typing import NamedTuple
 from dialtell.evaluate.label.photos import LabelPhoto, table_path
 from dialtell.evaluate.label.rules import FREE, LABELS, changed
 from dialtell.evaluate.label.sheet import Sheet, read_sheet
+from dialtell.model.reading.known import MAX_PIXELS, Known
 from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.synth.shared.files import said_in_words, write_text
-from dialtell.train.photographs.labels import COLUMNS
+from dialtell.train.photographs.labels import COLUMNS, known_from_cells
 
 SEEN = "[labelled with the call in view]"  # in the notes of labels that were not given blind
 _MOST_UNDOS = 1000
@@ -84,6 +85,15 @@ class LabelStore:
         with self._turn:
             found = self._find(photo)
             return dict.fromkeys(COLUMNS, "") | dict(photo.known if found is None else self._sheet.rows[found])
+
+    def known(self, photo: LabelPhoto, *, max_pixels: int = MAX_PIXELS) -> Known:
+        """What its cells say of the photograph itself: size, outline, where 12 stands, a close-up. Cells that cannot be
+        read as such say nothing."""
+        cells = self.row(photo)
+        try:
+            return known_from_cells(cells, max_pixels=max_pixels)
+        except ParameterError:
+            return Known(max_pixels=max_pixels)
 
     def labelled(self, photo: LabelPhoto) -> bool:
         """Whether the dial has a label, "cannot tell" included."""

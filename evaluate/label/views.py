@@ -13,12 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.label.photos import LabelPhoto
-from dialtell.evaluate.label.rim import outline_text
 from dialtell.evaluate.words.cautions import CLOSING
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.evaluate.words.stated import stated_ratio
+from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, Outline
 from dialtell.model.reading.outline import NoDial, find_dial
 from dialtell.model.reading.photo import Photo, read_photo
-from dialtell.train.photographs.labels import LabelledOutline
 
 if TYPE_CHECKING:
     from dialtell.model.net.weights_file import Weights
@@ -44,14 +43,14 @@ class LabelViews:
 
     def __init__(self, weights: Path | None = None, max_pixels: int = MAX_PIXELS) -> None:
         self._path = weights
-        self._max_pixels = max_pixels
+        self.max_pixels = max_pixels
         self._weights: Weights | None = None
         self._turn = threading.Lock()
         self._calling = threading.Lock()
         self._pictures: OrderedDict[str, Picture] = OrderedDict()
         self._last: tuple[str, Photo] | None = None
         self._dials: dict[str, dict[str, Any]] = {}
-        self._calls: dict[str, dict[str, Any]] = {}
+        self._calls: dict[str, tuple[Known, dict[str, Any]]] = {}
 
     def picture(self, photo: LabelPhoto) -> Picture:
         """The photograph upright. Raises PhotoError."""
@@ -63,8 +62,11 @@ class LabelViews:
             self._pictures.move_to_end(photo.id)
             return self._pictures[photo.id]
 
-    def dial(self, photo: LabelPhoto) -> dict[str, Any]:
-        """outline : "cx cy a b degrees" of the dial the finder sees, "" with a reason for none. Raises PhotoError."""
+    def dial(self, photo: LabelPhoto, known: Known = UNKNOWN) -> dict[str, Any]:
+        """outline : "cx cy a b degrees" of the dial as it is known, else as the finder sees it; "" with a reason for
+        none. Raises PhotoError."""
+        if known.outline is not None:
+            return {"outline": known.outline.text, "reason": ""}
         with self._turn:
             if photo.id not in self._dials:
                 found = find_dial(self._read(photo))
@@ -72,30 +74,36 @@ class LabelViews:
                     self._dials[photo.id] = {"outline": "", "reason": found.reason}
                 else:
                     (x, y), (a, b) = found.center_px, found.axes_px
-                    outline = LabelledOutline(x, y, a, b, float(np.degrees(found.angle)))
-                    self._dials[photo.id] = {"outline": outline_text(outline), "reason": ""}
+                    outline = Outline(x, y, a, b, float(np.degrees(found.angle)))
+                    self._dials[photo.id] = {"outline": outline.text, "reason": ""}
             return self._dials[photo.id]
 
-    def call(self, photo: LabelPhoto) -> dict[str, Any]:
-        """The tool's own call: call, log10_lr, support, reason, zones and the cautions that go with
-        it. Raises PhotoError, WeightsError."""
+    def call(self, photo: LabelPhoto, known: Known = UNKNOWN) -> dict[str, Any]:
+        """The tool's own call with what is known of the photograph, its outline if one was marked: call, log10_lr,
+        support, reason, zones and the cautions that go with it. Raises PhotoError, WeightsError."""
         with self._calling:
-            if photo.id not in self._calls:
+            made = self._calls.get(photo.id)
+            if made is None or made[0] != known:
                 from dialtell.evaluate.score.score import score_photo
                 from dialtell.model.net.weights_file import load_weights
 
                 if self._weights is None:
                     self._weights = load_weights(self._path)
-                record = score_photo(photo.path, self._weights, max_pixels=self._max_pixels).record
-                zones = [{key: zone[key] for key in ("zone", "judged", "call", "log10_lr")} for zone in record["zones"]]
-                told = {key: record[key] for key in ("call", "log10_lr", "support", "reason", "warnings")}
-                self._calls[photo.id] = {**told, "zones": zones, "cautions": CLOSING}
-            return self._calls[photo.id]
+                record = score_photo(photo.path, self._weights, known=known).record
+                zones = [
+                    {"zone": zone["zone"], "judged": zone["judged"], "call": zone["call"], "reason": zone["reason"],
+                     "log10_lr": stated_ratio(record, zone)}
+                    for zone in record["zones"]
+                ]  # fmt: skip
+                told = {key: record[key] for key in ("call", "support", "reason", "warnings")}
+                shown = {**told, "log10_lr": stated_ratio(record), "zones": zones, "cautions": CLOSING}
+                self._calls[photo.id] = made = known, shown
+            return made[1]
 
     def _read(self, photo: LabelPhoto) -> Photo:
         if self._last is None or self._last[0] != photo.id:
             self._last = None  # before the next is decoded: two large ones need not fit in memory
-            self._last = photo.id, read_photo(photo.path, max_pixels=self._max_pixels)
+            self._last = photo.id, read_photo(photo.path, max_pixels=self.max_pixels)
         return self._last[1]
 
 

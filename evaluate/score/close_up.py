@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from dialtell.evaluate.score.reasons import SIDE, dial_reason
+from dialtell.evaluate.score.reasons import SIDE, dial_reason, name
 from dialtell.model.net.calibration import UNDETERMINED
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Verdict
 from dialtell.model.reading.close_up import CloseUp
+from dialtell.synth.shared.terms import Zone
 
 
 def least(verdicts: Sequence[Verdict]) -> tuple[int, bool]:
@@ -25,19 +26,23 @@ def least(verdicts: Sequence[Verdict]) -> tuple[int, bool]:
     return min(range(len(known)), key=lambda index: abs(known[index])), min(known) < 0 < max(known)
 
 
-def unnamed_reason(verdict: Verdict, resolution: Resolution, close_up: CloseUp, *, contradicts: bool) -> str:
-    """Why a close-up of unknown place was called so, in one sentence."""
+def unnamed_reason(
+    verdict: Verdict, resolution: Resolution, close_up: CloseUp, zone: Zone | None, *, contradicts: bool
+) -> str:
+    """Why a close-up of unknown place was called so, in one sentence. zone : that it is said to show."""
     if contradicts and resolution.carries_strokes:
         return (
             f"No call is made: the scale of this close-up, {close_up.scale.source}, is known only to within "
             f"{close_up.scale.spread:.0%}, and the evidence changes sides within that; give --px-per-mm and the size."
         )
     if verdict.call == UNDETERMINED:
-        return dial_reason(verdict, resolution).split("; the signature")[0].rstrip(".") + "."
-    return (
-        f"The strokes of this close-up speak for {SIDE[verdict.call]} taken together; which part of the dial they are "
-        "of is not known."
+        return dial_reason(verdict, resolution, part=True)
+    of = (
+        "which part of the dial they are of is not known"
+        if zone is None
+        else f"they are taken to be of the {name(zone)}, as was said"
     )
+    return f"The strokes of this close-up speak for {SIDE[verdict.call]} taken together; {of}."
 
 
 def close_up_record(close_up: CloseUp) -> dict[str, Any]:
@@ -55,15 +60,16 @@ def close_up_record(close_up: CloseUp) -> dict[str, Any]:
     }
 
 
-def close_up_remarks(close_up: CloseUp) -> list[str]:
-    """Warnings that go with every close-up."""
+def close_up_remarks(close_up: CloseUp, zone: Zone | None = None) -> list[str]:
+    """Warnings that go with every close-up. zone : that it is said to show."""
     if close_up.place is not None:
         return [
             "Only a part of the dial is in the frame; where the rest lies follows from an arc of the minute track and "
             "of the enamel's edge."
         ]
+    as_one = "as one zone" if zone is None else f"as the {name(zone)}, which it is said to show"
     found = [
-        "This close-up does not show where on the dial it lies, so its strokes are judged as one zone; watch hands in "
+        f"This close-up does not show where on the dial it lies, so its strokes are judged {as_one}; watch hands in "
         "it are read as strokes."
     ]
     if close_up.scale.spread > 0:

@@ -15,7 +15,7 @@ from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.evaluate.words.support import findings_sentence, listed
 from dialtell.model.net.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, TRANSFER, UNDETERMINED
-from dialtell.model.reading.zones import ZoneMap
+from dialtell.model.reading.sub_dial import is_divided
 
 SCHEMA = "dialtell.note/1"
 NOT_ASSESSED = (
@@ -49,7 +49,7 @@ def note_sentences(scored: ScoredPhoto) -> list[Sentence]:
     if scored.reading is None or record["geometry"] is None:
         return [Sentence(f"No dial could be described: {_lower(record['reason'])}", ("reason",))]
     found = [
-        *_layout(scored.reading.zones),
+        *_layout(scored),
         *_size(record),
         *_read_at(record),
         *_process(record),
@@ -60,18 +60,26 @@ def note_sentences(scored: ScoredPhoto) -> list[Sentence]:
     return [sentence for sentence in found if sentence.text]
 
 
-def _layout(zones: ZoneMap) -> list[Sentence]:
+def _layout(scored: ScoredPhoto) -> list[Sentence]:
+    """What the dial carries, of what was found for certain: a track of divisions, and a seconds bit that was judged.
+
+    Winding holes and arbors pass for small circles, so a circle alone is no sub-dial: divisions must stand in it.
+    """
+    reading = scored.reading
+    if reading is None or not reading.zones.named:
+        return []
     parts, fields = [], []
-    if zones.track is not None:
+    if reading.zones.track is not None and reading.rotation is not None:
         parts.append("a minute track")
         fields.append("reading.zones.track")
-    if zones.seconds is not None:
+    found = {zone["zone"]: index for index, zone in enumerate(scored.record["zones"]) if zone["judged"]}
+    if (
+        reading.zones.seconds is not None
+        and "seconds bit" in found
+        and is_divided(reading.density, reading.geometry, reading.zones.seconds)
+    ):
         parts.append("a subsidiary seconds dial")
-        fields.append("reading.zones.seconds")
-    if zones.counters:
-        count = len(zones.counters)
-        parts.append("a further sub-dial" if count == 1 else f"{count} further sub-dials")
-        fields.append("reading.zones.counters")
+        fields.append(f"zones[{found['seconds bit']}].judged")
     if not parts:
         return []
     return [Sentence(f"Dial with {listed(parts)}.", tuple(fields))]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from dialtell.evaluate.words.stated import DISAGREE, WITHHELD
 from dialtell.evaluate.words.support import NO_SUPPORT, NOT_JUDGED, listed, ratio_words, support_words
 from dialtell.model.net.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, UNDETERMINED, threshold
 from dialtell.model.net.resolution import Resolution
@@ -12,8 +13,7 @@ from dialtell.model.reading.zones import ZoneMap
 from dialtell.synth.shared.terms import ZONES, Zone
 
 SIDE = {HAND: "hand painting", PRINTED: "printing"}
-WITHHELD = "withheld, the photograph does not carry the evidence"
-DISAGREE = "zones disagree, no support stated for the dial as a whole"
+NOT_TOLD_APART = "Not told apart: the close-up does not show where on the dial it lies."
 _NAMES = {Zone.OTHER: "rest of the dial"}
 _EXPECTED = (Zone.SIGNATURE, Zone.NUMERALS, Zone.MINUTE_TRACK, Zone.SECONDS_BIT)
 
@@ -27,8 +27,8 @@ def dial_support(verdict: Verdict) -> str:
     return DISAGREE if verdict.mixed else support_words(verdict.whole.log10_lr, verdict.whole.capped)
 
 
-def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
-    """Why the dial was called so, in one sentence."""
+def dial_reason(verdict: Verdict, resolution: Resolution, *, part: bool = False) -> str:
+    """Why the dial was called so, in one sentence. part : of a close-up, of which no zones are expected."""
     ratio = verdict.whole.log10_lr
     if ratio is None:
         return _nothing_judged(verdict, resolution)
@@ -45,17 +45,28 @@ def dial_reason(verdict: Verdict, resolution: Resolution) -> str:
         else:
             first = f"No zone settles it alone, but together they speak for {SIDE[verdict.call]}"
         return "; ".join([first, *_silent(verdict, verdict.called(UNDETERMINED) if agreeing else [])]) + "."
-    if not resolution.enough:
-        first = f"What was read does not settle it: {resolution.shortfall}"
-    elif support_words(ratio, verdict.whole.capped) == NO_SUPPORT:
-        first = "What was read speaks for neither side"
-    else:
-        side = SIDE[HAND if ratio > 0 else PRINTED]
-        first = (
-            f"What was read leans towards {side}, but its log10 LR of {ratio:+.2f} falls short of the "
-            f"{threshold():.2f} either way that a call needs"
+    return "; ".join([_unsettled(verdict, ratio, part=part), *([] if part else _silent(verdict, []))]) + "."
+
+
+def _unsettled(verdict: Verdict, ratio: float, *, part: bool) -> str:
+    """Why a dial whose strokes are resolved gets no call, with the zones that would have settled it by themselves."""
+    called = verdict.called(HAND) or verdict.called(PRINTED)  # of one side only, or the dial would be mixed
+    subject = "Judged as one zone the strokes speak" if part else _subject(called) if called else ""
+    spoken = f"{subject} for {SIDE[verdict.zones[called[0]].call]}" if called else ""
+    side, short = HAND if ratio > 0 else PRINTED, f"short of the {threshold():.2f} either way that a call needs"
+    if support_words(ratio, verdict.whole.capped) == NO_SUPPORT:
+        return (
+            f"{spoken}, but the dial taken together speaks for neither side"
+            if called
+            else ("What was read speaks for neither side")
         )
-    return "; ".join([first, *_silent(verdict, [])]) + "."
+    if not called:
+        return f"What was read leans towards {SIDE[side]}, but its log10 LR of {ratio:+.2f} falls {short}"
+    if verdict.zones[called[0]].call == side:
+        return f"{spoken}, but the log10 LR of the dial taken together, {ratio:+.2f}, falls {short}"
+    return (
+        f"{spoken}, but the dial taken together leans towards {SIDE[side]}; its log10 LR of {ratio:+.2f} falls {short}"
+    )
 
 
 def zone_reason(zone: Zone, evidence: Evidence, zones: ZoneMap) -> str:
@@ -66,6 +77,8 @@ def zone_reason(zone: Zone, evidence: Evidence, zones: ZoneMap) -> str:
             return f"Read from {_patches(evidence.patches)} with strokes, but the photograph does not carry a call."
         short = ", short of a call" if evidence.call == UNDETERMINED and words != NO_SUPPORT else ""
         return f"{words[:1].upper()}{words[1:]}, from {_patches(evidence.patches)} with strokes{short}."
+    if not zones.named:
+        return NOT_TOLD_APART
     if zone is Zone.SECONDS_BIT and zones.seconds is None:
         return "Not found: no circle of a seconds bit below the centre."
     if zone is Zone.MINUTE_TRACK and zones.track is None and not evidence.patches:

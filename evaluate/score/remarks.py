@@ -38,8 +38,9 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
             f"The dial is seen at {tilt:.0f} degrees from square, which narrows its strokes on one side; hold the "
             "camera square to it."
         )
-    if reading.rotation is None and reading.zones.named:
-        found.append("No minute track was found, so 12 o'clock is assumed to be up.")
+    if reading.rotation is None and reading.zones.named and not reading.twelve_given:
+        why = "No minute track was found" if reading.zones.track is None else "How the dial is turned was not found"
+        found.append(f"{why}, so 12 o'clock is assumed to be up; give --twelve where it is not.")
     low, high = PLAUSIBLE_MM
     if resolution.diameter_mm is not None and not low <= resolution.diameter_mm <= high:
         found.append(

@@ -18,8 +18,9 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
+from dialtell.evaluate.score.known_table import KnownTable
 from dialtell.evaluate.words.plain import plain_name
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.synth.shared.errors import OutputError, require_range
 from dialtell.synth.shared.tables import guarded
 from dialtell.synth.shared.terms import ZONES
@@ -37,13 +38,10 @@ AHEAD = 4  # photographs handed out to each worker before the first of them is w
 
 @dataclass(frozen=True)
 class Settings:
-    """What every worker needs. weights : path or None for the shipped ones."""
+    """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each."""
 
     weights: Path | None = None
-    diameter_mm: float | None = None
-    max_pixels: int = MAX_PIXELS
-    close_up: bool = False
-    pixels_per_mm: float | None = None
+    known: Known | KnownTable = UNKNOWN
 
 
 def cell_name(path: object) -> str:
@@ -245,13 +243,6 @@ def _score(path: Path) -> dict[str, Any]:
     from dialtell.evaluate.score.score import score_photos
 
     settings: Settings = _worker["settings"]
-    document = score_photos(
-        [path],
-        _worker["weights"],
-        diameter_mm=settings.diameter_mm,
-        max_pixels=settings.max_pixels,
-        close_up=settings.close_up,
-        pixels_per_mm=settings.pixels_per_mm,
-    )
+    document = score_photos([path], _worker["weights"], known=settings.known)
     entry: dict[str, Any] = (document["dials"] or document["errors"])[0]
     return entry

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dialtell.evaluate.words.plain import INDENT, closing_text, in_order, plain_name, print_words, wrapped
+from dialtell.evaluate.words.stated import stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text
 from dialtell.synth.shared.errors import ParameterError
 
@@ -43,12 +44,12 @@ def call_table(
         lines.append(_row("photo", "call", "log10 LR", "p(hand)", "support", first, width)[0])
         lines.append("-" * min(width, first + _FIGURES + _WORDS))
     for dial in dials:
-        lines += _entry(plain_name(dial["photo"]), dial, str(dial["support"]), first, width)
+        lines += _entry(plain_name(dial["photo"]), dial, None, str(dial["support"]), first, width)
         lines += wrapped(plain_name(dial["reason"]), width)
         if printing := dial.get("print_process"):
             lines += wrapped(print_words(printing), width)
         for zone in in_order(dial["zones"]):
-            lines += _entry(INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, width)
+            lines += _entry(INDENT + plain_name(zone["zone"]), dial, zone, plain_name(zone["reason"]), first, width)
         for warning in dial["warnings"]:
             lines += wrapped(f"warning: {plain_name(warning)}", width)
         lines.append("")
@@ -64,15 +65,17 @@ def call_table(
     return "\n".join(line.rstrip() for line in lines).encode(encoding, "backslashreplace").decode(encoding)
 
 
-def _entry(name: str, call: Mapping[str, Any], words: str, first: int, width: int) -> list[str]:
+def _entry(
+    name: str, dial: Mapping[str, Any], zone: Mapping[str, Any] | None, words: str, first: int, width: int
+) -> list[str]:
     """A dial's or a zone's row: a zone that was not judged shows that in place of a call."""
-    judged = call.get("judged", True)
-    ratio, chance = call["log10_lr"], call["probability_hand"]
+    part = dial if zone is None else zone
+    ratio, chance = stated_ratio(dial, zone), stated_chance(dial, zone)
     return _row(
         name,
-        str(call["call"]) if judged else "not judged",
-        f"{ratio:+.2f}" if judged and ratio is not None else "",
-        chance_text(chance) if judged and chance is not None else "",
+        str(part["call"]) if part.get("judged", True) else "not judged",
+        "" if ratio is None else f"{ratio:+.2f}",
+        "" if chance is None else chance_text(chance),
         words,
         first,
         width,

@@ -45,8 +45,8 @@ class Evidence:
 
     @property
     def probability_hand(self) -> float | None:
-        """At prior odds 1:1."""
-        return None if self.log10_lr is None else probability(self.log10_lr)
+        """At prior odds 1:1; None where nothing was judged or the call is withheld."""
+        return None if self.log10_lr is None or self.withheld else probability(self.log10_lr)
 
 
 @dataclass(frozen=True)
@@ -91,6 +91,25 @@ class Verdict:
     def call(self) -> str:
         """The dial's call; undetermined where its parts contradict each other."""
         return UNDETERMINED if self.mixed else self.whole.call
+
+    @property
+    def withheld(self) -> bool:
+        """Whether no call of the dial is made whatever its ratio."""
+        return self.whole.withheld or self.mixed
+
+    @property
+    def probability_hand(self) -> float | None:
+        """Of the dial at prior odds 1:1; None where nothing was judged or the call is withheld."""
+        return None if self.withheld else self.whole.probability_hand
+
+    def without(self, zone: Zone) -> Verdict:
+        """The same dial with a zone not judged, because it was not found; the ratio of the whole stays."""
+        return replace(self, zones={**self.zones, zone: Evidence(0)})
+
+    def shown_as(self, zone: Zone) -> Verdict:
+        """A close-up judged as one zone, `other`, under the name of the zone that it is said to show."""
+        own = self.zones[Zone.OTHER]
+        return replace(self, zones={each: own if each is zone else Evidence(0) for each in self.zones})
 
     def called(self, call: str) -> list[Zone]:
         """Judged zones with this call, in the examiner's order."""

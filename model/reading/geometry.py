@@ -98,6 +98,18 @@ class DialGeometry:
         """The same ellipse with another rotation (radians)."""
         return DialGeometry(self.center_px, self.axes_px, self.angle, rotation, self.seen, self.support)
 
+    def rotation_to(self, twelve_deg: float) -> float:
+        """Rotation (radians, -pi..pi) at which 12 o'clock stands `twelve_deg` clockwise from up in the photograph."""
+        angle = math.radians(twelve_deg)
+        x, y = np.linalg.solve(self.turned(0.0).matrix, (math.sin(angle), -math.cos(angle)))
+        return math.atan2(x, -y)
+
+    @property
+    def twelve_deg(self) -> float:
+        """Where 12 o'clock stands in the photograph, degrees clockwise from up, -180..180."""
+        x, y = self.matrix @ (0.0, -1.0)
+        return math.degrees(math.atan2(x, -y))
+
     def box(self, shape: tuple[int, ...], extent: float = 1.0) -> tuple[slice, slice]:
         """Row and column slices of the pixels within `extent` dial radii, cut to a (H, W) photograph."""
         half = extent * np.linalg.norm(self.matrix, axis=1)

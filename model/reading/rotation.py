@@ -12,7 +12,7 @@ hours upwards, and where it is not told the dial is taken to be turned by less t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,13 @@ class Rotation:
     track_radius: float
     divisions: int
 
+    def nearest(self, radians: float) -> Rotation:
+        """The same track where it is known that 12 o'clock stands at `radians`, give or take half a division: the
+        division nearest to that is taken, and the hour is certain."""
+        tick = 2 * math.pi / self.divisions
+        steps = round((radians - self.tick_phase) / tick)
+        return replace(self, radians=self.tick_phase + steps * tick, hour_confidence=1.0)
+
 
 def find_rotation(density: Image, geometry: DialGeometry) -> Rotation | None:
     """Rotation from the minute track, or None when no radius shows one.
@@ -67,7 +74,7 @@ def find_rotation(density: Image, geometry: DialGeometry) -> Rotation | None:
     radii = np.arange(_INNER, _OUTER, _STEP)
     unrolled, seen = _unroll(density, upright, radii)
     whole = bool(seen[-1].mean() >= _LEAST_TURN)
-    share = _share_at_sixty(unrolled) if whole else arc_share_at_sixty(unrolled, seen)
+    share = share_at_sixty(unrolled) if whole else arc_share_at_sixty(unrolled, seen)
     # a track is a band, not a line: average over +-2 rings
     band = np.convolve(share, np.ones(5) / 5, mode="same")
     best = int(band.argmax())
@@ -99,7 +106,7 @@ def _unroll(density: Image, geometry: DialGeometry, radii: Floats) -> tuple[Floa
     return np.where(seen, values - middle, 0.0), seen
 
 
-def _share_at_sixty(unrolled: Floats) -> Floats:
+def share_at_sixty(unrolled: Floats) -> Floats:
     """Share of each ring's variation at 60 and its multiples, less what chance puts there."""
     power = np.abs(np.fft.rfft(unrolled, axis=1)) ** 2
     total = power[:, 6:].sum(axis=1)  # below 6 cycles it is light and shadow

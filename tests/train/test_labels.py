@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from dialtell.model.reading.known import Outline
 from dialtell.synth.shared.terms import Zone
-from dialtell.train.photographs.labels import COLUMNS, LabelledOutline, LabelsError, check_labels, read_labels
+from dialtell.train.photographs.labels import COLUMNS, LabelsError, check_labels, read_labels
 
 
 def sheet(folder: Path, *rows: str, head: str = "photo,dial_process") -> Path:
@@ -28,7 +29,7 @@ def test_all_columns_are_read(tmp_path: Path) -> None:
     (photo,) = read_labels(sheet(tmp_path, row, head=",".join(COLUMNS)))
     assert (photo.row, photo.path, photo.sha256) == (2, tmp_path / "a.png", digest)
     assert (photo.dial, photo.source, photo.size_mm) == ("dial 7", "a book, volume 2", 44.9)
-    assert photo.outline == LabelledOutline(501.5, 400.0, 200.0, 190.5, -3.0)
+    assert photo.outline == Outline(501.5, 400.0, 200.0, 190.5, -3.0)
     assert photo.zones == {Zone.SIGNATURE: "painted", Zone.NUMERALS: "printed", Zone.MINUTE_TRACK: "cannot tell"}
     assert photo.notes == "=SUM(A1)"  # the guard against formulas is taken off
 

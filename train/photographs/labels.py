@@ -15,6 +15,10 @@ One row per photograph. The columns photo and dial_process must be there, the ot
     signature, numerals, minute_track, seconds_bit    painted, printed or cannot tell; empty: not labelled
     outline        "cx cy a b degrees": centre, semi-axes a >= b (photo px, the photograph held upright) and the angle
                    of the major axis from +x towards +y
+    twelve_deg     where 12 o'clock stands in the photograph, degrees clockwise from up
+    close_up       yes, where it shows only a part of the dial
+    px_per_mm      scale of a close-up
+    zone           which zone a close-up shows: signature, numerals, minute track, seconds bit or other
     labelled_at, notes
 
 A sheet may put an apostrophe before a cell that begins with = + - or @, so that it is not run as a formula; it is
@@ -27,11 +31,11 @@ import hashlib
 import math
 import os
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import NamedTuple
 
+from dialtell.model.reading.known import MAX_PIXELS, PER_MM, UNKNOWN, Known, Outline, read_outline
 from dialtell.synth.shared.errors import DialtellError, ParameterError
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM
 from dialtell.synth.shared.tables import read_table
@@ -50,9 +54,10 @@ ZONE_COLUMNS = {
 }
 COLUMNS = (
     "photo", "sha256", "dial", "source", "object_type", "size_mm", "labeller", "basis", "dial_process",
-    "print_process", *ZONE_COLUMNS, "outline", "labelled_at", "notes",
+    "print_process", *ZONE_COLUMNS, "outline", "twelve_deg", "close_up", "px_per_mm", "zone", "labelled_at", "notes",
 )  # fmt: skip
 REQUIRED = ("photo", "dial_process")
+ZONE_NAMES = tuple(zone.value for zone in Zone)
 
 _SHOWN = 10  # problems in one message
 _EXTRA = "\0"  # no column's name: marks a row with more cells than columns
@@ -66,22 +71,12 @@ class LabelsError(DialtellError):
         self.problems = problems
 
 
-class LabelledOutline(NamedTuple):
-    """The enamel's outer edge as drawn by the labeller: photo px; degrees of the major axis from +x towards +y."""
-
-    cx: float
-    cy: float
-    a: float
-    b: float
-    degrees: float
-
-
 @dataclass(frozen=True)
 class LabelledPhoto:
     """One photograph with its labels; "" and None mean: not said.
 
     row : in the sheet, the head being row 1. name : path as the sheet has it. path : resolved against its folder.
-    sha256 : of the file as it is. zones : only labelled ones. size_mm : diameter of the dial.
+    sha256 : of the file as it is. zones : only labelled ones. said : of the photograph itself.
     """
 
     row: int
@@ -94,12 +89,26 @@ class LabelledPhoto:
     dial: str = ""
     source: str = ""
     object_type: str = ""
-    size_mm: float | None = None
     labeller: str = ""
     basis: str = ""
-    outline: LabelledOutline | None = None
+    said: Known = UNKNOWN
     labelled_at: str = ""
     notes: str = ""
+
+    @property
+    def size_mm(self) -> float | None:
+        """Diameter of the dial, None if not said."""
+        return self.said.diameter_mm
+
+    @property
+    def outline(self) -> Outline | None:
+        """The outline that was drawn, if one was."""
+        return self.said.outline
+
+    def known(self, *, outlines: bool = True, max_pixels: int = MAX_PIXELS) -> Known:
+        """What the row says of the photograph itself; without its outline and where 12 stands unless `outlines`."""
+        said = replace(self.said, max_pixels=max_pixels)
+        return said if outlines else replace(said, outline=None, twelve_deg=None)
 
 
 def read_labels(path: str | os.PathLike[str]) -> list[LabelledPhoto]:
@@ -112,8 +121,12 @@ def read_labels(path: str | os.PathLike[str]) -> list[LabelledPhoto]:
     return photos
 
 
-def check_labels(path: str | os.PathLike[str]) -> tuple[list[LabelledPhoto], tuple[str, ...]]:
+def check_labels(
+    path: str | os.PathLike[str], *, required: Sequence[str] = REQUIRED
+) -> tuple[list[LabelledPhoto], tuple[str, ...]]:
     """The sound rows of a labels file, and what is wrong with each of the others.
+
+    required : columns that must be there.
 
     A photograph with two rows (by path or by content), and a dial with two labels, lose both: nothing says which is
     meant.
@@ -122,7 +135,7 @@ def check_labels(path: str | os.PathLike[str]) -> tuple[list[LabelledPhoto], tup
     place = Path(path)
     photos: list[LabelledPhoto] = []
     problems: dict[int, str] = {}
-    for row, cells in _rows(place):
+    for row, cells in _rows(place, required):
         try:
             photos.append(_photo(row, cells, place.parent))
         except _Fault as fault:
@@ -151,18 +164,35 @@ def check_labels(path: str | os.PathLike[str]) -> tuple[list[LabelledPhoto], tup
     return sound, tuple(f"row {row}: {problems[row]}" for row in sorted(problems))
 
 
+def known_from_cells(cells: Mapping[str, str], *, max_pixels: int = MAX_PIXELS) -> Known:
+    """What the cells of one row say of the photograph itself. Raises ParameterError for cells that cannot be."""
+    try:
+        shows = _word(cells, "zone", ZONE_NAMES)
+        return Known(
+            diameter_mm=_number(cells, "size_mm", SMALLEST_MM, LARGEST_MM, "mm", "a diameter"),
+            close_up=_word(cells, "close_up", ("yes", "no")) == "yes",
+            pixels_per_mm=_number(cells, "px_per_mm", *PER_MM, "px/mm"),
+            zone=Zone(shows) if shows else None,
+            outline=_outline(cells.get("outline", "")),
+            twelve_deg=_number(cells, "twelve_deg", -360.0, 360.0, "degrees"),
+            max_pixels=max_pixels,
+        )
+    except _Fault as fault:
+        raise ParameterError(str(fault)) from None
+
+
 class _Fault(Exception):
     """What is wrong with one row."""
 
 
-def _rows(place: Path) -> list[tuple[int, dict[str, str]]]:
+def _rows(place: Path, required: Sequence[str]) -> list[tuple[int, dict[str, str]]]:
     """Number and cells of each row that is not empty."""
     try:
-        table = read_table(place, REQUIRED)
+        table = read_table(place, tuple(required))
     except ParameterError as error:
         raise LabelsError(str(error)) from error
     if not table.head:
-        raise LabelsError(f"{place} is empty; it needs the columns {' and '.join(REQUIRED)}")
+        raise LabelsError(f"{place} is empty; it needs the columns {' and '.join(required)}")
     return [
         (number, table.named(cells) | ({_EXTRA: "yes"} if table.extra(cells) else {})) for number, cells in table.rows
     ]
@@ -185,6 +215,10 @@ def _photo(row: int, cells: Mapping[str, str], folder: Path) -> LabelledPhoto:
     if odd:
         raise _Fault(f"dial_process is {dial_process!r} but {odd[0]} {zones[odd[0]]!r}; then the dial is mixed")
     path = folder / cells["photo"]
+    try:
+        said = known_from_cells(cells)
+    except ParameterError as error:
+        raise _Fault(str(error)) from None
     return LabelledPhoto(
         row=row,
         name=cells["photo"],
@@ -193,9 +227,8 @@ def _photo(row: int, cells: Mapping[str, str], folder: Path) -> LabelledPhoto:
         dial_process=dial_process,
         zones={zone: label for zone, label in zones.items() if label},
         print_process=print_process,
-        size_mm=_size(cells.get("size_mm", "")),
         basis=_word(cells, "basis", BASES),
-        outline=_outline(cells.get("outline", "")),
+        said=said,
         dial=cells.get("dial", ""),
         source=cells.get("source", ""),
         object_type=cells.get("object_type", ""),
@@ -212,26 +245,24 @@ def _word(cells: Mapping[str, str], column: str, allowed: tuple[str, ...]) -> st
     return word
 
 
-def _size(text: str) -> float | None:
+def _outline(text: str) -> Outline | None:
+    try:
+        return read_outline(text) if text else None
+    except ParameterError as error:
+        raise _Fault(str(error)) from None
+
+
+def _number(
+    cells: Mapping[str, str], column: str, low: float, high: float, unit: str, what: str = "a number"
+) -> float | None:
+    text = cells.get(column, "")
     try:
         value = float(text) if text else None
     except ValueError:
         value = math.nan
-    if value is not None and not SMALLEST_MM <= value <= LARGEST_MM:
-        raise _Fault(f"size_mm is {text!r}; give a diameter from {SMALLEST_MM:g} to {LARGEST_MM:g} mm")
+    if value is not None and not low <= value <= high:
+        raise _Fault(f"{column} is {text!r}; give {what} from {low:g} to {high:g} {unit}")
     return value
-
-
-def _outline(text: str) -> LabelledOutline | None:
-    if not text:
-        return None
-    try:
-        outline = LabelledOutline(*(float(part) for part in text.split()))
-    except (ValueError, TypeError):
-        raise _Fault(f"outline is {text!r}; give five numbers: cx cy a b degrees") from None
-    if not all(map(math.isfinite, outline)) or not 0 < outline.b <= outline.a:
-        raise _Fault(f"outline is {text!r}; give finite numbers with semi-axes a >= b > 0 px")
-    return outline
 
 
 def _digest(path: Path, said: str) -> str:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import logging
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import read_photo
-from dialtell.model.reading.steps import Reading, read_at, read_dial
+from dialtell.model.reading.steps import Reading, read
 from dialtell.synth.shared.errors import DialtellError, ParameterError
 from dialtell.synth.shared.terms import ZONES, Process
 from dialtell.train.bags.bags import FEWEST_PATCHES, MOST_PER_ZONE, Bag, pack
@@ -93,11 +91,10 @@ def _says_something(photo: LabelledPhoto) -> bool:
 
 
 def _read(photo: LabelledPhoto) -> Reading | NoDial:
-    grey = read_photo(photo.path).grey
-    if photo.outline is None:
-        return read_dial(grey)
-    at = photo.outline
-    return read_at(grey, DialGeometry((at.cx, at.cy), (at.a, at.b), math.radians(at.degrees)))
+    """What the row says of the photograph is used; of a close-up at several scales the likeliest."""
+    known = photo.known()
+    found = read(read_photo(photo.path, max_pixels=known.max_pixels).grey, known)
+    return found if isinstance(found, NoDial) else found[0]
 
 
 def photo_bag(photo: LabelledPhoto, reading: Reading, *, index: int, seed: int = 0) -> Bag:

@@ -17,9 +17,9 @@ from dialtell.evaluate.benchmark.rows import Answer, clusters_of, misses, outlin
 from dialtell.evaluate.benchmark.table import benchmark_table, csv_text
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import Outline
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Zone
-from dialtell.train.photographs.labels import LabelledOutline
 from dialtell.train.stats.likelihood_ratio import cllr
 from dialtell.train.stats.proportion import wilson
 
@@ -167,7 +167,7 @@ def test_clusters_by_source_dial_or_photograph():
 
 
 def test_distance_between_outlines_is_in_dial_radii():
-    label = LabelledOutline(100.0, 80.0, 50.0, 40.0, 0.0)
+    label = Outline(100.0, 80.0, 50.0, 40.0, 0.0)
     assert outline_distance(DialGeometry((100.0, 80.0), (50.0, 40.0)), label) == pytest.approx(0.0, abs=1e-12)
     assert outline_distance(DialGeometry((100.0, 80.0), (55.0, 44.0)), label) == pytest.approx(0.1)
     assert outline_distance(DialGeometry((105.0, 80.0), (50.0, 40.0)), label) == pytest.approx(0.1, abs=1e-3)

@@ -31,16 +31,19 @@ CALLS = {"hand-painted": 1, "printed": 0}
 class Pair:
     """What both say of one dial: log10 likelihood ratios, None where there is none. hand : 1 painted, 0 printed.
 
-    net_call, call : of the net alone and of both together, "undetermined" where there is none.
+    call : of the dial, "undetermined" where there is none; the measurements make none.
     """
 
     hand: int
     cluster: int
     net: float | None
     measured: float | None
-    combined: float | None
-    net_call: str
     call: str
+
+    @property
+    def both(self) -> float | None:
+        """The sum of the two, as if they were independent; None without either."""
+        return None if self.net is None or self.measured is None else self.net + self.measured
 
 
 @cache
@@ -57,7 +60,6 @@ def _weights() -> Any:
 
 def judged(job: tuple[str, int]) -> Pair | None:
     """Dial (letter, index) of a rung, rendered, read and judged by both; None of a mixed one."""
-    from dialtell.evaluate.inspection.combined import combine
     from dialtell.evaluate.ladder.dials import truth_of
     from dialtell.evaluate.measurements.evidence import gather_evidence
     from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
@@ -78,8 +80,7 @@ def judged(job: tuple[str, int]) -> Pair | None:
     carries = resolution_of(reading, weights.record, None).carries_strokes
     verdict = judge(reading.patches, weights, withheld=not carries)
     opinion = second_opinion(gather_evidence(reading)) if carries else NO_OPINION
-    both = combine(verdict, opinion)
-    return Pair(hand, rung.cluster(index), both.net, both.measured, both.log10_lr, both.net_call, both.call)
+    return Pair(hand, rung.cluster(index), verdict.whole.log10_lr, opinion.log10_lr, verdict.call)
 
 
 def figures(pairs: Sequence[Pair]) -> dict[str, Any]:
@@ -92,14 +93,13 @@ def figures(pairs: Sequence[Pair]) -> dict[str, Any]:
         "net": _area(pairs, lambda p: p.net),
         "measurements": _area(pairs, lambda p: p.measured),
         "net_where_both": _area(told, lambda p: p.net),
-        "combined_where_both": _area(told, lambda p: p.combined),
+        "sum_where_both": _area(told, lambda p: p.both),
         "both_lean": len(right),
         "agree": int((right[:, 0] == right[:, 1]).sum()) if len(right) else 0,
         "both_wrong": int((~right.any(axis=1)).sum()) if len(right) else 0,
         "net_alone_wrong": int((~right[:, 0] & right[:, 1]).sum()) if len(right) else 0,
         "measurements_alone_wrong": int((right[:, 0] & ~right[:, 1]).sum()) if len(right) else 0,
-        "calls_of_net": _calls(pairs, lambda p: p.net_call),
-        "calls_of_both": _calls(pairs, lambda p: p.call),
+        "calls": _calls(pairs),
     }
 
 
@@ -115,8 +115,8 @@ def _area(pairs: Sequence[Pair], value: Callable[[Pair], float | None]) -> dict[
     return {"n": len(told), "auc": round(area, 4), "auc_95": [round(end, 4) for end in ends]}
 
 
-def _calls(pairs: Sequence[Pair], call: Callable[[Pair], str]) -> dict[str, int]:
-    made = [(CALLS[call(p)], p.hand) for p in pairs if call(p) in CALLS]
+def _calls(pairs: Sequence[Pair]) -> dict[str, int]:
+    made = [(CALLS[p.call], p.hand) for p in pairs if p.call in CALLS]
     return {"made": len(made), "right": sum(said == hand for said, hand in made)}
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from trials.outside.glyphs import bitmap, counted, enlarged, family, fonts, handwriting, type_figure
 
-from dialtell.train.photographs.labels import LabelledOutline
+from dialtell.model.reading.known import Outline
 
 Floats = NDArray[np.float32]
 
@@ -60,9 +60,9 @@ class Photograph:
         return round(2 * MARGIN * self.radius)
 
     @property
-    def outline(self) -> LabelledOutline:
+    def outline(self) -> Outline:
         """The rim, as labels state it."""
-        return LabelledOutline(*self.center, self.radius, self.radius, 0.0)
+        return Outline(*self.center, self.radius, self.radius, 0.0)
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,8 @@ def outside_rows(weights: Weights, count: int, *, seed: int = SEED) -> Iterator[
     """`count` pictures of each kind, judged within their known outline."""
     from PIL import Image
 
-    from dialtell.evaluate.score.given_outline import judge_within
+    from dialtell.evaluate.score.score import score_photo
+    from dialtell.model.reading.known import Known
 
     with tempfile.TemporaryDirectory(prefix="dialtell-") as folder:
         path = Path(folder) / "dial.png"
@@ -61,8 +62,8 @@ def outside_rows(weights: Weights, count: int, *, seed: int = SEED) -> Iterator[
             for index in range(count):
                 spec = sample_outside(kind, rng=np.random.default_rng((seed, number, index)))
                 Image.fromarray(drawn(spec)).save(path, compress_level=1)
-                verdict = judge_within(path, spec.photograph.outline, weights).verdict
-                yield OutsideRow(kind, spec.source, verdict.call, verdict.whole.log10_lr)
+                record = score_photo(path, weights, known=Known(outline=spec.photograph.outline)).record
+                yield OutsideRow(kind, spec.source, record["call"], record["log10_lr"])
 
 
 def summary(rows: Sequence[OutsideRow], *, seed: int = SEED) -> dict[str, Any]:
@@ -93,10 +94,11 @@ def summary(rows: Sequence[OutsideRow], *, seed: int = SEED) -> dict[str, Any]:
 def page_calls(weights: Weights) -> list[dict[str, Any]]:
     """What is said of bundled scans of text, as close-ups; one picture each, so nothing follows from them."""
     from dialtell.evaluate.score.score import score_photo
+    from dialtell.model.reading.known import Known
 
     said = []
     for name, path in samples().items():
-        record = score_photo(path, weights, close_up=True).record
+        record = score_photo(path, weights, known=Known(close_up=True)).record
         said.append({key: record[key] for key in ("call", "log10_lr", "reason")} | {"picture": name})
     return said
 

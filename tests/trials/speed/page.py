@@ -30,33 +30,30 @@ GOAL = 15.0  # times scoring, warm
 LARGEST_MB = 6.0  # 10^6 bytes of the page
 # where the page's makers look a function up, and the stage it is counted for
 STAGES = (
-    ("examined", "score_photo", "scoring"),
-    ("examined", "look_into", "looked into"),  # gradients and measurements, side by side, then hints of style
-    ("inspect_page", "shown_photo", "photograph shown"),
-    ("inspect_page", "evidence_table", "evidence table"),
-    ("inspect_page", "photo_map", "map painted"),
-    ("inspect_page", "reference_dial", "like dial"),
-    ("inspect_page", "zone_crops", "close views"),
-    ("inspect_page", "with_beside", "beside them"),
-    ("inspect_page", "write_page", "page written"),
+    ("score_photo", "scoring"),
+    ("examine", "looked into"),  # gradients and measurements, side by side, then hints of style
+    ("shown_photo", "photograph shown"),
+    ("evidence_table", "evidence table"),
+    ("photo_map", "map painted"),
+    ("beside_views", "like dial"),
+    ("zone_crops", "close views"),
+    ("write_page", "page written"),
 )
 
 
 @contextlib.contextmanager
 def watched(clock: Clock) -> Iterator[None]:
     """The stages of a page put under the clock for the length of a `with`."""
-    from dialtell.evaluate.inspection import examine as examined
-    from dialtell.evaluate.inspection import one_photo as inspect_page
+    from dialtell.evaluate.inspection import one_photo
 
-    places = {"examined": examined, "inspect_page": inspect_page}
-    before = [(places[place], name, stage, getattr(places[place], name)) for place, name, stage in STAGES]
+    before = [(name, stage, getattr(one_photo, name)) for name, stage in STAGES]
     try:
-        for module, name, stage, function in before:
-            setattr(module, name, clock.timed(stage, function))
+        for name, stage, function in before:
+            setattr(one_photo, name, clock.timed(stage, function))
         yield
     finally:
-        for module, name, _, function in before:
-            setattr(module, name, function)
+        for name, _, function in before:
+            setattr(one_photo, name, function)
 
 
 def measure(place: str, repeats: int, cores: int, net_threads: int) -> dict[str, Any]:
@@ -70,7 +67,7 @@ def measure(place: str, repeats: int, cores: int, net_threads: int) -> dict[str,
     import cv2
     import torch
 
-    from dialtell.evaluate.inspection.photos import Asked, inspect_one
+    from dialtell.evaluate.inspection.one_photo import inspect_photo
     from dialtell.evaluate.score.score import score_photo
     from dialtell.model.net.weights_file import load_weights
 
@@ -85,10 +82,10 @@ def measure(place: str, repeats: int, cores: int, net_threads: int) -> dict[str,
         clock = Clock()
         with watched(clock):
             start = time.perf_counter()
-            document, _shown = inspect_one(Path(place), target, None, weights, Asked(overwrite=True))
+            document = inspect_photo(place, target, weights, overwrite=True)
             pages.append(time.perf_counter() - start)
         stages.append(clock.spent | {"rest": pages[-1] - sum(clock.spent.values())})
-    names = [*dict.fromkeys(stage for _, _, stage in STAGES), "rest"]
+    names = [*dict.fromkeys(stage for _, stage in STAGES), "rest"]
     return {
         "found": document["dial"]["geometry"] is not None,
         "repeats": repeats,

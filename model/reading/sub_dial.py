@@ -1,0 +1,31 @@
+"""Is a small circle on the dial a sub-dial? One has divisions round it; a winding hole, an arbor or a hand's boss has
+none."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dialtell.model.reading.geometry import DialGeometry, Image, sample_points
+from dialtell.model.reading.rotation import share_at_sixty
+from dialtell.model.reading.zones import Circle
+
+LEAST_SHARE = 0.15  # of a ring's variation that repeats sixty times a turn (drawn seconds bits: see the test)
+FEWEST_PX = 4.0  # from one division to the next, below which they are not told apart
+_TURN = 1440  # samples round the turn
+_RADII = np.arange(0.55, 1.03, 0.02)  # shares of the circle's radius
+
+
+def is_divided(density: Image, geometry: DialGeometry, circle: Circle) -> bool:
+    """Whether sixty divisions stand round a circle; false too where the photograph is too coarse to show them.
+
+    density : (H, W) D, photo px. geometry : with the rotation found.
+    """
+    radius_px = circle.radius * geometry.pixels_per_radius
+    if 2 * np.pi * radius_px / 60 < FEWEST_PX:
+        return False
+    turn = np.arange(_TURN) * (2 * np.pi / _TURN)
+    ray = np.stack([np.sin(turn), -np.cos(turn)], axis=-1)
+    points = np.array([circle.x, circle.y]) + circle.radius * _RADII[:, None, None] * ray
+    rings = np.clip(sample_points(density, geometry.to_photo(points)).astype(np.float64), 0.0, 1.0)
+    share = share_at_sixty(rings - rings.mean(axis=1, keepdims=True))
+    return bool(np.convolve(share, np.ones(3) / 3, mode="same").max() >= LEAST_SHARE)
