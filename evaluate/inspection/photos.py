@@ -23,8 +23,8 @@ from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.photo import Bytes, walk_photos
-from dialtell.synth.shared.errors import DialtellError, OutputError, fault_of_ours
-from dialtell.synth.shared.files import require_free, said_in_words, write_text
+from dialtell.synth.shared.errors import DialtellError, OutputError, fault_of_ours, said_in_words
+from dialtell.synth.shared.files import require_free, write_text
 
 SCHEMA = "dialtell.inspections/1"
 INDEX = "index.html"

@@ -12,12 +12,14 @@ import io
 import os
 import re
 from collections.abc import Iterable, Mapping
+from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
 
 from dialtell.evaluate.museum.records import FACTS
-from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.files import said_in_words, write_text
+from dialtell.synth.shared.errors import OutputError, said_in_words
+from dialtell.synth.shared.files import append, write_text
+from dialtell.synth.shared.locks import alone
 from dialtell.synth.shared.tables import guarded, unguarded
 
 MANIFEST = "manifest.csv"
@@ -61,33 +63,28 @@ class Gathered:
         self.manifest = path / MANIFEST
         self.rows: dict[Key, Row] = {}
         self._lines = 0  # in the manifest, superseded ones too
-        self._handle: int | None = None
+        self._held = ExitStack()
         self._whole: dict[str, bool] = {}
 
     def __enter__(self) -> Gathered:
         with said_in_words(self.path):
             self.path.mkdir(parents=True, exist_ok=True)
-            self._handle = os.open(self.path, os.O_RDONLY)
-        try:
-            self._lock(self._handle)
+        with ExitStack() as held:
+            taken = f"another run is gathering into {self.path}; wait for it or give another --out"
+            held.enter_context(alone(self.path, taken))
             self._recover()
             for part in self.path.glob("*.part"):  # of a run that was killed
                 if _PART.fullmatch(part.name):
                     part.unlink()
-        except BaseException:
-            os.close(self._handle)
-            raise
+            self._held = held.pop_all()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        try:
+        with self._held:
             if self._lines > len(self.rows) and not isinstance(error, OutputError):
                 write_text(self.manifest, _text(COLUMNS, *(row.values() for row in self.rows.values())), overwrite=True)
-        finally:
-            if self._handle is not None:
-                os.close(self._handle)
 
     def holds(self, row: Row) -> bool:
         """Whether the file a line names is there with the bytes the line states."""
@@ -131,32 +128,9 @@ class Gathered:
         with said_in_words(self.manifest):
             header = not self.manifest.exists() or self.manifest.stat().st_size == 0
             text = _text(*([COLUMNS] if header else []), line.values())
-            with open(self.manifest, "ab", buffering=0) as stream:
-                before = stream.tell()
-                try:
-                    data = memoryview(text.encode())
-                    while data:
-                        data = data[stream.write(data) :]
-                except OSError:
-                    stream.truncate(before)
-                    raise
+            append(self.manifest, text.encode())
         self.rows[key_of(line)] = line
         self._lines += 1
-
-    def _lock(self, handle: int) -> None:
-        """One run at a time; the lock goes with the process, however it ends."""
-        try:
-            import fcntl
-        except ImportError:  # no such locks on this system
-            return
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise OutputError(
-                f"another run is gathering into {self.path}; wait for it or give another --out"
-            ) from error
-        except OSError:  # file systems without locks
-            return
 
     def _recover(self) -> None:
         """Read the manifest; a last line cut short by a kill is taken off."""

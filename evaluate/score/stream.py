@@ -12,7 +12,7 @@ from collections import Counter, deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import nullcontext
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
@@ -21,6 +21,8 @@ from typing import Any
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.synth.shared.errors import OutputError, require_range
+from dialtell.synth.shared.files import append
+from dialtell.synth.shared.locks import alone
 from dialtell.synth.shared.tables import guarded
 from dialtell.synth.shared.terms import ZONES
 from dialtell.synth.shared.workers import follow_parent
@@ -88,7 +90,7 @@ def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
     if overwrite or not path.exists() or path.stat().st_size == 0:
         if not path.parent.is_dir():
             raise OutputError(f"{path} cannot be written, there is no folder {path.parent}; make it first")
-        _write(path, "wb", COLUMNS)
+        _write(path, COLUMNS, afresh=True)
         return Counter()
     try:
         data = path.read_bytes()
@@ -113,7 +115,7 @@ def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
             )
     if whole != data:
         if not data.startswith(whole):
-            _write(path, "wb", COLUMNS)
+            _write(path, COLUMNS, afresh=True)
         else:
             os.truncate(path, len(whole))
     return Counter(row[0] for row in rows[1:])
@@ -125,44 +127,13 @@ def _line(row: Sequence[str]) -> str:
     return text.getvalue()
 
 
-def _write(path: Path, mode: str, row: Sequence[str]) -> None:
-    """Write one line, all of it or nothing."""
+def _write(path: Path, row: Sequence[str], *, afresh: bool = False) -> None:
+    """Write one line, all of it or nothing; a link of the user's own is followed."""
     try:
-        with path.open(mode, buffering=0) as file:
-            before = file.tell()
-            left = memoryview(_line(row).encode())
-            try:
-                while left:
-                    left = left[file.write(left) :]
-                os.fsync(file.fileno())
-            except OSError:
-                file.truncate(before)
-                raise
+        append(path, _line(row).encode(), afresh=afresh, synced=True)
     except OSError as error:
         raise OutputError(f"{path} cannot be written ({error.strerror}); free some space or give another --csv; "
                           "run again to go on") from error  # fmt: skip
-
-
-@contextmanager
-def _alone(path: Path) -> Iterator[None]:
-    """Hold a table against other runs; the hold goes with the process, however it ends. Only where it exists."""
-    try:
-        import fcntl
-
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
-    except (ImportError, OSError):  # no such locks on this system, or no such file yet: what follows says why
-        yield
-        return
-    try:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise OutputError(f"another run is adding to {path}; wait for it or give another --csv") from error
-        except OSError:  # file systems without locks
-            pass
-        yield
-    finally:
-        os.close(handle)
 
 
 def stream_calls(
@@ -175,7 +146,8 @@ def stream_calls(
     require_range("workers", workers, 0, 1024)
     if not table.exists() and table.parent.is_dir():
         _touch(table)
-    with _alone(table):
+    taken = f"another run is adding to {table}; wait for it or give another --csv"
+    with alone(table, taken) if os.access(table, os.R_OK) else nullcontext():  # else what follows says why
         done = finished_rows(table, sha256, overwrite=overwrite)
         left = []
         for path in paths:  # names that differ only in marks a table cannot hold stand there once each
@@ -184,7 +156,7 @@ def stream_calls(
             else:
                 left.append(path)
         for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
-            _write(table, "ab", row_of(entry, sha256))
+            _write(table, row_of(entry, sha256))
             yield path, str(entry.get("error", ""))
 
 

@@ -22,8 +22,8 @@ from dialtell.model.net.calibration import Calibration, threshold
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.weights_file import Weights, save_weights
 from dialtell.synth.scene import RENDERER_VERSION, Range
-from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.files import said_in_words
+from dialtell.synth.shared.errors import OutputError, said_in_words
+from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.record import to_record
 from dialtell.synth.shared.tables import guarded
 from dialtell.train.bags.supply import (
@@ -85,7 +85,7 @@ def adapt_to_photographs(
              "labels_sha256": _digest(labels), "versions": versions()}  # fmt: skip
     with said_in_words(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / "config.json").write_text(json.dumps(about, indent=1), encoding="utf-8")
+        write_whole(folder / "config.json", json.dumps(about, indent=1).encode(), overwrite=True)
         _write_split(folder / "photographs.csv", split)
     watched_order = supply.order_singles(VALIDATION_SEED, config.watched, scope)
     twins_order = supply.order_twins(TWINS_SEED, 0, config.pairs, scope)

@@ -7,7 +7,6 @@ import io
 import json
 import logging
 import math
-import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import deepcopy
@@ -17,7 +16,8 @@ from pathlib import Path
 import numpy as np
 import torch
 from safetensors import SafetensorError, safe_open
-from safetensors.torch import load_file, save_file
+from safetensors.torch import load_file
+from safetensors.torch import save as save_tensors
 from torch import Tensor, nn
 from torch.nn.functional import binary_cross_entropy_with_logits as cross_entropy
 from torch.optim.swa_utils import get_ema_multi_avg_fn
@@ -25,8 +25,8 @@ from tqdm import tqdm
 
 from dialtell.model.net.net import NetOutput, StrokeNet
 from dialtell.synth.scene import RENDERER_VERSION
-from dialtell.synth.shared.errors import OutputError, ParameterError
-from dialtell.synth.shared.files import said_in_words, write_whole
+from dialtell.synth.shared.errors import OutputError, ParameterError, said_in_words
+from dialtell.synth.shared.files import whole_file, write_whole
 from dialtell.synth.shared.record import from_record, to_record
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import Supply
@@ -231,17 +231,13 @@ class Trainer:
         tensors = {key: value.detach().cpu().contiguous().clone() for key, value in tensors.items()}
         counters = {"epoch": str(self.epoch), "step": str(self.step), "best": repr(self.best)}
         target = self.folder / f"{name}.safetensors"
-        part_file = target.with_name(target.name + ".part")
         try:
-            with said_in_words(target):
-                save_file(tensors, part_file, metadata=counters)
-                os.replace(part_file, target)
-        except SafetensorError as error:  # a full disk comes as this
+            with whole_file(target) as file:
+                file.write(save_tensors(tensors, metadata=counters))
+        except OSError as error:
             raise OutputError(
-                f"{target} cannot be written ({error}); make room, then go on with --resume {self.folder}"
+                f"{target} cannot be written ({error.strerror}); make room, then go on with --resume {self.folder}"
             ) from error
-        finally:
-            part_file.unlink(missing_ok=True)
 
     def _restore(self, path: Path) -> None:
         """Take over what `save` wrote. ParameterError for a file that is damaged or of another net."""
