@@ -8,13 +8,11 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import nullcontext
 from dataclasses import dataclass
-from multiprocessing import get_context
+from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +23,7 @@ from dialtell.synth.shared.files import append
 from dialtell.synth.shared.locks import alone
 from dialtell.synth.shared.tables import guarded
 from dialtell.synth.shared.terms import ZONES
-from dialtell.synth.shared.workers import follow_parent
+from dialtell.synth.shared.workers import WorkerDied, in_order
 
 ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
 COLUMNS = (
@@ -169,47 +167,26 @@ def _touch(path: Path) -> None:
 
 
 def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
-    workers = min(workers, len(paths))
-    if workers <= 1:
-        _start(settings, threads=None)
-        for path in paths:
-            yield path, _score(path)
-        return
-    # spawned: a forked copy of a process that has used torch can hang
-    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_start, initargs=(settings, 1))
-    with pool:
-        waiting: deque[tuple[Path, Future[dict[str, Any]]]] = deque()
-        try:
-            for path in paths:
-                waiting.append((path, pool.submit(_score, path)))
-                if len(waiting) >= AHEAD * workers:
-                    first, future = waiting.popleft()
-                    yield first, future.result()
-            while waiting:
-                first, future = waiting.popleft()
-                yield first, future.result()
-        except BrokenProcessPool as error:
-            raise OutputError(
-                f"a process that scored photographs died near {plain_name(waiting[0][0] if waiting else paths[-1])}, "
-                "perhaps of too little memory; run again to go on, with fewer --workers"
-            ) from error
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+    calls = in_order(_score, paths, min(workers, len(paths)), ahead=AHEAD, start=_start, arguments=(settings,))
+    try:
+        yield from zip(paths, calls, strict=True)
+    except WorkerDied as error:
+        raise OutputError(
+            f"a process that scored photographs died near {plain_name(error.job)}, perhaps of too little memory; run "
+            "again to go on, with fewer --workers"
+        ) from error
 
 
 _worker: dict[str, Any] = {}
 
 
-def _start(settings: Settings, threads: int | None) -> None:
+def _start(settings: Settings) -> None:
     from dialtell.model.net.weights_file import load_weights
 
-    if threads is not None:
-        follow_parent()
-        import cv2
+    if parent_process() is not None:
         import torch
 
-        cv2.setNumThreads(threads)
-        torch.set_num_threads(threads)
+        torch.set_num_threads(1)
     _worker.update(settings=settings, weights=load_weights(settings.weights))
 
 

@@ -18,12 +18,13 @@ from typing import BinaryIO
 import cv2
 import pytest
 
-from dialtell.evaluate.cli.draw import add_arguments, ordered, run
+from dialtell.evaluate.cli.draw import add_arguments, run
 from dialtell.synth.sets import set_folder
 from dialtell.synth.sets.dial_set import DialSet
 from dialtell.synth.sets.set_folder import SetFolder
 from dialtell.synth.shared import files
 from dialtell.synth.shared.errors import OutputError, ParameterError
+from dialtell.synth.shared.workers import in_order
 
 SMALL = ("--max-side", "420", "--pixels-per-radius", "120", "180", "--seed", "41")
 
@@ -244,7 +245,7 @@ def test_results_come_in_order_and_only_a_few_are_ahead() -> None:
             taken.append(number)
             yield number
 
-    results = ordered(abs, jobs(), 2)
+    results = in_order(abs, jobs(), 2)
     assert next(results) == 0
     assert len(taken) <= 6
     assert list(results) == list(range(1, 40))
