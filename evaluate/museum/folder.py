@@ -11,7 +11,7 @@ import hashlib
 import io
 import os
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
@@ -20,7 +20,7 @@ from dialtell.evaluate.museum.records import FACTS
 from dialtell.synth.shared.errors import OutputError, said_in_words
 from dialtell.synth.shared.files import append, write_text
 from dialtell.synth.shared.locks import alone
-from dialtell.synth.shared.tables import guarded, unguarded
+from dialtell.synth.shared.tables import rows_text, unguarded
 
 MANIFEST = "manifest.csv"
 FILE_FACTS = (
@@ -84,7 +84,9 @@ class Gathered:
     ) -> None:
         with self._held:
             if self._lines > len(self.rows) and not isinstance(error, OutputError):
-                write_text(self.manifest, _text(COLUMNS, *(row.values() for row in self.rows.values())), overwrite=True)
+                write_text(
+                    self.manifest, rows_text([COLUMNS, *(row.values() for row in self.rows.values())]), overwrite=True
+                )
 
     def holds(self, row: Row) -> bool:
         """Whether the file a line names is there with the bytes the line states."""
@@ -127,7 +129,7 @@ class Gathered:
         line = {name: row[name] for name in COLUMNS}
         with said_in_words(self.manifest):
             header = not self.manifest.exists() or self.manifest.stat().st_size == 0
-            text = _text(*([COLUMNS] if header else []), line.values())
+            text = rows_text([*([COLUMNS] if header else []), line.values()])
             append(self.manifest, text.encode())
         self.rows[key_of(line)] = line
         self._lines += 1
@@ -159,13 +161,6 @@ class Gathered:
         if whole < len(data):
             with said_in_words(self.manifest):
                 os.truncate(self.manifest, whole)
-
-
-def _text(*rows: Iterable[str]) -> str:
-    """Lines of the manifest; what museums state may begin as a formula does."""
-    out = io.StringIO(newline="")
-    csv.writer(out, lineterminator="\n").writerows([guarded(cell) for cell in row] for row in rows)
-    return out.getvalue()
 
 
 def _sha256(path: Path) -> str | None:

@@ -21,7 +21,7 @@ from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.synth.shared.errors import OutputError, require_range
 from dialtell.synth.shared.files import append
 from dialtell.synth.shared.locks import alone
-from dialtell.synth.shared.tables import guarded
+from dialtell.synth.shared.tables import guarded, rows_text
 from dialtell.synth.shared.terms import ZONES
 from dialtell.synth.shared.workers import WorkerDied, in_order
 
@@ -51,31 +51,27 @@ def cell_name(path: object) -> str:
     return guarded(plain_name(path))
 
 
-def row_of(entry: dict[str, Any], sha256: str) -> list[str]:
+def row_of(entry: dict[str, Any], sha256: str) -> list[str | float | None]:
     """One row from a dial's or an error's entry in a document of schema dialtell.score/1."""
-    row = dict.fromkeys(COLUMNS, "")
-    row["photo"], row["weights_sha256"] = cell_name(entry["photo"]), sha256
+    row: dict[str, str | float | None] = dict.fromkeys(COLUMNS)
+    row["photo"], row["weights_sha256"] = plain_name(entry["photo"]), sha256
     if "error" in entry:
-        row["error"] = guarded(plain_name(entry["error"]))
+        row["error"] = plain_name(entry["error"])
     else:
-        row["call"], row["support"] = entry["call"], guarded(plain_name(entry["support"]))
-        row["reason"] = guarded(plain_name(entry["reason"]))
-        row["log10_lr"], row["probability_hand"] = _text(entry["log10_lr"]), _text(entry["probability_hand"])
+        row["call"], row["support"] = entry["call"], plain_name(entry["support"])
+        row["reason"] = plain_name(entry["reason"])
+        row["log10_lr"], row["probability_hand"] = entry["log10_lr"], entry["probability_hand"]
         if entry["geometry"] is not None:
-            row["pixels_per_mm"] = _text(entry["geometry"]["pixels_per_mm"])
-            row["pixels_across"] = _text(entry["geometry"]["pixels_across"])
+            row["pixels_per_mm"] = entry["geometry"]["pixels_per_mm"]
+            row["pixels_across"] = entry["geometry"]["pixels_across"]
         if (printing := entry.get("print_process")) is not None:
-            row["print_process"], row["print_log10_lr"] = printing["call"], _text(printing["log10_lr"])
+            row["print_process"], row["print_log10_lr"] = printing["call"], printing["log10_lr"]
         for zone in entry["zones"]:
             name = str(zone["zone"]).replace(" ", "_")
             row[f"{name}_call"] = zone["call"] if zone["judged"] else "not judged"
-            row[f"{name}_log10_lr"] = _text(zone["log10_lr"])
-        row["warnings"] = guarded(" | ".join(plain_name(warning) for warning in entry["warnings"]))
+            row[f"{name}_log10_lr"] = zone["log10_lr"]
+        row["warnings"] = " | ".join(plain_name(warning) for warning in entry["warnings"])
     return [row[name] for name in COLUMNS]
-
-
-def _text(value: float | None) -> str:
-    return "" if value is None else f"{value:g}"
 
 
 def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
@@ -119,13 +115,11 @@ def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
     return Counter(row[0] for row in rows[1:])
 
 
-def _line(row: Sequence[str]) -> str:
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerow(row)
-    return text.getvalue()
+def _line(row: Sequence[object]) -> str:
+    return rows_text([row], floats="g")
 
 
-def _write(path: Path, row: Sequence[str], *, afresh: bool = False) -> None:
+def _write(path: Path, row: Sequence[object], *, afresh: bool = False) -> None:
     """Write one line, all of it or nothing; a link of the user's own is followed."""
     try:
         append(path, _line(row).encode(), afresh=afresh, synced=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import json
 import logging
 import math
@@ -26,8 +25,9 @@ from tqdm import tqdm
 from dialtell.model.net.net import NetOutput, StrokeNet
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import OutputError, ParameterError, said_in_words
-from dialtell.synth.shared.files import whole_file, write_whole
+from dialtell.synth.shared.files import append, whole_file, write_whole
 from dialtell.synth.shared.record import from_record, to_record
+from dialtell.synth.shared.tables import rows_text
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import Supply
 from dialtell.train.run.compiled import compile_net, compiled
@@ -217,9 +217,7 @@ class Trainer:
             with path.open(newline="") as file:
                 whole = [row for row in csv.reader(file) if len(row) == len(COLUMNS)]  # one may have been cut short
             rows = [row for row in whole if row[0].isdecimal() and int(row[0]) <= self.epoch]
-        text = io.StringIO(newline="")
-        csv.writer(text).writerows([COLUMNS, *rows])
-        write_whole(path, text.getvalue().encode(), overwrite=True)
+        write_whole(path, rows_text([COLUMNS, *rows]).encode(), overwrite=True)
 
     def save(self, name: str) -> None:
         """Net, averaged net and optimiser as safetensors, counters as JSON; one replaces the other only when whole."""
@@ -420,8 +418,8 @@ class Trainer:
         row = (self.epoch, self.step, f"{self.rate_at(self.step):.2e}", f"{loss:.4f}", f"{figures[0]:.4f}",
                f"{figures[1]:.4f}", groups, f"{seconds:.1f}", f"{waited:.1f}")  # fmt: skip
         path = self.folder / "metrics.csv"
-        with said_in_words(path), path.open("a", newline="") as file:
-            csv.writer(file).writerow(row)
+        with said_in_words(path):
+            append(path, rows_text([row]).encode())
         said = "%s: epoch %d/%d  loss %.4f  validation loss %.4f  AUC %.4f  (%.0f s, %.0f s of it waiting for pictures)"
         log.info(said, self.folder.name, self.epoch, self.config.epochs, loss, *figures, seconds, waited)
 
