@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.design.design import Chapter, DialDesign, SubDial, Track
 from dialtell.synth.making import Making, make
+from dialtell.synth.shared.srgb import codes
 from dialtell.synth.shared.terms import ZONES, Process
 from dialtell.synth.strokes.hand_style import ORDINARY, HandStyle, Workshop
 from dialtell.synth.strokes.photographic import Exposure
@@ -80,6 +81,4 @@ def part(
         if coat.film:
             share *= taken(making.pull, design.radius_mm, matrix, (px, px))
         light *= 1.0 - share + share * np.power(10.0, -density)
-    # IEC 61966-2-1
-    encoded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
-    return np.repeat(np.round(255 * encoded).astype(np.uint8)[..., None], 3, axis=2)
+    return np.repeat(codes(light)[..., None], 3, axis=2)

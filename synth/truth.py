@@ -134,14 +134,6 @@ def zone_cover(spec: DialSpec, zone: Zone) -> NDArray[np.float32]:
     return np.clip(cover, 0.0, 1.0)
 
 
-def zone_map(spec: DialSpec) -> NDArray[np.int8]:
-    """(H, W) index into ZONES, -1 outside all; where zones overlap, the later one in the order below."""
-    label = np.full(spec.view.shape, -1, dtype=np.int8)
-    for zone in (Zone.OTHER, Zone.MINUTE_TRACK, Zone.NUMERALS, Zone.SECONDS_BIT, Zone.SIGNATURE):
-        label[zone_cover(spec, zone) > 0.5] = ZONES.index(zone)
-    return label
-
-
 def paint_of(spec: DialSpec, zone: Zone | None = None, stroke: int | None = None) -> Paint:
     """All paint of the dial in mm, or that of one zone, or of one stroke by its number in `Paint.stroke`."""
     paint = join([part for coat in make(spec.design, spec.making) for part in (coat.beneath, coat.paint)])

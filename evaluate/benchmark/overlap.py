@@ -7,14 +7,13 @@ content, and a dial by its name within its source.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.tables import parse_table
 from dialtell.train.photographs.labels import LabelledPhoto
 
 if TYPE_CHECKING:
@@ -71,9 +70,11 @@ def unseen(
 def _used(place: Path) -> list[Mapping[str, Any]]:
     """Rows of photographs learnt from or held out. Raises OSError, or ParameterError for a file that is not one."""
     text = place.read_bytes().decode("utf-8", "replace")
-    rows = list(csv.DictReader(io.StringIO(text, newline="")))
-    if any(row.get(column) is None for row in rows for column in ("photo", "sha256", "source", "dial", "used")):
+    table = parse_table(text, plain_name(place), ())
+    named = {"photo", "sha256", "source", "dial", "used"} <= set(table.head)
+    if table.rows and not (named and all(len(cells) >= len(table.head) for _, cells in table.rows)):
         raise ParameterError(
             f"{plain_name(place)} lacks one of the columns photo, sha256, source, dial and used; adapt the weights anew"
         )
+    rows = (table.named(cells) for _, cells in table.rows)
     return [row for row in rows if row["used"] in _HOW]

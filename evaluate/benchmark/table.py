@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dialtell.evaluate.words.cautions import CLOSING
 from dialtell.evaluate.words.plain import plain_name
-from dialtell.synth.shared.tables import guarded
+from dialtell.synth.shared.tables import rows_text
 
 FIGURES = (
     ("coverage", "called", True),
@@ -114,20 +112,15 @@ def comparison_words(test: Mapping[str, Any]) -> str:
 def csv_text(rows: Sequence[Mapping[str, Any]]) -> str:
     """A line per photograph and for each labelled or judged zone three columns; formulas are guarded."""
     zones = sorted({zone for row in rows for zone in row["zones"]})
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
     parts = ("label", "call", "log10_lr")
-    writer.writerow([*CSV_COLUMNS, *(f"{zone.replace(' ', '_')}_{part}" for zone in zones for part in parts)])
+    lines: list[list[object]] = [
+        [*CSV_COLUMNS, *(f"{zone.replace(' ', '_')}_{part}" for zone in zones for part in parts)]
+    ]
     for row in rows:
         cells = [row[name] for name in CSV_COLUMNS]
         cells += [row["zones"].get(zone, {}).get(part) for zone in zones for part in parts]
-        writer.writerow([_cell(cell) for cell in cells])
-    return stream.getvalue()
-
-
-def _cell(value: object) -> object:
-    """Text that a sheet would run as a formula gets an apostrophe, as in labels files."""
-    return guarded(plain_name(value)) if isinstance(value, str) else value
+        lines.append([plain_name(cell) if isinstance(cell, str) else cell for cell in cells])
+    return rows_text(lines)
 
 
 def _wrapped(text: str, width: int, indent: str = "", mark: str = "") -> list[str]:

@@ -125,7 +125,7 @@ def _draw(args: argparse.Namespace, workers: int, sheet: Path | None, *, quiet: 
             return f"{len(folder.lines)} of {len(dials)} dials in {folder.path} are finished"
 
         with progress(len(dials), unit="dial", done=finished, quiet=quiet, reached=reached) as bar:
-            fresh = ordered(partial(draw_picture, dials), (pictures[number] for number in missing), workers)
+            fresh = _in_order(partial(draw_picture, dials), (pictures[number] for number in missing), workers)
             for number, drawn in zip(missing, fresh, strict=True):
                 folder.put(number, drawn)
                 bar.update()
@@ -155,7 +155,7 @@ def _check(path: Path, workers: int, *, as_json: bool, quiet: bool) -> int:
     from dialtell.synth.sets.manifest import faults_of, read_manifest
 
     lines = read_manifest(path)
-    results = ordered(partial(faults_of, folder=path.parent), lines, workers)
+    results = _in_order(partial(faults_of, folder=path.parent), lines, workers)
     faults = []
     for found in tqdm(results, total=len(lines), unit="dial", disable=True if quiet else None, file=sys.stderr):
         faults += found
@@ -192,51 +192,14 @@ def _cores() -> int:
     return os.cpu_count() or 1
 
 
-def ordered(function: Callable[[J], R], jobs: Iterable[J], workers: int) -> Iterator[R]:
-    """Results of `function` in the order of the jobs, from `workers` processes; with one, in this process.
-
-    Only a few results wait at a time, however many jobs there are. DialtellError when a process is killed.
-    """
-    if workers == 1:
-        yield from map(function, jobs)
-        return
-    import multiprocessing
-    from collections import deque
-    from concurrent.futures import Future, ProcessPoolExecutor
-    from concurrent.futures.process import BrokenProcessPool
-
+def _in_order(function: Callable[[J], R], jobs: Iterable[J], workers: int) -> Iterator[R]:
     from dialtell.synth.shared.errors import DialtellError
+    from dialtell.synth.shared.workers import WorkerDied, in_order
 
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_start_worker)
-    waiting: deque[Future[R]] = deque()
     try:
-        for job in jobs:
-            waiting.append(pool.submit(function, job))
-            if len(waiting) > 2 * workers:
-                yield waiting.popleft().result()
-        while waiting:
-            yield waiting.popleft().result()
-    except BrokenProcessPool as error:
+        yield from in_order(function, jobs, workers)
+    except WorkerDied as error:
         raise DialtellError(
             "a rendering process was killed, perhaps for want of memory; run again with fewer --workers or a "
             "smaller --max-side"
         ) from error
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _start_worker() -> None:
-    """Set up a rendering process: one thread each, Ctrl-C left to the parent, and no life without it."""
-    import signal
-
-    from dialtell.synth.shared.workers import follow_parent
-
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ[name] = "1"  # numpy is not loaded yet in a spawned process
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    follow_parent()
-
-    import cv2
-
-    cv2.setNumThreads(1)

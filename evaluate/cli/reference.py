@@ -15,6 +15,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from dialtell.evaluate.cli.main import build_parser
+from dialtell.synth.shared.files import write_text
 
 PLACE = Path(__file__).parents[1] / "REFERENCE.md"
 PARTS = Path(__file__).parents[2]  # holds synth, model, train and evaluate
@@ -153,7 +154,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     args = parser.parse_args(arguments)
     text = reference(build_parser())
     if args.write:
-        PLACE.write_text(text, "utf-8")
+        write_text(PLACE, text, overwrite=True)
     elif args.check:
         if not PLACE.is_file() or PLACE.read_text("utf-8") != text:
             print(f"{PLACE} is out of date; write it with --write", file=sys.stderr)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +11,7 @@ from dialtell.evaluate.collection.file import FIELDS, CollectionFile, Entry
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.evaluate.words.support import support_words
-from dialtell.synth.shared.tables import guarded
+from dialtell.synth.shared.tables import rows_text
 from dialtell.synth.shared.terms import ZONES
 
 SCHEMA = "dialtell.collection/1"
@@ -93,24 +91,18 @@ def _support(entry: Entry) -> str:
 def csv_text(entries: Iterable[Entry], collection: CollectionFile) -> str:
     """Entries as CSV that opens in a spreadsheet; text that a spreadsheet would run gets an apostrophe."""
     zones = tuple(zone.value.replace(" ", "_") for zone in ZONES)
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([*COLUMNS, *(f"{zone}_call" for zone in zones)])
+    rows: list[list[object]] = [[*COLUMNS, *(f"{zone}_call" for zone in zones)]]
     for entry in entries:
         record = record_of(entry, collection)
         record["labels"] = "; ".join(f"{label['zone']}: {label['label']}" for label in record["labels"])
         cells = [_cell(record[name]) for name in COLUMNS]
         calls = {str(zone["zone"]).replace(" ", "_"): zone["call"] for zone in record["zones"] if zone["judged"]}
-        writer.writerow([*cells, *(_cell(calls.get(zone)) for zone in zones)])
-    return stream.getvalue()
+        rows.append([*cells, *(_cell(calls.get(zone)) for zone in zones)])
+    return rows_text(rows, floats="g")
 
 
-def _cell(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, int):
-        return str(value)
-    return f"{value:g}" if isinstance(value, float) else guarded(plain_name(value))
+def _cell(value: object) -> object:
+    return value if value is None or isinstance(value, int | float) else plain_name(value)
 
 
 def list_text(entries: Iterable[Entry], *, width: int = 100) -> str:

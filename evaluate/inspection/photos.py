@@ -20,8 +20,8 @@ from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.model.reading.photo import Bytes, walk_photos
-from dialtell.synth.shared.errors import DialtellError, OutputError, fault_of_ours
-from dialtell.synth.shared.files import said_in_words, write_text
+from dialtell.synth.shared.errors import DialtellError, OutputError, fault_of_ours, said_in_words
+from dialtell.synth.shared.files import write_text
 
 SCHEMA = "dialtell.inspections/1"
 INDEX = "index.html"

@@ -7,14 +7,12 @@ user's own.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.synth.shared.tables import guarded, read_table
+from dialtell.synth.shared.tables import read_table, rows_text
 from dialtell.train.photographs.labels import (
     BASES,
     COLUMNS,
@@ -46,15 +44,8 @@ class Sheet:
 
     def text(self) -> str:
         """The file's text; `read_sheet` reads the same rows back."""
-        out = io.StringIO(newline="")
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow(self.columns)
-        whole = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
-        for row in self.rows:
-            cells = [guarded(row.get(name, "")) for name in self.columns]
-            # a bare carriage return is left unquoted otherwise, and begins a row for whoever reads it
-            (whole if any("\r" in cell for cell in cells) else table).writerow(cells)
-        return ("\ufeff" if self.mark else "") + out.getvalue()
+        cells = ([row.get(name, "") for name in self.columns] for row in self.rows)
+        return ("\ufeff" if self.mark else "") + rows_text([self.columns, *cells])
 
 
 def read_sheet(path: Path) -> Sheet:

@@ -7,9 +7,9 @@ written it since, and written under a temporary name, then moved into place.
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,7 +21,8 @@ from dialtell.evaluate.label.rules import FREE, LABELS, changed
 from dialtell.evaluate.label.sheet import Sheet, read_sheet
 from dialtell.model.reading.known import MAX_PIXELS, Known
 from dialtell.synth.shared.errors import OutputError, ParameterError
-from dialtell.synth.shared.files import said_in_words, write_text
+from dialtell.synth.shared.files import write_text
+from dialtell.synth.shared.locks import alone
 from dialtell.train.photographs.labels import COLUMNS, known_from_cells
 
 SEEN = "[labelled with the call in view]"  # in the notes of labels that were not given blind
@@ -47,7 +48,7 @@ class LabelStore:
         self.labeller = labeller
         self._target = path.resolve()  # a link to a file stays a link
         self._guard = path.with_name(f".{path.name}.lock")
-        self._handle: int | None = None
+        self._held = ExitStack()
         self._sheet = Sheet()
         self._places: dict[str, int] = {}
         self._stamp: tuple[int, int] | None = None
@@ -62,22 +63,21 @@ class LabelStore:
             raise OutputError(f"{self.path} is a folder; give a file in it with --csv")
         if self.path.exists() and not self.path.is_file():
             raise OutputError(f"{self.path} is a device or a pipe; give a file with --csv")
-        self._lock()
-        try:
+        with ExitStack() as held:
+            taken = f"{self.path} is being labelled by another `dialtell label`; end that one, or give another --csv"
+            held.enter_context(alone(self._guard, taken, made=True))
             self._read()
             self.labeller = self._whose()
             if not self._target.exists():
                 self._save()  # at once, so that a place that cannot be written is known before the first label
-        except BaseException:
-            self._unlock()
-            raise
+            self._held = held.pop_all()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         with self._turn:  # a change that is being saved is saved whole; none begins after it
-            self._unlock()
+            self._held.close()
             self._ended = True
 
     def row(self, photo: LabelPhoto) -> dict[str, str]:
@@ -239,34 +239,3 @@ class LabelStore:
         except OSError:
             return None
         return found.st_mtime_ns, found.st_size
-
-    def _lock(self) -> None:
-        """One process at a time; the lock goes with the process, however it ends."""
-        try:
-            import fcntl
-        except ImportError:  # no such locks on this system
-            return
-        while True:
-            with said_in_words(self._guard):
-                handle = os.open(self._guard, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
-            try:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                if os.fstat(handle).st_ino == os.stat(self._guard).st_ino:
-                    break
-                os.close(handle)  # its owner has just left and taken it away: once more
-            except BlockingIOError as error:
-                os.close(handle)
-                raise OutputError(
-                    f"{self.path} is being labelled by another `dialtell label`; end that one, or give another --csv"
-                ) from error
-            except FileNotFoundError:
-                os.close(handle)
-            except OSError:  # file systems without locks
-                break
-        self._handle = handle
-
-    def _unlock(self) -> None:
-        if self._handle is not None:
-            self._guard.unlink(missing_ok=True)
-            os.close(self._handle)
-            self._handle = None

@@ -18,6 +18,7 @@ from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, Outline
 from dialtell.model.reading.outline import NoDial, find_dial
 from dialtell.model.reading.photo import Photo, read_photo
+from dialtell.synth.shared.srgb import codes
 
 if TYPE_CHECKING:
     from dialtell.model.net.weights_file import Weights
@@ -114,8 +115,8 @@ def _picture(photo: Photo) -> Picture:
     if share < 1:
         size = (max(1, round(width * share)), max(1, round(height * share)))
         light = np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-    codes = _codes()[np.rint(np.clip(light, 0.0, 1.0) * 65535).astype(np.uint16)]
-    bgr = cv2.cvtColor(codes, cv2.COLOR_RGB2BGR)
+    shown = _codes()[np.rint(np.clip(light, 0.0, 1.0) * 65535).astype(np.uint16)]
+    bgr = cv2.cvtColor(shown, cv2.COLOR_RGB2BGR)
     sampling = [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444]
     _, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY, *sampling])
     return Picture(data.tobytes(), width, height)
@@ -123,7 +124,5 @@ def _picture(photo: Photo) -> Picture:
 
 @cache
 def _codes() -> NDArray[np.uint8]:
-    """(65536,) 8-bit sRGB code values of linear light 0..1 in equal steps (IEC 61966-2-1)."""
-    light = np.linspace(0.0, 1.0, 65536)
-    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
-    return np.asarray(np.round(code * 255), dtype=np.uint8)
+    """(65536,) 8-bit sRGB code values of linear light 0..1 in equal steps."""
+    return codes(np.linspace(0.0, 1.0, 65536))

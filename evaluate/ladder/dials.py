@@ -6,15 +6,10 @@ usual error (train.bags). No torch until dials are judged: the workers import th
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, cast
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,6 +21,7 @@ from dialtell.model.reading.photo import linear_light, luminance
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.scene import DialSpec, render
 from dialtell.synth.shared.terms import ZONES, Process
+from dialtell.synth.shared.workers import in_order
 from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, pack, read_spec
 
 if TYPE_CHECKING:
@@ -91,22 +87,11 @@ def truth_of(spec: DialSpec) -> tuple[NDArray[np.int8], int]:
 
 def read_rungs(wanted: Sequence[tuple[str, int]], workers: int) -> Iterator[RungDial]:
     """Dials (letter, index) in the order wanted, a few ahead of whoever takes them."""
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    with ProcessPoolExecutor(
-        workers, mp_context=multiprocessing.get_context("spawn"), initializer=cv2.setNumThreads, initargs=(1,)
-    ) as pool:
-        coming: deque[Future[RungDial]] = deque()
-        try:
-            for letter, index in wanted:
-                coming.append(pool.submit(read_rung, letter, index))
-                if len(coming) >= WAITING * workers:
-                    yield coming.popleft().result()
-            while coming:
-                yield coming.popleft().result()
-        finally:
-            for future in coming:
-                future.cancel()
+    return in_order(_read, wanted, workers, ahead=WAITING)
+
+
+def _read(one: tuple[str, int]) -> RungDial:
+    return read_rung(*one)
 
 
 @dataclass(frozen=True, eq=False)

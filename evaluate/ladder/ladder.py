@@ -9,8 +9,6 @@ photographs.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import logging
 import os
@@ -39,6 +37,7 @@ from dialtell.evaluate.words.document import json_text
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import ParameterError, WeightsError
 from dialtell.synth.shared.files import write_text
+from dialtell.synth.shared.tables import rows_text
 from dialtell.synth.shared.terms import ZONES
 from dialtell.train.bags.bags import FEWEST_PATCHES
 
@@ -249,9 +248,7 @@ def table(document: Mapping[str, Any]) -> str:
     """CSV: a row for each rung, net or kind, and split."""
     columns = ["rung", "who", "of", "n", "dials", "judged", "decided", "right"]
     columns += [f"{name}{end}" for name in MEASURED for end in ("", "_low", "_high")]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
+    rows: list[list[object]] = [[*columns]]
     for letter, rung in document["rungs"].items():
         for level in ("kinds", "nets"):
             for name, found in rung[level].items():
@@ -259,8 +256,8 @@ def table(document: Mapping[str, Any]) -> str:
                     for split, row in found.get(part, {}).items():
                         numbers = [v for m in MEASURED for v in (row[m] or ["", "", ""])]
                         who = f"{name} (pooled)" if level == "kinds" else name
-                        writer.writerow([letter, who, f"{part}: {split}", *(row[c] for c in columns[3:8]), *numbers])
-    return text.getvalue()
+                        rows.append([letter, who, f"{part}: {split}", *(row[c] for c in columns[3:8]), *numbers])
+    return rows_text(rows)
 
 
 def summary(document: Mapping[str, Any]) -> str:

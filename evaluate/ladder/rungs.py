@@ -20,6 +20,7 @@ import numpy as np
 from dialtell.synth.design.design import sample_design
 from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, generator, printed_process, sample_spec
 from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.files import write_text
 from dialtell.synth.shared.record import to_record
 from dialtell.synth.shared.terms import Process
 from dialtell.train.run.holdout import HELD_OUT, TRAINING
@@ -181,7 +182,7 @@ def main(arguments: list[str] | None = None) -> int:
     hashes = {rung.letter: rung_hash(rung) for rung in RUNGS}
     if args.freeze:
         record = {"renderer_version": RENDERER_VERSION, "specs": HASHED, "sha256": hashes}
-        FROZEN.write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
+        write_text(FROZEN, json.dumps(record, indent=1) + "\n", overwrite=True)
     known = frozen()
     for letter, value in hashes.items():
         print(letter, value[:16], "as frozen" if known.get(letter) == value else "NOT as frozen")

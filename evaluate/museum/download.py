@@ -17,8 +17,7 @@ from dialtell.evaluate.museum.licence import admit
 from dialtell.evaluate.museum.records import Record
 from dialtell.evaluate.museum.web import Web
 from dialtell.evaluate.museum.web_address import DownloadError, shown, target_of
-from dialtell.synth.shared.errors import PhotoError
-from dialtell.synth.shared.files import said_in_words
+from dialtell.synth.shared.errors import PhotoError, said_in_words
 
 MAX_BYTES = 60_000_000
 IMAGE_KINDS = ("image/", "application/octet-stream", "binary/octet-stream")

@@ -11,14 +11,16 @@ import hashlib
 import io
 import os
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
 
 from dialtell.evaluate.museum.records import FACTS
-from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.files import said_in_words, write_text
-from dialtell.synth.shared.tables import guarded, unguarded
+from dialtell.synth.shared.errors import OutputError, said_in_words
+from dialtell.synth.shared.files import append, write_text
+from dialtell.synth.shared.locks import alone
+from dialtell.synth.shared.tables import rows_text, unguarded
 
 MANIFEST = "manifest.csv"
 FILE_FACTS = (
@@ -61,33 +63,30 @@ class Gathered:
         self.manifest = path / MANIFEST
         self.rows: dict[Key, Row] = {}
         self._lines = 0  # in the manifest, superseded ones too
-        self._handle: int | None = None
+        self._held = ExitStack()
         self._whole: dict[str, bool] = {}
 
     def __enter__(self) -> Gathered:
         with said_in_words(self.path):
             self.path.mkdir(parents=True, exist_ok=True)
-            self._handle = os.open(self.path, os.O_RDONLY)
-        try:
-            self._lock(self._handle)
+        with ExitStack() as held:
+            taken = f"another run is gathering into {self.path}; wait for it or give another --out"
+            held.enter_context(alone(self.path, taken))
             self._recover()
             for part in self.path.glob("*.part"):  # of a run that was killed
                 if _PART.fullmatch(part.name):
                     part.unlink()
-        except BaseException:
-            os.close(self._handle)
-            raise
+            self._held = held.pop_all()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        try:
+        with self._held:
             if self._lines > len(self.rows) and not isinstance(error, OutputError):
-                write_text(self.manifest, _text(COLUMNS, *(row.values() for row in self.rows.values())), overwrite=True)
-        finally:
-            if self._handle is not None:
-                os.close(self._handle)
+                write_text(
+                    self.manifest, rows_text([COLUMNS, *(row.values() for row in self.rows.values())]), overwrite=True
+                )
 
     def holds(self, row: Row) -> bool:
         """Whether the file a line names is there with the bytes the line states."""
@@ -130,33 +129,10 @@ class Gathered:
         line = {name: row[name] for name in COLUMNS}
         with said_in_words(self.manifest):
             header = not self.manifest.exists() or self.manifest.stat().st_size == 0
-            text = _text(*([COLUMNS] if header else []), line.values())
-            with open(self.manifest, "ab", buffering=0) as stream:
-                before = stream.tell()
-                try:
-                    data = memoryview(text.encode())
-                    while data:
-                        data = data[stream.write(data) :]
-                except OSError:
-                    stream.truncate(before)
-                    raise
+            text = rows_text([*([COLUMNS] if header else []), line.values()])
+            append(self.manifest, text.encode())
         self.rows[key_of(line)] = line
         self._lines += 1
-
-    def _lock(self, handle: int) -> None:
-        """One run at a time; the lock goes with the process, however it ends."""
-        try:
-            import fcntl
-        except ImportError:  # no such locks on this system
-            return
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise OutputError(
-                f"another run is gathering into {self.path}; wait for it or give another --out"
-            ) from error
-        except OSError:  # file systems without locks
-            return
 
     def _recover(self) -> None:
         """Read the manifest; a last line cut short by a kill is taken off."""
@@ -185,13 +161,6 @@ class Gathered:
         if whole < len(data):
             with said_in_words(self.manifest):
                 os.truncate(self.manifest, whole)
-
-
-def _text(*rows: Iterable[str]) -> str:
-    """Lines of the manifest; what museums state may begin as a formula does."""
-    out = io.StringIO(newline="")
-    csv.writer(out, lineterminator="\n").writerows([guarded(cell) for cell in row] for row in rows)
-    return out.getvalue()
 
 
 def _sha256(path: Path) -> str | None:

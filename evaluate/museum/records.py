@@ -7,18 +7,16 @@ a person must say.
 
 from __future__ import annotations
 
-import csv
 import importlib.resources
-import io
 import os
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.synth.shared.tables import guarded, parse_table, table_text
+from dialtell.synth.shared.tables import parse_table, rows_text, table_text
 
 # what a manifest repeats of the object, in the order of the columns
 FACTS = (
@@ -109,14 +107,12 @@ def parse_records(text: str, name: str) -> list[Record]:
 
 def records_text(records: Iterable[Record]) -> str:
     """A table that `read_records` reads back; what a museum states may begin as a formula does."""
-    out = io.StringIO(newline="")
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(COLUMNS)
+    rows: list[Sequence[str]] = [COLUMNS]
     for record in records:
         first, *more = record.image_urls or ("",)
         cells = [*record.facts().values(), record.licence, record.attribution, first, " ".join(more)]
-        table.writerow([guarded(plain(cell)) for cell in cells])
-    return out.getvalue()
+        rows.append([plain(cell) for cell in cells])
+    return rows_text(rows)
 
 
 def _record(row: dict[str, str], where: str) -> Record:

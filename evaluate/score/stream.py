@@ -8,13 +8,11 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import nullcontext
 from dataclasses import dataclass
-from multiprocessing import get_context
+from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +20,11 @@ from dialtell.evaluate.score.known_table import KnownTable
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.synth.shared.errors import OutputError, require_range
-from dialtell.synth.shared.tables import guarded
+from dialtell.synth.shared.files import append
+from dialtell.synth.shared.locks import alone
+from dialtell.synth.shared.tables import guarded, rows_text
 from dialtell.synth.shared.terms import ZONES
-from dialtell.synth.shared.workers import follow_parent
+from dialtell.synth.shared.workers import WorkerDied, in_order
 
 ZONE_COLUMNS = tuple(zone.value.replace(" ", "_") for zone in ZONES)
 COLUMNS = (
@@ -49,31 +49,27 @@ def cell_name(path: object) -> str:
     return guarded(plain_name(path))
 
 
-def row_of(entry: dict[str, Any], sha256: str) -> list[str]:
+def row_of(entry: dict[str, Any], sha256: str) -> list[str | float | None]:
     """One row from a dial's or an error's entry in a document of schema dialtell.score/1."""
-    row = dict.fromkeys(COLUMNS, "")
-    row["photo"], row["weights_sha256"] = cell_name(entry["photo"]), sha256
+    row: dict[str, str | float | None] = dict.fromkeys(COLUMNS)
+    row["photo"], row["weights_sha256"] = plain_name(entry["photo"]), sha256
     if "error" in entry:
-        row["error"] = guarded(plain_name(entry["error"]))
+        row["error"] = plain_name(entry["error"])
     else:
-        row["call"], row["support"] = entry["call"], guarded(plain_name(entry["support"]))
-        row["reason"] = guarded(plain_name(entry["reason"]))
-        row["log10_lr"], row["probability_hand"] = _text(entry["log10_lr"]), _text(entry["probability_hand"])
+        row["call"], row["support"] = entry["call"], plain_name(entry["support"])
+        row["reason"] = plain_name(entry["reason"])
+        row["log10_lr"], row["probability_hand"] = entry["log10_lr"], entry["probability_hand"]
         if entry["geometry"] is not None:
-            row["pixels_per_mm"] = _text(entry["geometry"]["pixels_per_mm"])
-            row["pixels_across"] = _text(entry["geometry"]["pixels_across"])
+            row["pixels_per_mm"] = entry["geometry"]["pixels_per_mm"]
+            row["pixels_across"] = entry["geometry"]["pixels_across"]
         if (printing := entry.get("print_process")) is not None:
-            row["print_process"], row["print_log10_lr"] = printing["call"], _text(printing["log10_lr"])
+            row["print_process"], row["print_log10_lr"] = printing["call"], printing["log10_lr"]
         for zone in entry["zones"]:
             name = str(zone["zone"]).replace(" ", "_")
             row[f"{name}_call"] = zone["call"] if zone["judged"] else "not judged"
-            row[f"{name}_log10_lr"] = _text(zone["log10_lr"])
-        row["warnings"] = guarded(" | ".join(plain_name(warning) for warning in entry["warnings"]))
+            row[f"{name}_log10_lr"] = zone["log10_lr"]
+        row["warnings"] = " | ".join(plain_name(warning) for warning in entry["warnings"])
     return [row[name] for name in COLUMNS]
-
-
-def _text(value: float | None) -> str:
-    return "" if value is None else f"{value:g}"
 
 
 def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
@@ -86,7 +82,7 @@ def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
     if overwrite or not path.exists() or path.stat().st_size == 0:
         if not path.parent.is_dir():
             raise OutputError(f"{path} cannot be written, there is no folder {path.parent}; make it first")
-        _write(path, "wb", COLUMNS)
+        _write(path, COLUMNS, afresh=True)
         return Counter()
     try:
         data = path.read_bytes()
@@ -111,56 +107,23 @@ def finished_rows(path: Path, sha256: str, *, overwrite: bool) -> Counter[str]:
             )
     if whole != data:
         if not data.startswith(whole):
-            _write(path, "wb", COLUMNS)
+            _write(path, COLUMNS, afresh=True)
         else:
             os.truncate(path, len(whole))
     return Counter(row[0] for row in rows[1:])
 
 
-def _line(row: Sequence[str]) -> str:
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerow(row)
-    return text.getvalue()
+def _line(row: Sequence[object]) -> str:
+    return rows_text([row], floats="g")
 
 
-def _write(path: Path, mode: str, row: Sequence[str]) -> None:
-    """Write one line, all of it or nothing."""
+def _write(path: Path, row: Sequence[object], *, afresh: bool = False) -> None:
+    """Write one line, all of it or nothing; a link of the user's own is followed."""
     try:
-        with path.open(mode, buffering=0) as file:
-            before = file.tell()
-            left = memoryview(_line(row).encode())
-            try:
-                while left:
-                    left = left[file.write(left) :]
-                os.fsync(file.fileno())
-            except OSError:
-                file.truncate(before)
-                raise
+        append(path, _line(row).encode(), afresh=afresh, synced=True)
     except OSError as error:
         raise OutputError(f"{path} cannot be written ({error.strerror}); free some space or give another --csv; "
                           "run again to go on") from error  # fmt: skip
-
-
-@contextmanager
-def _alone(path: Path) -> Iterator[None]:
-    """Hold a table against other runs; the hold goes with the process, however it ends. Only where it exists."""
-    try:
-        import fcntl
-
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
-    except (ImportError, OSError):  # no such locks on this system, or no such file yet: what follows says why
-        yield
-        return
-    try:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise OutputError(f"another run is adding to {path}; wait for it or give another --csv") from error
-        except OSError:  # file systems without locks
-            pass
-        yield
-    finally:
-        os.close(handle)
 
 
 def stream_calls(
@@ -173,7 +136,8 @@ def stream_calls(
     require_range("workers", workers, 0, 1024)
     if not table.exists() and table.parent.is_dir():
         _touch(table)
-    with _alone(table):
+    taken = f"another run is adding to {table}; wait for it or give another --csv"
+    with alone(table, taken) if os.access(table, os.R_OK) else nullcontext():  # else what follows says why
         done = finished_rows(table, sha256, overwrite=overwrite)
         left = []
         for path in paths:  # names that differ only in marks a table cannot hold stand there once each
@@ -182,7 +146,7 @@ def stream_calls(
             else:
                 left.append(path)
         for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
-            _write(table, "ab", row_of(entry, sha256))
+            _write(table, row_of(entry, sha256))
             yield path, str(entry.get("error", ""))
 
 
@@ -195,47 +159,26 @@ def _touch(path: Path) -> None:
 
 
 def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
-    workers = min(workers, len(paths))
-    if workers <= 1:
-        _start(settings, threads=None)
-        for path in paths:
-            yield path, _score(path)
-        return
-    # spawned: a forked copy of a process that has used torch can hang
-    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_start, initargs=(settings, 1))
-    with pool:
-        waiting: deque[tuple[Path, Future[dict[str, Any]]]] = deque()
-        try:
-            for path in paths:
-                waiting.append((path, pool.submit(_score, path)))
-                if len(waiting) >= AHEAD * workers:
-                    first, future = waiting.popleft()
-                    yield first, future.result()
-            while waiting:
-                first, future = waiting.popleft()
-                yield first, future.result()
-        except BrokenProcessPool as error:
-            raise OutputError(
-                f"a process that scored photographs died near {plain_name(waiting[0][0] if waiting else paths[-1])}, "
-                "perhaps of too little memory; run again to go on, with fewer --workers"
-            ) from error
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+    calls = in_order(_score, paths, min(workers, len(paths)), ahead=AHEAD, start=_start, arguments=(settings,))
+    try:
+        yield from zip(paths, calls, strict=True)
+    except WorkerDied as error:
+        raise OutputError(
+            f"a process that scored photographs died near {plain_name(error.job)}, perhaps of too little memory; run "
+            "again to go on, with fewer --workers"
+        ) from error
 
 
 _worker: dict[str, Any] = {}
 
 
-def _start(settings: Settings, threads: int | None) -> None:
+def _start(settings: Settings) -> None:
     from dialtell.model.net.weights_file import load_weights
 
-    if threads is not None:
-        follow_parent()
-        import cv2
+    if parent_process() is not None:
         import torch
 
-        cv2.setNumThreads(threads)
-        torch.set_num_threads(threads)
+        torch.set_num_threads(1)
     _worker.update(settings=settings, weights=load_weights(settings.weights))
 
 

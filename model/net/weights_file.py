@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +24,7 @@ from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
 from dialtell.synth.shared.errors import WeightsError
+from dialtell.synth.shared.files import write_whole
 
 SCHEMA = "dialtell.weights/1"
 LARGEST_BYTES = 64 * 2**20
@@ -55,7 +55,7 @@ class Weights:
 
 
 def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
-    """Write both files beside each other, each under a temporary name first; returns the sha256 of the numbers.
+    """Write both files beside each other, each whole or not at all; returns the sha256 of the numbers.
 
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
     last if there is one) and figures.
@@ -72,9 +72,7 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     }
     path.parent.mkdir(parents=True, exist_ok=True)
     for target, data in ((path, blob), (path.with_suffix(".json"), json.dumps(whole, indent=1).encode())):
-        part = target.with_name(target.name + ".part")
-        part.write_bytes(data)
-        os.replace(part, target)
+        write_whole(target, data, overwrite=True)
     return digest
 
 

@@ -153,18 +153,12 @@ def patch_grid(
     return geometry.to_photo(dial)
 
 
-def seen_share(grid: Floats, shape: tuple[int, ...]) -> float:
-    """Share of the (rows, columns, 2) sampling points that lie inside a photograph of shape (H, W, ...)."""
-    x, y = grid[..., 0], grid[..., 1]
-    return float(np.mean((x >= 0) & (y >= 0) & (x <= shape[1]) & (y <= shape[0])))
-
-
 def sample(image: Image, grid: Floats) -> Image:
     """Photograph values at the points of a lattice, averaged over its cells where they are larger than a pixel.
 
     image : (H, W[, C]) float32.
     grid : (rows, columns, 2) photo px, the cells' centres, a parallelogram lattice as `patch_grid` makes it.
-    Returns (rows, columns[, C]) float32. Beyond the frame the border repeats; see `seen_share`.
+    Returns (rows, columns[, C]) float32. Beyond the frame the border repeats.
     """
     rows, columns = grid.shape[:2]
     return _sample_lattice(image, grid[[0, 0, -1, -1], [0, -1, 0, -1]], rows, columns)

@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
 from dialtell.synth.shared.errors import PhotoError
+from dialtell.synth.shared.srgb import codes
 
 Pixels = NDArray[np.float32]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
@@ -345,10 +346,8 @@ def _oriented(codes: Codes, orientation: int) -> Codes:
 
 
 def display(light: NDArray[np.float32]) -> Bytes:
-    """Linear light 0..1 to 8-bit sRGB code values (IEC 61966-2-1)."""
-    light = np.clip(light, 0.0, 1.0)
-    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.power(light, 1 / 2.4) - 0.055)
-    return np.asarray(np.round(code * 255), dtype=np.uint8)
+    """Linear light, what lies outside 0..1 cut off, to 8-bit sRGB code values."""
+    return codes(np.clip(light, 0.0, 1.0))
 
 
 def walk_photos(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from dialtell.synth.photograph.halftone import screen
 from dialtell.synth.photograph.texture import enlarge, mix, pixel_noise, shrink, smooth_noise, soften, stack
 from dialtell.synth.shared.errors import ParameterError, require_range
+from dialtell.synth.shared.srgb import encoded
 
 Image = NDArray[np.float32]
 Photo = NDArray[np.uint8]
@@ -370,17 +371,16 @@ def _luma(light: Image) -> Image:
 
 
 def _develop(camera: CameraSpec, light: Image) -> Photo:
-    """Tone curve: sRGB (IEC 61966-2-1), gamma, S-curve, lift of black; then median filter and palette."""
+    """Tone curve: sRGB, gamma, S-curve, lift of black; then median filter and palette."""
     linear = np.linspace(0.0, 1.0, LUT_STEPS)
-    curve = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1.0 / 2.4) - 0.055)
-    curve = curve**camera.gamma
+    curve = encoded(linear) ** camera.gamma
     curve = (1.0 - camera.contrast) * curve + camera.contrast * curve**2 * (3.0 - 2.0 * curve)
     curve = np.clip(camera.black + (1.0 - camera.black) * curve, 0.0, 1.0)
     table = np.round(255.0 * curve).astype(np.uint8)
     level = light if camera.palette == "colour" else _luma(light)
     index = level * np.float32(LUT_STEPS - 1)
     np.clip(index, 0.0, np.float32(LUT_STEPS - 1), out=index)
-    photo = table[index.astype(np.uint16)]
+    photo: Photo = table[index.astype(np.uint16)]
     if camera.denoise > 0.0:
         calm = cv2.medianBlur(photo, 3)
         photo = _u8(cv2.addWeighted(photo, 1.0 - camera.denoise, calm, camera.denoise, 0.0))

@@ -136,11 +136,6 @@ def spec_of_line(line: Mapping[str, Any]) -> DialSpec:
     return from_record(DialSpec, line.get("spec"))
 
 
-def redraw(line: Mapping[str, Any]) -> Photo:
-    """Render the picture of a manifest line again: (H, W, 3) uint8 sRGB, the same bytes as were written."""
-    return render(spec_of_line(line))
-
-
 def faults_of(line: Line, folder: Path) -> list[str]:
     """Redraw a line and compare: what differs, in words; empty when everything is as recorded."""
     file, faults = line["file"], []

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import os
-from io import FileIO
+from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
 
@@ -27,8 +27,9 @@ from dialtell.synth.sets.manifest import (
     sha256,
     sha256_of_file,
 )
-from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.files import said_in_words, write_whole
+from dialtell.synth.shared.errors import OutputError, said_in_words
+from dialtell.synth.shared.files import append, write_whole
+from dialtell.synth.shared.locks import alone
 from dialtell.synth.shared.record import to_record
 
 SETTINGS = "set.json"
@@ -46,7 +47,7 @@ class SetFolder:
         self.dials = dials
         self.overwrite = overwrite
         self.lines: list[Line] = []
-        self._manifest: FileIO | None = None
+        self._held = ExitStack()
 
     def __enter__(self) -> SetFolder:
         """Take the folder; OutputError when it holds something else or another run is drawing into it."""
@@ -59,20 +60,18 @@ class SetFolder:
         if manifest.exists() and not manifest.is_file():
             raise OutputError(f"{manifest} is no file; move it away or give another --out")
         with said_in_words(manifest):
-            self._manifest = manifest.open("ab", buffering=0)  # nothing left over to write after a full disk
-        try:
-            self._lock()
+            manifest.touch()
+        with ExitStack() as held:
+            taken = f"another run is drawing into {self.path}; wait for it or give another --out"
+            held.enter_context(alone(manifest, taken))
             self._recover()
-        except BaseException:
-            self._manifest.close()
-            raise
+            self._held = held.pop_all()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._manifest is not None:
-            self._manifest.close()
+        self._held.close()
 
     def missing(self) -> list[int]:
         """Numbers of the pictures that are still to be drawn, or whose files are gone or damaged."""
@@ -120,20 +119,6 @@ class SetFolder:
         text = json.dumps({**wanted, "libraries": libraries}, indent=1, ensure_ascii=False) + "\n"
         write_whole(path, text.encode(), overwrite=False)
 
-    def _lock(self) -> None:
-        """One run at a time; the lock goes with the process, however it ends."""
-        try:
-            import fcntl
-        except ImportError:  # no such locks on this system
-            return
-        assert self._manifest is not None
-        try:
-            fcntl.flock(self._manifest, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise OutputError(f"another run is drawing into {self.path}; wait for it or give another --out") from error
-        except OSError:  # file systems without locks
-            return
-
     def _recover(self) -> None:
         """Read what is finished; a last line cut short by an interruption is taken off."""
         path = self.path / MANIFEST
@@ -158,17 +143,9 @@ class SetFolder:
             return place.is_file() and sha256_of_file(place) == found
 
     def _append(self, line: Line) -> None:
-        assert self._manifest is not None
         path = self.path / MANIFEST
         with said_in_words(path):
-            before = path.stat().st_size
-            try:
-                left = memoryview(as_text(line).encode())
-                while left:  # an unbuffered write may take a part only
-                    left = left[self._manifest.write(left) :]
-            except OSError:
-                os.truncate(path, before)
-                raise
+            append(path, as_text(line).encode())
         self.lines.append(line)
 
     def _clear(self) -> None:

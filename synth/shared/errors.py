@@ -9,6 +9,11 @@ DialtellError
 
 from __future__ import annotations
 
+import errno
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
 
 class DialtellError(Exception):
     """Base of every error whose message is meant for the user; the command line prints it and exits 1."""
@@ -41,3 +46,17 @@ def require_range(name: str, value: float, low: float, high: float, unit: str = 
     if not low <= value <= high:
         suffix = f" {unit}" if unit else ""
         raise ParameterError(f"{name} is {value}{suffix}; give a value from {low} to {high}{suffix}")
+
+
+@contextmanager
+def said_in_words(path: Path) -> Iterator[None]:
+    """Turn an OSError about `path` into an OutputError that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise OutputError(
+                f"{path} cannot be written: the disk is full; make room and run the same command again, which goes on "
+                "where this one stopped"
+            ) from error
+        raise OutputError(f"{path} cannot be written ({error.strerror}); give another place") from error

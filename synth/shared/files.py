@@ -5,16 +5,19 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
+import secrets
 import stat
-import tempfile
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
-from dialtell.synth.shared.errors import OutputError
+from dialtell.synth.shared.errors import OutputError, said_in_words
+from dialtell.synth.shared.locks import locked, stands
 
 _ASKING = threading.Lock()
+_WRITERS = 8  # that write the same file at once under names a later one looks at
 
 
 def require_free_folder(folder: Path, files: Sequence[str], *, overwrite: bool) -> None:
@@ -52,37 +55,75 @@ def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
 
 
 def write_bytes(path: Path, content: bytes, *, overwrite: bool = False) -> None:
-    """Write a file whole: under a temporary name beside `path`, readable by its owner only, then moved into place.
+    """Write a file whole and safe from a power cut (see whole_file), for a command that begins anew every time.
 
-    A file that is replaced keeps its permissions, a new one gets what the umask leaves. A link is replaced, never
-    written through. Raises OutputError.
+    Raises OutputError when it exists and `overwrite` is false, or when it cannot be written.
     """
     require_free(path, overwrite=overwrite)
     try:
-        mode = _mode(path)
-        prefix = f".dialtell-{hashlib.sha256(os.fsencode(path.name)).hexdigest()[:10]}-"
-        _sweep(path.parent, prefix)
-        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=prefix, suffix=".part")
-        held = _held(Path(draft))
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
-                stream.flush()
-                os.chmod(draft, mode)
-                os.fsync(handle)
+        with whole_file(path, synced=True) as file:
+            file.write(content)
             require_free(path, overwrite=overwrite)  # it may have been taken since
-            os.replace(draft, path)
-        except BaseException:
-            Path(draft).unlink(missing_ok=True)
-            raise
-        finally:
-            if held is not None:
-                os.close(held)
     except OSError as error:
         reason, remedy = error.strerror or type(error).__name__, "give another place"
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             remedy = "make room and run the same command again, or give another place"
         raise OutputError(f"{path} cannot be written ({reason}); {remedy}") from error
+
+
+def write_whole(path: Path, content: bytes, *, overwrite: bool) -> None:
+    """Write a file whole (see whole_file), for a command that goes on where one before it stopped.
+
+    OutputError when it exists with other content and `overwrite` is false, is no file, or cannot be written.
+    """
+    with said_in_words(path):
+        if path.exists() and not path.is_file():  # a pipe or device would be waited for
+            raise OutputError(f"{path} exists and is no file; move it away or give another name")
+        if os.path.lexists(path) and not overwrite and not (path.is_file() and path.read_bytes() == content):
+            raise OutputError(
+                f"{path} exists and is not this command's result; move it away, give another name or --overwrite"
+            )
+        with whole_file(path) as file:
+            file.write(content)
+
+
+@contextmanager
+def whole_file(path: Path, *, synced: bool = False) -> Iterator[BinaryIO]:
+    """Open a file whose name only ever stands for all of it: a draft beside `path`, readable by its owner only, that
+    takes the name at the end of the block and goes when the block fails. What a killed run left is taken away.
+
+    A file that is replaced keeps its permissions, a new one gets what the umask leaves. A link is replaced, never
+    written through. synced : have it on the disk before it takes the name. Raises OSError.
+    """
+    mode = _mode(path)
+    with _begun(path) as (file, draft):
+        try:
+            yield file
+            file.flush()
+            os.chmod(draft, mode)
+            if synced:
+                os.fsync(file.fileno())
+            if os.name == "nt":  # which moves no open file
+                file.close()
+            os.replace(draft, path)
+        except BaseException:
+            draft.unlink(missing_ok=True)
+            raise
+
+
+def append(path: Path, content: bytes, *, afresh: bool = False, synced: bool = False) -> None:
+    """Add to the end of a file, all of it or nothing; a link is followed. afresh : empty it first. Raises OSError."""
+    with path.open("wb" if afresh else "ab", buffering=0) as file:
+        before = file.tell()
+        try:
+            left = memoryview(content)
+            while left:  # an unbuffered write may take a part only
+                left = left[file.write(left) :]
+            if synced:
+                os.fsync(file.fileno())
+        except OSError:
+            file.truncate(before)
+            raise
 
 
 def _mode(path: Path) -> int:
@@ -100,68 +141,35 @@ def _mode(path: Path) -> int:
     return 0o666 & ~mask
 
 
-def _sweep(folder: Path, prefix: str) -> None:
-    """Take away drafts of the same file that a killed run left: those nobody holds."""
-    for draft in folder.glob(f"{prefix}*.part"):
-        held = _held(draft)
-        if held is not None:
-            draft.unlink(missing_ok=True)
-            os.close(held)
-
-
-def _held(draft: Path) -> int | None:
-    """A handle that holds this draft of ours until it is closed; None when another run holds it, or it is no draft of
-    ours, or this system has no such locks."""
-    try:
-        import fcntl
-    except ImportError:
-        return None
-    try:
-        handle = os.open(draft, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
-    except OSError:
-        return None
-    found = os.fstat(handle)
-    try:
-        if stat.S_ISREG(found.st_mode) and found.st_uid == os.geteuid():
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            return handle
-    except OSError:
-        pass
-    os.close(handle)
-    return None
-
-
 @contextmanager
-def said_in_words(path: Path) -> Iterator[None]:
-    """Turn an OSError about `path` into an OutputError that says what to do."""
+def _begun(path: Path) -> Iterator[tuple[BinaryIO, Path]]:
+    """A new draft of a file, held as long as it is open, and its place."""
+    stem = f".dialtell-{hashlib.sha256(os.fsencode(path.name)).hexdigest()[:10]}-"
+    drafts = [path.with_name(f"{stem}{number}.part") for number in range(_WRITERS)]
+    for draft in drafts:
+        _sweep(draft)
+    for draft in (*drafts, path.with_name(f"{stem}{secrets.token_hex(8)}.part")):
+        try:  # x: a link laid here must not lead the bytes elsewhere
+            file = open(draft, "xb", opener=lambda name, flags: os.open(name, flags, 0o600))
+        except FileExistsError:
+            continue
+        with file:
+            if locked(file.fileno()) is not False and stands(file.fileno(), draft):  # not swept away before it was held
+                yield file, draft
+                return
+    raise FileExistsError(errno.EEXIST, "too many write it at once", str(path))
+
+
+def _sweep(draft: Path) -> None:
+    """Take away a draft that a killed run of ours left: one that nobody holds."""
     try:
-        yield
-    except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise OutputError(
-                f"{path} cannot be written: the disk is full; make room and run the same command again, which goes on "
-                "where this one stopped"
-            ) from error
-        raise OutputError(f"{path} cannot be written ({error.strerror}); give another place") from error
-
-
-def write_whole(path: Path, data: bytes, *, overwrite: bool) -> None:
-    """Write a file so that its name only ever stands for all of it; a link is replaced, never written through.
-
-    OutputError when it exists with other content and `overwrite` is false, is no file, or cannot be written.
-    """
-    with said_in_words(path):
-        if path.exists() and not path.is_file():  # a pipe or device would be waited for
-            raise OutputError(f"{path} exists and is no file; move it away or give another name")
-        if os.path.lexists(path) and not overwrite and not (path.is_file() and path.read_bytes() == data):
-            raise OutputError(
-                f"{path} exists and is not this command's result; move it away, give another name or --overwrite"
-            )
-        part = path.with_name(f".{path.name}.part")
-        try:
-            part.unlink(missing_ok=True)  # of a run that was killed
-            with part.open("xb") as file:  # x: a link laid here must not lead the bytes elsewhere
-                file.write(data)
-            os.replace(part, path)
-        finally:
-            part.unlink(missing_ok=True)
+        handle = os.open(draft, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+    except OSError:
+        return
+    try:
+        found = os.fstat(handle)
+        ours = stat.S_ISREG(found.st_mode) and locked(handle) and found.st_uid == os.geteuid()
+        if ours and stands(handle, draft):  # nobody can lay another there while it does
+            draft.unlink(missing_ok=True)
+    finally:
+        os.close(handle)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -83,6 +84,24 @@ def _require_head(place: str | os.PathLike[str], head: tuple[str, ...], required
         raise ParameterError(f"{place} has no column {' and no column '.join(missing)}; {remedy}")
     if twice := sorted({name for name in head if name and head.count(name) > 1}):
         raise ParameterError(f"{place} has the column {' and '.join(twice)} more than once; keep one of each")
+
+
+def rows_text(rows: Iterable[Iterable[object]], floats: str = "") -> str:
+    """Rows as CSV: words guarded, numbers as they are (`floats` formats those with a point), None an empty cell."""
+    out = io.StringIO(newline="")
+    table = csv.writer(out, lineterminator="\n")
+    whole = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
+    for row in rows:
+        cells = [_written(cell, floats) for cell in row]
+        # a bare carriage return is left unquoted otherwise, and begins a row for whoever reads it
+        (whole if any("\r" in cell for cell in cells) else table).writerow(cells)
+    return out.getvalue()
+
+
+def _written(cell: object, floats: str) -> str:
+    if isinstance(cell, str):
+        return guarded(cell)
+    return "" if cell is None else format(cell, floats) if isinstance(cell, float) else str(cell)
 
 
 def guarded(cell: str) -> str:

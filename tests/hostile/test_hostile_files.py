@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cv2
@@ -74,8 +75,10 @@ def test_links_laid_where_drafts_are_written(tmp_path):
     """A link under the draft's name in a folder that others may write to must not lead the bytes elsewhere."""
     victim = tmp_path / "victim"
     victim.write_bytes(b"mine")
-    (tmp_path / ".a.png.part").symlink_to(victim)
+    for number in range(20):
+        (tmp_path / f"{_draft_name(tmp_path / 'a.png')}{number}.part").symlink_to(victim)
     write_whole(tmp_path / "a.png", b"new", overwrite=False)
+    assert (tmp_path / "a.png").read_bytes() == b"new"
     (tmp_path / ".labels.csv.lock").symlink_to(victim)
     with pytest.raises(DialtellError), LabelStore(tmp_path / "labels.csv"):
         pass
@@ -218,23 +221,32 @@ def test_a_killed_runs_draft_is_taken_away_and_a_living_ones_left(tmp_path):
 
     target = tmp_path / "labels.csv"
     write_text(target, "one")
-    name = sorted(_draft_names(target))[0]
-    dead, living, other = (tmp_path / f"{name}{end}.part" for end in ("dead", "living", "x"))
-    for path in (dead, living):
+    living, dead, dead_too = (tmp_path / f"{_draft_name(target)}{number}.part" for number in (0, 1, 5))
+    for path in (dead, living, dead_too):
         path.write_text("half")
     other = tmp_path / ".dialtell-0000000000-x.part"
     other.write_text("of another file")
     with living.open() as file:
         fcntl.flock(file, fcntl.LOCK_EX)
         write_text(target, "two", overwrite=True)
-        assert living.exists() and not dead.exists() and other.exists()
+        assert living.exists() and not dead.exists() and not dead_too.exists() and other.exists()
     assert target.read_text() == "two"
 
 
-def _draft_names(target):
+def _draft_name(target):
+    """What stands before the number."""
     import hashlib
 
-    return {f".dialtell-{hashlib.sha256(target.name.encode()).hexdigest()[:10]}-"}
+    return f".dialtell-{hashlib.sha256(target.name.encode()).hexdigest()[:10]}-"
+
+
+def test_many_write_one_file_at_once(tmp_path):
+    """Each whole, the last one stays, and no draft is left."""
+    target = tmp_path / "calls.csv"
+    with ThreadPoolExecutor(16) as pool:
+        list(pool.map(lambda number: write_text(target, f"{number}" * 9999, overwrite=True), [*range(10)] * 10))
+    assert len(set(target.read_text())) == 1 and len(target.read_text()) == 9999
+    assert [path.name for path in tmp_path.iterdir()] == ["calls.csv"]
 
 
 def test_two_runs_never_add_to_one_table_at_once(tmp_path, fast):

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from dialtell.model.reading.geometry import DialGeometry, patch_grid, rectify, sample, seen_share
+from dialtell.model.reading.geometry import DialGeometry, patch_grid, rectify, sample
 from dialtell.synth.shared.errors import ParameterError
 
 TILTED = DialGeometry((210.5, 180.25), (120.0, 95.0), math.radians(35), math.radians(8))
@@ -58,8 +58,6 @@ def test_patch_grid_axes() -> None:
     assert dial[2, 3] == pytest.approx([0.2, -0.5])
     assert dial[2, 4] - dial[2, 3] == pytest.approx([0, 1 / 50])  # columns run along `right`
     assert dial[3, 3] - dial[2, 3] == pytest.approx([-1 / 50, 0])  # rows a quarter turn clockwise from it
-    assert seen_share(grid, (400, 400)) == 1.0
-    assert seen_share(grid - (grid[2, 3, 0], 0), (400, 400)) == pytest.approx(0.5, abs=0.15)
 
 
 def test_rectify_at_scale_one_returns_the_pixels() -> None:

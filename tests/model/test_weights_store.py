@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 import pickle
 import shutil
 
@@ -220,7 +221,7 @@ def test_calibration_that_cannot_be_used(copy, entry):
 
 def test_an_interrupted_save_leaves_the_old_weights(net, copy, monkeypatch):
     before = load_weights(copy).sha256
-    monkeypatch.setattr(store.os, "replace", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+    monkeypatch.setattr(os, "replace", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
     other = StrokeNet(net.config)
     with pytest.raises(KeyboardInterrupt):
         save_weights(copy, other, RECORD)

@@ -3,7 +3,7 @@
 import pytest
 
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.synth.shared.tables import LONGEST_FIELD, Table, guarded, read_table, unguarded
+from dialtell.synth.shared.tables import LONGEST_FIELD, Table, guarded, read_table, rows_text, unguarded
 
 
 def written(tmp_path, data):
@@ -49,3 +49,9 @@ def test_what_is_wrong_is_said_with_the_file_and_the_remedy(data, said, tmp_path
 def test_guarded_cells_come_back(cell):
     assert unguarded(guarded(cell)) == cell
     assert not guarded(cell).startswith(("=", "+", "-", "@", "\t"))
+
+
+def test_words_are_guarded_and_numbers_written_as_they_are():
+    rows = [("a", "=b", None), (-1, -0.000012345678, "-1"), ("line\rcut", 'say "so"', True)]
+    assert rows_text(rows) == 'a,\'=b,\n-1,-1.2345678e-05,\'-1\n"line\rcut","say ""so""","True"\n'
+    assert rows_text([(-0.000012345678, 1e5, 3)], floats="g") == "-1.23457e-05,100000,3\n"

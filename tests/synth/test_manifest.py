@@ -21,8 +21,8 @@ from dialtell.synth.sets.manifest import (
     faults_of,
     files_of,
     read_manifest,
-    redraw,
     sha256,
+    spec_of_line,
 )
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES, Process
@@ -43,7 +43,7 @@ def line(picture: Drawn) -> Any:
 
 
 def test_a_line_is_redrawn_byte_for_byte(picture: Drawn, line: Any) -> None:
-    pixels = redraw(line)
+    pixels = render(spec_of_line(line))
     assert sha256(pixels.tobytes()) == line["sha256"]["pixels"]
     decoded = cv2.imdecode(np.frombuffer(picture.files[line["file"]], np.uint8), cv2.IMREAD_COLOR)
     assert np.array_equal(decoded[..., ::-1], pixels)
@@ -72,13 +72,13 @@ def test_a_line_carries_the_truth(picture: Drawn, line: Any) -> None:
 def test_another_renderer_version_is_refused(line: Any) -> None:
     line["version"] = "0.9-old"
     with pytest.raises(ParameterError, match=r"000002-hand.png was drawn by renderer version 0.9-old.*anew"):
-        redraw(line)
+        spec_of_line(line)
 
 
 def test_another_schema_is_refused(line: Any) -> None:
     line["schema"] = "other/1"
     with pytest.raises(ParameterError, match=r"'other/1'; give a line of dialtell.dials/1"):
-        redraw(line)
+        spec_of_line(line)
 
 
 def test_faults_are_named(picture: Drawn, line: Any, tmp_path: Path) -> None:

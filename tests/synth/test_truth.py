@@ -19,7 +19,6 @@ from dialtell.synth.truth import (
     process_label,
     px_per_mm,
     zone_cover,
-    zone_map,
     zones_px,
 )
 
@@ -69,20 +68,11 @@ def test_the_strokes_of_each_zone_lie_in_its_outlines() -> None:
     assert (inside / total > 0.97).all(), inside / total
 
 
-def test_the_zone_map_takes_its_numbers_from_the_outlines() -> None:
-    spec = sample_spec(21, 0, SMALL)
-    label = zone_map(spec)
-    assert set(np.unique(label)) <= {-1, *range(len(ZONES))}
-    for number, zone in enumerate(ZONES):
-        assert (zone_cover(spec, zone)[label == number] > 0.5).all()
-    assert (label[~np.any([zone_cover(spec, zone) > 0.5 for zone in ZONES], axis=0)] == -1).all()
-
-
 def test_a_dial_without_seconds_has_no_outline_for_it() -> None:
     scope = replace(SMALL, variety=replace(SMALL.variety, layouts=("no seconds",)))
     spec = sample_spec(22, 0, scope)
     assert zones_px(spec)[Zone.SECONDS_BIT] == ()
-    assert not (zone_map(spec) == ZONES.index(Zone.SECONDS_BIT)).any()
+    assert not zone_cover(spec, Zone.SECONDS_BIT).any()
 
 
 @pytest.fixture(scope="module")

@@ -123,14 +123,17 @@ def test_cut_off_while_a_checkpoint_is_written(tmp_path, monkeypatch):
     trainer.run(SUPPLY, until=1)
     before = (folder / "last.safetensors").read_bytes()
 
-    def half(tensors, path, metadata):
-        path.write_bytes(b"half")
-        raise KeyboardInterrupt
+    def cut(path, mode):
+        if path.parent == folder:
+            raise KeyboardInterrupt
+        change(path, mode)
 
-    monkeypatch.setattr(loop, "save_file", half)
+    change = os.chmod
+    monkeypatch.setattr(os, "chmod", cut)  # the draft is written by then
     with pytest.raises(KeyboardInterrupt):
         trainer.run(SUPPLY, until=2)
     assert (folder / "last.safetensors").read_bytes() == before
+    assert not list(folder.glob(".*"))
 
 
 def test_cut_off_before_the_first_checkpoint(whole, tmp_path):

@@ -5,7 +5,6 @@ A name must say everything the bags depend on; `stamp` names the versions of wha
 
 from __future__ import annotations
 
-import os
 import zipfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -15,6 +14,7 @@ import numpy as np
 from dialtell.model.net import preprocessing
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import OutputError, ParameterError
+from dialtell.synth.shared.files import whole_file
 from dialtell.train.bags.bags import Bag
 
 
@@ -29,10 +29,9 @@ def save_bags(path: Path, bags: Sequence[Bag], *, compressed: bool = True) -> No
     compressed : about half the size and twenty times the time.
     """
     empty = not bags
-    draft = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with draft.open("wb") as file:
+        with whole_file(path) as file:
             (np.savez_compressed if compressed else np.savez)(
                 file,
                 allow_pickle=False,
@@ -47,9 +46,7 @@ def save_bags(path: Path, bags: Sequence[Bag], *, compressed: bool = True) -> No
                 photographic=np.array([bag.photographic for bag in bags], dtype=np.int64),
                 index=np.array([bag.index for bag in bags], dtype=np.int64),
             )
-        os.replace(draft, path)
     except OSError as error:
-        draft.unlink(missing_ok=True)
         raise OutputError(f"{path} cannot be written ({error.strerror or error}); give another folder") from error
 
 

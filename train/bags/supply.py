@@ -2,27 +2,19 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 from collections.abc import Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Future
 
 from dialtell.synth.scene import Range
 from dialtell.synth.shared.errors import require_range
-from dialtell.synth.shared.workers import follow_parent
+from dialtell.synth.shared.workers import spawned
 from dialtell.train.bags.bags import Bag, single_bag, twin_bags
 
 VALIDATION_SEED = 1_000_003  # sets no training seed reaches
 CALIBRATION_SEED = 2_000_003
 BEYOND_SEED = 2_500_009
 FIGURES_SEED = 3_000_017
-
-
-def _quiet_worker() -> None:
-    import cv2
-
-    cv2.setNumThreads(1)
-    follow_parent()
 
 
 class Supply:
@@ -38,11 +30,7 @@ class Supply:
         # workers are spawned and read these at their start: pictures then come from kept memory, not fresh pages
         os.environ.setdefault("MALLOC_MMAP_THRESHOLD_", str(32 << 20))
         os.environ.setdefault("MALLOC_TRIM_THRESHOLD_", str(1 << 30))
-        for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-            os.environ.setdefault(name, "1")
-        self._pool = ProcessPoolExecutor(
-            self.workers, mp_context=multiprocessing.get_context("spawn"), initializer=_quiet_worker
-        )
+        self._pool = spawned(self.workers)
 
     def __enter__(self) -> Supply:
         return self

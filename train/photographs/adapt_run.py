@@ -6,7 +6,6 @@ lost stand side by side.
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import json
 import logging
@@ -22,10 +21,10 @@ from dialtell.model.net.calibration import Calibration, threshold
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.weights_file import Weights, save_weights
 from dialtell.synth.scene import RENDERER_VERSION, Range
-from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.files import said_in_words
+from dialtell.synth.shared.errors import OutputError, said_in_words
+from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.record import to_record
-from dialtell.synth.shared.tables import guarded
+from dialtell.synth.shared.tables import rows_text
 from dialtell.train.bags.supply import (
     VALIDATION_SEED,
     Supply,
@@ -85,7 +84,7 @@ def adapt_to_photographs(
              "labels_sha256": _digest(labels), "versions": versions()}  # fmt: skip
     with said_in_words(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / "config.json").write_text(json.dumps(about, indent=1), encoding="utf-8")
+        write_whole(folder / "config.json", json.dumps(about, indent=1).encode(), overwrite=True)
         _write_split(folder / "photographs.csv", split)
     watched_order = supply.order_singles(VALIDATION_SEED, config.watched, scope)
     twins_order = supply.order_twins(TWINS_SEED, 0, config.pairs, scope)
@@ -184,21 +183,17 @@ def _digest(path: Path) -> str:
 def _write_split(path: Path, split: PhotoSplit) -> None:
     """Which photograph was used how. It stays with the user: the weights carry counts only, no names. `dialtell
     benchmark` reads it, so as not to measure weights on what they were adapted to."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        table = csv.writer(file)
-        table.writerow(("row", "photo", "sha256", "source", "dial", "dial_process", "patches", "used"))
-        for used, part in (("learnt", split.learnt), ("held out", split.held_out)):
-            for item in part:
-                photo = item.photo
-                names = (guarded(photo.name), photo.sha256, guarded(photo.source), guarded(photo.dial))
-                about = (photo.row, *names, photo.dial_process)
-                table.writerow((*about, len(item.bag.zone), used))
-        for line in split.unread:
-            table.writerow(("", guarded(line), "", "", "", "", "", "left out"))
+    rows: list[tuple[object, ...]] = [("row", "photo", "sha256", "source", "dial", "dial_process", "patches", "used")]
+    for used, part in (("learnt", split.learnt), ("held out", split.held_out)):
+        for item in part:
+            photo = item.photo
+            about = (photo.row, photo.name, photo.sha256, photo.source, photo.dial, photo.dial_process)
+            rows.append((*about, len(item.bag.zone), used))
+    rows += [("", line, "", "", "", "", "", "left out") for line in split.unread]
+    write_whole(path, rows_text(rows).encode(), overwrite=True)
 
 
 def _write_looks(path: Path, looks: Sequence[Look]) -> None:
-    with path.open("w", newline="", encoding="utf-8") as file:
-        table = csv.writer(file)
-        table.writerow(("step", "held_out_photographs_loss", "drawn_loss", "best_so_far"))
-        table.writerows((look.step, f"{look.photos:.4f}", f"{look.drawn:.4f}", int(look.kept)) for look in looks)
+    rows = [(look.step, f"{look.photos:.4f}", f"{look.drawn:.4f}", int(look.kept)) for look in looks]
+    head = ("step", "held_out_photographs_loss", "drawn_loss", "best_so_far")
+    write_whole(path, rows_text([head, *rows]).encode(), overwrite=True)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from dialtell.synth.shared.files import write_whole
+
 NOT_FOR = (
     "authentication, appraisal or proof of originality: it gives an opinion from a photograph",
     "dials other than fired white enamel (metal, paper, plastic, engraved or coloured dials)",
@@ -142,4 +144,4 @@ def _shown(value: float | None) -> str:
 
 def write_card(path: Path, record: Mapping[str, Any]) -> None:
     """Write MODEL_CARD.md."""
-    path.write_text(card_text(record), encoding="utf-8")
+    write_whole(path, card_text(record).encode(), overwrite=True)

@@ -19,8 +19,7 @@ from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.weights_file import save_weights
 from dialtell.synth.scene import RENDERER_VERSION, Range
-from dialtell.synth.shared.errors import ParameterError, WeightsError
-from dialtell.synth.shared.files import said_in_words
+from dialtell.synth.shared.errors import ParameterError, WeightsError, said_in_words
 from dialtell.synth.shared.record import to_record
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import BEYOND_SEED, CALIBRATION_SEED, FIGURES_SEED, Supply, collect_singles

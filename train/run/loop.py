@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import csv
-import io
 import json
 import logging
 import math
-import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import deepcopy
@@ -17,7 +15,8 @@ from pathlib import Path
 import numpy as np
 import torch
 from safetensors import SafetensorError, safe_open
-from safetensors.torch import load_file, save_file
+from safetensors.torch import load_file
+from safetensors.torch import save as save_tensors
 from torch import Tensor, nn
 from torch.nn.functional import binary_cross_entropy_with_logits as cross_entropy
 from torch.optim.swa_utils import get_ema_multi_avg_fn
@@ -25,9 +24,10 @@ from tqdm import tqdm
 
 from dialtell.model.net.net import NetOutput, StrokeNet
 from dialtell.synth.scene import RENDERER_VERSION
-from dialtell.synth.shared.errors import OutputError, ParameterError
-from dialtell.synth.shared.files import said_in_words, write_whole
+from dialtell.synth.shared.errors import OutputError, ParameterError, said_in_words
+from dialtell.synth.shared.files import append, whole_file, write_whole
 from dialtell.synth.shared.record import from_record, to_record
+from dialtell.synth.shared.tables import rows_text
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import Supply
 from dialtell.train.run.compiled import compile_net, compiled
@@ -217,9 +217,7 @@ class Trainer:
             with path.open(newline="") as file:
                 whole = [row for row in csv.reader(file) if len(row) == len(COLUMNS)]  # one may have been cut short
             rows = [row for row in whole if row[0].isdecimal() and int(row[0]) <= self.epoch]
-        text = io.StringIO(newline="")
-        csv.writer(text).writerows([COLUMNS, *rows])
-        write_whole(path, text.getvalue().encode(), overwrite=True)
+        write_whole(path, rows_text([COLUMNS, *rows]).encode(), overwrite=True)
 
     def save(self, name: str) -> None:
         """Net, averaged net and optimiser as safetensors, counters as JSON; one replaces the other only when whole."""
@@ -231,17 +229,13 @@ class Trainer:
         tensors = {key: value.detach().cpu().contiguous().clone() for key, value in tensors.items()}
         counters = {"epoch": str(self.epoch), "step": str(self.step), "best": repr(self.best)}
         target = self.folder / f"{name}.safetensors"
-        part_file = target.with_name(target.name + ".part")
         try:
-            with said_in_words(target):
-                save_file(tensors, part_file, metadata=counters)
-                os.replace(part_file, target)
-        except SafetensorError as error:  # a full disk comes as this
+            with whole_file(target) as file:
+                file.write(save_tensors(tensors, metadata=counters))
+        except OSError as error:
             raise OutputError(
-                f"{target} cannot be written ({error}); make room, then go on with --resume {self.folder}"
+                f"{target} cannot be written ({error.strerror}); make room, then go on with --resume {self.folder}"
             ) from error
-        finally:
-            part_file.unlink(missing_ok=True)
 
     def _restore(self, path: Path) -> None:
         """Take over what `save` wrote. ParameterError for a file that is damaged or of another net."""
@@ -424,8 +418,8 @@ class Trainer:
         row = (self.epoch, self.step, f"{self.rate_at(self.step):.2e}", f"{loss:.4f}", f"{figures[0]:.4f}",
                f"{figures[1]:.4f}", groups, f"{seconds:.1f}", f"{waited:.1f}")  # fmt: skip
         path = self.folder / "metrics.csv"
-        with said_in_words(path), path.open("a", newline="") as file:
-            csv.writer(file).writerow(row)
+        with said_in_words(path):
+            append(path, rows_text([row]).encode())
         said = "%s: epoch %d/%d  loss %.4f  validation loss %.4f  AUC %.4f  (%.0f s, %.0f s of it waiting for pictures)"
         log.info(said, self.folder.name, self.epoch, self.config.epochs, loss, *figures, seconds, waited)
 

@@ -53,16 +53,3 @@ def wilson_share(share: float, trials: float, *, level: float = 0.95) -> Interva
     low = 0.0 if share == 0 else (middle - half) / (trials + z2)
     high = 1.0 if share == 1 else (middle + half) / (trials + z2)
     return Interval(low, high)
-
-
-def clopper_pearson(hits: int, trials: int, *, level: float = 0.95) -> Interval:
-    """The exact (tail-inverting) interval: never below its level, so wider than Wilson's.
-
-    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1.
-    """
-    _require_counts(hits, trials)
-    require_level(level)
-    tail = (1 - level) / 2
-    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, trials - hits + 1))
-    high = 1.0 if hits == trials else float(stats.beta.ppf(1 - tail, hits + 1, trials - hits))
-    return Interval(low, high)

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, cast
 
 import torch
-from safetensors.torch import load_file, save_file
+from safetensors.torch import load_file
+from safetensors.torch import save as save_tensors
 from torch import Tensor, nn
 from torch.nn.functional import avg_pool2d, one_hot
 
@@ -140,9 +140,7 @@ def build_baseline(kind: str) -> nn.Module:
 def save_baseline(path: Path, kind: str, net: nn.Module, record: Mapping[str, Any]) -> None:
     """NAME.safetensors, and NAME.json with the record (as for save_weights) beside it."""
     tensors = {name: tensor.detach().cpu().contiguous().clone() for name, tensor in net.state_dict().items()}
-    part = path.with_name(path.name + ".part")
-    save_file(tensors, part, metadata={"format": "pt"})
-    os.replace(part, path)
+    write_whole(path, save_tensors(tensors, metadata={"format": "pt"}), overwrite=True)
     described = json.dumps({"schema": SCHEMA, "kind": kind, **record}, indent=1)
     write_whole(path.with_suffix(".json"), described.encode(), overwrite=True)
 

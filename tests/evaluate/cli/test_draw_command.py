@@ -10,17 +10,21 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import BinaryIO
 
 import cv2
 import pytest
 
-from dialtell.evaluate.cli.draw import add_arguments, ordered, run
+from dialtell.evaluate.cli.draw import add_arguments, run
 from dialtell.synth.sets import set_folder
 from dialtell.synth.sets.dial_set import DialSet
 from dialtell.synth.sets.set_folder import SetFolder
+from dialtell.synth.shared import files
 from dialtell.synth.shared.errors import OutputError, ParameterError
+from dialtell.synth.shared.workers import in_order
 
 SMALL = ("--max-side", "420", "--pixels-per-radius", "120", "180", "--seed", "41")
 
@@ -139,15 +143,16 @@ def test_a_manifest_without_settings_is_refused(tmp_path: Path) -> None:
 def test_a_full_disk_is_said_and_the_run_goes_on_later(
     whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    folder, opened = tmp_path / "set", Path.open
+    folder, written = tmp_path / "set", files.whole_file
 
-    def full(path: Path, mode: str = "r", *rest: Any, **more: Any) -> Any:
-        if path.name.startswith(".000002") and mode == "xb":
-            path.write_bytes(b"some of it")
-            raise OSError(errno.ENOSPC, "No space left on device")
-        return opened(path, mode, *rest, **more)
+    @contextmanager
+    def full(path: Path) -> Iterator[BinaryIO]:
+        with written(path) as file:
+            yield file
+            if path.name.startswith("000002"):
+                raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(Path, "open", full)
+    monkeypatch.setattr(files, "whole_file", full)
     with pytest.raises(OutputError, match=r"000002-.*the disk is full; make room and run the same command again"):
         again(folder)
     monkeypatch.undo()
@@ -240,7 +245,7 @@ def test_results_come_in_order_and_only_a_few_are_ahead() -> None:
             taken.append(number)
             yield number
 
-    results = ordered(abs, jobs(), 2)
+    results = in_order(abs, jobs(), 2)
     assert next(results) == 0
     assert len(taken) <= 6
     assert list(results) == list(range(1, 40))

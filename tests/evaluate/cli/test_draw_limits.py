@@ -5,12 +5,13 @@ from __future__ import annotations
 import errno
 import subprocess
 import sys
+from io import FileIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from dialtell.evaluate.cli.draw import add_arguments, run
-from dialtell.synth.sets.set_folder import SetFolder
 from dialtell.synth.shared.errors import OutputError
 
 pytest.importorskip("resource")
@@ -62,30 +63,21 @@ def test_a_line_that_does_not_fit_is_taken_off_again(tmp_path: Path, monkeypatch
         add_arguments(parser)
         return parser.parse_args([*WORDS, "--out", str(folder)])
 
-    class Full:
+    class Full(FileIO):
         """A file whose disk is full after 100 bytes of the second line."""
 
-        def __init__(self, file: object) -> None:
-            self.file, self.lines = file, 0
-
         def write(self, data: bytes) -> int:
-            self.lines += 1
-            if self.lines == 2:
-                self.file.write(data[:100])
-                self.file.flush()
-                raise OSError(errno.ENOSPC, "No space left on device")
-            return int(self.file.write(data))
+            if not self.tell():
+                return super().write(data)
+            super().write(data[:100])
+            raise OSError(errno.ENOSPC, "No space left on device")
 
-        def __getattr__(self, name: str) -> object:
-            return getattr(self.file, name)
+    folder, opened = tmp_path / "set", Path.open
 
-    folder, lock = tmp_path / "set", SetFolder._lock
+    def full(path: Path, mode: str = "r", *rest: Any, **more: Any) -> Any:
+        return Full(path, "a") if mode == "ab" else opened(path, mode, *rest, **more)
 
-    def locked(self: SetFolder) -> None:
-        lock(self)
-        self._manifest = Full(self._manifest)
-
-    monkeypatch.setattr(SetFolder, "_lock", locked)
+    monkeypatch.setattr(Path, "open", full)
     with pytest.raises(OutputError, match=r"manifest.jsonl cannot be written: the disk is full"):
         run(words(folder))
     monkeypatch.undo()

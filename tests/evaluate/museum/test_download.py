@@ -8,11 +8,11 @@ import socket
 import struct
 import zlib
 from csv import DictReader
+from pathlib import Path
 
 import pytest
 from odd_server import OddServer, StillClock, answer, grainy, picture, redirect
 
-from dialtell.evaluate.museum import folder as gathered
 from dialtell.evaluate.museum.download import Fate, gather, photographs, stem_of
 from dialtell.evaluate.museum.folder import COLUMNS, Gathered
 from dialtell.evaluate.museum.records import Record
@@ -408,7 +408,9 @@ def test_full_disk_ends_the_run_in_words(where, server, fetch, tmp_path, monkeyp
         if where == "photograph":
             patch.setattr(Web, "fetch", full)
         else:
-            patch.setattr(gathered, "open", lambda path, mode, **more: FullSoon(path, mode.rstrip("b")), raising=False)
+            opened = Path.open
+            patch.setattr(Path, "open", lambda path, mode="r", *rest, **more: FullSoon(path, "a") if mode == "ab"
+                          else opened(path, mode, *rest, **more))  # fmt: skip
         with pytest.raises(OutputError, match="disk is full; make room and run the same command again"):
             fetch(one)
     assert names(tmp_path) == [] and not (where == "manifest" and (tmp_path / "got" / "manifest.csv").read_bytes())

@@ -54,8 +54,8 @@ def test_how_a_print_was_made_has_its_columns():
              "probability_hand": 0.01, "zones": [], "warnings": []}  # fmt: skip
     place = COLUMNS.index("print_process")
     found = {"call": "transfer", "reason": "", "log10_lr": -1.25}
-    assert row_of({**entry, "print_process": found}, SHA)[place : place + 2] == ["transfer", "-1.25"]
-    assert row_of({**entry, "print_process": None}, SHA)[place : place + 2] == ["", ""]
+    assert row_of({**entry, "print_process": found}, SHA)[place : place + 2] == ["transfer", -1.25]
+    assert row_of({**entry, "print_process": None}, SHA)[place : place + 2] == [None, None]
 
 
 def test_a_run_cut_off_at_any_byte_goes_on_to_the_same_table(photos, tmp_path):

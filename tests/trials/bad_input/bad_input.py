@@ -91,7 +91,7 @@ def faults_of(place: Path, document: dict[str, Any], *, sound: bool) -> tuple[st
         return "failed", "the entry names another file", entries[0]["photo"]
     json_text(document)  # strict
     shown = call_table(document["dials"], [(e["photo"], e["error"]) for e in document["errors"]], encoding="ascii")
-    row = row_of(entries[0], "0" * 64)
+    row = [str(cell) for cell in row_of(entries[0], "0" * 64)]
     if len(row) != len(COLUMNS) or any("\n" in cell for cell in row) or any("\x1b" in text for text in (shown, *row)):
         return "failed", "a control mark came through to the table", ""
     message = entries[0].get("error", "")

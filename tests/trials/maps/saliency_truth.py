@@ -10,14 +10,12 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 import cv2
 import numpy as np
@@ -43,7 +41,7 @@ from dialtell.synth.scene import Range, render, sample_spec
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.terms import ZONES, Zone
-from dialtell.synth.shared.workers import follow_parent
+from dialtell.synth.shared.workers import in_order
 from dialtell.train.bags.bags import known_geometry
 from dialtell.train.stats.proportion import wilson
 
@@ -317,14 +315,12 @@ _worker: dict[str, Weights] = {}
 
 
 def _start(path: Path | None) -> None:
-    follow_parent()
     torch.set_num_threads(1)
-    cv2.setNumThreads(1)
     _worker["weights"] = load_weights(path)
 
 
-def _findings(index: int, what: Plant, seed: int, names: list[str]) -> list[Finding]:
-    return findings(index, what, _worker["weights"], seed=seed, names=names)
+def _findings(job: tuple[int, Plant], seed: int, names: list[str]) -> list[Finding]:
+    return findings(*job, _worker["weights"], seed=seed, names=names)
 
 
 def _ranks(index: int, seed: int, names: list[str]) -> dict[str, float]:
@@ -358,20 +354,18 @@ def main(argv: list[str] | None = None) -> int:
         parser.error(str(error))
     jobs = [(index, what) for index in range(args.count) for what in Plant]
     found: list[Finding] = []
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(args.workers, mp_context=context, initializer=_start, initargs=(args.weights,)) as pool:
-        last = [pool.submit(_ranks, index, args.seed, names) for index in range(args.random)]
-        orders = [pool.submit(_findings, index, what, args.seed, names) for index, what in jobs]
-        for order in tqdm(orders, disable=None):
-            own = order.result()
-            found += own
-            if args.rows is not None:
-                with args.rows.open("a", encoding="utf-8") as file:
-                    file.writelines(json.dumps(asdict(finding)) + "\n" for finding in own)
-        ranks: dict[str, list[float]] = {}
-        for future in last:
-            for name, value in future.result().items():
-                ranks.setdefault(name, []).append(value)
+    begin: Any = {"workers": args.workers, "start": _start, "arguments": (args.weights,)}
+    for own in tqdm(
+        in_order(partial(_findings, seed=args.seed, names=names), jobs, **begin), total=len(jobs), disable=None
+    ):
+        found += own
+        if args.rows is not None:
+            with args.rows.open("a", encoding="utf-8") as file:
+                file.writelines(json.dumps(asdict(finding)) + "\n" for finding in own)
+    ranks: dict[str, list[float]] = {}
+    for one in in_order(partial(_ranks, seed=args.seed, names=names), range(args.random), **begin):
+        for name, value in one.items():
+            ranks.setdefault(name, []).append(value)
     rows = table(found)
     if args.note:
         note(args.weights or SHIPPED, rows)

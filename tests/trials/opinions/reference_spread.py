@@ -11,11 +11,9 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import os
 import sys
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +23,7 @@ from tqdm import tqdm
 from dialtell.evaluate.measurements.spread import spread_of
 from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, photograph, printed_process, sample_spec
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.shared.workers import in_order
 
 SEED = 7_300_001
 PROCESS_STREAM = 78  # of the rng that says which printed process, as in train.bags
@@ -79,15 +78,8 @@ def _measured(job: tuple[int, int]) -> dict[str, Any] | None:
 def measured_dials(seed: int, count: int, workers: int) -> Iterator[dict[str, Any]]:
     """Dials 0 to count - 1 of a set, in order, those left out that resolve nothing."""
     jobs = [(seed, index) for index in range(count)]
-    bar = {"total": count, "unit": "dial", "disable": None, "file": sys.stderr}
-    if workers <= 1:
-        yield from (row for row in tqdm(map(_measured, jobs), **bar) if row is not None)
-        return
-    os.environ.setdefault("OMP_NUM_THREADS", "1")
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        for row in tqdm(pool.map(_measured, jobs, chunksize=2), **bar):
-            if row is not None:
-                yield row
+    rows = tqdm(in_order(_measured, jobs, workers), total=count, unit="dial", disable=None, file=sys.stderr)
+    yield from (row for row in rows if row is not None)
 
 
 def read_rows(path: str | Path) -> list[dict[str, Any]]:

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import os
 import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -23,6 +21,7 @@ from tqdm import tqdm
 
 from dialtell.evaluate.ladder.rungs import BY_LETTER, rungs_named
 from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.workers import in_order
 
 CALLS = {"hand-painted": 1, "printed": 0}
 
@@ -130,12 +129,8 @@ def main(arguments: list[str] | None = None) -> int:
     if args.count < 2:
         raise ParameterError(f"count is {args.count}; give at least 2, a painted dial and a printed one")
     letter = rungs_named(args.rung)[0].letter
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(max(args.workers, 1), mp_context=context) as pool:
-        coming = pool.map(judged, [(letter, index) for index in range(args.count)])
-        found = list(tqdm(coming, total=args.count, unit="dial", disable=None, file=sys.stderr))
+    coming = in_order(judged, [(letter, index) for index in range(args.count)], args.workers)
+    found = list(tqdm(coming, total=args.count, unit="dial", disable=None, file=sys.stderr))
     document = {"rung": letter, "weights": _weights().identity, **figures([pair for pair in found if pair])}
     print(json.dumps(document, indent=1))
     return 0

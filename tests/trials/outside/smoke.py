@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import os
-from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from dialtell.synth.scene import DialSpec, Range, sample_spec
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.shared.workers import in_order
 
 SEED = 9_000_011
 LEAST_PX_PER_MM = 30.0
@@ -94,9 +94,7 @@ def main(arguments: list[str] | None = None) -> int:
         max_side=2600,
         variety=Range().variety.without("clock"),
     )
-    os.environ.setdefault("OMP_NUM_THREADS", "1")
-    with ProcessPoolExecutor(args.workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        rows = list(pool.map(score_drawn, range(args.count), [scope] * args.count, chunksize=4))
+    rows = list(in_order(partial(score_drawn, scope=scope), range(args.count), args.workers))
     if args.out:
         with open(args.out, "w", encoding="utf-8") as file:
             file.writelines(json.dumps(row) + "\n" for row in rows)

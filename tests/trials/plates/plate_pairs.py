@@ -11,11 +11,10 @@ from __future__ import annotations
 import argparse
 import json
 import logging
-import multiprocessing
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from itertools import takewhile
 from pathlib import Path
 
 from tqdm import tqdm
@@ -24,6 +23,7 @@ from trials.plates.plate_fit import figures, fit, fits
 
 from dialtell.evaluate.compare.plate_test import FILE, model_from
 from dialtell.synth.shared.files import write_text
+from dialtell.synth.shared.workers import in_order
 
 log = logging.getLogger("dialtell.plate_pairs")
 SEED = 8_000_009
@@ -74,35 +74,13 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _measured(jobs: Sequence[Job], workers: int, until: float | None) -> Iterator[list[PairRow]]:
-    """Rows of each job as they are ready."""
-    if workers <= 1:
-        _quiet()
-        for job in jobs:
-            if until is not None and time.monotonic() > until:
-                return
-            yield pair_rows(*job)
-        return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=context, initializer=_quiet) as pool:
-        waiting: set[Future[list[PairRow]]] = set()
-        left = iter(jobs)
-        while True:
-            while len(waiting) < 2 * workers and (until is None or time.monotonic() < until):
-                given = next(left, None)
-                if given is None:
-                    break
-                waiting.add(pool.submit(pair_rows, *given))
-            if not waiting:
-                return
-            ready, waiting = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in ready:
-                yield future.result()
+    """Rows of each job; none is begun after `until`."""
+    in_time = takewhile(lambda _: until is None or time.monotonic() < until, jobs)
+    return in_order(_rows, in_time, workers)
 
 
-def _quiet() -> None:
-    import cv2
-
-    cv2.setNumThreads(1)
+def _rows(job: Job) -> list[PairRow]:
+    return pair_rows(*job)
 
 
 if __name__ == "__main__":

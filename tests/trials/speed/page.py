@@ -25,6 +25,7 @@ from typing import Any
 from trials.speed.scoring_and_page import Clock, draw_photograph
 
 from dialtell.evaluate.cli.threads import one_thread_for_small_matrices
+from dialtell.synth.shared.workers import follow_parent
 
 GOAL = 15.0  # times scoring, warm
 LARGEST_MB = 6.0  # 10^6 bytes of the page
@@ -124,9 +125,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             place = place.with_suffix(args.photo.suffix)
             place.write_bytes(args.photo.read_bytes())  # the page is written beside it
         else:
-            with ProcessPoolExecutor(1, mp_context=spawn) as pool:
+            with ProcessPoolExecutor(1, mp_context=spawn, initializer=follow_parent) as pool:
                 pool.submit(draw_photograph, place).result()
-        with ProcessPoolExecutor(1, mp_context=spawn) as pool:
+        with ProcessPoolExecutor(1, mp_context=spawn, initializer=follow_parent) as pool:
             found = pool.submit(measure, str(place), args.repeats, args.cores, args.net_threads).result()
     print(json.dumps(found) if args.json else table(found))
     return 0

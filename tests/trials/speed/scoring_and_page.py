@@ -28,6 +28,7 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.cli.threads import one_thread_for_small_matrices
+from dialtell.synth.shared.workers import follow_parent
 
 WIDTH, HEIGHT, RADIUS = 4000, 3000, 1330.0  # px
 SEED, INDEX = 6_000_013, 1
@@ -164,9 +165,9 @@ def pace_of(photo: str | None, repeats: int, cores: int, net_threads: int) -> di
     with tempfile.TemporaryDirectory() as folder:
         place = Path(photo) if photo else Path(folder) / "dial.jpg"
         if not photo:
-            with ProcessPoolExecutor(1, mp_context=spawn) as pool:
+            with ProcessPoolExecutor(1, mp_context=spawn, initializer=follow_parent) as pool:
                 pool.submit(draw_photograph, place).result()
-        with ProcessPoolExecutor(1, mp_context=spawn) as pool:
+        with ProcessPoolExecutor(1, mp_context=spawn, initializer=follow_parent) as pool:
             return pool.submit(measure, str(place), repeats, cores, net_threads).result()
 
 

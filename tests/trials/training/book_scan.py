@@ -7,10 +7,7 @@ worker processes import this.
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -25,6 +22,7 @@ from dialtell.model.reading.steps import read_at
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
 from dialtell.synth.shared.errors import require_range
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.shared.workers import in_order
 from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, known_geometry, single_bag, twin_bags
 from dialtell.train.bags.kept_bags import kept_bags
 from dialtell.train.photographs.labels import PAINTED, PRINTED, LabelledPhoto
@@ -148,8 +146,4 @@ def pairs(seed: int, count: int, workers: int, keep: Path | None = None) -> list
 
 def spread(task: Callable[[int], T], count: int, workers: int) -> Sequence[T]:
     """task(0) .. task(count - 1) over so many processes; one worker is this process itself."""
-    if workers == 1:
-        return [task(index) for index in range(count)]
-    os.environ.setdefault("OMP_NUM_THREADS", "1")
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        return list(pool.map(task, range(count), chunksize=2))
+    return list(in_order(task, range(count), workers))

@@ -12,11 +12,9 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from importlib.util import find_spec
@@ -33,6 +31,7 @@ from dialtell.synth.scene import DialSpec, Range, render, sample_spec
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.record import to_record
 from dialtell.synth.shared.terms import Kind, Process
+from dialtell.synth.shared.workers import in_order
 from dialtell.synth.strokes.transfer import Pull, displaced
 from dialtell.train.stats.discrimination import delong
 
@@ -307,13 +306,7 @@ def run(probe: str, *, dials: int, seed: int, workers: int) -> Finding:
     """
     measure = partial(PROBES[probe], seed=seed)
     dials = -(-dials * FOLDS // (FOLDS - 1))
-    if workers < 2:
-        found = [measure(index) for index in range(dials)]
-    else:
-        with ProcessPoolExecutor(
-            workers, mp_context=multiprocessing.get_context("spawn"), initializer=cv2.setNumThreads, initargs=(1,)
-        ) as pool:
-            found = list(pool.map(measure, range(dials), chunksize=10))
+    found = list(in_order(measure, range(dials), workers, ahead=10))
     return judge(probe, [label for label, _ in found], [row for _, row in found])
 
 
