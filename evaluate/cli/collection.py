@@ -43,7 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Flags of the verb and of what it does."""
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    below = parser.add_subparsers(dest="act", metavar="ACT", title="acts", required=True)
+    below = parser.add_subparsers(dest="act", metavar="ACT", title="acts")
+    parser.set_defaults(help_text=parser.format_help)
 
     def act(name: str, line: str) -> argparse.ArgumentParser:
         sub = below.add_parser(name, help=line, description=line[:1].upper() + line[1:] + ".", allow_abbrev=False)
@@ -131,8 +132,12 @@ def _add_choice(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do as asked; returns the exit status."""
+    """Do as asked; returns the exit status. Without an act the help is printed."""
     from dialtell.evaluate.collection.file import CollectionFile
+
+    if args.act is None:
+        print(args.help_text(), end="")
+        return 0
 
     with CollectionFile(args.collection, create=args.act == "add") as collection:
         return ACTS[args.act](collection, args)
@@ -293,7 +298,7 @@ def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
     labels = {entry.id: found for entry in entries if (found := collection.labels(entry.id))}
     pairs = linked_pairs(collection, entries, args.pair_pages, args.out)
     text = page_text(
-        entries, args.collection.name, links, pairs=pairs, labels=labels, made=f"{now()[:16]} UTC".replace("T", " ")
+        entries, args.collection.name, links, pairs=pairs, labels=labels, made=f"{now()[:16].replace('T', ' ')} UTC"
     )
     write_text(args.out, text, overwrite=args.overwrite)
     return 1 if failed else 0
