@@ -195,6 +195,8 @@ def _chosen(collection: CollectionFile, args: argparse.Namespace) -> list[Entry]
 
 
 def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
+    import sys
+
     from dialtell.evaluate.collection.table import SCHEMA, list_text, record_of
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import closing_text, terminal_width
@@ -203,8 +205,9 @@ def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
     if args.json:
         print(json_text({"schema": SCHEMA, "dials": [record_of(entry) for entry in entries]}))
     else:
-        print(list_text(entries, width=terminal_width()))
-        print(closing_text(terminal_width()))
+        print(list_text(entries, width=terminal_width() if sys.stdout.isatty() else None))
+        if entries:
+            print(closing_text(terminal_width()))
     return 0
 
 

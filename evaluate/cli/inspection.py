@@ -139,7 +139,9 @@ def _table(dials: list[dict[str, Any]], errors: list[tuple[str, str]]) -> str:
     from dialtell.evaluate.score.table import call_table
     from dialtell.evaluate.words.plain import terminal_width
 
-    return call_table(dials, errors, width=terminal_width(), encoding=sys.stdout.encoding or "utf-8")
+    return call_table(
+        dials, errors, width=terminal_width(), cut=sys.stdout.isatty(), encoding=sys.stdout.encoding or "utf-8"
+    )
 
 
 def years_asked(args: argparse.Namespace) -> Years | None:

@@ -85,7 +85,8 @@ def run(args: argparse.Namespace) -> int:
         text = json_text(document)
     else:
         encoding = "utf-8" if args.out is not None else sys.stdout.encoding or "utf-8"
-        text = call_table(document["dials"], errors, width=terminal_width(), encoding=encoding)
+        cut = args.out is None and sys.stdout.isatty()
+        text = call_table(document["dials"], errors, width=terminal_width(), cut=cut, encoding=encoding)
     if args.json or args.out is not None:  # the table on a terminal already lists them
         for _, message in errors:
             log.error("%s", message)
