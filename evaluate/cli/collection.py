@@ -272,11 +272,13 @@ def _set(collection: CollectionFile, args: argparse.Namespace) -> int:
 def _export(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.table import SCHEMA, csv_text, record_of
     from dialtell.evaluate.words.document import json_text
-    from dialtell.synth.shared.files import write_text
+    from dialtell.synth.shared.files import JSON, TABLE, require_form, write_text
 
     if args.csv is not None:
+        require_form(args.csv, TABLE)
         write_text(args.csv, csv_text(collection.entries(), collection), overwrite=args.overwrite)
     else:
+        require_form(args.json, JSON)
         records = [record_of(entry, collection) for entry in collection.entries()]
         write_text(args.json, json_text({"schema": SCHEMA, "dials": records}) + "\n", overwrite=args.overwrite)
     return 0
@@ -287,8 +289,9 @@ def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.linked_pages import inspection_links, linked_pairs
     from dialtell.evaluate.collection.page import page_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import require_free, write_text
+    from dialtell.synth.shared.files import PAGE, require_form, require_free, write_text
 
+    require_form(args.out, PAGE)
     require_free(args.out, overwrite=args.overwrite)
     entries = _chosen(collection, args)
     links: dict[int, str] = {}

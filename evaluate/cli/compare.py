@@ -95,9 +95,10 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.words.cautions import CLOSING
     from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import require_free
+    from dialtell.synth.shared.files import PAGE, require_form, require_free
 
     if args.out is not None:
+        require_form(args.out, PAGE)
         require_free(args.out, overwrite=args.overwrite)
     compared = compare_photos(
         args.first,

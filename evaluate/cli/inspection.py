@@ -93,9 +93,11 @@ def _one(args: argparse.Namespace, asked: Asked) -> int:
     from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
     from dialtell.synth.shared.errors import ParameterError
+    from dialtell.synth.shared.files import PAGE, require_form
 
     if args.png is not None and args.png.suffix.lower() != ".png":
         raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
+    require_form(args.out, PAGE)
     if args.png is not None and args.png.resolve() == args.out.resolve():
         raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
     photo, targets = Path(args.photos[0]), [target for target in (args.out, args.png) if target is not None]

@@ -45,9 +45,10 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.score.score import score_photo
     from dialtell.evaluate.words.document import json_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import require_free, write_text
+    from dialtell.synth.shared.files import JSON, MARKDOWN, require_form, require_free, write_text
 
     if args.out is not None:
+        require_form(args.out, JSON if args.json else MARKDOWN)
         require_free(args.out, overwrite=args.overwrite)
     weights = load_weights(args.weights)
     scored = score_photo(args.photo, weights, diameter_mm=args.diameter_mm, max_pixels=args.max_pixels)

@@ -64,13 +64,14 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import require_free, write_text
+    from dialtell.synth.shared.files import JSON, TEXT, require_form, require_free, write_text
 
     log = logging.getLogger("dialtell.score")
     if args.csv is not None:
         return _stream(args)
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
+        require_form(args.out, JSON if args.json else TEXT)
     document = score_photos(
         args.photos,
         load_weights(args.weights),
@@ -107,10 +108,12 @@ def _stream(args: argparse.Namespace) -> int:
     from dialtell.model.net.weights_file import load_weights
     from dialtell.model.reading.photo import walk_photos
     from dialtell.synth.shared.errors import ParameterError
+    from dialtell.synth.shared.files import TABLE, require_form
 
     log = logging.getLogger("dialtell.score")
     if args.out is not None:
         raise ParameterError("--out and --csv are both given; --csv names the file itself")
+    require_form(args.csv, TABLE)
     files, missing = walk_photos(args.photos)
     settings = Settings(
         weights=args.weights,

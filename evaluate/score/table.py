@@ -66,7 +66,7 @@ def call_table(
     if errors:
         lines.append("not scored:")
         for photo, message in errors:
-            text = message if photo in message else f"{photo}: {message}"
+            text = message if photo in message.replace("://", ":/") else f"{photo}: {message}"
             lines += wrapped(plain_name(text), width) if cut else [INDENT + plain_name(text)]
         lines += [""] if dials else []
     if dials:  # where nothing was scored there is nothing to be cautious of
