@@ -88,6 +88,8 @@ def _shown(args: argparse.Namespace) -> tuple[Shown, Shown]:
 
 def run(args: argparse.Namespace) -> int:
     """Compare as asked; returns the exit status."""
+    import logging
+    import os
     import textwrap
 
     from dialtell.evaluate.compare.compare import compare_photos
@@ -108,6 +110,8 @@ def run(args: argparse.Namespace) -> int:
         max_pixels=args.max_pixels,
         shown=_shown(args),
     )
+    if os.path.realpath(args.first) == os.path.realpath(args.second):
+        logging.getLogger("dialtell.compare").warning("both are %s; a photograph always fits itself", args.first)
     if args.out is not None:
         write_comparison(args.out, compared, overwrite=args.overwrite)
     if args.json:

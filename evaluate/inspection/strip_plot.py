@@ -24,7 +24,7 @@ _HALF = 5.0
 _SMALLEST = 1e-6
 _MARGIN = 0.06  # of the range, left free at both ends
 _CUT = "cut at "
-_FAIR = 1 / 3  # of the axis, share that both middle halves together keep, less what the margin takes
+_FAIR = 1 / 4  # of the axis, share that both middle halves together keep, less what the margin takes
 
 
 def strip_plot(

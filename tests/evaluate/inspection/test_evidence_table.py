@@ -56,7 +56,7 @@ def test_an_axis_that_would_crush_the_bars_is_cut_and_says_so(value, log):
             shape(tree, "print"))]  # fmt: skip
     across = max(last for _, last in bars) - min(first for first, _ in bars)
     at = float(re.match(r"M([\d.]+)", shape(tree, "value").get("d"))[1])
-    assert across >= 0.31 * 204
+    assert across >= 0.23 * 204
     label, cut = tree.get("aria-label"), [e for e in tree.iter() if e.get("class") == "break"]
     if value > 1 or log:
         assert len(cut) == 1 and at == (252 if value > 1 else 48)
