@@ -43,7 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Flags of the verb and of what it does."""
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    below = parser.add_subparsers(dest="act", metavar="ACT", title="acts", required=True)
+    below = parser.add_subparsers(dest="act", metavar="ACT", title="acts")
+    parser.set_defaults(help_text=parser.format_help)
 
     def act(name: str, line: str) -> argparse.ArgumentParser:
         sub = below.add_parser(name, help=line, description=line[:1].upper() + line[1:] + ".", allow_abbrev=False)
@@ -132,8 +133,12 @@ def _add_choice(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do as asked; returns the exit status."""
+    """Do as asked; returns the exit status. Without an act the help is printed."""
     from dialtell.evaluate.collection.file import CollectionFile
+
+    if args.act is None:
+        print(args.help_text(), end="")
+        return 0
 
     with CollectionFile(args.collection, create=args.act == "add") as collection:
         return ACTS[args.act](collection, args)
@@ -191,6 +196,8 @@ def _chosen(collection: CollectionFile, args: argparse.Namespace) -> list[Entry]
 
 
 def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
+    import sys
+
     from dialtell.evaluate.collection.table import SCHEMA, list_text, record_of
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import closing_text, terminal_width
@@ -199,8 +206,9 @@ def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
     if args.json:
         print(json_text({"schema": SCHEMA, "dials": [record_of(entry) for entry in entries]}))
     else:
-        print(list_text(entries, width=terminal_width()))
-        print(closing_text(terminal_width()))
+        print(list_text(entries, width=terminal_width() if sys.stdout.isatty() else None))
+        if entries:
+            print(closing_text(terminal_width()))
     return 0
 
 
@@ -265,11 +273,13 @@ def _set(collection: CollectionFile, args: argparse.Namespace) -> int:
 def _export(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.table import SCHEMA, csv_text, record_of
     from dialtell.evaluate.words.document import json_text
-    from dialtell.synth.shared.files import write_text
+    from dialtell.synth.shared.files import JSON, TABLE, require_form, write_text
 
     if args.csv is not None:
+        require_form(args.csv, TABLE)
         write_text(args.csv, csv_text(collection.entries(), collection), overwrite=args.overwrite)
     else:
+        require_form(args.json, JSON)
         records = [record_of(entry, collection) for entry in collection.entries()]
         write_text(args.json, json_text({"schema": SCHEMA, "dials": records}) + "\n", overwrite=args.overwrite)
     return 0
@@ -280,8 +290,9 @@ def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
     from dialtell.evaluate.collection.linked_pages import inspection_links, linked_pairs
     from dialtell.evaluate.collection.page import page_text
     from dialtell.model.net.weights_file import load_weights
-    from dialtell.synth.shared.files import require_free, write_text
+    from dialtell.synth.shared.files import PAGE, require_form, require_free, write_text
 
+    require_form(args.out, PAGE)
     require_free(args.out, overwrite=args.overwrite)
     entries = _chosen(collection, args)
     links: dict[int, str] = {}
@@ -294,7 +305,7 @@ def _page(collection: CollectionFile, args: argparse.Namespace) -> int:
     labels = {entry.id: found for entry in entries if (found := collection.labels(entry.id))}
     pairs = linked_pairs(collection, entries, args.pair_pages, args.out)
     text = page_text(
-        entries, args.collection.name, links, pairs=pairs, labels=labels, made=f"{now()[:16]} UTC".replace("T", " ")
+        entries, args.collection.name, links, pairs=pairs, labels=labels, made=f"{now()[:16].replace('T', ' ')} UTC"
     )
     write_text(args.out, text, overwrite=args.overwrite)
     return 1 if failed else 0

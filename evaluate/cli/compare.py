@@ -95,16 +95,24 @@ def _known(args: argparse.Namespace) -> tuple[Known, Known]:
 
 def run(args: argparse.Namespace) -> int:
     """Compare as asked; returns the exit status."""
+    import logging
+    import os
     import textwrap
 
     from dialtell.evaluate import compare_photos
     from dialtell.evaluate.compare.page import write_comparison
     from dialtell.evaluate.words.cautions import CLOSING
     from dialtell.evaluate.words.document import json_text
+<<<<<<< HEAD
     from dialtell.model import load_weights
     from dialtell.synth.shared.files import require_free
+=======
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.files import PAGE, require_form, require_free
+>>>>>>> wt-d
 
     if args.out is not None:
+        require_form(args.out, PAGE)
         require_free(args.out, overwrite=args.overwrite)
     compared = compare_photos(
         args.first,
@@ -112,6 +120,8 @@ def run(args: argparse.Namespace) -> int:
         load_weights(args.weights),
         known=_known(args),
     )
+    if os.path.realpath(args.first) == os.path.realpath(args.second):
+        logging.getLogger("dialtell.compare").warning("both are %s; a photograph always fits itself", args.first)
     if args.out is not None:
         write_comparison(args.out, compared, overwrite=args.overwrite)
     if args.json:

@@ -23,7 +23,7 @@ The records are those of a table, those that come with dialtell, or what a museu
 
 EPILOG = """\
 examples:
-  dialtell gather --out photographs                               the records that come with dialtell, about 340
+  dialtell gather --out photographs                               the records that come with dialtell
   dialtell gather mine.csv --out photographs --first 1            your table, the first photograph of each object
   dialtell gather --search "pocket watch" --museum met --list > found.csv     look first, strike out lines,
   dialtell gather found.csv --out photographs                                 then fetch the rest

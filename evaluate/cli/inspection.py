@@ -83,9 +83,11 @@ def _one(args: argparse.Namespace) -> int:
     from dialtell.evaluate.words.document import json_text
     from dialtell.model import load_weights
     from dialtell.synth.shared.errors import ParameterError
+    from dialtell.synth.shared.files import PAGE, require_form
 
     if args.png is not None and args.png.suffix.lower() != ".png":
         raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
+    require_form(args.out, PAGE)
     if args.png is not None and args.png.resolve() == args.out.resolve():
         raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
     photo, targets = Path(args.photos[0]), [target for target in (args.out, args.png) if target is not None]
@@ -144,7 +146,9 @@ def _table(dials: list[dict[str, Any]], errors: list[tuple[str, str]]) -> str:
     from dialtell.evaluate.score.table import call_table
     from dialtell.evaluate.words.plain import terminal_width
 
-    return call_table(dials, errors, width=terminal_width(), encoding=sys.stdout.encoding or "utf-8")
+    return call_table(
+        dials, errors, width=terminal_width(), cut=sys.stdout.isatty(), encoding=sys.stdout.encoding or "utf-8"
+    )
 
 
 def years_asked(args: argparse.Namespace) -> Years | None:

@@ -60,7 +60,7 @@ def build_parser(verbs: Collection[str] = tuple(VERBS)) -> argparse.ArgumentPars
     )
     parser.add_argument("--version", action="version", version=f"dialtell {metadata.version('dialtell')}")
     _add_volume(parser, verbose=0, quiet=False)
-    below = parser.add_subparsers(dest="verb", metavar="VERB", title="verbs", required=True)
+    below = parser.add_subparsers(dest="verb", metavar="VERB", title="verbs")
     for name, (module, line) in VERBS.items():
         verb = below.add_parser(
             name,
@@ -92,7 +92,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     words = sys.argv[1:] if argv is None else list(argv)
     named = next((word for word in words if not word.startswith("-")), None)
     try:
-        args = build_parser([named] if named in VERBS else []).parse_args(words)
+        parser = build_parser([named] if named in VERBS else [])
+        args = parser.parse_args(words)
+        if args.verb is None:  # a newcomer's first try
+            parser.print_help()
+            return DONE
         _listen(args)
         code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
         sys.stdout.flush()  # a closed pipe shows here, not at exit

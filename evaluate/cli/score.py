@@ -65,21 +65,40 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.score.table import call_table
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
+<<<<<<< HEAD
     from dialtell.model import load_weights
     from dialtell.synth.shared.files import require_free, write_text
+=======
+    from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.files import JSON, TEXT, require_form, require_free, write_text
+>>>>>>> wt-d
 
     log = logging.getLogger("dialtell.score")
     if args.csv is not None:
         return _stream(args)
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
+<<<<<<< HEAD
     document = score_photos(args.photos, load_weights(args.weights), known=known_of(args), progress=not args.quiet)
+=======
+        require_form(args.out, JSON if args.json else TEXT)
+    document = score_photos(
+        args.photos,
+        load_weights(args.weights),
+        diameter_mm=args.diameter_mm,
+        max_pixels=args.max_pixels,
+        progress=not args.quiet,
+        close_up=args.close_up or args.pixels_per_mm is not None,
+        pixels_per_mm=args.pixels_per_mm,
+    )
+>>>>>>> wt-d
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:
         text = json_text(document)
     else:
         encoding = "utf-8" if args.out is not None else sys.stdout.encoding or "utf-8"
-        text = call_table(document["dials"], errors, width=terminal_width(), encoding=encoding)
+        cut = args.out is None and sys.stdout.isatty()
+        text = call_table(document["dials"], errors, width=terminal_width(), cut=cut, encoding=encoding)
     if args.json or args.out is not None:  # the table on a terminal already lists them
         for _, message in errors:
             log.error("%s", message)
@@ -100,10 +119,12 @@ def _stream(args: argparse.Namespace) -> int:
     from dialtell.model import load_weights
     from dialtell.model.reading.photo import walk_photos
     from dialtell.synth.shared.errors import ParameterError
+    from dialtell.synth.shared.files import TABLE, require_form
 
     log = logging.getLogger("dialtell.score")
     if args.out is not None:
         raise ParameterError("--out and --csv are both given; --csv names the file itself")
+    require_form(args.csv, TABLE)
     files, missing = walk_photos(args.photos)
     settings = Settings(weights=args.weights, known=known_of(args))
     sha256 = str(load_weights(args.weights).identity["sha256"])

@@ -72,6 +72,7 @@ def run(args: argparse.Namespace) -> int:
     """Train as asked; returns the exit code."""
     import json
 
+    from dialtell.train.run.card import closing_words
     from dialtell.train.run.finish import checked_name
 
     checked_name(args.name)
@@ -80,8 +81,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"schema": "dialtell.train/1", "weights": str(path), "figures": record["figures"]}))
     else:
-        print((path.parent / "MODEL_CARD.md").read_text("utf-8"), end="")
-        print(f"weights: {path}")
+        print(closing_words(path, record))
     return 0
 
 

@@ -105,8 +105,8 @@ def _cell(value: object) -> object:
     return value if value is None or isinstance(value, int | float) else plain_name(value)
 
 
-def list_text(entries: Iterable[Entry], *, width: int = 100) -> str:
-    """A short table: id, year, call, log10 LR, maker and serial, photograph."""
+def list_text(entries: Iterable[Entry], *, width: int | None = 100) -> str:
+    """A short table: id, year, call, log10 LR, maker and serial, photograph. width : None cuts no line."""
     lines = [f"{'id':>6}  {'year':>4}  {'call':<12}  {'log10 LR':>8}  what"]
     for entry in entries:
         year = "" if entry.fields["year"] is None else str(entry.fields["year"])
@@ -115,7 +115,7 @@ def list_text(entries: Iterable[Entry], *, width: int = 100) -> str:
         owner = " ".join(plain_name(entry.fields[name]) for name in ("maker", "serial") if entry.fields[name])
         what = f"{owner}  " if owner else ""
         line = f"{entry.id:>6}  {year:>4}  {entry.call or '':<12}  {ratio:>8}  {what}{plain_name(entry.path.name)}"
-        lines.append(line if len(line) <= width else line[: width - 3] + "...")
+        lines.append(line if width is None or len(line) <= width else line[: width - 3] + "...")
     return "\n".join(lines)
 
 

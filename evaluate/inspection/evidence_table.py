@@ -31,8 +31,8 @@ _MOSTLY = 0.5  # share of a zone hidden, from which that is why it could not be 
 @dataclass(frozen=True)
 class TableRow:
     """One measurement made. look : what the examiner looks for. lean : "hand", "print" or "", lead : in words.
-    says : the rest of the sentence. lines : which of the layer's lines it was taken from. plot : SVG, None without a
-    spread."""
+    says : the rest of the sentence. unlike : neither painted nor printed drawn dials are like it. lines : which of the
+    layer's lines it was taken from. plot : SVG, None without a spread."""
 
     look: str
     name: str
@@ -42,22 +42,30 @@ class TableRow:
     lean: str
     lead: str
     says: str
+    unlike: bool
     lines: str
     plot: Markup | None
 
 
 @dataclass(frozen=True)
 class ZoneTable:
-    """One zone. summary : a sentence of counts, "" where the headings of the rows say it. leaning, silent : rows that
-    lean and that lean to neither side. alone : rows with nothing to be set beside. missing : what was not measured and
-    why."""
+    """One zone. summary : a sentence of counts, "" where the headings of the rows say it. leaning, unlike, silent :
+    rows that lean, that are outside both spreads, and that lean to neither side. alone : rows with nothing to be set
+    beside. missing : what was not measured and why."""
 
     zone: str
     summary: str
     leaning: tuple[TableRow, ...]
+    unlike: tuple[TableRow, ...]
     silent: tuple[TableRow, ...]
     alone: tuple[TableRow, ...]
     missing: tuple[tuple[str, str], ...]
+
+    @property
+    def unlike_said(self) -> str:
+        """Heading of the rows outside both spreads."""
+        count = len(self.unlike)
+        return f"{count} {'measurement' if count == 1 else 'measurements'} unlike both painted and printed drawn dials"
 
     @property
     def silent_said(self) -> str:
@@ -112,12 +120,14 @@ def nothing_measured(why: str) -> EvidenceTable:
 def _zone(zone: Zone, rows: Sequence[Row], layer: StrokeLayer) -> ZoneTable:
     made = [_table_row(row, layer) for row in rows if not row.too_few]
     leaning = tuple(row for row in made if row.lean)
-    silent = tuple(row for row in made if not row.lean and row.plot is not None)
+    unlike = tuple(row for row in made if row.unlike)
+    silent = tuple(row for row in made if not row.lean and not row.unlike and row.plot is not None)
     alone = tuple(row for row in made if row.plot is None)
     return ZoneTable(
         zone.value,
         _summary(made) if leaning else "",
         leaning,
+        unlike,
         silent,
         alone,
         _missing([row for row in rows if row.too_few]),
@@ -128,7 +138,8 @@ def _table_row(row: Row, layer: StrokeLayer) -> TableRow:
     assert row.value is not None
     term = GLOSSARY[row.name]
     says = partial(value_words, row.name, unit=row.unit)
-    lead = lead_words(side_of(row.lean))
+    side = "" if row.unlike else side_of(row.lean)
+    lead = lead_words(side)
     plot = None
     if row.band is not None:
         plot = strip_plot(
@@ -142,9 +153,10 @@ def _table_row(row: Row, layer: StrokeLayer) -> TableRow:
         what=term.what,
         value=says(row.value),
         counted=f"on {counted_words(row.name, row.strokes)}",
-        lean=side_of(row.lean),
+        lean=side,
         lead=lead,
         says=row.words[len(lead) + 2 if lead else 0 :],
+        unlike=row.unlike,
         lines=layer.add(row.zone, row.lines, searched=row.name == GUIDE.name),
         plot=plot,
     )
@@ -154,12 +166,15 @@ def _summary(rows: Sequence[TableRow]) -> str:
     """Such as "14 measured: 5 lean to the hand, 2 to print, 7 tell nothing here."."""
     hand, printed = (sum(row.lean == side for row in rows) for side in ("hand", "print"))
     alone = sum(row.plot is None for row in rows)
-    rest = len(rows) - hand - printed - alone
+    unlike = sum(row.unlike for row in rows)
+    rest = len(rows) - hand - printed - alone - unlike
     parts = []
     if hand:
         parts.append(f"{hand} {'leans' if hand == 1 else 'lean'} to the hand")
     if printed:
         parts.append(f"{printed} {'leans' if printed == 1 else 'lean'} to print")
+    if unlike:
+        parts.append(f"{unlike} {'is' if unlike == 1 else 'are'} unlike both kinds of drawn dials")
     if rest:
         parts.append(f"{rest} {'tells' if rest == 1 else 'tell'} nothing here")
     if alone:
@@ -207,11 +222,9 @@ def _intro(evidence: Evidence, diameter_mm: float | None, weighed: int) -> list[
     low, high = PX_PER_MM[band], PX_PER_MM[band + 1]
     range_ = f"{low:g} and more" if high == math.inf else f"{low:g} to {high:g}" if low else f"up to {high:g}"
     held = [row for row in rows if row.band is not None]
-    radius = 0.5 * size_mm(18)
     said.append(
-        f"{len(held) or 'None'} of them can be set beside drawn dials photographed about as finely, at {range_} px/mm; "
-        f"this photograph resolves {evidence.true_pixels_per_radius / radius:.1f} px/mm. Both are reckoned as if the "
-        f"dial were of 18 size, {2 * radius:.1f} mm across. {weighed or 'None'} of them "
+        f"{len(held) or 'None'} of them can be set beside drawn dials photographed about as finely, "
+        f"{_fineness(evidence.true_pixels_per_radius, range_, diameter_mm)} {weighed or 'None'} of them "
         f"{'is' if weighed == 1 else 'are'} weighed in the second opinion."
     )
     if held:
@@ -225,6 +238,22 @@ def _intro(evidence: Evidence, diameter_mm: float | None, weighed: int) -> list[
             "The dial’s size is not known, so lengths are shares of its radius; with its size they come in millimetres."
         )
     return said
+
+
+def _fineness(resolved: float, range_: str, diameter_mm: float | None) -> str:
+    """What the photograph resolves beside what the drawn dials' do. Those are sorted by px per radius, stated as on an
+    18 size dial whatever this one's size: so both are stated so, and this photograph's at the size given too."""
+    across = size_mm(18)
+    at_18 = f"{2 * resolved / across:.1f} px/mm"
+    if diameter_mm is None:
+        return (
+            f"at {range_} px/mm; this photograph resolves {at_18}. Both are reckoned as if the dial were of 18 size, "
+            f"{across:.1f} mm across."
+        )
+    return (
+        f"at {range_} px/mm if every dial were {across:.1f} mm across (18 size); so reckoned this photograph resolves "
+        f"{at_18}, and {2 * resolved / diameter_mm:.1f} px/mm at this dial’s {diameter_mm:.1f} mm."
+    )
 
 
 def _capital(text: str) -> str:

@@ -2,7 +2,8 @@
 
 Two lanes, painted above printed: a line from the 3rd to the 97th of a hundred dials, a bar over the middle half (plain
 for painted, hatched for printed), a notch at the middle. A diamond and a line through both lanes mark this dial.
-Lanes are named, so nothing rests on colour.
+Lanes are named, so nothing rests on colour. Where a far value or a long tail would crush the bars, the axis is cut: two
+slanting strokes mark the end, and what lies beyond stands there.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ _LANES = (18.0, 36.0)  # middle of the painted, the printed lane
 _HALF = 5.0
 _SMALLEST = 1e-6
 _MARGIN = 0.06  # of the range, left free at both ends
+_CUT = "cut at "
+_FAIR = 1 / 4  # of the axis, share that both middle halves together keep, less what the margin takes
 
 
 def strip_plot(
@@ -40,9 +43,9 @@ def strip_plot(
     logarithm. says : a number with its unit. ends : the same at the ends of the axis. counts : painted and printed
     dials behind the quantiles.
     """
-    place, low, high = _axis(painted, printed, value, log)
+    place, (low, high), cut = _axis(painted, printed, value, log)
     at = place(value)
-    told = escape(_told(painted, printed, value, says, counts))
+    told = escape(_told(painted, printed, value, says, counts) + _cut_told((low, high), cut, value, says))
     parts = [f'<svg class="strip" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{told}">']
     for quantiles, lane, name in zip((painted, printed), _LANES, ("painted", "printed"), strict=True):
         first, middle, last = np.quantile(quantiles, [0.25, 0.5, 0.75])
@@ -58,10 +61,17 @@ def strip_plot(
         )
     parts.append(
         f'<path class="value" d="M{at:.1f} 7V44"/><path class="mark" d="M{at:.1f} 1l5 5-5 5-5-5z"/>'
-        f'<text class="end" x="{_LEFT:g}" y="{HEIGHT - 4}">{escape(ends(low))}</text>'
-        f'<text class="end" x="{_RIGHT:g}" y="{HEIGHT - 4}" text-anchor="end">{escape(ends(high))}</text></svg>'
+        f"{''.join(_break(x) for x, is_cut in zip((_LEFT + 6, _RIGHT - 6), cut, strict=True) if is_cut)}"
+        f'<text class="end" x="{_LEFT:g}" y="{HEIGHT - 4}">{_CUT if cut[0] else ""}{escape(ends(low))}</text>'
+        f'<text class="end" x="{_RIGHT:g}" y="{HEIGHT - 4}" text-anchor="end">{_CUT if cut[1] else ""}'
+        f"{escape(ends(high))}</text></svg>"
     )
     return Markup("".join(parts))  # numbers of ours, and words escaped above
+
+
+def _break(x: float) -> str:
+    """Two slanting strokes through both lanes: the axis is cut here."""
+    return f'<path class="break" d="M{x - 4:g} 46l4-38M{x:g} 46l4-38"/>'
 
 
 def _hatch(left: float, right: float, lane: float) -> str:
@@ -81,8 +91,11 @@ def _hatch(left: float, right: float, lane: float) -> str:
     return f'<path class="hatch" d="{"".join(parts)}"/>' if parts else ""
 
 
-def _axis(painted: Floats, printed: Floats, value: float, log: bool) -> tuple[Callable[[float], float], float, float]:
-    """From a value to x, and the values at both ends of the axis. The axis holds all quantiles and the value."""
+def _axis(
+    painted: Floats, printed: Floats, value: float, log: bool
+) -> tuple[Callable[[float], float], tuple[float, float], tuple[bool, bool]]:
+    """From a value to x, the values at both ends of the axis, and which end is cut. The axis holds all quantiles and
+    the value, unless the middle halves would keep less than a fair share of it."""
 
     def scaled(v: float) -> float:
         return math.log(max(v, _SMALLEST)) if log else v
@@ -93,14 +106,35 @@ def _axis(painted: Floats, printed: Floats, value: float, log: bool) -> tuple[Ca
         floor = 0.3 * min(above) if above else _SMALLEST
         every = [max(v, floor) for v in every]
     low, high = scaled(min(every)), scaled(max(every))
+    halves = [scaled(max(v, min(every))) for q in (painted, printed) for v in np.quantile(q, [0.25, 0.75]).tolist()]
+    low, high, cut = _kept(low, high, min(halves), max(halves))
     room = max(_MARGIN * (high - low), 1e-9 + 0.01 * abs(high))
-    low, high = low - room, high + room
+    low, high = low if cut[0] else low - room, high if cut[1] else high + room
 
     def place(v: float) -> float:
         share = min(max((scaled(v) - low) / (high - low), 0.0), 1.0)
         return _LEFT + share * (_RIGHT - _LEFT)
 
-    return place, math.exp(low) if log else low, math.exp(high) if log else high
+    return place, (math.exp(low), math.exp(high)) if log else (low, high), cut
+
+
+def _kept(low: float, high: float, first: float, last: float) -> tuple[float, float, tuple[bool, bool]]:
+    """The ends of an axis low..high, and which is cut so that first..last keep their share: the longer end first."""
+    below, above, room = first - low, high - last, (last - first) * (1 / _FAIR - 1)
+    if not 0 < room < below + above:
+        return low, high, (False, False)
+    most = max(room - min(below, above), 0.5 * room)
+    return first - min(below, most), last + min(above, most), (below > most, above > most)
+
+
+def _cut_told(ends: tuple[float, float], cut: tuple[bool, bool], value: float, says: Callable[[float], str]) -> str:
+    if not any(cut):
+        return ""
+    beyond = value < ends[0] or value > ends[1]
+    where = " and ".join(
+        f"{'below' if number == 0 else 'above'} at {says(ends[number])}" for number in (0, 1) if cut[number]
+    )
+    return f" Axis cut {where}; {f'this dial shows {says(value)}' if beyond else 'some drawn dials lie beyond'}."
 
 
 def _told(painted: Floats, printed: Floats, value: float, says: Callable[[float], str], counts: tuple[int, int]) -> str:

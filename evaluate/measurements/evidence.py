@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.measurements.finding import Finding
 from dialtell.evaluate.measurements.gathering import in_photo, measure_strokes, strokes_in_view
 from dialtell.evaluate.measurements.sheet import Sheet, lay_flat
-from dialtell.evaluate.measurements.spread import Band, Spread, load_spread
+from dialtell.evaluate.measurements.spread import Band, Spread, lies_outside, load_spread
 from dialtell.evaluate.measurements.strokes import Stroke
 from dialtell.evaluate.measurements.words import words
 from dialtell.model.reading.steps import Reading
@@ -47,6 +47,11 @@ class Row:
     def too_few(self) -> bool:
         """Whether there was too little to measure it on."""
         return self.value is None
+
+    @property
+    def unlike(self) -> bool:
+        """Whether the value lies outside both spreads; its `lean` is weighed all the same, but not put into words."""
+        return self.painted is not None and self.printed is not None and lies_outside(self.painted, self.printed)
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,17 @@ class Place:
     printed: float
     lean: float
 
+    @property
+    def outside(self) -> bool:
+        """Whether the value is unlike both: beyond the outermost quantile kept of each, also between two that lie
+        apart."""
+        return lies_outside(self.painted, self.printed)
+
+
+def lies_outside(painted: float, printed: float) -> bool:
+    """Whether a value with these percents below it lies beyond all quantiles kept of painted and of printed dials."""
+    return {painted, printed} <= {0.0, 100.0}
+
 
 @dataclass(frozen=True, eq=False)
 class Spread:

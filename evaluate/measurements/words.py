@@ -11,6 +11,7 @@ from dialtell.evaluate.words.support import LEAST_SUPPORT, ratio_words
 
 _FIGURES = {MM: 3, DEGREES: 2, DENSITY: 2}
 _UNITS = {DEGREES: "°"}
+UNLIKE = "Unlike both painted and printed drawn dials"
 _LEANS = {"hand": "Leans to the hand", "print": "Leans to print"}
 
 
@@ -52,6 +53,8 @@ def words(finding: Finding, place: Place | None) -> str:
         return missing_words(finding)
     if place is None:
         return "Nothing to set it beside: too few drawn dials gave this value at this resolution."
+    if place.outside:
+        return unlike_words(place)
     side = side_of(place.lean)
     if not side:
         return "Tells nothing here: about as common on painted as on printed drawn dials."
@@ -65,9 +68,13 @@ def words(finding: Finding, place: Place | None) -> str:
     expected = GLOSSARY[finding.measure.name].hand * (1 if high else -1)
     if expected and (expected > 0) != (place.lean > 0):
         text += " The craft leads one to expect the reverse, so give it little weight."
-    if place.painted == place.printed and place.painted in (0.0, 100.0):
-        text += " It lies beyond nearly all drawn dials of either kind, so see first whether it was taken from strokes."
     return text
+
+
+def unlike_words(place: Place) -> str:
+    """Of a value outside both spreads, which leans to neither side."""
+    where = "lies beyond nearly all of either kind" if place.painted == place.printed else "lies between the two kinds"
+    return f"{UNLIKE}: it {where}, so see first whether it was taken from strokes."
 
 
 def lead_words(side: str) -> str:

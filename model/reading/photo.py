@@ -8,6 +8,7 @@ are laid on a mid grey, not on white: a dial cut out of its ground would lose it
 from __future__ import annotations
 
 import io
+import logging
 import os
 import re
 import stat
@@ -25,8 +26,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
+from dialtell.model.reading.other_files import address_words, is_heic, passed_over_words, picture_kind
 from dialtell.synth.shared.errors import PhotoError
 from dialtell.synth.shared.srgb import codes
+
+log = logging.getLogger("dialtell.photos")
 
 Pixels = NDArray[np.float32]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
@@ -151,6 +155,9 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 120_000_000) -
                 "(--max-pixels)"
             ) from error
         except UnidentifiedImageError as error:
+            if is_heic(content):
+                said = "is HEIC, as phones write it, which cannot be read; export it as JPEG"
+                raise PhotoError(f"{place} {said}") from error
             remedy = "save it as JPEG or PNG" if content[4:8] == b"ftyp" else "give a JPEG, PNG or TIFF file"
             raise PhotoError(f"{place} is not an image that can be read; {remedy}") from error
         except MemoryError as error:
@@ -203,13 +210,22 @@ def _content(place: Path, max_pixels: int) -> bytes:
             )
         content = place.read_bytes()
     except FileNotFoundError as error:
-        raise PhotoError(f"{place} does not exist; check the path") from error
+        raise PhotoError(_missing(place)) from error
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise PhotoError(f"{place} cannot be opened ({reason}); check the path and its permissions") from error
+        raise PhotoError(_not_opened(place, error)) from error
     if not content:
         raise PhotoError(f"{place} is empty (0 bytes); copy it again from its source")
     return content
+
+
+def _missing(place: Path) -> str:
+    return address_words(place) or f"{place} does not exist; check the path"
+
+
+def _not_opened(place: Path, error: Exception) -> str:
+    """Why a path cannot be opened: too long a name, no permission, a link to itself, a null character."""
+    reason = getattr(error, "strerror", None) or error
+    return address_words(place) or f"{place} cannot be opened ({reason}); check the path and its permissions"
 
 
 def _read(place: Path, content: bytes, image: Image.Image, max_pixels: int) -> Photo:
@@ -356,37 +372,48 @@ def walk_photos(
     """Photographs under the given files and folders, and the paths that hold none.
 
     Files come in the order given, each once; a folder is walked downwards in sorted order, leaving out hidden
-    files and folders and suffixes of other things. A file named outright is kept whatever its suffix.
+    files and folders and suffixes of other things. A file named outright is kept whatever its suffix. Pictures in
+    folders of kinds that are not read (HEIC, camera raw and such) are logged as one warning.
     """
     files: dict[str, Path] = {}
     errors: list[tuple[Path, PhotoError]] = []
+    passed_over: dict[str, Path] = {}
     for given in paths:
         place = Path(given)
         try:
             folder = stat.S_ISDIR(place.stat().st_mode)
-            inside = list(_inside(place)) if folder else [place]
+            inside, others = _inside(place) if folder else ([place], [])
             if not inside:
-                errors.append((place, PhotoError(f"{place} holds no photographs; give another folder or a file")))
+                said = "holds no photographs that can be read" if others else "holds no photographs"
+                errors.append((place, PhotoError(f"{place} {said}; give another folder or a file")))
         except FileNotFoundError:
-            inside = []
-            errors.append((place, PhotoError(f"{place} does not exist; check the path")))
-        except (OSError, ValueError) as error:  # too long a name, no permission, a link to itself, a null character
-            inside = []
-            reason = getattr(error, "strerror", None) or error
-            said = f"{place} cannot be opened ({reason}); check the path and its permissions"
-            errors.append((place, PhotoError(said)))
-        for file in inside:
-            files.setdefault(os.path.realpath(file), file)
+            inside, others = [], []
+            errors.append((place, PhotoError(_missing(place))))
+        except (OSError, ValueError) as error:
+            inside, others = [], []
+            errors.append((place, PhotoError(_not_opened(place, error))))
+        for found, kept in ((inside, files), (others, passed_over)):
+            for file in found:
+                kept.setdefault(os.path.realpath(file), file)
+    if passed_over:
+        log.warning("%s", passed_over_words(list(passed_over.values())))
     return list(files.values()), errors
 
 
-def _inside(folder: Path) -> Iterable[Path]:
+def _inside(folder: Path) -> tuple[list[Path], list[Path]]:
+    """Photographs below a folder, and pictures of kinds that are not read."""
     suffixes = _suffixes()
+    inside, others = [], []
     for here, folders, names in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
-            if not name.startswith(".") and Path(name).suffix.lower() in suffixes:
-                yield Path(here) / name
+            if name.startswith("."):
+                continue
+            if Path(name).suffix.lower() in suffixes:
+                inside.append(Path(here) / name)
+            elif picture_kind(name):
+                others.append(Path(here) / name)
+    return inside, others
 
 
 @cache

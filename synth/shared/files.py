@@ -34,6 +34,32 @@ def require_free_folder(folder: Path, files: Sequence[str], *, overwrite: bool) 
         raise OutputError(f"{folder} cannot be made, there is no folder {folder.parent}; make it first")
 
 
+# suffixes that promise a form; any other is taken as part of the name
+_PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".avif", ".gif", ".bmp", ".svg", ".heic", ".heif")
+_FORMS = frozenset((
+    *_PICTURES, ".html", ".htm", ".pdf", ".md", ".markdown", ".txt", ".json", ".jsonl", ".csv", ".tsv", ".xls", ".xlsx",
+    ".ods", ".doc", ".docx", ".odt", ".rtf", ".ps", ".eps", ".zip", ".safetensors",
+))  # fmt: skip
+PAGE, MARKDOWN, TEXT, JSON, TABLE = (
+    ("a page (HTML)", (".html", ".htm")),
+    ("Markdown", (".md", ".markdown", ".txt")),
+    ("plain text (other forms: see --json, --csv)", (".txt", ".md")),
+    ("JSON", (".json", ".txt")),
+    ("a table (CSV)", (".csv", ".txt")),
+)
+
+
+def require_form(path: Path, form: tuple[str, tuple[str, ...]]) -> None:
+    """Raise OutputError when a file's name promises another form than is written, one of PAGE, MARKDOWN, TEXT, JSON and
+    TABLE; a name without suffix, or with one that promises nothing, passes."""
+    what, own = form
+    suffix = path.suffix.lower()
+    if suffix in _FORMS and suffix not in own:
+        raise OutputError(
+            f"{path} ends in {path.suffix}, but what is written is {what}; give a name ending in {own[0]}"
+        )
+
+
 def require_free(path: Path, *, overwrite: bool) -> None:
     """Raise OutputError when `path` is taken (unless overwrite) or lies in no folder."""
     if path.is_dir():

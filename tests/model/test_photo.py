@@ -156,7 +156,7 @@ def test_refusals_name_file_and_remedy(tmp_path: Path, picture: np.ndarray) -> N
         "cut.png": "cut off or damaged",
         "empty.jpg": "empty",
         "notes.jpg": "not an image.*give a JPEG",
-        "phone.heic": "not an image.*save it as JPEG",
+        "phone.heic": "is HEIC, as phones write it.*export it as JPEG",
         "strip.png": "400 x 20 px; give a photograph of at least 32 px",
         "float.tif": "floating-point samples; save it with 8 or 16 bits",
         "none.jpg": "does not exist; check the path",
@@ -199,6 +199,59 @@ def test_random_bytes_never_escape_as_other_errors(tmp_path: Path, picture: np.n
                 assert isinstance(read_photo(tmp_path / f"b.{suffix}"), Photo)
             except PhotoError:
                 pass
+
+
+@pytest.mark.parametrize("brand", [b"heic", b"heix", b"hevc", b"mif1"])
+def test_what_phones_write_is_named(tmp_path: Path, brand: bytes) -> None:
+    file = tmp_path / "phone.jpg"
+    file.write_bytes(b"\x00\x00\x00\x18ftyp" + brand + b"\x00\x00\x00\x00mif1heic" + bytes(200))
+    with pytest.raises(PhotoError, match=r"phone\.jpg is HEIC, as phones write it, .*export it as JPEG"):
+        read_photo(file)
+    # another container is none
+    file.write_bytes(b"\x00\x00\x00\x18ftypisom" + bytes(200))
+    with pytest.raises(PhotoError, match="save it as JPEG or PNG"):
+        read_photo(file)
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ("https://example.org/a.jpg", "https://example.org/a.jpg is an address, and nothing is fetched; save the "),
+        ("HTTP://example.org/a.jpg", "HTTP://example.org/a.jpg is an address"),
+        ("ftp://example.org/a.jpg", "ftp://example.org/a.jpg is an address"),
+        ("file:///home/me/a.jpg", "file:///home/me/a.jpg is an address; give the file's path alone"),
+        ("data:image/png;base64," + "A" * 5000, "... is an address"),
+        ("https/a.jpg", "https/a.jpg does not exist"),
+    ],
+)
+def test_an_address_is_no_path(given: str, said: str) -> None:
+    with pytest.raises(PhotoError) as refused:
+        read_photo(given)
+    ((_, error),) = walk_photos([given])[1]
+    assert said in str(error) and str(error) == str(refused.value) and len(str(error)) < 300
+
+
+def test_a_file_named_like_an_address_is_a_file(tmp_path: Path, picture: np.ndarray, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Image.fromarray(picture).save(tmp_path / "a.png")
+    (tmp_path / "a.png").rename(tmp_path / "data:a.png")
+    assert read_photo("data:a.png").stored_size == (60, 44)
+
+
+def test_pictures_of_other_kinds_in_a_folder_are_told(tmp_path: Path, caplog) -> None:
+    for name in ("a.png", "1.HEIC", "2.heic", "3.heif", "4.hif", "b.dng", "paper.pdf", "notes.txt", ".x.heic", "t.csv"):
+        (tmp_path / name).write_bytes(b"x")
+    files, errors = walk_photos([tmp_path, tmp_path])
+    assert [f.name for f in files] == ["a.png"] and not errors
+    told = "6 pictures were passed over: 4 HEIC (1.HEIC, 2.heic, 3.heif, ...), 1 camera raw (b.dng), 1 PDF (paper.pdf)"
+    assert [r.getMessage() for r in caplog.records] == [f"{told}; export them as JPEG or PNG to have them read"]
+    caplog.clear()
+    (tmp_path / "a.png").unlink()
+    assert "holds no photographs that can be read" in str(walk_photos([tmp_path])[1][0][1])
+    assert len(caplog.records) == 1
+    caplog.clear()
+    walk_photos([tmp_path / "notes.txt", tmp_path / "paper.pdf"])  # named outright: what reads them refuses them
+    assert not caplog.records
 
 
 def test_walk(tmp_path: Path) -> None:

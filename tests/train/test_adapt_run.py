@@ -19,7 +19,7 @@ from dialtell.synth.shared.terms import Process
 from dialtell.train.bags.bags import known_geometry
 from dialtell.train.photographs.adapt import AdaptConfig
 from dialtell.train.photographs.adapt_run import adapt_to_photographs, ratio_figures
-from dialtell.train.run.card import card_text
+from dialtell.train.run.card import card_text, closing_words
 
 SCOPE = Range(max_side=420, pixels_per_radius=(120, 180))
 SEEN = Range(max_side=420, pixels_per_radius=(160, 180), hands_off=1.0, wear=(0, 0))
@@ -85,6 +85,10 @@ def test_the_card_shows_before_and_after(adapted):
                   "| drawn dials, after |", "Begun with the weights untrained 0"):  # fmt: skip
         assert words in card
     assert "No photograph was used" not in card
+    told = closing_words(adapted, load_weights(adapted).record)
+    row = load_weights(adapted).record["figures"]["adaptation"]["photographs"]["after"]
+    assert f"held out, after: {row['right']} right, {row['wrong']} wrong, {row['undetermined']} undetermined" in told
+    assert len(told.splitlines()) == 6
 
 
 def test_who_was_used_how_stays_beside_the_run(adapted):

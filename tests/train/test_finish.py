@@ -179,7 +179,13 @@ def test_the_whole_line_from_the_command(tmp_path, capsys, strict_json, monkeypa
     assert json.loads((out / "config.json").read_text())["config"]["epochs"] == 1
     assert main(["train", "--resume", str(out), "--epochs", "2", "--name", "again"]) == 0
     told = capsys.readouterr()
-    assert told.out == (out / "MODEL_CARD.md").read_text() + f"weights: {out / 'again.safetensors'}\n"
+    lines = told.out.splitlines()
+    assert lines[:2] == [f"weights: {out / 'again.safetensors'}", f"card:    {out / 'MODEL_CARD.md'}"]
+    assert lines[-1] == f"use them: dialtell score PHOTO --weights {out / 'again.safetensors'}" and len(lines) == 4
+    row = load_weights(out / "again.safetensors").record["figures"]["dial"][0]
+    said = row["note"] if "auc" not in row else f"AUC {row['auc']:.3f} ("
+    assert lines[2].startswith(f"on {row['n']} fresh drawn dials: {said}")
+    assert (out / "MODEL_CARD.md").read_text().startswith("# again ")
     assert load_weights(out / "again.safetensors").record["training"]["steps"] == 4
 
 

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+<<<<<<< HEAD
 from dialtell.synth.shared.files import write_whole
 
+=======
+CARD = "MODEL_CARD.md"
+>>>>>>> wt-d
 NOT_FOR = (
     "authentication, appraisal or proof of originality: it gives an opinion from a photograph",
     "dials other than fired white enamel (metal, paper, plastic, engraved or coloured dials)",
@@ -39,6 +44,29 @@ def card_text(record: Mapping[str, Any]) -> str:
         *[f"- {line}" for line in NOT_FOR], "",
     ]  # fmt: skip
     return "\n".join(lines)
+
+
+def closing_words(weights: Path, record: Mapping[str, Any]) -> str:
+    """What a run says at its end, in a few lines: where the weights and their card lie, the key figures, how to use
+    them."""
+    whole = record["figures"]["dial"][0]
+    if "auc" in whole:
+        low, high = whole["auc_95"]
+        said = (
+            f"AUC {whole['auc']:.3f} ({low:.3f} to {high:.3f}), {whole['right']} right of {whole['decided']} calls, "
+            f"{100 * whole['undetermined_share']:.0f} % undetermined, Cllr {whole['cllr']:.3f}"
+        )
+    else:
+        said = str(whole["note"])
+    lines = [f"weights: {weights}", f"card:    {weights.parent / CARD}", f"on {whole['n']} fresh drawn dials: {said}"]
+    if "adaptation" in record["figures"]:
+        for moment in ("before", "after"):
+            row = record["figures"]["adaptation"]["photographs"][moment]
+            lines.append(
+                f"on dials of your photographs held out, {moment}: {row['right']} right, {row['wrong']} wrong, "
+                f"{row['undetermined']} undetermined"
+            )
+    return "\n".join([*lines, f"use them: dialtell score PHOTO --weights {shlex.quote(str(weights))}"])
 
 
 def _begun(origin: Mapping[str, Any] | None) -> list[str]:

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import re
 import signal
 import sqlite3
 import subprocess
@@ -15,6 +16,7 @@ import cv2
 import numpy as np
 import pytest
 
+from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.collection.file import APPLICATION_ID, STEPS, VERSION, CollectionFile
 from dialtell.evaluate.collection.near_duplicates import alike, distance, likeness
 from dialtell.evaluate.collection.page import page_text, shares
@@ -208,3 +210,11 @@ def test_page_escapes_names_and_carries_every_dial(collection, tmp_path):
     data = json.loads(text.split('id="data">')[1].split("</script>")[0])
     assert data[0]["name"] == "<img src=x onerror=alert(1)>.jpg"
     assert "http" not in text.replace("http-equiv", "")
+
+
+def test_a_page_says_when_it_was_made(tmp_path):
+    place, page = tmp_path / "dials.collection", tmp_path / "dials.html"
+    with CollectionFile(place, create=True) as collection:
+        add(collection, tmp_path / "1.jpg", 1)
+    assert main(["collection", "page", str(place), "--out", str(page)]) == 0
+    assert re.search(r"<dt>Page made</dt><dd>\d{4}-\d\d-\d\d \d\d:\d\d UTC</dd>", page.read_text("utf-8"))

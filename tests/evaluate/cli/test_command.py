@@ -44,8 +44,9 @@ def test_version_is_the_installed_one(capsys):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ([], "the following arguments are required: VERB"),
         (["guess"], "invalid choice: 'guess'"),
+        (["--colour"], "unrecognized arguments: --colour"),
+        (["collection", "guess"], "invalid choice: 'guess'"),
         (["score"], "the following arguments are required: PHOTO"),
         (["score", "x.jpg", "--colour"], "unrecognized arguments: --colour"),
         (["score", "x.jpg", "--siz", "18"], "unrecognized arguments: --siz"),
@@ -63,6 +64,14 @@ def test_wrong_usage_exits_2(words, said, capsys):
     assert main(words) == 2
     told = capsys.readouterr()
     assert told.out == "" and said in told.err
+
+
+@pytest.mark.parametrize("words", [[], ["collection"]])
+def test_a_command_without_a_verb_prints_its_help(words, capsys):
+    assert main([*words, "--help"]) == 0
+    help_text = capsys.readouterr().out
+    assert main(words) == 0
+    assert capsys.readouterr() == (help_text, "")
 
 
 @pytest.mark.parametrize(

@@ -127,6 +127,9 @@ def test_no_dial_is_said_and_the_command_prints_one_document(tmp_path, capsys):
     document = json.loads(capsys.readouterr().out)
     assert document["finding"] == CANNOT_TELL and "second photograph" in document["reason"]
     assert main(["compare", str(EXAMPLES / "painted.jpg"), str(tmp_path / "none.jpg")]) == 1
+    capsys.readouterr()
+    assert main(["compare", str(plain), str(plain), "--json"]) == 0
+    assert "a photograph always fits itself" in capsys.readouterr().err
 
 
 PROBE = """<script>addEventListener("load", () => {

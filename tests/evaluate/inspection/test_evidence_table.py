@@ -48,6 +48,54 @@ def test_marker_lies_where_the_value_does(value, log):
     assert f"This dial {value:.2f} mm" in tree.get("aria-label") and "30 painted" in tree.get("aria-label")
 
 
+@pytest.mark.parametrize("log", [False, True])
+@pytest.mark.parametrize("value", [8.64, 300.0, 1e-5])
+def test_an_axis_that_would_crush_the_bars_is_cut_and_says_so(value, log):
+    tree = plot(LOW, HIGH, value, log)
+    bars = [(float(b.get("x")), float(b.get("x")) + float(b.get("width"))) for b in (shape(tree, "hand"),
+            shape(tree, "print"))]  # fmt: skip
+    across = max(last for _, last in bars) - min(first for first, _ in bars)
+    at = float(re.match(r"M([\d.]+)", shape(tree, "value").get("d"))[1])
+    assert across >= 0.23 * 204
+    label, cut = tree.get("aria-label"), [e for e in tree.iter() if e.get("class") == "break"]
+    if value > 1 or log:
+        assert len(cut) == 1 and at == (252 if value > 1 else 48)
+        assert f"Axis cut {'above' if value > 1 else 'below'} at " in label
+        assert label.endswith(f"; this dial shows {value:.2f} mm.") and label.startswith(f"This dial {value:.2f} mm.")
+        assert sum((e.text or "").startswith("cut at ") for e in tree.iter()) == 1
+    else:  # 0 lies near enough
+        assert not cut and "cut" not in label
+
+
+def test_a_long_tail_is_cut_too_and_a_wide_axis_is_not():
+    tail = np.concatenate([LOW[:-1], [20.0]])
+    tree = plot(tail, HIGH, 0.7)
+    assert "some drawn dials lie beyond" in tree.get("aria-label") and shape(tree, "break") is not None
+    left, right = shape(tree, "hand").get("x"), shape(tree, "value").get("d")
+    assert float(left) < float(re.match(r"M([\d.]+)", right)[1]) < 252
+    assert "cut" not in plot(LOW, HIGH, 0.7).get("aria-label")
+
+
+def test_a_value_unlike_both_leans_to_neither():
+    told = replace(row("thin against thick", 0.6, words="Unlike both painted and printed drawn dials: so."),
+                   painted=100.0, printed=100.0)  # fmt: skip
+    zone = evidence_table(evidence([told, row("width along a stroke", 0.5)]), diameter_mm=None).zones[0]
+    assert [r.name for r in zone.unlike] == ["Thin against thick"] and not zone.silent
+    assert (zone.unlike[0].lean, zone.unlike[0].lead, zone.unlike[0].says) == ("", "", told.words)
+    assert zone.summary == "2 measured: 1 leans to the hand, 1 is unlike both kinds of drawn dials."
+    assert zone.unlike_said == "1 measurement unlike both painted and printed drawn dials"
+
+
+def test_fineness_is_said_for_the_size_given():
+    resolved = 450.0
+    plain = " ".join(evidence_table(evidence([row("width along a stroke", 0.5)]), diameter_mm=None).intro)
+    assert "this photograph resolves 20.1 px/mm. Both are reckoned as if the dial were of 18 size, 44.9 mm" in plain
+    given = evidence([row("width along a stroke", 0.5)], resolved)
+    sized = " ".join(evidence_table(given, diameter_mm=43.18).intro)
+    assert "if every dial were 44.9 mm across (18 size); so reckoned this photograph resolves 20.1 px/mm" in sized
+    assert "20.8 px/mm at this dial’s 43.2 mm" in sized and "as if the dial were of 18 size" not in sized
+
+
 def test_drawing_bears_values_all_alike_and_zeros():
     for quantiles in (np.zeros(17), np.full(17, 0.3)):
         for log in (False, True):

@@ -16,6 +16,7 @@ from dialtell.evaluate.measurements.glossary import GLOSSARY, Look
 from dialtell.evaluate.measurements.glossary import place as place_of
 from dialtell.evaluate.measurements.second_opinion import FILE, Opinion, Weigher, load_weigher
 from dialtell.evaluate.measurements.spread import (
+    Band,
     Place,
     Spread,
     band_of,
@@ -117,6 +118,30 @@ def test_words_doubt_what_the_craft_does_not_expect():
     assert "expect the reverse" not in words(finding(0.4), Place(20.0, 5.0, 0.6))
     assert "beyond nearly all" in words(finding(0.1), Place(0.0, 0.0, 0.6))
     assert "beyond nearly all" not in words(finding(0.4), Place(20.0, 0.0, 0.6))
+
+
+@pytest.mark.parametrize("lean", [0.6, -0.6, 0.0])
+@pytest.mark.parametrize(
+    ("painted", "printed", "where"),
+    [(0.0, 0.0, "beyond"), (100.0, 100.0, "beyond"), (100.0, 0.0, "between"), (0.0, 100.0, "between")],
+)
+def test_a_value_outside_both_spreads_is_unlike_either(painted, printed, where, lean):
+    place = Place(painted, printed, lean)
+    text = words(finding(0.1), place)
+    assert place.outside and text.startswith(f"Unlike both painted and printed drawn dials: it lies {where} ")
+    assert "Leans" not in text and "times as common" not in text
+    for inside in (Place(0.1, 0.0, lean), Place(100.0, 97.0, lean), Place(50.0, 50.0, lean)):
+        assert not inside.outside and "Unlike" not in words(finding(0.1), inside)
+
+
+def test_outside_is_beyond_the_outermost_quantile_kept_of_both():
+    band = Band(np.linspace(0.1, 0.5, 17), np.linspace(0.3, 0.7, 17), 30, 30)
+    apart = Band(np.linspace(0.1, 0.3, 17), np.linspace(0.6, 0.9, 17), 30, 30)
+    for value, outside in ((0.09, True), (0.1, False), (0.4, False), (0.7, False), (0.71, True)):
+        assert place_in(band, tone.THIN_TO_THICK, value).outside is outside, value
+    for value, outside in ((0.2, False), (0.45, True), (0.8, False)):
+        assert place_in(apart, tone.THIN_TO_THICK, value).outside is outside, value
+    assert place_in(band, tone.THIN_TO_THICK, 0.05).lean > 0  # what the second opinion weighs stays
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 import pytest
 
+from dialtell.evaluate.score.shown_names import shown_names
 from dialtell.evaluate.score.table import call_table
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.synth.shared.errors import ParameterError
@@ -62,6 +63,56 @@ def test_no_line_is_wider_than_the_terminal_and_names_keep_their_end(width, name
     assert max(map(len, lines)) <= width
     row = next(line for line in lines if "+1.32" in line)
     assert row.split("  ")[0].strip().endswith(name[-6:])
+
+
+LONG = ["photos/mine/" + name for name in ("a-long-name-of-a-watch-seen-first-in-a-shop.jpg", "short.jpg")]
+
+
+def named(names, **flags):
+    """The lines of the table before each dial's reason, told by their figures."""
+    lines = call_table([sample(name) for name in names], **flags).split("\n")
+    return lines, [line.split("  ")[0] for line in lines if "+1.32" in line]
+
+
+@pytest.mark.parametrize("width", [60, 100, 140])
+def test_piped_names_are_never_cut(width):
+    names = [*LONG, "folder/" * 30 + "end.jpg", "folder/" * 30 + "other end.jpg"]
+    lines, shown = named(names, width=width, cut=False)
+    assert shown == names
+    places = {line.index("+1.32") for line in lines if "+1.32" in line}
+    assert len(places) == 1 and lines[0].index("log10 LR") + 3 in places
+    error = ("folder/" * 30 + "none.jpg", "folder/" * 30 + "none.jpg does not exist; check the path")
+    assert f"    {error[1]}" in call_table([], [error], width=width, cut=False).split("\n")
+
+
+@pytest.mark.parametrize("width", [60, 80, 100, 140])
+def test_names_on_a_terminal_drop_what_they_share_and_stay_different(width):
+    names = [f"{folder}/evaluate/examples/{name}.jpg" for folder in ("/home/me/watches",)
+             for name in ("painted", "printed-photographic", "printed-transfer", "too-small")]  # fmt: skip
+    lines, shown = named(names, width=width)
+    if "photographs in" in lines[0]:
+        assert lines[0] == "photographs in /home/me/watches/evaluate/examples/"
+        assert shown[0] == "painted.jpg"
+    assert len(set(shown)) == len(shown) and max(map(len, lines)) <= width
+    # names that would be cut to the same form stand whole on lines of their own
+    twins = [f"x/{'first' * 8}-{n}-{'last' * 8}.jpg" for n in range(2)]
+    lines, shown = named([*twins, "x/a.jpg"], width=width)
+    whole = "".join(lines)
+    assert all(name.removeprefix("x/") in whole for name in twins) and shown == ["", "", "a.jpg"]
+    assert max(map(len, lines)) <= width
+
+
+def test_what_is_shared_is_a_folder_of_all():
+    assert shown_names(["a/b/c.jpg", "d.jpg", "a/" + "x" * 40], 20).folder == ""
+    assert shown_names(["/" + "x" * 40, "/b.jpg"], 20).folder == ""
+    assert shown_names(["/a/" + "x" * 40, "b.jpg"], 20).folder == ""
+    assert shown_names(["a//" + "x" * 40, "a/b.jpg"], 20).folder in ("", "a/")
+    assert shown_names(["a/" + "x" * 40] * 2, 20).names == ("xxxxxxxxx...xxxxxxxx",) * 2
+
+
+def test_where_nothing_was_scored_only_the_errors_are_said():
+    error = ("b.jpg", "b.jpg does not exist; check the path")
+    assert call_table([], [error]) == "not scored:\n    b.jpg does not exist; check the path"
 
 
 def test_wide_characters_keep_the_columns_aligned():
