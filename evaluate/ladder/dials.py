@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.ladder.rungs import BY_LETTER
-from dialtell.model.net.calibration import HAND, PRINTED
+from dialtell.model.net.calibration import call_number
 from dialtell.model.net.resolution import Resolution, needed_pixels_per_radius
 from dialtell.model.reading.patches import PatchSet
 from dialtell.model.reading.photo import linear_light, luminance
@@ -123,9 +123,6 @@ class Told:
     zone_call: NDArray[np.int8]
 
 
-_CALLS = {HAND: 1, PRINTED: 0}
-
-
 def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.device) -> list[Told]:
     """Judge some dials with each of the weights, by the rules a photograph is judged by."""
     from dialtell.model.net.verdict import judge
@@ -154,12 +151,12 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
         for row, dial in enumerate(dials):
             if (verdict := verdicts.get(dial.index)) is None:
                 continue
-            told.call[row] = _CALLS.get(verdict.call, UNTOLD)
+            told.call[row] = call_number(verdict.call)
             if verdict.whole.log10_lr is not None:
                 told.ratio[row] = verdict.whole.log10_lr
             for column, zone in enumerate(ZONES):
                 evidence = verdict.zones[zone]
-                told.zone_call[row, column] = _CALLS.get(evidence.call, UNTOLD)
+                told.zone_call[row, column] = call_number(evidence.call)
                 if evidence.log10_lr is not None:
                     told.zone_ratio[row, column] = evidence.log10_lr
         found.append(told)

@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from tqdm import tqdm
@@ -24,7 +24,8 @@ from tqdm import tqdm
 from dialtell.evaluate.ladder.rungs import BY_LETTER, rungs_named
 from dialtell.synth.shared.errors import ParameterError
 
-CALLS = {"hand-painted": 1, "printed": 0}
+if TYPE_CHECKING:
+    from dialtell.train.stats.call_figures import Answers
 
 
 @dataclass(frozen=True)
@@ -89,35 +90,46 @@ def figures(pairs: Sequence[Pair]) -> dict[str, Any]:
     return {
         "dials": len(pairs),
         "painted": sum(p.hand for p in pairs),
-        "net": _area(pairs, lambda p: p.net),
-        "measurements": _area(pairs, lambda p: p.measured),
-        "net_where_both": _area(told, lambda p: p.net),
-        "combined_where_both": _area(told, lambda p: p.combined),
+        "net": _area(_answers(pairs, lambda p: p.net)),
+        "measurements": _area(_answers(pairs, lambda p: p.measured)),
+        "net_where_both": _area(_answers(told, lambda p: p.net)),
+        "combined_where_both": _area(_answers(told, lambda p: p.combined)),
         "both_lean": len(right),
         "agree": int((right[:, 0] == right[:, 1]).sum()) if len(right) else 0,
         "both_wrong": int((~right.any(axis=1)).sum()) if len(right) else 0,
         "net_alone_wrong": int((~right[:, 0] & right[:, 1]).sum()) if len(right) else 0,
         "measurements_alone_wrong": int((right[:, 0] & ~right[:, 1]).sum()) if len(right) else 0,
-        "calls_of_net": _calls(pairs, lambda p: p.net_call),
-        "calls_of_both": _calls(pairs, lambda p: p.call),
+        "calls_of_net": _calls(_answers(pairs, lambda p: p.net, lambda p: p.net_call)),
+        "calls_of_both": _calls(_answers(pairs, lambda p: p.combined, lambda p: p.call)),
     }
 
 
-def _area(pairs: Sequence[Pair], value: Callable[[Pair], float | None]) -> dict[str, Any]:
-    from dialtell.train.stats.discrimination import bootstrap_auc
+def _answers(
+    pairs: Sequence[Pair], value: Callable[[Pair], float | None], call: Callable[[Pair], str] | None = None
+) -> Answers:
+    from dialtell.model.net.calibration import UNDETERMINED, call_number
+    from dialtell.train.stats.call_figures import Answers
 
-    told = [(p, lr) for p in pairs if (lr := value(p)) is not None]
-    hand = np.array([p.hand for p, _ in told])
-    if len(set(hand.tolist())) < 2:
-        return {"n": len(told), "auc": None}
-    ratio = np.array([lr for _, lr in told])
-    area, ends = bootstrap_auc(hand, ratio, rng=np.random.default_rng(1), clusters=[p.cluster for p, _ in told])
-    return {"n": len(told), "auc": round(area, 4), "auc_95": [round(end, 4) for end in ends]}
+    ratios = [value(pair) for pair in pairs]
+    return Answers(
+        hand=np.array([pair.hand for pair in pairs], np.int8),
+        ratio=np.array([np.nan if ratio is None else ratio for ratio in ratios], np.float64),
+        call=np.array([call_number(call(pair) if call else UNDETERMINED) for pair in pairs], np.int8),
+        cluster=np.array([pair.cluster for pair in pairs], np.int64),
+    )
 
 
-def _calls(pairs: Sequence[Pair], call: Callable[[Pair], str]) -> dict[str, int]:
-    made = [(CALLS[call(p)], p.hand) for p in pairs if call(p) in CALLS]
-    return {"made": len(made), "right": sum(said == hand for said, hand in made)}
+def _area(answers: Answers) -> dict[str, Any]:
+    from dialtell.train.stats.call_figures import Resampling, call_figures
+
+    found = call_figures(answers, resampling=Resampling(2000, 1, 1))
+    if found.auc is None or found.auc.interval is None:
+        return {"n": found.judged, "auc": None}
+    return {"n": found.judged, "auc": round(found.auc.value, 4), "auc_95": [round(v, 4) for v in found.auc.interval]}
+
+
+def _calls(answers: Answers) -> dict[str, int]:
+    return {"made": int(answers.decided.sum()), "right": int(answers.right.sum())}
 
 
 def main(arguments: list[str] | None = None) -> int:
