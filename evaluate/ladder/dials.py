@@ -23,10 +23,9 @@ from dialtell.model.net.calibration import call_number
 from dialtell.model.net.resolution import Resolution, needed_pixels_per_radius
 from dialtell.model.reading.patches import PatchSet
 from dialtell.model.reading.photo import linear_light, luminance
-from dialtell.synth.design.layout import lay_out
-from dialtell.synth.scene import DialSpec, render
-from dialtell.synth.shared.terms import ZONES, Process
-from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, pack, read_spec
+from dialtell.synth.scene import render
+from dialtell.synth.shared.terms import ZONES
+from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, read_spec, reading_rng, whole_bag
 
 if TYPE_CHECKING:
     import torch
@@ -62,31 +61,12 @@ def read_rung(letter: str, index: int) -> RungDial:
     """Render and read dial `index` of a rung."""
     spec = BY_LETTER[letter].spec(index)
     grey = luminance(linear_light(render(spec)))
-    reading = read_spec(spec, grey, rng=np.random.default_rng([spec.seed, spec.index, 77]))
-    hand, dial = truth_of(spec)
-    printed = {process for process in spec.making.processes if process.printed}
-    bag = Bag(
-        density=pack(reading.patches.density),
-        zone=reading.patches.zone.astype(np.int8),
-        resolution=reading.patches.resolution,
-        hand=hand,
-        dial=dial,
-        photographic=UNTOLD if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
-        index=index,
-    )
+    reading = read_spec(spec, grey, rng=reading_rng(spec))
+    bag = replace(whole_bag(spec, reading), index=index)
     return RungDial(
         letter, index, bag, spec.view.px_per_mm, reading.geometry.pixels_across,
         2.0 * reading.sharpness.true_pixels_per_radius, reading.sharpness.halftone,
     )  # fmt: skip
-
-
-def truth_of(spec: DialSpec) -> tuple[NDArray[np.int8], int]:
-    """(Z,) 1 painted, 0 printed, -1 no strokes in that zone; and the same of the dial, -1 mixed."""
-    drawn = {item.zone for item in lay_out(spec.design)}
-    pairs = zip(ZONES, spec.making.processes, strict=True)
-    hand = np.array([int(p is Process.HAND) if zone in drawn else UNTOLD for zone, p in pairs], dtype=np.int8)
-    known = hand[hand >= 0]
-    return hand, int(known[0]) if len(known) and known.min() == known.max() else UNTOLD
 
 
 def read_rungs(wanted: Sequence[tuple[str, int]], workers: int) -> Iterator[RungDial]:

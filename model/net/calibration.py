@@ -84,6 +84,4 @@ def call_number(call: str) -> int:
 
 def print_call_for(log10_lr: float | None, cost: float = WRONG_CALL_COST) -> str:
     """photographic (positive), transfer (negative) or cannot tell; a wrong one costs what a wrong dial call does."""
-    if log10_lr is None or abs(log10_lr) < threshold(cost):
-        return CANNOT_TELL
-    return PHOTOGRAPHIC if log10_lr > 0 else TRANSFER
+    return {HAND: PHOTOGRAPHIC, PRINTED: TRANSFER, UNDETERMINED: CANNOT_TELL}[call_for(log10_lr, cost)]

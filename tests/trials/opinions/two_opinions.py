@@ -59,14 +59,13 @@ def _weights() -> Any:
 def judged(job: tuple[str, int]) -> Pair | None:
     """Dial (letter, index) of a rung, rendered, read and judged by both; None of a mixed one."""
     from dialtell.evaluate.inspection.combined import combine
-    from dialtell.evaluate.ladder.dials import truth_of
     from dialtell.evaluate.measurements.evidence import gather_evidence
     from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
     from dialtell.model.net.resolution import resolution_of
     from dialtell.model.net.verdict import judge
     from dialtell.model.reading.photo import linear_light, luminance
     from dialtell.synth.scene import render
-    from dialtell.train.bags.bags import read_spec
+    from dialtell.train.bags.bags import read_spec, reading_rng, truth_of
 
     letter, index = job
     rung = BY_LETTER[letter]
@@ -75,7 +74,7 @@ def judged(job: tuple[str, int]) -> Pair | None:
     if hand < 0:
         return None
     grey = luminance(linear_light(render(spec)))
-    reading = read_spec(spec, grey, rng=np.random.default_rng([spec.seed, spec.index, 77]))
+    reading = read_spec(spec, grey, rng=reading_rng(spec))
     carries = resolution_of(reading, weights.record, None).carries_strokes
     verdict = judge(reading.patches, weights, withheld=not carries)
     opinion = second_opinion(gather_evidence(reading)) if carries else NO_OPINION
