@@ -10,20 +10,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.benchmark.claims import claims
-from dialtell.evaluate.benchmark.rows import BANDS, NO_DIAL, Row, misses, truth_of
+from dialtell.evaluate.benchmark.rows import BANDS, NO_DIAL, Answer, Row, misses, truth_of
 from dialtell.evaluate.words.support import rounded
-from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, WRONG_CALL_COST, probability
+from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, WRONG_CALL_COST, call_number
 from dialtell.synth.shared.terms import Process
 from dialtell.train.photographs import labels
-from dialtell.train.stats.calibration_error import brier, error_if_calibrated, expected_calibration_error
-from dialtell.train.stats.clustered import Measured, clustered_auc, clustered_bootstrap, clustered_share
+from dialtell.train.stats.calibration_error import brier, error_if_calibrated
+from dialtell.train.stats.call_figures import Answers, Resampling, call_figures, probabilities
+from dialtell.train.stats.clustered import Measured
 from dialtell.train.stats.discrimination import auc
 from dialtell.train.stats.likelihood_ratio import cllr, validated_bounds
 from dialtell.train.stats.paired_permutation import paired_permutation
@@ -36,85 +36,62 @@ LEAST_RATIOS = 2  # of a kind, for figures of both kinds
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Item:
-    """A dial or zone of known process with what was said of it."""
-
-    hand: bool
-    call: str
-    log10_lr: float | None
-    cluster: int
-    withheld: bool = False
-
-
-def items_of(rows: Iterable[Row]) -> list[Item]:
-    """Dials labelled painted or printed."""
-    return [
-        Item(row.truth, row.answer.call, row.answer.log10_lr, row.cluster, row.answer.withheld)
+def answers_of(rows: Iterable[Row], *, callable_alone: bool = False) -> Answers:
+    """Dials labelled painted or printed. callable_alone : without the ratios of those withheld from any call."""
+    return _answers(
+        (row.truth, row.answer if not (callable_alone and row.answer.withheld) else Answer(row.answer.call), row)
         for row in rows
-        if row.truth is not None
-    ]
+    )
 
 
-def zone_items(rows: Iterable[Row], zone: Any) -> list[Item]:
+def zone_answers(rows: Iterable[Row], zone: Any) -> Answers:
     """Zones labelled painted or printed; one that was not read counts as undetermined."""
-    found = []
-    for row in rows:
-        truth = truth_of(row.photo.zones.get(zone, ""))
-        if truth is not None:
-            answer = row.zones.get(zone)
-            call, ratio = (UNDETERMINED, None) if answer is None else (answer.call, answer.log10_lr)
-            found.append(Item(truth, call, ratio, row.cluster))
-    return found
+    unread = Answer(UNDETERMINED)
+    return _answers((truth_of(row.photo.zones.get(zone, "")), row.zones.get(zone, unread), row) for row in rows)
 
 
-def figures(items: Sequence[Item], *, draws: int = DRAWS, seed: int = SEED) -> dict[str, Any]:
+def _answers(found: Iterable[tuple[bool | None, Answer, Row]]) -> Answers:
+    known = [item for item in found if item[0] is not None]
+    return Answers(
+        hand=np.array([truth for truth, _, _ in known], dtype=np.int8),
+        ratio=np.array([np.nan if said.log10_lr is None else said.log10_lr for _, said, _ in known], dtype=np.float64),
+        call=np.array([call_number(said.call) for _, said, _ in known], dtype=np.int8),
+        cluster=np.array([row.cluster for _, _, row in known], dtype=np.int64),
+    )
+
+
+def figures(answers: Answers, *, draws: int = DRAWS, seed: int = SEED) -> dict[str, Any]:
     """All figures of one group."""
-    decided = [item for item in items if item.call != UNDETERMINED]
-    right = [(item.call == HAND) == item.hand for item in decided]
-    rated = [item for item in items if item.log10_lr is not None]
-    cluster = np.array([item.cluster for item in rated])
-    found: dict[str, Any] = {
-        "n": len(items),
-        "painted": sum(item.hand for item in items),
-        "printed": sum(not item.hand for item in items),
-        "clusters": len({item.cluster for item in items}),
-        "decided": len(decided),
-        "right": sum(right),
-        "wrong": len(right) - sum(right),
-        "rated": len(rated),
-        "coverage": None,
-        "accuracy": None,
-    }
-    if items:
-        called = [item.call != UNDETERMINED for item in items]
-        found["coverage"] = entry(clustered_share(called, [item.cluster for item in items]))
-    if decided:
-        found["accuracy"] = entry(clustered_share(right, [item.cluster for item in decided]))
-    hand = np.array([item.hand for item in rated], dtype=bool)
-    names = ("auc", "ece", "ece_if_calibrated", "brier", "cllr")
-    if min(hand.sum(), (~hand).sum()) < LEAST_RATIOS:
-        return found | dict.fromkeys(names) | {"note": "too few ratios of both kinds for AUC, ECE, Brier and Cllr"}
-    ratio = np.array([item.log10_lr for item in rated], dtype=np.float64)
-    chance = np.array([probability(value) for value in ratio])
-
-    def drawn(statistic: Callable[[NDArray[np.intp]], float]) -> dict[str, Any]:
-        rng = np.random.default_rng(seed)
-        return entry(clustered_bootstrap(statistic, hand, cluster, rng=rng, draws=draws))
-
-    mean, most = error_if_calibrated(chance, rng=np.random.default_rng(seed), draws=draws)
-    return found | {
-        "auc": entry(clustered_auc(hand, ratio, cluster, rng=np.random.default_rng(seed), draws=draws)),
-        "ece": drawn(lambda chosen: expected_calibration_error(hand[chosen], chance[chosen])),
-        "ece_if_calibrated": {"mean": round(mean, 4), "point_95": round(most, 4)},
-        "brier": drawn(lambda chosen: brier(hand[chosen], chance[chosen])),
-        "cllr": drawn(lambda chosen: cllr(ratio[chosen][hand[chosen]], ratio[chosen][~hand[chosen]])),
-        "note": "",
+    found = call_figures(answers, fewest=LEAST_RATIOS, resampling=Resampling(draws, seed, seed))
+    expected = None
+    if found.ece is not None:
+        chance = probabilities(answers.ratio[answers.judged])
+        mean, most = error_if_calibrated(chance, rng=np.random.default_rng(seed), draws=draws)
+        expected = {"mean": round(mean, 4), "point_95": round(most, 4)}
+    return {
+        "n": found.n,
+        "painted": found.painted,
+        "printed": found.n - found.painted,
+        "clusters": found.clusters,
+        "decided": found.decided,
+        "right": found.right,
+        "wrong": found.decided - found.right,
+        "rated": found.judged,
+        "coverage": entry(found.coverage),
+        "accuracy": entry(found.accuracy),
+        "auc": entry(found.auc),
+        "ece": entry(found.ece),
+        "ece_if_calibrated": expected,
+        "brier": entry(found.brier),
+        "cllr": entry(found.cllr),
+        "note": "" if found.auc else "too few ratios of both kinds for AUC, ECE, Brier and Cllr",
     }
 
 
-def entry(measured: Measured) -> dict[str, Any]:
+def entry(measured: Measured | None) -> dict[str, Any] | None:
     """A figure as the document holds it."""
+    if measured is None:
+        return None
     low, high = measured.interval or (None, None)
     return {
         "value": round(measured.value, 4),
@@ -133,24 +110,23 @@ def benchmark(
 
     model : identity of the weights. caps : (low, high) log10 LR beyond which those weights state no dial's ratio.
     """
-    items = items_of(rows)
-    whole = figures(items, draws=draws, seed=seed)
-    hand = [item.log10_lr for item in items if item.hand and item.log10_lr is not None]
-    printed = [item.log10_lr for item in items if not item.hand and item.log10_lr is not None]
-    bounds = list(map(float, validated_bounds(hand, printed))) if hand and printed else None
+    dials = answers_of(rows)
+    whole = figures(dials, draws=draws, seed=seed)
+    hand, printed = (dials.ratio[dials.judged & (dials.hand == kind)] for kind in (1, 0))
+    bounds = list(map(float, validated_bounds(hand, printed))) if len(hand) and len(printed) else None
 
-    def group(name: str, chosen: Sequence[Item]) -> dict[str, Any]:
+    def group(name: str, chosen: Answers) -> dict[str, Any]:
         return {"group": name, **figures(chosen, draws=draws, seed=seed)}
 
-    def of(condition: Callable[[Row], bool]) -> list[Item]:
-        return items_of(row for row in rows if condition(row))
+    def of(condition: Callable[[Row], bool]) -> Answers:
+        return answers_of(row for row in rows if condition(row))
 
     bands = [name for name, _, _ in BANDS] + [NO_DIAL]
     types = sorted({row.photo.object_type for row in rows})
     document = {
         "model": dict(model),
         "dial": whole,
-        "zones": [group(zone.value, zone_items(rows, zone)) for zone in labels.ZONE_COLUMNS.values()],
+        "zones": [group(zone.value, zone_answers(rows, zone)) for zone in labels.ZONE_COLUMNS.values()],
         "bands": [group(band, of(lambda row, band=band: row.band == band)) for band in bands],  # type: ignore[misc]
         "processes": [group(name, chosen) for name, chosen in _by_process(rows)],
         "object_types": [
@@ -166,13 +142,13 @@ def benchmark(
     return document | {"claims": claims(rows, whole, bounds, caps)}
 
 
-def _by_process(rows: Sequence[Row]) -> list[tuple[str, list[Item]]]:
+def _by_process(rows: Sequence[Row]) -> list[tuple[str, Answers]]:
     painted = [row for row in rows if row.truth is True]
     found = []
     for process in (Process.TRANSFER.value, Process.PHOTOGRAPHIC.value, labels.CANNOT_TELL):
         name = "print of unknown process" if process == labels.CANNOT_TELL else f"{process} print"
         prints = [row for row in rows if row.truth is False and (row.photo.print_process or "cannot tell") == process]
-        found.append((f"painted against {name}", items_of([*painted, *prints]) if prints else []))
+        found.append((f"painted against {name}", answers_of([*painted, *prints] if prints else [])))
     return found
 
 

@@ -21,7 +21,7 @@ _ALT = {
 
 
 def page_text(document: Mapping[str, Any], plots: Mapping[str, bytes]) -> str:
-    """The page. document : of schema dialtell.benchmark/1. plots : PNG by name, see benchmark_plots.plots."""
+    """The page. document : of schema dialtell.benchmark/1. plots : PNG by name, see plots.plots."""
     whole, against = document["dial"], document.get("against")
     return filled(
         "benchmark",

@@ -13,12 +13,13 @@ from typing import Any
 
 from tqdm import tqdm
 
-from dialtell.evaluate.benchmark.benchmark import SCHEMA, SEED, benchmark, compare, items_of
+from dialtell.evaluate.benchmark.benchmark import SCHEMA, SEED, benchmark, compare
 from dialtell.evaluate.benchmark.page import page_text
-from dialtell.evaluate.benchmark.plots import plots, write_plots
+from dialtell.evaluate.benchmark.plots import plots
 from dialtell.evaluate.benchmark.rows import Row, judged_rows, misses
 from dialtell.evaluate.benchmark.table import csv_text
 from dialtell.evaluate.inspection.one_photo import inspect_photo
+from dialtell.evaluate.plots.style import write_plots
 from dialtell.evaluate.words.document import json_text
 from dialtell.model.net.weights_file import Weights
 from dialtell.synth.shared.errors import DialtellError, OutputError
@@ -102,7 +103,7 @@ def write_report(
         except DialtellError as error:
             log.error("%s", error)
             document["problems"].append(f"row {row.photo.row}: no inspection page: {error}")
-    drawn = plots(items_of(rows))
+    drawn = plots(rows)
     write_plots(folder, drawn, overwrite=overwrite)
     write_text(folder / "calls.csv", csv_text(document["rows"]), overwrite=overwrite)
     write_text(folder / "benchmark.json", json_text(document) + "\n", overwrite=overwrite)

@@ -103,13 +103,8 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.compare.page import write_comparison
     from dialtell.evaluate.words.cautions import CLOSING
     from dialtell.evaluate.words.document import json_text
-<<<<<<< HEAD
     from dialtell.model import load_weights
-    from dialtell.synth.shared.files import require_free
-=======
-    from dialtell.model.net.weights_file import load_weights
     from dialtell.synth.shared.files import PAGE, require_form, require_free
->>>>>>> wt-d
 
     if args.out is not None:
         require_form(args.out, PAGE)

@@ -45,13 +45,8 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate import score_photo
     from dialtell.evaluate.score.note import note_document, note_markdown
     from dialtell.evaluate.words.document import json_text
-<<<<<<< HEAD
     from dialtell.model import load_weights
-    from dialtell.synth.shared.files import require_free, write_text
-=======
-    from dialtell.model.net.weights_file import load_weights
     from dialtell.synth.shared.files import JSON, MARKDOWN, require_form, require_free, write_text
->>>>>>> wt-d
 
     if args.out is not None:
         require_form(args.out, JSON if args.json else MARKDOWN)

@@ -65,33 +65,16 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.score.table import call_table
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
-<<<<<<< HEAD
     from dialtell.model import load_weights
-    from dialtell.synth.shared.files import require_free, write_text
-=======
-    from dialtell.model.net.weights_file import load_weights
     from dialtell.synth.shared.files import JSON, TEXT, require_form, require_free, write_text
->>>>>>> wt-d
 
     log = logging.getLogger("dialtell.score")
     if args.csv is not None:
         return _stream(args)
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
-<<<<<<< HEAD
-    document = score_photos(args.photos, load_weights(args.weights), known=known_of(args), progress=not args.quiet)
-=======
         require_form(args.out, JSON if args.json else TEXT)
-    document = score_photos(
-        args.photos,
-        load_weights(args.weights),
-        diameter_mm=args.diameter_mm,
-        max_pixels=args.max_pixels,
-        progress=not args.quiet,
-        close_up=args.close_up or args.pixels_per_mm is not None,
-        pixels_per_mm=args.pixels_per_mm,
-    )
->>>>>>> wt-d
+    document = score_photos(args.photos, load_weights(args.weights), known=known_of(args), progress=not args.quiet)
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:
         text = json_text(document)

@@ -14,15 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.ladder.rungs import BY_LETTER
-from dialtell.model.net.calibration import HAND, PRINTED
+from dialtell.model.net.calibration import call_number
 from dialtell.model.net.resolution import Resolution, needed_pixels_per_radius
 from dialtell.model.reading.patches import PatchSet
 from dialtell.model.reading.photo import linear_light, luminance
-from dialtell.synth.design.layout import lay_out
-from dialtell.synth.scene import DialSpec, render
-from dialtell.synth.shared.terms import ZONES, Process
+from dialtell.synth.scene import render
+from dialtell.synth.shared.terms import ZONES
 from dialtell.synth.shared.workers import in_order
-from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, pack, read_spec
+from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, read_spec, reading_rng, whole_bag
 
 if TYPE_CHECKING:
     import torch
@@ -58,31 +57,12 @@ def read_rung(letter: str, index: int) -> RungDial:
     """Render and read dial `index` of a rung."""
     spec = BY_LETTER[letter].spec(index)
     grey = luminance(linear_light(render(spec)))
-    reading = read_spec(spec, grey, rng=np.random.default_rng([spec.seed, spec.index, 77]))
-    hand, dial = truth_of(spec)
-    printed = {process for process in spec.making.processes if process.printed}
-    bag = Bag(
-        density=pack(reading.patches.density),
-        zone=reading.patches.zone.astype(np.int8),
-        resolution=reading.patches.resolution,
-        hand=hand,
-        dial=dial,
-        photographic=UNTOLD if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
-        index=index,
-    )
+    reading = read_spec(spec, grey, rng=reading_rng(spec))
+    bag = replace(whole_bag(spec, reading), index=index)
     return RungDial(
         letter, index, bag, spec.view.px_per_mm, reading.geometry.pixels_across,
         2.0 * reading.sharpness.true_pixels_per_radius, reading.sharpness.halftone,
     )  # fmt: skip
-
-
-def truth_of(spec: DialSpec) -> tuple[NDArray[np.int8], int]:
-    """(Z,) 1 painted, 0 printed, -1 no strokes in that zone; and the same of the dial, -1 mixed."""
-    drawn = {item.zone for item in lay_out(spec.design)}
-    pairs = zip(ZONES, spec.making.processes, strict=True)
-    hand = np.array([int(p is Process.HAND) if zone in drawn else UNTOLD for zone, p in pairs], dtype=np.int8)
-    known = hand[hand >= 0]
-    return hand, int(known[0]) if len(known) and known.min() == known.max() else UNTOLD
 
 
 def read_rungs(wanted: Sequence[tuple[str, int]], workers: int) -> Iterator[RungDial]:
@@ -106,9 +86,6 @@ class Told:
     call: NDArray[np.int8]
     zone_ratio: Floats
     zone_call: NDArray[np.int8]
-
-
-_CALLS = {HAND: 1, PRINTED: 0}
 
 
 def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.device) -> list[Told]:
@@ -139,12 +116,12 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
         for row, dial in enumerate(dials):
             if (verdict := verdicts.get(dial.index)) is None:
                 continue
-            told.call[row] = _CALLS.get(verdict.call, UNTOLD)
+            told.call[row] = call_number(verdict.call)
             if verdict.whole.log10_lr is not None:
                 told.ratio[row] = verdict.whole.log10_lr
             for column, zone in enumerate(ZONES):
                 evidence = verdict.zones[zone]
-                told.zone_call[row, column] = _CALLS.get(evidence.call, UNTOLD)
+                told.zone_call[row, column] = call_number(evidence.call)
                 if evidence.log10_lr is not None:
                     told.zone_ratio[row, column] = evidence.log10_lr
         found.append(told)

@@ -8,13 +8,11 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from dialtell.evaluate.ladder.dials import UNTOLD, Told
-from dialtell.model.net.calibration import probability as probability_of
-from dialtell.train.stats.calibration_error import BINS, bin_of, brier, expected_calibration_error
-from dialtell.train.stats.clustered import clustered_auc, clustered_share
-from dialtell.train.stats.likelihood_ratio import cllr
+from dialtell.train.stats.call_figures import Answers, Resampling, call_figures, share
+from dialtell.train.stats.clustered import Measured
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -42,20 +40,6 @@ class Truth:
     readable: Mask
 
 
-@dataclass(frozen=True, eq=False)
-class Answers:
-    """Items with truth (1 or 0), log10 LR (NaN not judged), call (1, 0, -1) and cluster, all (m,)."""
-
-    hand: NDArray[np.int8]
-    ratio: Floats
-    call: NDArray[np.int8]
-    cluster: NDArray[np.int64]
-
-    def chosen(self, mask: Mask) -> Answers:
-        """Those under a mask."""
-        return Answers(self.hand[mask], self.ratio[mask], self.call[mask], self.cluster[mask])
-
-
 def dials_of(truth: Truth, told: Told) -> Answers:
     """The dials with a truth of their own."""
     return Answers(truth.hand, told.ratio, told.call, truth.cluster).chosen(truth.hand >= 0)
@@ -74,85 +58,37 @@ def zones_of(truth: Truth, told: Told, zone: int | None = None) -> Answers:
     return whole.chosen(whole.hand >= 0)
 
 
-def joined(parts: Sequence[Answers]) -> Answers:
-    """Answers of several weights to the same items: an item stays one cluster however often it was judged."""
-    hand, ratio, call, cluster = (
-        np.concatenate(values) for values in zip(*(vars(part).values() for part in parts), strict=True)
-    )
-    return Answers(hand, ratio, call, cluster)
-
-
 def figures(answers: Answers, *, draws: int = DRAWS) -> dict[str, Any]:
     """Figures of items; each measured one as [value, low, high], None where there are too few items.
 
     auc, brier, ece, cllr : over judged items, whether called or not. coverage : share called. accuracy : share of
     calls that are right. Shares by Wilson at the effective number of clusters, the rest by resampling clusters.
     """
-    judged = np.isfinite(answers.ratio)
-    decided = answers.call != UNTOLD
-    right = answers.call == answers.hand
-    result: dict[str, Any] = {
-        "n": len(answers.hand),
-        "dials": len(np.unique(answers.cluster)),
-        "painted": int((answers.hand == 1).sum()),
-        "judged": int(judged.sum()),
-        "decided": int(decided.sum()),
-        "right": int((decided & right).sum()),
-        "undetermined": share(~decided, answers.cluster),
-        "coverage": share(decided, answers.cluster),
-        "accuracy": share(right[decided], answers.cluster[decided]),
-        "auc": None, "brier": None, "ece": None, "cllr": None,
-    }  # fmt: skip
-    seen = answers.chosen(judged)
-    if min((seen.hand == 1).sum(), (seen.hand == 0).sum()) < FEWEST:
-        return result
-    area = clustered_auc(
-        seen.hand, seen.ratio, seen.cluster, rng=np.random.default_rng([SEED, len(seen.hand)]), draws=draws
+    judged = int(answers.judged.sum())
+    found = call_figures(
+        answers, fewest=FEWEST, resampling=Resampling(draws, [SEED, judged], [SEED, judged, 1], by_kind=False)
     )
-    result["auc"] = _interval(area.value, area.interval)
-    return result | _calibration(seen, draws)
+    return {
+        "n": found.n,
+        "dials": found.clusters,
+        "painted": found.painted,
+        "judged": found.judged,
+        "decided": found.decided,
+        "right": found.right,
+        "undetermined": share_row(~answers.decided, answers.clusters),
+        **{name: _row(getattr(found, name)) for name in ("coverage", "accuracy", "auc", "brier", "ece", "cllr")},
+    }
 
 
-def share(hits: ArrayLike, clusters: ArrayLike) -> list[float] | None:
+def share_row(hits: Mask, clusters: NDArray[np.int64]) -> list[float] | None:
     """[share, low, high], None of nothing."""
-    if not len(np.asarray(hits)):
+    return _row(share(hits, clusters))
+
+
+def _row(measured: Measured | None) -> list[float] | None:
+    if measured is None:
         return None
-    found = clustered_share(hits, clusters)
-    return _interval(found.value, found.interval)
-
-
-def _interval(value: float, interval: tuple[float, float] | None) -> list[float]:
-    return [round(float(v), 4) for v in (value, *(interval or (0.0, 1.0)))]
-
-
-def _calibration(seen: Answers, draws: int) -> dict[str, Any]:
-    """Brier, ECE and Cllr with percentile intervals over clusters; every draw is a weight for each item."""
-    hand = seen.hand == 1
-    probability = np.array([probability_of(ratio) for ratio in seen.ratio])
-    member = np.unique(seen.cluster, return_inverse=True)[1].reshape(-1)
-    count = int(member.max()) + 1
-    rng = np.random.default_rng([SEED, len(hand), 1])
-    weight = rng.multinomial(count, np.full(count, 1 / count), size=draws)[:, member].astype(np.float64)
-    total = weight.sum(axis=1)
-    surplus = probability - hand
-    place = bin_of(probability)
-    binned = np.zeros((len(hand), BINS))
-    binned[np.arange(len(hand)), place] = surplus
-    cost = np.logaddexp(0.0, np.where(hand, -1, 1) * seen.ratio * np.log(10)) / np.log(2)
-    halves = [(weight[:, side] @ cost[side]) / np.maximum(weight[:, side].sum(axis=1), 1e-9) for side in (hand, ~hand)]
-    drawn = {
-        "brier": weight @ surplus**2 / total,
-        "ece": np.abs(weight @ binned).sum(axis=1) / total,
-        "cllr": 0.5 * (halves[0] + halves[1]),
-    }
-    labels = hand.astype(int)
-    value = {
-        "brier": brier(labels, probability),
-        "ece": expected_calibration_error(labels, probability),
-        "cllr": cllr(seen.ratio[hand], seen.ratio[~hand]),
-    }
-    ends = {name: np.quantile(numbers, [0.025, 0.975]) for name, numbers in drawn.items()}
-    return {name: _interval(value[name], (ends[name][0], ends[name][1])) for name in value}
+    return [round(float(v), 4) for v in (measured.value, *(measured.interval or (0.0, 1.0)))]
 
 
 def splits(truth: Truth) -> dict[str, Mask]:
@@ -197,9 +133,9 @@ def flips(truth: Truth, told: Sequence[Told]) -> dict[str, Any]:
     return {
         "pairs": len(pairs),
         "both_decided": int(decided.sum()),
-        "call_followed_the_process": share(right[decided], pairs[decided]),
-        "same_call_for_both": share(same[decided], pairs[decided]),
-        "painted_twin_scores_higher": share(order_[known] > 0, pairs[known]),
+        "call_followed_the_process": share_row(right[decided], pairs[decided]),
+        "same_call_for_both": share_row(same[decided], pairs[decided]),
+        "painted_twin_scores_higher": share_row(order_[known] > 0, pairs[known]),
     }
 
 

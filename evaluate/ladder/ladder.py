@@ -26,9 +26,8 @@ from dialtell.evaluate.ladder.figures import (
     dials_of,
     figures,
     flips,
-    joined,
     pooled,
-    share,
+    share_row,
     splits,
     zones_of,
 )
@@ -40,6 +39,7 @@ from dialtell.synth.shared.files import write_text
 from dialtell.synth.shared.tables import rows_text
 from dialtell.synth.shared.terms import ZONES
 from dialtell.train.bags.bags import FEWEST_PATCHES
+from dialtell.train.stats.call_figures import joined
 
 if TYPE_CHECKING:
     from dialtell.model.net.weights_file import Weights
@@ -66,7 +66,8 @@ def run_ladder(
 
     weights_folders : see gather_weights; None for those shipped. count : dials a rung. rungs : letters, None for all.
     """
-    from dialtell.evaluate.ladder.plots import write_plots
+    from dialtell.evaluate.ladder.plots import plots
+    from dialtell.evaluate.plots.style import write_plots
     from dialtell.train.run.loop import pick_device
 
     if count < 8:
@@ -100,7 +101,7 @@ def run_ladder(
         write_text(out / "ladder.json", json_text(document) + "\n", overwrite=True)  # kept if a later rung is cut off
         write_text(out / "ladder.csv", table(document), overwrite=True)
     _write_dials(out / "ladder_dials.npz", truths, {key: dict(zip(weights, v, strict=True)) for key, v in told.items()})
-    write_plots(out, document, truths, told, list(weights), kinds)
+    write_plots(out, plots(document, truths, told, list(weights), kinds), overwrite=True)
     return document
 
 
@@ -232,7 +233,7 @@ def _figures(rung: Rung, truth: Truth, told: Sequence[Told]) -> dict[str, Any]:
             zones[str(zone)] = figures(joined([zones_of(truth, one, number) for one in told]))
         called = np.concatenate([one.call[~pure] for one in told])
         clusters = np.concatenate([truth.cluster[~pure]] * len(told))
-        return {"zones": zones, "mixed_dials_undetermined": share(called < 0, clusters)}
+        return {"zones": zones, "mixed_dials_undetermined": share_row(called < 0, clusters)}
     answers = joined([dials_of(truth, one) for one in told])
     result["dials"] = {
         name: figures(answers.chosen(np.tile(mask[pure], len(told)))) for name, mask in splits(truth).items()

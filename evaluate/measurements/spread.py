@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 
 SCHEMA = "dialtell.spread/1"
 FILE = "reference_spread.json"
+_ANEW = "make it anew with trials opinions/reference_spread"
 PX_PER_MM = (0.0, 9.0, 16.0, 26.0, 40.0, math.inf)  # resolved, of an 18 size dial: edges of the bands
 QUANTILES = 17  # at the middles of as many equal shares
 LEAST_DIALS = 20  # of either class in a band, below which no spread is known
@@ -177,12 +178,12 @@ def from_json(document: Mapping[str, Any], source: str) -> Spread:
     """Raises ParameterError naming the source where the document is not a spread of these bands and measures."""
     edges = [edge if math.isfinite(edge) else None for edge in PX_PER_MM]
     if document.get("schema") != SCHEMA or document.get("px_per_mm") != edges:
-        raise ParameterError(f"{source} is no {SCHEMA} with these bands; make it anew with evaluate.reference_spread")
+        raise ParameterError(f"{source} is no {SCHEMA} with these bands; {_ANEW}")
     bands = {}
     for key, cells in document["measurements"].items():
         zone, name = key.split("|")
         if name not in MEASURES or zone not in set(Zone):
-            raise ParameterError(f"{source} holds {key!r}, unknown here; make it anew with evaluate.reference_spread")
+            raise ParameterError(f"{source} holds {key!r}, unknown here; {_ANEW}")
         bands[zone, name] = tuple(
             None if c is None else Band(np.array(c["painted"]), np.array(c["printed"]), *c["dials"]) for c in cells
         )
@@ -197,5 +198,5 @@ def load_spread() -> Spread:
 
 
 def read_spread(path: str | Path) -> Spread:
-    """A spread from a file made by evaluate.reference_spread."""
+    """A spread from a file made by trials opinions/reference_spread."""
     return from_json(json.loads(Path(path).read_text(encoding="utf-8")), str(path))

@@ -52,26 +52,15 @@ def call_table(
     first = max([_NARROWEST_NAME, *(columns_of(name) for name in names)])
     first, wide = (min(first, _most(width)), width) if cut else (first, max(width, first + _FIGURES + _WORDS))
     if dials:
-<<<<<<< HEAD
-        lines.append(_row("photo", "call", "log10 LR", "p(hand)", "support", first, width)[0])
-        lines.append("-" * min(width, first + _FIGURES + _WORDS))
-    for dial in dials:
-        lines += _entry(plain_name(dial["photo"]), dial, None, str(dial["support"]), first, width)
-=======
         lines.append(_row("photo", "call", "log10 LR", "p(hand)", "support", first, wide)[0])
         lines.append("-" * min(wide, first + _FIGURES + _WORDS))
     for name, dial in zip(names, dials, strict=True):
-        lines += _entry(name, dial, str(dial["support"]), first, wide)
->>>>>>> wt-d
+        lines += _entry(name, dial, None, str(dial["support"]), first, wide)
         lines += wrapped(plain_name(dial["reason"]), width)
         if printing := dial.get("print_process"):
             lines += wrapped(print_words(printing), width)
         for zone in in_order(dial["zones"]):
-<<<<<<< HEAD
-            lines += _entry(INDENT + plain_name(zone["zone"]), dial, zone, plain_name(zone["reason"]), first, width)
-=======
-            lines += _entry(INDENT + plain_name(zone["zone"]), zone, plain_name(zone["reason"]), first, wide)
->>>>>>> wt-d
+            lines += _entry(INDENT + plain_name(zone["zone"]), dial, zone, plain_name(zone["reason"]), first, wide)
         for warning in dial["warnings"]:
             lines += wrapped(f"warning: {plain_name(warning)}", width)
         lines.append("")
@@ -86,11 +75,6 @@ def call_table(
     return "\n".join(line.rstrip() for line in lines).encode(encoding, "backslashreplace").decode(encoding)
 
 
-<<<<<<< HEAD
-def _entry(
-    name: str, dial: Mapping[str, Any], zone: Mapping[str, Any] | None, words: str, first: int, width: int
-) -> list[str]:
-=======
 def _most(width: int) -> int:
     """Columns that names may take: as many as leave the words theirs, or all where the words go below anyway."""
     if width - _NARROWEST_NAME - _FIGURES - 2 < _LEAST_WORDS:
@@ -98,8 +82,9 @@ def _most(width: int) -> int:
     return max(_NARROWEST_NAME, width - _FIGURES - _WORDS)
 
 
-def _entry(name: str, call: Mapping[str, Any], words: str, first: int, width: int) -> list[str]:
->>>>>>> wt-d
+def _entry(
+    name: str, dial: Mapping[str, Any], zone: Mapping[str, Any] | None, words: str, first: int, width: int
+) -> list[str]:
     """A dial's or a zone's row: a zone that was not judged shows that in place of a call."""
     part = dial if zone is None else zone
     ratio, chance = stated_ratio(dial, zone), stated_chance(dial, zone)

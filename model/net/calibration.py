@@ -77,8 +77,11 @@ def call_for(log10_lr: float | None, cost: float = WRONG_CALL_COST) -> str:
     return HAND if log10_lr > 0 else PRINTED
 
 
+def call_number(call: str) -> int:
+    """1 hand-painted, 0 printed, -1 undetermined: a call as figures count it."""
+    return {HAND: 1, PRINTED: 0}.get(call, -1)
+
+
 def print_call_for(log10_lr: float | None, cost: float = WRONG_CALL_COST) -> str:
     """photographic (positive), transfer (negative) or cannot tell; a wrong one costs what a wrong dial call does."""
-    if log10_lr is None or abs(log10_lr) < threshold(cost):
-        return CANNOT_TELL
-    return PHOTOGRAPHIC if log10_lr > 0 else TRANSFER
+    return {HAND: PHOTOGRAPHIC, PRINTED: TRANSFER, UNDETERMINED: CANNOT_TELL}[call_for(log10_lr, cost)]

@@ -106,6 +106,7 @@ class DialDesign:
 
 
 HALVES = ("nothing", "dot", "short")
+RINGS = ((True, True), (True, False), (False, True), (False, False))  # inside and outside a track
 ROMAN = ("roman-heavy", "roman-slender")
 ARABIC = ("arabic-modern", "arabic-round", "arabic-plain")
 LETTERING = ("serif-capitals", "block-capitals", "round-script", "italic-lower")
@@ -175,7 +176,7 @@ def _weights(rng: np.random.Generator, name: str) -> tuple[float, float]:
 def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: float, *, second_ink: int) -> Track:
     outer = float(rng.uniform(0.86, 0.955))
     depth = float(rng.uniform(0.022, 0.055))
-    rings = [(True, True), (True, False), (False, True), (False, False)][int(rng.choice(4, p=[0.55, 0.2, 0.07, 0.18]))]
+    rings = RINGS[int(rng.choice(4, p=[0.55, 0.2, 0.07, 0.18]))]
     figured = rng.random() < (0.9 if layout == "timer" else 0.3)
     letterform = str(rng.choice(np.array(variety.arabic)))
     height = float(rng.uniform(0.035, 0.06)) * (1.5 if layout == "timer" else 1.0)
@@ -243,7 +244,7 @@ def _small_track(
     outer = float(rng.uniform(0.84, 0.97))
     depth = float(rng.uniform(0.08, 0.15))
     height = float(rng.uniform(0.17, 0.26))
-    rings = [(True, True), (True, False), (False, True), (False, False)][int(rng.choice(4, p=[0.4, 0.25, 0.15, 0.2]))]
+    rings = RINGS[int(rng.choice(4, p=[0.4, 0.25, 0.15, 0.2]))]
     return Track(
         inner=outer - depth,
         outer=outer,

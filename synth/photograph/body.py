@@ -13,14 +13,13 @@ from numpy.typing import NDArray
 
 from dialtell.synth.photograph.patch import Patch, blob, circle, cover_each, cover_patch, direction, ring_slices
 from dialtell.synth.photograph.surroundings import Surroundings, paint_surroundings, sample_surroundings
-from dialtell.synth.photograph.texture import dial_noise, enlarge, mix, stack
+from dialtell.synth.photograph.texture import Colour, colour_of, dial_noise, enlarge, mix, stack
 from dialtell.synth.photograph.view import ViewSpec, homography, mm_grid, to_px
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.synth.strokes.raster import coverage
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
-Colour = tuple[float, float, float]
 
 SUNK = ("flat", "single", "double")
 HOLE_KINDS = ("open", "arbor", "keyhole", "through")
@@ -158,7 +157,7 @@ def sample_body(
         seconds_y_mm=float(seconds[1]),
         seconds_radius_mm=float(seconds_radius_mm * rng.uniform(1.03, 1.12)) if sunk != "flat" and has_seconds else 0.0,
         centre_radius_mm=float(dial_radius_mm * rng.uniform(0.5, 0.58)) if sunk == "double" else 0.0,
-        enamel_rgb=_colour(white * tint),
+        enamel_rgb=colour_of(np.clip(white * tint, 0.0, 1.0)),
         seconds_tone=float(np.clip(rng.normal(0.99, 0.015), 0.93, 1.04)),
         centre_tone=float(np.clip(rng.normal(0.995, 0.01), 0.95, 1.03)),
         wave_share=float(0.02 * rng.beta(1.5, 3.0)),
@@ -294,7 +293,7 @@ def _draw_hole(
         if patch is None:
             continue
         box = reflectance[patch.rows, patch.columns]
-        reflectance[patch.rows, patch.columns] = mix(box, _colour(colour), patch.cover)
+        reflectance[patch.rows, patch.columns] = mix(box, colour_of(np.clip(colour, 0.0, 1.0)), patch.cover)
         if share == 1.0:
             held = holes[patch.rows, patch.columns]
             np.maximum(held, patch.cover, out=held)
@@ -305,7 +304,7 @@ def _draw_hole(
         patch = cover_patch([to_px(matrix, ring) for ring in moon], shape, np.array([1.0, -1.0]))
         if patch is not None:
             box = reflectance[patch.rows, patch.columns]
-            lit = _colour(np.array([0.32, 0.22, 0.15]))  # copper seen in the thickness of the disc
+            lit = (0.32, 0.22, 0.15)  # copper seen in the thickness of the disc
             reflectance[patch.rows, patch.columns] = mix(box, lit, np.clip(patch.cover, 0.0, 1.0))
     elif kind == "keyhole":
         square = circle(x, y, 0.34 * radius, 4)
@@ -327,8 +326,3 @@ def _holds_frame(matrix: Floats, radius: float, shape: tuple[int, int]) -> bool:
     corners = np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
     placed = to_px(np.linalg.inv(matrix).astype(np.float64), corners)
     return bool(np.all(np.hypot(placed[:, 0], placed[:, 1]) < radius))
-
-
-def _colour(values: Floats) -> Colour:
-    red, green, blue = (float(np.clip(value, 0.0, 1.0)) for value in values)
-    return red, green, blue

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph.texture import enlarge, soften, stack
+from dialtell.synth.photograph.texture import Colour, enlarge, soften, stack
 from dialtell.synth.photograph.view import ViewSpec, homography, mm_grid, to_px
 from dialtell.synth.shared.errors import require_range
 from dialtell.synth.strokes.raster import coverage
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
-Colour = tuple[float, float, float]
 
 GRID_STEP = 8  # px; light varies slowly
 PANE_STEP = 4  # px; a window's edges in the crystal are soft, but not that soft

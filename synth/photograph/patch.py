@@ -135,3 +135,8 @@ def ribbon(path: Floats, width: Floats) -> Floats:
     side = 0.5 * width[:, None] * np.stack([-along[:, 1], along[:, 0]], axis=1)
     left, right = path - side, path + side
     return np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1)
+
+
+def outline_of(slices: Floats) -> Floats:
+    """(2 K + 2, 2) outline of a ribbon's (K, 4, 2) slices, once round."""
+    return np.concatenate([slices[:, 0], slices[-1:, 1], slices[-1:, 2], slices[::-1, 3]])

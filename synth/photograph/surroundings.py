@@ -11,14 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.synth.photograph.patch import circle, edges_of_stack, ring_slices
-from dialtell.synth.photograph.texture import enlarge, mix, smooth_noise, soften, stack, times
+from dialtell.synth.photograph.texture import Colour, colour_of, enlarge, mix, smooth_noise, soften, stack, times
 from dialtell.synth.photograph.view import ViewSpec, homography, to_px
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.synth.strokes.raster import accumulate, coverage, edges_of
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
-Colour = tuple[float, float, float]
 
 EDGES = ("none", "copper", "dark")
 RIMS = ("none", "silver", "gold")
@@ -117,7 +116,7 @@ def sample_surroundings(*, rng: np.random.Generator, dial_radius_mm: float) -> S
         rim_outer_mm=float(inner + dial_radius_mm * rng.uniform(0.05, 0.16)) if rim != "none" else 0.0,
         rim_contrast=float(rng.uniform(0.3, 1.1)),
         ground=ground,
-        ground_rgb=(float(colour[0]), float(colour[1]), float(colour[2])),
+        ground_rgb=colour_of(colour),
         ground_cell_mm=float(np.exp(rng.uniform(np.log(0.3), np.log(4.0)))),
         ground_contrast=float(rng.uniform(0.03, 0.35)),
         ground_angle_deg=float(rng.uniform(0.0, 180.0)),

@@ -23,6 +23,12 @@ Colour = tuple[float, float, float]
 LATTICE = 4096  # most cells a side of noise fixed to the dial
 
 
+def colour_of(values: Sequence[float] | NDArray[np.float64]) -> Colour:
+    """Red, green and blue as plain numbers."""
+    red, green, blue = (float(value) for value in values)
+    return red, green, blue
+
+
 def smooth_noise(seed: int, shape: tuple[int, int], cell: tuple[float, float]) -> Image:
     """Smooth noise, about standard normal, bumps about `cell` = (rows, columns) px; (H, W) float32."""
     rows = int(np.clip(np.ceil(shape[0] / cell[0]), 1, shape[0])) + 1

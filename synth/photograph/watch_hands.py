@@ -8,13 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.synth.photograph.patch import circle, cover_patch
-from dialtell.synth.photograph.texture import enlarge, mix, soften, stack, times
+from dialtell.synth.photograph.texture import Colour, enlarge, mix, soften, stack, times
 from dialtell.synth.photograph.view import ViewSpec, homography, local_scale, to_px
 from dialtell.synth.shared.errors import ParameterError, require_range
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
-Colour = tuple[float, float, float]
 
 SHAPES = ("none", "spade", "ring tip", "baton", "pear", "plain")
 FINISHES = ("blued", "black", "gold")

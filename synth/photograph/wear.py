@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph.patch import blob, cover_each, cover_patch, direction, ribbon
-from dialtell.synth.photograph.texture import dial_noise, enlarge_blocks, mix, stack
+from dialtell.synth.photograph.patch import Patch, blob, cover_each, cover_patch, direction, outline_of, ribbon
+from dialtell.synth.photograph.texture import colour_of, dial_noise, enlarge_blocks, mix, stack
 from dialtell.synth.photograph.view import ViewSpec, homography, mm_grid, to_px
 from dialtell.synth.shared.errors import require_range
 
@@ -251,8 +251,7 @@ def _scratch(wear: WearSpec, matrix: Floats, loss: Image) -> None:
         bend = np.cumsum(np.full(8, rng.normal(0.0, 0.03)))
         path = start + np.cumsum(length / 8 * direction(heading + bend), axis=0)
         width = rng.uniform(0.008, 0.03) * np.sin(np.linspace(0.15, np.pi - 0.15, 8))
-        slices = ribbon(path, width)
-        outlines.append(np.concatenate([slices[:, 0], slices[-1:, 1], slices[-1:, 2], slices[::-1, 3]]))
+        outlines.append(outline_of(ribbon(path, width)))
         depths.append(wear.scratch_depth * rng.uniform(0.4, 1.2))
     if outlines:
         for patch, depth in zip(cover_each(to_px(matrix, np.stack(outlines)), shape), depths, strict=True):
@@ -272,11 +271,8 @@ def _chip(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> No
         bottom = place * 1.01 + (shell - place) * rng.uniform(0.55, 0.85)
         for outline, colour, share in ((shell, np.array([0.42, 0.42, 0.41]), 0.75), (bottom, base, 1.0)):
             patch = cover_patch([to_px(matrix, outline)], shape)
-            if patch is None:
-                continue
-            cover = np.float32(share) * patch.cover * dial_mask[patch.rows, patch.columns]
-            tint = (float(colour[0]), float(colour[1]), float(colour[2]))
-            result[patch.rows, patch.columns] = mix(result[patch.rows, patch.columns], tint, cover)
+            if patch is not None:
+                _fill(result, dial_mask, patch, colour, share)
 
 
 def _repair(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> None:
@@ -289,9 +285,13 @@ def _repair(wear: WearSpec, matrix: Floats, result: Image, dial_mask: Image) -> 
         patch = cover_patch([to_px(matrix, outline)], shape)
         if patch is not None:
             tint = 0.74 * wear.repair_tone * np.array([1.0, rng.uniform(0.96, 1.0), rng.uniform(0.85, 1.0)])
-            cover = np.float32(rng.uniform(0.85, 1.0)) * patch.cover * dial_mask[patch.rows, patch.columns]
-            colour = (float(tint[0]), float(tint[1]), float(tint[2]))
-            result[patch.rows, patch.columns] = mix(result[patch.rows, patch.columns], colour, cover)
+            _fill(result, dial_mask, patch, tint, rng.uniform(0.85, 1.0))
+
+
+def _fill(result: Image, dial_mask: Image, patch: Patch, colour: Floats, share: float) -> None:
+    """Lay a colour over the enamel within a patch; in place. share : 0..1, how thickly."""
+    cover = np.float32(share) * patch.cover * dial_mask[patch.rows, patch.columns]
+    result[patch.rows, patch.columns] = mix(result[patch.rows, patch.columns], colour_of(colour), cover)
 
 
 def _dust(wear: WearSpec, view: ViewSpec, matrix: Floats, result: Image) -> None:
@@ -302,8 +302,8 @@ def _dust(wear: WearSpec, view: ViewSpec, matrix: Floats, result: Image) -> None
         place = wear.dial_radius_mm * np.sqrt(rng.random()) * direction(rng.uniform(0.0, 2.0 * np.pi))
         if index % 12 == 0:  # a fibre
             length = rng.uniform(0.3, 2.0)
-            slices = ribbon(_walk(rng, place, rng.uniform(0.0, 7.0), length, length / 17.0)[:18], np.full(18, 0.02))
-            outlines.append(np.concatenate([slices[:, 0], slices[-1:, 1], slices[-1:, 2], slices[::-1, 3]]))
+            path = _walk(rng, place, rng.uniform(0.0, 7.0), length, length / 17.0)[:18]
+            outlines.append(outline_of(ribbon(path, np.full(18, 0.02))))
         else:
             outlines.append(blob(rng, place[0], place[1], rng.uniform(0.01, 0.06), 0.2))
     for patch in cover_each(to_px(matrix, np.stack(outlines)), view.shape):

@@ -26,7 +26,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.reading": {"synth.shared"},
     "model.net": {"synth.shared", "model.reading"},
     "model": {"model.reading", "model.net"},
-    "train.stats": {"synth.shared"},
+    "train.stats": {"synth.shared", "model.net"},
     "train.bags": {"synth.shared", "synth.design", "synth.photograph", "synth", "model.reading", "model.net"},
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.photographs": {
@@ -37,6 +37,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.examples": set(),
     "evaluate.words": {"synth.shared"},
     "evaluate.pages": {"synth.shared"},
+    "evaluate.plots": {"synth.shared", "model.net", "train.stats"},
     "evaluate.maps": {"synth.shared", "synth", "model.reading", "model.net"},
     "evaluate.measurements": {"synth.shared", "model.reading", "evaluate.words"},
     "evaluate.period": {"synth.shared", "model.reading", "model.net"},
@@ -59,11 +60,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "evaluate.benchmark": {
         "synth.shared", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
-        "evaluate.pages", "evaluate.score", "evaluate.inspection",
+        "evaluate.pages", "evaluate.plots", "evaluate.score", "evaluate.inspection",
     },
     "evaluate.ladder": {
         "synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags",
-        "train.run", "train.study", "evaluate.words",
+        "train.run", "train.study", "evaluate.words", "evaluate.plots",
     },
     "evaluate": {"model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
     "evaluate.cli": {

@@ -6,7 +6,16 @@ import math
 import numpy as np
 import pytest
 
-from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, Calibration, call_for, probability, threshold
+from dialtell.model.net.calibration import (
+    HAND,
+    PRINTED,
+    UNDETERMINED,
+    Calibration,
+    call_for,
+    call_number,
+    probability,
+    threshold,
+)
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.train.run.calibrate import RESOLUTION_BINS, figures, fit_calibration
 
@@ -135,3 +144,7 @@ def test_figures_count_what_they_say():
 def test_figures_of_too_few_dials_say_so():
     rows = figures(np.zeros(6), np.array([1.0, 0, 1, 0, 1, 0]), np.zeros(6), Calibration())
     assert all("auc" not in row and row["note"] == "too few dials to measure" for row in rows)
+
+
+def test_calls_as_numbers():
+    assert [call_number(call) for call in (HAND, PRINTED, UNDETERMINED)] == [1, 0, -1]

@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 from scipy import stats
-from sklearn.metrics import roc_auc_score
 
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.train.stats.clustered import clustered_auc, clustered_bootstrap, clustered_share, kish, linked
+from dialtell.train.stats.clustered import clustered_auc, clustered_share, kish, linked
 from dialtell.train.stats.discrimination import delong, newcombe_auc
 from dialtell.train.stats.proportion import wilson
 
@@ -86,26 +85,6 @@ def test_perfect_separation_of_few_clusters_leaves_room():
     assert measured.interval == pytest.approx(newcombe_auc(1.0, 4, 4))
     one_each = clustered_auc([1, 1, 0, 0], [3, 2, 1, 0], [7, 7, 8, 8], rng=np.random.default_rng(0))
     assert one_each.interval.low < 0.4  # one painted source against one printed shows next to nothing
-
-
-def test_any_statistic_is_resampled_by_clusters():
-    rng = np.random.default_rng(1)
-    labels = np.repeat([1, 0], 40)
-    scores = rng.normal(size=80) + labels
-    clusters = np.tile(np.arange(40), 2)  # each holds both kinds
-    measured = clustered_bootstrap(
-        lambda chosen: roc_auc_score(labels[chosen], scores[chosen]), labels, clusters, rng=rng, draws=400
-    )
-    assert measured.value == pytest.approx(roc_auc_score(labels, scores))
-    assert measured.interval.low < measured.value < measured.interval.high
-    nine = np.tile(np.arange(80), 9)
-    again = clustered_bootstrap(
-        lambda chosen: float(scores[nine[chosen]].mean()), labels[nine], np.tile(clusters, 9), rng=rng, draws=400
-    )
-    once = clustered_bootstrap(lambda chosen: float(scores[chosen].mean()), labels, clusters, rng=rng, draws=400)
-    assert again.interval == pytest.approx(once.interval, abs=0.06)  # repeats do not narrow it
-    alone = clustered_bootstrap(lambda chosen: 0.0, [1, 1, 0], [0, 0, 1], rng=rng)
-    assert alone.interval is None and alone.method == "none, one cluster of a kind"
 
 
 def test_lists_of_other_lengths_are_named():

@@ -9,7 +9,7 @@ No torch here: worker processes import this and nothing heavier.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -82,6 +82,35 @@ class Bag:
 def pack(density: NDArray[np.float32]) -> NDArray[np.uint8]:
     """D to 8 bits: steps of 0.0086 D."""
     return np.round((density - LOW) / (HIGH - LOW) * 255).astype(np.uint8)
+
+
+def truth_of(spec: DialSpec) -> tuple[NDArray[np.int8], int]:
+    """(Z,) 1 painted, 0 printed, -1 no strokes in that zone; and the same of the dial, -1 mixed."""
+    drawn = {item.zone for item in lay_out(spec.design)}
+    pairs = zip(ZONES, spec.making.processes, strict=True)
+    hand = np.array([int(p is Process.HAND) if zone in drawn else -1 for zone, p in pairs], dtype=np.int8)
+    known = hand[hand >= 0]
+    return hand, int(known[0]) if len(known) and known.min() == known.max() else -1
+
+
+def whole_bag(spec: DialSpec, reading: Reading) -> Bag:
+    """Every patch of a picture as read, with the truth of its spec."""
+    hand, dial = truth_of(spec)
+    printed = {p for p, known in zip(spec.making.processes, hand, strict=True) if p.printed and known >= 0}
+    return Bag(
+        density=pack(reading.patches.density),
+        zone=reading.patches.zone.astype(np.int8),
+        resolution=reading.patches.resolution,
+        hand=hand,
+        dial=dial,
+        photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
+        index=spec.index,
+    )
+
+
+def reading_rng(spec: DialSpec) -> np.random.Generator:
+    """What the reading of a picture draws from (`read_spec`): the same for its twins, whoever reads it."""
+    return np.random.default_rng([spec.seed, spec.index, 77])
 
 
 def known_geometry(spec: DialSpec, *, rng: np.random.Generator, jitter: float = 1.0) -> DialGeometry:
@@ -162,7 +191,7 @@ def _read(
     planted: Planted | None = None,
     limits: tuple[float, float] = (MOSTLY, HARDLY),
 ) -> Bag | None:
-    rng = np.random.default_rng([spec.seed, spec.index, 77])
+    rng = reading_rng(spec)
     grey = luminance(linear_light(pixels))
     reading = read_spec(spec, grey, rng=rng)
     patches = reading.patches
@@ -175,32 +204,15 @@ def _read(
             found = np.sort(rng.choice(found, MOST_PER_ZONE, replace=False))
         keep.append(found)
     chosen = np.concatenate(keep)
-    processes = spec.making.processes
-    drawn = {item.zone for item in lay_out(spec.design)}
-    hand = np.array(
-        [int(p is Process.HAND) if zone in drawn else -1 for zone, p in zip(ZONES, processes, strict=True)],
-        dtype=np.int8,
-    )
-    strokes = None
+    bag = whole_bag(spec, reading)
+    hand, dial, strokes = bag.hand, bag.dial, None
     if planted is not None:
         strokes = _by_patch(patches, chosen, planted, reading.geometry, *limits)
-        hand[ZONES.index(planted.zone)] = -1
-    known = hand[hand >= 0]
-    dial = int(known[0]) if planted is None and known.min() == known.max() else -1
+        hand[ZONES.index(planted.zone)], dial = -1, -1
     if not reading.zones.named:  # one zone, whose truth is the dial's
         hand = np.full(len(ZONES), -1, dtype=np.int8)
         hand[ZONES.index(Zone.OTHER)] = dial
-    printed = {p for p, zone in zip(processes, ZONES, strict=True) if p.printed and zone in drawn}
-    return Bag(
-        density=pack(patches.density[chosen]),
-        zone=patches.zone[chosen].astype(np.int8),
-        resolution=patches.resolution,
-        hand=hand,
-        dial=dial,
-        photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
-        index=spec.index,
-        strokes=strokes,
-    )
+    return replace(bag, density=bag.density[chosen], zone=bag.zone[chosen], hand=hand, dial=dial, strokes=strokes)
 
 
 def _by_patch(

@@ -17,7 +17,7 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from dialtell.model.net.calibration import Calibration, threshold
+from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.weights_file import Weights, save_weights
 from dialtell.synth.scene import RENDERER_VERSION, Range
@@ -39,9 +39,7 @@ from dialtell.train.run.card import write_card
 from dialtell.train.run.finish import calibrate_on, held_out_sets, measured
 from dialtell.train.run.loop import evaluate_bags, versions
 from dialtell.train.run.origin import origin_of
-from dialtell.train.stats.discrimination import auc
-from dialtell.train.stats.likelihood_ratio import cllr
-from dialtell.train.stats.proportion import wilson
+from dialtell.train.stats.call_figures import call_figures, called_by_ratio
 
 log = logging.getLogger("dialtell.train")
 
@@ -160,19 +158,17 @@ def photo_figures(
 
 def ratio_figures(hand: NDArray[np.bool_], ratio: Floats) -> dict[str, Any]:
     """n of each side, calls right, wrong and not made, AUC, and the cost of the ratios; None where one side lacks."""
-    decided = np.abs(ratio) >= threshold()
-    right = int((decided & ((ratio > 0) == hand)).sum())
-    n = int(decided.sum())
-    both = bool(hand.any() and not hand.all())
+    found = call_figures(called_by_ratio(hand, ratio))
+    right = found.accuracy and found.accuracy.interval
     return {
-        "painted": int(hand.sum()),
-        "printed": int((~hand).sum()),
-        "right": right,
-        "wrong": n - right,
-        "undetermined": len(hand) - n,
-        "right_of_decided_95": [round(value, 3) for value in wilson(right, n)] if n else None,
-        "auc": round(auc(hand.astype(int), ratio), 4) if both else None,
-        "cllr": round(cllr(ratio[hand], ratio[~hand]), 4) if both else None,
+        "painted": found.painted,
+        "printed": found.n - found.painted,
+        "right": found.right,
+        "wrong": found.decided - found.right,
+        "undetermined": found.n - found.decided,
+        "right_of_decided_95": right and [round(value, 3) for value in right],
+        "auc": found.auc and round(found.auc.value, 4),
+        "cllr": found.cllr and round(found.cllr.value, 4),
     }
 
 

@@ -9,12 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from dialtell.model.net.calibration import PRINTED, Calibration, call_for, probability, threshold
+from dialtell.model.net.calibration import PRINTED, Calibration, call_for
 from dialtell.model.net.net import NetOutput
 from dialtell.train.bags.bags import Bag
-from dialtell.train.stats.calibration_error import brier, expected_calibration_error
-from dialtell.train.stats.discrimination import delong
-from dialtell.train.stats.likelihood_ratio import cllr, validated_bounds
+from dialtell.train.stats.call_figures import call_figures, called_by_ratio
+from dialtell.train.stats.likelihood_ratio import validated_bounds
 from dialtell.train.stats.proportion import wilson
 
 Floats = NDArray[np.float64]
@@ -22,6 +21,7 @@ Floats = NDArray[np.float64]
 # log2 of true px per patch px: a patch px is 1/640 of the dial radius, 29 px/mm on an 18 size dial at 0
 RESOLUTION_BINS = (("below 7 px/mm", -9.0, -2.0), ("7 to 15 px/mm", -2.0, -1.0), ("15 to 29 px/mm", -1.0, 0.0),
                    ("29 px/mm and above", 0.0, 9.0))  # fmt: skip
+FEWEST = 5  # dials of each kind in a bin, below which it is not measured
 
 
 def gather_logits(outputs: Sequence[NetOutput], bags: Sequence[Bag]) -> dict[str, Floats]:
@@ -81,31 +81,28 @@ def figures(logit: Floats, truth: Floats, resolution: Floats, calibration: Calib
     rows = []
     for name, low, high in (("all", -99.0, 99.0), *RESOLUTION_BINS):
         chosen = (resolution >= low) & (resolution < high)
-        if (truth[chosen] == 1).sum() < 5 or (truth[chosen] == 0).sum() < 5:
-            rows.append({"resolution": name, "n": int(chosen.sum()), "note": "too few dials to measure"})
-            continue
         ratio = np.array(
             [calibration.log10_lr(z, r)[0] for z, r in zip(logit[chosen], resolution[chosen], strict=True)]
         )
-        hand = truth[chosen] == 1
-        area, interval = delong(hand.astype(int), ratio)
-        decided = np.abs(ratio) >= threshold()
-        right = int((decided & ((ratio > 0) == hand)).sum())
-        p = np.array([probability(r) for r in ratio])
+        found = call_figures(called_by_ratio(truth[chosen] == 1, ratio), fewest=FEWEST)
+        if not (found.coverage and found.auc and found.ece and found.brier and found.cllr):
+            rows.append({"resolution": name, "n": found.n, "note": "too few dials to measure"})
+            continue
+        right, made = found.right, max(found.decided, 1)
         rows.append(
             {
                 "resolution": name,
-                "n": int(chosen.sum()),
-                "auc": round(area, 4),
-                "auc_95": [round(interval.low, 4), round(interval.high, 4)],
-                "undetermined_share": round(float(1 - decided.mean()), 4),
-                "decided": int(decided.sum()),
+                "n": found.n,
+                "auc": round(found.auc.value, 4),
+                "auc_95": [round(v, 4) for v in found.auc.interval or (0.0, 1.0)],
+                "undetermined_share": round(1 - found.coverage.value, 4),
+                "decided": found.decided,
                 "right": right,
-                "accuracy": round(right / max(int(decided.sum()), 1), 4),
-                "accuracy_95": [round(v, 4) for v in wilson(right, max(int(decided.sum()), 1))],
-                "ece": round(expected_calibration_error(hand.astype(int), p), 4),
-                "brier": round(brier(hand.astype(int), p), 4),
-                "cllr": round(cllr(ratio[hand], ratio[~hand]), 4),
+                "accuracy": round(right / made, 4),
+                "accuracy_95": [round(v, 4) for v in wilson(right, made)],
+                "ece": round(found.ece.value, 4),
+                "brier": round(found.brier.value, 4),
+                "cllr": round(found.cllr.value, 4),
             }
         )
     return rows

@@ -7,12 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-<<<<<<< HEAD
 from dialtell.synth.shared.files import write_whole
 
-=======
 CARD = "MODEL_CARD.md"
->>>>>>> wt-d
 NOT_FOR = (
     "authentication, appraisal or proof of originality: it gives an opinion from a photograph",
     "dials other than fired white enamel (metal, paper, plastic, engraved or coloured dials)",

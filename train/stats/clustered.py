@@ -7,7 +7,7 @@ the interval is that of so many clusters that answer as one each.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ from scipy import stats
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.train.stats.discrimination import auc, bootstrap_auc, newcombe_auc
 from dialtell.train.stats.proportion import Interval, require_level, wilson_share
+from dialtell.train.stats.resampling import numbered
 
 Floats = NDArray[np.float64]
 DRAWS = 2000
@@ -87,8 +88,7 @@ def clustered_share(hits: ArrayLike, clusters: ArrayLike, *, level: float = 0.95
     n = len(hit)
     if not n or hit.shape != identity.shape:
         raise ParameterError(f"hits have shape {hit.shape} and clusters {identity.shape}; give two lists of one length")
-    member = np.unique(identity, return_inverse=True)[1].reshape(-1)
-    count = int(member.max()) + 1
+    member, count = numbered(identity)
     share = float(hit.mean())
     least = kish(identity)
     effective = least
@@ -124,42 +124,3 @@ def clustered_auc(
     if drawn is not None:
         score = Interval(min(score.low, drawn.low), max(score.high, drawn.high))
     return Measured(area, score, len(hand), count, "score interval, few clusters", least)
-
-
-def clustered_bootstrap(
-    statistic: Callable[[NDArray[np.intp]], float],
-    labels: ArrayLike,
-    clusters: ArrayLike,
-    *,
-    rng: np.random.Generator,
-    draws: int = DRAWS,
-    level: float = 0.95,
-) -> Measured:
-    """Any statistic of chosen items with its percentile interval over resampled clusters.
-
-    statistic : called with indices of the items drawn, repeats included.
-    labels : (n,) 1 or 0; clusters holding ones, zeros or both are resampled apart, so that every draw has both.
-    No interval where either label stands in a single cluster.
-    """
-    require_level(level)
-    hand, identity = np.asarray(labels).astype(bool), np.asarray(clusters)
-    n = len(hand)
-    if not n or hand.shape != identity.shape:
-        raise ParameterError(
-            f"labels have shape {hand.shape} and clusters {identity.shape}; give two lists of one length"
-        )
-    member = np.unique(identity, return_inverse=True)[1].reshape(-1)
-    count = int(member.max()) + 1
-    value = statistic(np.arange(n))
-    present = [np.unique(member[chosen]) for chosen in (hand, ~hand) if chosen.any()]
-    if min(map(len, present)) < 2:
-        return Measured(value, None, n, count, "none, one cluster of a kind")
-    items = [np.flatnonzero(member == cluster) for cluster in range(count)]
-    holds = np.array([hand[part].any() + 2 * (~hand[part]).any() for part in items])
-    strata = [np.flatnonzero(holds == kind) for kind in (1, 2, 3) if (holds == kind).any()]
-    values = np.empty(draws)
-    for draw in range(draws):
-        drawn = np.concatenate([rng.choice(stratum, len(stratum)) for stratum in strata])
-        values[draw] = statistic(np.concatenate([items[cluster] for cluster in drawn]))
-    low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
-    return Measured(value, Interval(float(low), float(high)), n, count, "cluster bootstrap")

@@ -14,6 +14,7 @@ from scipy import optimize, stats
 
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.train.stats.proportion import Interval, require_level
+from dialtell.train.stats.resampling import drawn_counts, numbered, percentile_interval, strata_of
 
 Floats = NDArray[np.float64]
 _CHUNK = 4_000_000  # weights held at once while bootstrapping, about 32 MB
@@ -123,26 +124,18 @@ def bootstrap_auc(
     identity = np.arange(len(score)) if clusters is None else np.asarray(clusters)
     if identity.shape != score.shape:
         raise ParameterError(f"clusters have shape {identity.shape}; give one identity per score, {score.shape}")
-    member = np.unique(identity, return_inverse=True)[1].reshape(-1)
-    n_clusters = int(member.max()) + 1
-    holds = (np.bincount(member, hand, n_clusters) > 0) + 2 * (np.bincount(member, ~hand, n_clusters) > 0)
-    strata = [np.flatnonzero(holds == kind) for kind in (1, 2, 3) if (holds == kind).any()]
-
+    member, n_clusters = numbered(identity)
+    strata = strata_of(hand, member, n_clusters)
     order = np.argsort(score, kind="stable")
     starts = np.flatnonzero(np.r_[True, np.diff(score[order]) != 0])
     sorted_hand, sorted_member = hand[order], member[order]
     areas = []
     step = max(1, _CHUNK // len(score))
     for first in range(0, draws, step):
-        size = min(step, draws - first)
-        counts = np.zeros((size, n_clusters))
-        for stratum in strata:
-            even = np.full(len(stratum), 1.0 / len(stratum))
-            counts[:, stratum] = rng.multinomial(len(stratum), even, size=size)
+        counts = drawn_counts(strata, n_clusters, rng=rng, draws=min(step, draws - first))
         weights = counts[:, sorted_member]
         areas.append(_weighted_auc(weights * sorted_hand, weights * ~sorted_hand, starts))
-    low, high = np.quantile(np.concatenate(areas), [(1 - level) / 2, (1 + level) / 2])
-    return auc(hand, score), Interval(float(low), float(high))
+    return auc(hand, score), percentile_interval(np.concatenate(areas), level=level)
 
 
 def _weighted_auc(hand: Floats, printed: Floats, starts: NDArray[np.intp]) -> Floats:

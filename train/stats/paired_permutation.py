@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from dialtell.synth.shared.errors import ParameterError
+from dialtell.train.stats.resampling import numbered
 
 Floats = NDArray[np.float64]
 MOST_EXACT = 12  # clusters up to which all 2^k swaps are tried
@@ -59,8 +60,7 @@ def paired_permutation(
         )
     if draws < 1:
         raise ParameterError(f"draws is {draws}; give at least 1")
-    member = np.unique(identity, return_inverse=True)[1].reshape(-1)
-    count = int(member.max()) + 1
+    member, count = numbered(identity)
     difference = statistic(one) - statistic(two)
     slack = 1e-9 * max(abs(difference), 1e-3)  # sums in another order still count as equal
     exact = count <= MOST_EXACT

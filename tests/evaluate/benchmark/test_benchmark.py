@@ -4,15 +4,15 @@ import csv
 import io
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from benchmark_rows_made import document, row
 from sklearn.metrics import brier_score_loss, roc_auc_score
 
-from dialtell.evaluate.benchmark.benchmark import Item, compare, confusion, figures, items_of
+from dialtell.evaluate.benchmark.benchmark import answers_of, compare, confusion, figures
 from dialtell.evaluate.benchmark.claims import wholly_right
-from dialtell.evaluate.benchmark.plots import coverage_curve
 from dialtell.evaluate.benchmark.rows import Answer, clusters_of, misses, outline_distance
 from dialtell.evaluate.benchmark.table import benchmark_table, csv_text
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
@@ -20,6 +20,7 @@ from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.known import Outline
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Zone
+from dialtell.train.stats.call_figures import Answers, coverage_curve
 from dialtell.train.stats.likelihood_ratio import cllr
 from dialtell.train.stats.proportion import wilson
 
@@ -31,7 +32,7 @@ def sample(n=60, seed=0):
 
 def test_figures_agree_with_scikit_learn_and_the_trade_of_counts():
     rows = sample()
-    found = figures(items_of(rows), draws=200)
+    found = figures(answers_of(rows), draws=200)
     truth = np.array([made.truth for made in rows])
     ratio = np.array([made.answer.log10_lr for made in rows])
     chance = 1 / (1 + 10**-ratio)
@@ -50,8 +51,7 @@ def test_figures_agree_with_scikit_learn_and_the_trade_of_counts():
 
 def test_probabilities_that_overstate_show_in_the_error():
     # every dial stated 10 to 1 for the hand, half of them printed: ECE = 10/11 - 1/2 by hand, Brier by hand
-    items = [Item(bool(i % 2), HAND, 1.0, i) for i in range(40)]
-    found = figures(items, draws=100)
+    found = figures(Answers(np.arange(40) % 2, np.ones(40), np.ones(40)), draws=100)
     assert found["ece"]["value"] == pytest.approx(10 / 11 - 0.5, abs=5e-5)
     assert found["brier"]["value"] == pytest.approx(((1 / 11) ** 2 + (10 / 11) ** 2) / 2, abs=5e-5)
     assert found["ece"]["value"] > found["ece_if_calibrated"]["point_95"]
@@ -63,20 +63,20 @@ def test_photographs_of_one_source_do_not_narrow_an_interval():
     alone = sample()
     six = [row(100 * i + k, made.photo.dial_process, made.answer.log10_lr, cluster=i)
            for i, made in enumerate(alone) for k in range(6)]  # fmt: skip
-    once, clustered = figures(items_of(alone), draws=200), figures(items_of(six), draws=200)
-    apart = figures([Item(item.hand, item.call, item.log10_lr, i) for i, item in enumerate(items_of(six))], draws=200)
+    once, clustered = figures(answers_of(alone), draws=200), figures(answers_of(six), draws=200)
+    apart = figures(replace(answers_of(six), cluster=None), draws=200)
     for name in ("auc", "coverage", "accuracy", "brier", "cllr"):
         width, wide, narrow = (found[name]["high"] - found[name]["low"] for found in (once, clustered, apart))
         assert wide == pytest.approx(width, rel=0.1) and narrow < 0.6 * wide, name
 
 
 def test_too_little_is_said_and_not_measured():
-    found = figures(items_of([row(2, "painted", 2.0), row(3, "painted", 1.5)]))
+    found = figures(answers_of([row(2, "painted", 2.0), row(3, "painted", 1.5)]))
     assert found["auc"] is None and found["note"].startswith("too few ratios of both kinds")
     assert found["accuracy"] == {
         "value": 1.0, "low": round(wilson(2, 2).low, 4), "high": 1.0, "n": 2, "clusters": 2, "method": "wilson"
     }  # fmt: skip
-    assert figures([])["coverage"] is None
+    assert figures(answers_of([]))["coverage"] is None
 
 
 def test_zones_bands_processes_and_types_hold_their_own():
@@ -186,13 +186,11 @@ def test_two_weights_on_the_same_photographs():
     assert tests["auc"]["n"] == 40
 
 
-def test_coverage_falls_to_the_surest_calls():
-    items = [Item(True, HAND, 2.0, 0), Item(False, HAND, 1.0, 1), Item(False, PRINTED, -1.0, 2),
-             Item(True, UNDETERMINED, None, 3)]  # fmt: skip
-    assert [point[:2] for point in coverage_curve(items)] == [(0.25, 1.0), (0.75, pytest.approx(2 / 3))]
-    # what is withheld is never called, however large its ratio: it counts only among the labelled
-    withheld = items_of([row(2, "painted", 2.0), row(3, "painted", 2.0, call=UNDETERMINED, withheld=True)])
-    assert [point[:2] for point in coverage_curve(withheld)] == [(0.5, 1.0)]
+def test_what_is_withheld_is_never_called():
+    # however large its ratio: it counts only among the labelled
+    rows = [row(2, "painted", 2.0), row(3, "painted", 2.0, call=UNDETERMINED, withheld=True)]
+    assert [point[:2] for point in coverage_curve(answers_of(rows, callable_alone=True))] == [(0.5, 1.0)]
+    assert answers_of(rows).judged.all()
 
 
 def test_table_and_csv_show_everything_and_guard_formulas():

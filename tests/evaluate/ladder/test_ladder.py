@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import torch
 
+from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.ladder import ladder
 from dialtell.evaluate.ladder.dials import read_rung, tell
 from dialtell.evaluate.ladder.ladder import gather_weights, groups, kind_of, run_ladder, table
@@ -147,5 +148,7 @@ def test_table_has_a_row_for_everything(climbed):
 def test_wrong_words(tmp_path, capsys):
     with pytest.raises(ParameterError, match="count is 3; give at least 8"):
         run_ladder([None], out=tmp_path / "x", count=3)
-    assert ladder.main([str(tmp_path / "none.safetensors"), "--out", str(tmp_path / "x")]) == 1
-    assert "ladder: error: " in capsys.readouterr().err and not (tmp_path / "x").exists()
+    command = ["benchmark", "--ladder", str(tmp_path / "none.safetensors"), "--out", str(tmp_path / "x")]
+    assert main(command) == 1
+    said = capsys.readouterr().err
+    assert "error: " in said and "none.safetensors" in said and not (tmp_path / "x").exists()

@@ -7,18 +7,17 @@ from sklearn.metrics import brier_score_loss, roc_auc_score
 from dialtell.evaluate.ladder.dials import Told
 from dialtell.evaluate.ladder.figures import (
     CURVE,
-    Answers,
     Truth,
     curve,
     dials_of,
     figures,
     flips,
-    joined,
     pooled,
     splits,
     zones_of,
 )
 from dialtell.synth.shared.terms import ZONES
+from dialtell.train.stats.call_figures import Answers, joined
 from dialtell.train.stats.proportion import wilson
 
 

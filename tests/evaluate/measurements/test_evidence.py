@@ -6,9 +6,9 @@ import math
 import numpy as np
 import pytest
 from trials.opinions import reference_spread
-from trials.opinions.opinion_fit import fit_opinion
+from trials.opinions.opinion_fit import fit_opinion, report
 
-from dialtell.evaluate.measurements import second_opinion, tone
+from dialtell.evaluate.measurements import tone
 from dialtell.evaluate.measurements.evidence import gather_evidence
 from dialtell.evaluate.measurements.finding import Finding
 from dialtell.evaluate.measurements.gathering import MEASURES
@@ -322,7 +322,7 @@ def test_report_of_measured_dials():
     keys = [f"{Zone.NUMERALS}|{name}" for name in list(MEASURES)[:6]]
     rows = made_rows(400, 1.0, keys)
     weigher = Weigher(dict.fromkeys(keys, 1.0), -2.0, 2.0)
-    said = second_opinion.report(made_rows(200, 1.0, keys, seed=2), spread_of(rows, "3"), weigher)
+    said = report(made_rows(200, 1.0, keys, seed=2), spread_of(rows, "3"), weigher)
     # six independent measurements one SD apart: AUC = Phi(sqrt(6) / sqrt 2) = 0.958, exact
     assert said["judged"] == 200
     assert said["auc_95"][0] - 0.02 <= 0.958 <= said["auc_95"][1] + 0.02

@@ -14,7 +14,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from tqdm import tqdm
@@ -23,7 +23,8 @@ from dialtell.evaluate.ladder.rungs import BY_LETTER, rungs_named
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.workers import in_order
 
-CALLS = {"hand-painted": 1, "printed": 0}
+if TYPE_CHECKING:
+    from dialtell.train.stats.call_figures import Answers
 
 
 @dataclass(frozen=True)
@@ -59,14 +60,13 @@ def _weights() -> Any:
 
 def judged(job: tuple[str, int]) -> Pair | None:
     """Dial (letter, index) of a rung, rendered, read and judged by both; None of a mixed one."""
-    from dialtell.evaluate.ladder.dials import truth_of
     from dialtell.evaluate.measurements.evidence import gather_evidence
     from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
     from dialtell.model.net.resolution import resolution_of
     from dialtell.model.net.verdict import judge
     from dialtell.model.reading.photo import linear_light, luminance
     from dialtell.synth.scene import render
-    from dialtell.train.bags.bags import read_spec
+    from dialtell.train.bags.bags import read_spec, reading_rng, truth_of
 
     letter, index = job
     rung = BY_LETTER[letter]
@@ -75,7 +75,7 @@ def judged(job: tuple[str, int]) -> Pair | None:
     if hand < 0:
         return None
     grey = luminance(linear_light(render(spec)))
-    reading = read_spec(spec, grey, rng=np.random.default_rng([spec.seed, spec.index, 77]))
+    reading = read_spec(spec, grey, rng=reading_rng(spec))
     carries = resolution_of(reading, weights.record, None).carries_strokes
     verdict = judge(reading.patches, weights, withheld=not carries)
     opinion = second_opinion(gather_evidence(reading)) if carries else NO_OPINION
@@ -89,34 +89,45 @@ def figures(pairs: Sequence[Pair]) -> dict[str, Any]:
     return {
         "dials": len(pairs),
         "painted": sum(p.hand for p in pairs),
-        "net": _area(pairs, lambda p: p.net),
-        "measurements": _area(pairs, lambda p: p.measured),
-        "net_where_both": _area(told, lambda p: p.net),
-        "sum_where_both": _area(told, lambda p: p.both),
+        "net": _area(_answers(pairs, lambda p: p.net)),
+        "measurements": _area(_answers(pairs, lambda p: p.measured)),
+        "net_where_both": _area(_answers(told, lambda p: p.net)),
+        "sum_where_both": _area(_answers(told, lambda p: p.both)),
         "both_lean": len(right),
         "agree": int((right[:, 0] == right[:, 1]).sum()) if len(right) else 0,
         "both_wrong": int((~right.any(axis=1)).sum()) if len(right) else 0,
         "net_alone_wrong": int((~right[:, 0] & right[:, 1]).sum()) if len(right) else 0,
         "measurements_alone_wrong": int((right[:, 0] & ~right[:, 1]).sum()) if len(right) else 0,
-        "calls": _calls(pairs),
+        "calls": _calls(_answers(pairs, lambda p: p.net, lambda p: p.call)),
     }
 
 
-def _area(pairs: Sequence[Pair], value: Callable[[Pair], float | None]) -> dict[str, Any]:
-    from dialtell.train.stats.discrimination import bootstrap_auc
+def _answers(
+    pairs: Sequence[Pair], value: Callable[[Pair], float | None], call: Callable[[Pair], str] | None = None
+) -> Answers:
+    from dialtell.model.net.calibration import UNDETERMINED, call_number
+    from dialtell.train.stats.call_figures import Answers
 
-    told = [(p, lr) for p in pairs if (lr := value(p)) is not None]
-    hand = np.array([p.hand for p, _ in told])
-    if len(set(hand.tolist())) < 2:
-        return {"n": len(told), "auc": None}
-    ratio = np.array([lr for _, lr in told])
-    area, ends = bootstrap_auc(hand, ratio, rng=np.random.default_rng(1), clusters=[p.cluster for p, _ in told])
-    return {"n": len(told), "auc": round(area, 4), "auc_95": [round(end, 4) for end in ends]}
+    ratios = [value(pair) for pair in pairs]
+    return Answers(
+        hand=np.array([pair.hand for pair in pairs], np.int8),
+        ratio=np.array([np.nan if ratio is None else ratio for ratio in ratios], np.float64),
+        call=np.array([call_number(call(pair) if call else UNDETERMINED) for pair in pairs], np.int8),
+        cluster=np.array([pair.cluster for pair in pairs], np.int64),
+    )
 
 
-def _calls(pairs: Sequence[Pair]) -> dict[str, int]:
-    made = [(CALLS[p.call], p.hand) for p in pairs if p.call in CALLS]
-    return {"made": len(made), "right": sum(said == hand for said, hand in made)}
+def _area(answers: Answers) -> dict[str, Any]:
+    from dialtell.train.stats.call_figures import Resampling, call_figures
+
+    found = call_figures(answers, resampling=Resampling(2000, 1, 1))
+    if found.auc is None or found.auc.interval is None:
+        return {"n": found.judged, "auc": None}
+    return {"n": found.judged, "auc": round(found.auc.value, 4), "auc_95": [round(v, 4) for v in found.auc.interval]}
+
+
+def _calls(answers: Answers) -> dict[str, int]:
+    return {"made": int(answers.decided.sum()), "right": int(answers.right.sum())}
 
 
 def main(arguments: list[str] | None = None) -> int:

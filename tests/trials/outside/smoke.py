@@ -62,20 +62,20 @@ def score_drawn(index: int, scope: Range) -> dict[str, Any]:
 
 def summary(rows: list[dict[str, Any]]) -> dict[str, Any]:
     """AUC with its interval (DeLong), accuracy of calls (Wilson), share undetermined, dials found."""
-    from dialtell.model.net.calibration import HAND, UNDETERMINED
-    from dialtell.train.stats.discrimination import delong
-    from dialtell.train.stats.proportion import wilson
+    from dialtell.model.net.calibration import call_number
+    from dialtell.train.stats.call_figures import Answers, call_figures
 
-    scored = [row for row in rows if row["log10_lr"] is not None]
-    area, interval = delong([row["hand"] for row in scored], [row["log10_lr"] for row in scored])
-    decided = [row for row in rows if row["call"] != UNDETERMINED]
-    right = sum((row["call"] == HAND) == bool(row["hand"]) for row in decided)
+    ratios = [np.nan if row["log10_lr"] is None else row["log10_lr"] for row in rows]
+    calls = [call_number(row["call"]) for row in rows]
+    hand = [row["hand"] for row in rows]
+    found = call_figures(Answers(np.array(hand, np.int8), np.array(ratios, float), np.array(calls, np.int8)))
     return {
-        "dials": len(rows), "dial_found": sum(row["found"] for row in rows), "scored": len(scored),
-        "auc": round(area, 4), "auc_95": [round(v, 4) for v in interval],
-        "decided": len(decided), "right": right,
-        "accuracy_95": [round(v, 4) for v in wilson(right, len(decided))] if decided else None,
-        "undetermined_share": round(1 - len(decided) / len(rows), 4),
+        "dials": found.n, "dial_found": sum(row["found"] for row in rows), "scored": found.judged,
+        "auc": found.auc and round(found.auc.value, 4),
+        "auc_95": found.auc and found.auc.interval and [round(v, 4) for v in found.auc.interval],
+        "decided": found.decided, "right": found.right,
+        "accuracy_95": found.accuracy and found.accuracy.interval and [round(v, 4) for v in found.accuracy.interval],
+        "undetermined_share": round(1 - found.decided / found.n, 4),
         "median_true_px_per_mm": round(float(np.median([r["true_px_per_mm"] for r in rows if r["found"]])), 1),
     }  # fmt: skip
 

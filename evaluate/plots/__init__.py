@@ -1,0 +1,4 @@
+"""Calls against truth as plots, all in one style.
+
+Begin with `curves.draw_reliability`.
+"""
