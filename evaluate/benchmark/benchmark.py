@@ -16,14 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.benchmark.claims import claims
-from dialtell.evaluate.benchmark.rows import BANDS, NO_DIAL, Answer, Row, misses, truth_of
+from dialtell.evaluate.benchmark.rows import BANDS, NO_DIAL, BenchmarkRow, JudgedCall, misses, truth_of
 from dialtell.evaluate.words.support import rounded
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, WRONG_CALL_COST, call_number
 from dialtell.synth.shared.terms import Process
 from dialtell.train.photographs import labels
 from dialtell.train.stats.calibration_error import brier, error_if_calibrated
 from dialtell.train.stats.call_figures import Answers, Resampling, call_figures, probabilities
-from dialtell.train.stats.clustered import Measured
+from dialtell.train.stats.clustered import ClusteredFigure
 from dialtell.train.stats.discrimination import auc
 from dialtell.train.stats.likelihood_ratio import cllr, validated_bounds
 from dialtell.train.stats.paired_permutation import paired_permutation
@@ -36,21 +36,21 @@ LEAST_RATIOS = 2  # of a kind, for figures of both kinds
 Floats = NDArray[np.float64]
 
 
-def answers_of(rows: Iterable[Row], *, callable_alone: bool = False) -> Answers:
+def answers_of(rows: Iterable[BenchmarkRow], *, callable_alone: bool = False) -> Answers:
     """Dials labelled painted or printed. callable_alone : without the ratios of those withheld from any call."""
     return _answers(
-        (row.truth, row.answer if not (callable_alone and row.answer.withheld) else Answer(row.answer.call), row)
+        (row.truth, row.answer if not (callable_alone and row.answer.withheld) else JudgedCall(row.answer.call), row)
         for row in rows
     )
 
 
-def zone_answers(rows: Iterable[Row], zone: Any) -> Answers:
+def zone_answers(rows: Iterable[BenchmarkRow], zone: Any) -> Answers:
     """Zones labelled painted or printed; one that was not read counts as undetermined."""
-    unread = Answer(UNDETERMINED)
+    unread = JudgedCall(UNDETERMINED)
     return _answers((truth_of(row.photo.zones.get(zone, "")), row.zones.get(zone, unread), row) for row in rows)
 
 
-def _answers(found: Iterable[tuple[bool | None, Answer, Row]]) -> Answers:
+def _answers(found: Iterable[tuple[bool | None, JudgedCall, BenchmarkRow]]) -> Answers:
     known = [item for item in found if item[0] is not None]
     return Answers(
         hand=np.array([truth for truth, _, _ in known], dtype=np.int8),
@@ -88,7 +88,7 @@ def figures(answers: Answers, *, draws: int = DRAWS, seed: int = SEED) -> dict[s
     }
 
 
-def entry(measured: Measured | None) -> dict[str, Any] | None:
+def entry(measured: ClusteredFigure | None) -> dict[str, Any] | None:
     """A figure as the document holds it."""
     if measured is None:
         return None
@@ -104,7 +104,12 @@ def entry(measured: Measured | None) -> dict[str, Any] | None:
 
 
 def benchmark(
-    rows: Sequence[Row], model: Mapping[str, Any], caps: tuple[float, float], *, draws: int = DRAWS, seed: int = SEED
+    rows: Sequence[BenchmarkRow],
+    model: Mapping[str, Any],
+    caps: tuple[float, float],
+    *,
+    draws: int = DRAWS,
+    seed: int = SEED,
 ) -> dict[str, Any]:
     """The document's part about one set of weights.
 
@@ -118,7 +123,7 @@ def benchmark(
     def group(name: str, chosen: Answers) -> dict[str, Any]:
         return {"group": name, **figures(chosen, draws=draws, seed=seed)}
 
-    def of(condition: Callable[[Row], bool]) -> Answers:
+    def of(condition: Callable[[BenchmarkRow], bool]) -> Answers:
         return answers_of(row for row in rows if condition(row))
 
     bands = [name for name, _, _ in BANDS] + [NO_DIAL]
@@ -142,7 +147,7 @@ def benchmark(
     return document | {"claims": claims(rows, whole, bounds, caps)}
 
 
-def _by_process(rows: Sequence[Row]) -> list[tuple[str, Answers]]:
+def _by_process(rows: Sequence[BenchmarkRow]) -> list[tuple[str, Answers]]:
     painted = [row for row in rows if row.truth is True]
     found = []
     for process in (Process.TRANSFER.value, Process.PHOTOGRAPHIC.value, labels.CANNOT_TELL):
@@ -152,7 +157,7 @@ def _by_process(rows: Sequence[Row]) -> list[tuple[str, Answers]]:
     return found
 
 
-def confusion(rows: Iterable[Row]) -> list[dict[str, Any]]:
+def confusion(rows: Iterable[BenchmarkRow]) -> list[dict[str, Any]]:
     """By dial label: how many were called what; no dial found is a column of its own."""
     table = []
     rows = list(rows)
@@ -165,7 +170,7 @@ def confusion(rows: Iterable[Row]) -> list[dict[str, Any]]:
     return table
 
 
-def print_calls(rows: Iterable[Row]) -> list[dict[str, Any]]:
+def print_calls(rows: Iterable[BenchmarkRow]) -> list[dict[str, Any]]:
     """Of dials labelled printed and called printed, how many were called a transfer or a photographic print."""
     called = [row for row in rows if row.truth is False and row.answer.call == PRINTED and row.printing is not None]
     table = []
@@ -177,11 +182,11 @@ def print_calls(rows: Iterable[Row]) -> list[dict[str, Any]]:
     return table
 
 
-def _missed(row: Row, kind: str) -> dict[str, Any]:
+def _missed(row: BenchmarkRow, kind: str) -> dict[str, Any]:
     return {"kind": kind, **record_of(row), "page": None}
 
 
-def record_of(row: Row) -> dict[str, Any]:
+def record_of(row: BenchmarkRow) -> dict[str, Any]:
     """One photograph, flat but for its zones."""
     photo = row.photo
     return {
@@ -217,7 +222,7 @@ def record_of(row: Row) -> dict[str, Any]:
 
 
 def compare(
-    first: Sequence[Row], second: Sequence[Row], *, seed: int = SEED, draws: int = 4999
+    first: Sequence[BenchmarkRow], second: Sequence[BenchmarkRow], *, seed: int = SEED, draws: int = 4999
 ) -> list[dict[str, Any]]:
     """Paired permutation tests of two weights on the photographs that both judged; the first line is the main one.
 
@@ -243,7 +248,7 @@ def compare(
     return lines
 
 
-def _cost(row: Row) -> float:
+def _cost(row: BenchmarkRow) -> float:
     return 1.0 if row.right is None else 0.0 if row.right else WRONG_CALL_COST
 
 
@@ -251,7 +256,7 @@ def _compared(
     name: str,
     statistic: Callable[[Floats], float],
     answers: Sequence[Sequence[float]],
-    pairs: Sequence[tuple[Row, Row]],
+    pairs: Sequence[tuple[BenchmarkRow, BenchmarkRow]],
     seed: int,
     draws: int,
 ) -> dict[str, Any]:

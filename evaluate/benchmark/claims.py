@@ -9,7 +9,7 @@ from typing import Any
 
 from scipy import stats
 
-from dialtell.evaluate.benchmark.rows import Row
+from dialtell.evaluate.benchmark.rows import BenchmarkRow
 from dialtell.evaluate.words.support import ratio_words
 from dialtell.synth.shared.terms import Process
 from dialtell.train.photographs.labels import BASES
@@ -22,7 +22,7 @@ _SURE = 9.0  # log10 LR that separates perfectly
 
 
 def claims(
-    rows: Sequence[Row], whole: Mapping[str, Any], bounds: Sequence[float] | None, caps: tuple[float, float]
+    rows: Sequence[BenchmarkRow], whole: Mapping[str, Any], bounds: Sequence[float] | None, caps: tuple[float, float]
 ) -> list[str]:
     """Sentences, each one claim or one limit.
 
@@ -33,7 +33,7 @@ def claims(
     return [*_sample(known), *_calls(whole), *_ratios(known, bounds, caps), *_gaps(known)]
 
 
-def _sample(known: Sequence[Row]) -> list[str]:
+def _sample(known: Sequence[BenchmarkRow]) -> list[str]:
     if not known:
         return ["No photograph is labelled painted or printed: nothing can be measured."]
     sizes = Counter(row.cluster for row in known)
@@ -80,7 +80,7 @@ def wholly_right(share: float) -> int:
     return n if wilson(n, n).low >= share else n + 1
 
 
-def _ratios(known: Sequence[Row], bounds: Sequence[float] | None, caps: tuple[float, float]) -> list[str]:
+def _ratios(known: Sequence[BenchmarkRow], bounds: Sequence[float] | None, caps: tuple[float, float]) -> list[str]:
     rated = [row for row in known if row.answer.log10_lr is not None]
     n_hand = sum(row.truth is True for row in rated)
     n_printed = len(rated) - n_hand
@@ -110,7 +110,7 @@ def _ratios(known: Sequence[Row], bounds: Sequence[float] | None, caps: tuple[fl
     return said
 
 
-def _gaps(known: Sequence[Row]) -> list[str]:
+def _gaps(known: Sequence[BenchmarkRow]) -> list[str]:
     said = []
     kinds = {row.truth for row in known}
     if known and len(kinds) == 1:

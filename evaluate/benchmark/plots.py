@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dialtell.evaluate.benchmark.benchmark import answers_of
-from dialtell.evaluate.benchmark.rows import Row
+from dialtell.evaluate.benchmark.rows import BenchmarkRow
 from dialtell.evaluate.plots.curves import draw_coverage, draw_ratios, draw_reliability
 from dialtell.evaluate.plots.style import drawn
 
@@ -13,7 +13,7 @@ RELIABILITY_BINS = 5  # wider than for the ECE: real photographs are few
 SQUARE = (4.6, 4.4)
 
 
-def plots(rows: Sequence[Row]) -> dict[str, bytes]:
+def plots(rows: Sequence[BenchmarkRow]) -> dict[str, bytes]:
     """PNG files by name, without suffix; only those for which there is something to show."""
     answers = answers_of(rows)
     if not answers.judged.any():

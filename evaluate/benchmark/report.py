@@ -16,7 +16,7 @@ from tqdm import tqdm
 from dialtell.evaluate.benchmark.benchmark import SCHEMA, SEED, benchmark, compare
 from dialtell.evaluate.benchmark.page import page_text
 from dialtell.evaluate.benchmark.plots import plots
-from dialtell.evaluate.benchmark.rows import Row, judged_rows, misses
+from dialtell.evaluate.benchmark.rows import BenchmarkRow, judged_rows, misses
 from dialtell.evaluate.benchmark.table import csv_text
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.plots.style import write_plots
@@ -50,10 +50,10 @@ def benchmark_document(
     other: Weights | None = None,
     *,
     quiet: bool = False,
-) -> tuple[dict[str, Any], list[Row]]:
+) -> tuple[dict[str, Any], list[BenchmarkRow]]:
     """Judge the photographs; the document of schema dialtell.benchmark/1, and the rows it rests on."""
     hidden = True if quiet or len(photos) < 2 else None
-    judged: Callable[[Weights], tuple[list[Row], Iterable[str]]] = partial(
+    judged: Callable[[Weights], tuple[list[BenchmarkRow], Iterable[str]]] = partial(
         judged_rows,
         photos,
         by=settings.cluster,
@@ -84,7 +84,13 @@ def benchmark_document(
 
 
 def write_report(
-    folder: Path, document: dict[str, Any], rows: list[Row], weights: Weights, *, max_pixels: int, overwrite: bool
+    folder: Path,
+    document: dict[str, Any],
+    rows: list[BenchmarkRow],
+    weights: Weights,
+    *,
+    max_pixels: int,
+    overwrite: bool,
 ) -> None:
     """Page, plots, JSON, CSV and an inspection page of every miss into a folder; the document learns their places."""
     try:

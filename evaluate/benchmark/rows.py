@@ -11,7 +11,7 @@ from typing import Any
 from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.net.resolution import Resolution
-from dialtell.model.net.verdict import Evidence, Verdict
+from dialtell.model.net.verdict import ProcessEvidence, Verdict
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.known import MAX_PIXELS, Outline
@@ -37,7 +37,7 @@ log = logging.getLogger("dialtell.benchmark")
 
 
 @dataclass(frozen=True)
-class Answer:
+class JudgedCall:
     """A call and the ratio behind it; log10_lr None where nothing was judged. why : in words, where undetermined.
 
     withheld : no call would be made whatever the ratio, because strokes are not resolved or zones contradict.
@@ -51,7 +51,7 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Row:
+class BenchmarkRow:
     """One photograph: its label, its cluster, what was said of it.
 
     px_per_mm : truly resolved, None where no dial was found. found : whether a dial was. off : greatest distance
@@ -61,12 +61,12 @@ class Row:
 
     photo: LabelledPhoto
     cluster: int
-    answer: Answer
-    zones: Mapping[Zone, Answer] = field(default_factory=dict)
+    answer: JudgedCall
+    zones: Mapping[Zone, JudgedCall] = field(default_factory=dict)
     px_per_mm: float | None = None
     found: bool = True
     off: float | None = None
-    printing: Answer | None = None
+    printing: JudgedCall | None = None
 
     @property
     def truth(self) -> bool | None:
@@ -114,7 +114,7 @@ def judged_rows(
     given_outlines: bool = False,
     max_pixels: int = MAX_PIXELS,
     watch: Callable[[Iterable[LabelledPhoto]], Iterable[LabelledPhoto]] = iter,
-) -> tuple[list[Row], tuple[str, ...]]:
+) -> tuple[list[BenchmarkRow], tuple[str, ...]]:
     """Rows of all photographs that could be read, and what was wrong with the others.
 
     given_outlines : judge within the labelled outline where there is one, in place of the one found.
@@ -133,10 +133,10 @@ def judged_rows(
     return rows, tuple(problems)
 
 
-def _row(photo: LabelledPhoto, cluster: int, weights: Weights, given_outlines: bool, max_pixels: int) -> Row:
+def _row(photo: LabelledPhoto, cluster: int, weights: Weights, given_outlines: bool, max_pixels: int) -> BenchmarkRow:
     scored = score_photo(photo.path, weights, known=photo.known(outlines=given_outlines, max_pixels=max_pixels))
     if scored.reading is None or scored.verdict is None or scored.resolution is None:
-        return Row(photo, cluster, Answer(UNDETERMINED, why=scored.record["reason"]), found=False)
+        return BenchmarkRow(photo, cluster, JudgedCall(UNDETERMINED, why=scored.record["reason"]), found=False)
     looked_for = photo.outline is not None and scored.known.outline is None
     off = outline_distance(scored.reading.geometry, photo.outline) if looked_for and photo.outline else None
     return _judged(photo, cluster, scored.verdict, scored.resolution, scored.record, off)
@@ -149,24 +149,24 @@ def _judged(
     resolution: Resolution,
     record: Mapping[str, Any],
     off: float | None,
-) -> Row:
+) -> BenchmarkRow:
     printing = verdict.print_process
     why = str(record.get("reason", "")) if verdict.call == UNDETERMINED else ""
-    return Row(
+    return BenchmarkRow(
         photo,
         cluster,
-        Answer(
+        JudgedCall(
             verdict.call, verdict.whole.log10_lr, verdict.whole.capped, why, verdict.whole.withheld or verdict.mixed
         ),
         {zone: _answer(evidence) for zone, evidence in verdict.zones.items()},
         resolution.true / (photo.size_mm or ASSUMED_MM),
         off=off,
-        printing=None if printing is None else Answer(printing.call, printing.log10_lr, printing.capped),
+        printing=None if printing is None else JudgedCall(printing.call, printing.log10_lr, printing.capped),
     )
 
 
-def _answer(evidence: Evidence) -> Answer:
-    return Answer(evidence.call, evidence.log10_lr, evidence.capped, withheld=evidence.withheld)
+def _answer(evidence: ProcessEvidence) -> JudgedCall:
+    return JudgedCall(evidence.call, evidence.log10_lr, evidence.capped, withheld=evidence.withheld)
 
 
 def outline_distance(found: DialGeometry, outline: Outline) -> float:
@@ -179,7 +179,7 @@ def outline_distance(found: DialGeometry, outline: Outline) -> float:
     return float(np.abs(np.hypot(within[:, 0], within[:, 1]) - 1.0).max())
 
 
-def misses(rows: Iterable[Row]) -> Iterator[tuple[Row, str]]:
+def misses(rows: Iterable[BenchmarkRow]) -> Iterator[tuple[BenchmarkRow, str]]:
     """Rows whose call is wrong or was not to be made, and how so; the gravest first."""
     wrong = sorted((row for row in rows if _miss(row)), key=lambda row: -abs(row.answer.log10_lr or 0.0))
     order = list(_KINDS.values())
@@ -197,5 +197,5 @@ _KINDS = {
 }
 
 
-def _miss(row: Row) -> str:
+def _miss(row: BenchmarkRow) -> str:
     return _KINDS.get((row.photo.dial_process, row.answer.call), "")

@@ -145,13 +145,13 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _add(collection: CollectionFile, args: argparse.Namespace) -> int:
-    from dialtell.evaluate.collection.add import Outcome, add_photos
+    from dialtell.evaluate.collection.add import AddedPhoto, add_photos
     from dialtell.model.net.weights_file import load_weights
     from dialtell.model.reading.photo import walk_photos
 
     files, missing = walk_photos(args.photos)
     weights = load_weights(args.weights)
-    outcomes = [Outcome(path, "failed", str(error)) for path, error in missing]
+    outcomes = [AddedPhoto(path, "failed", str(error)) for path, error in missing]
     done = add_photos(collection, files, weights, known=known_of(args))
     return _report(collection, args, [*outcomes, *watched(done, len(files), quiet=args.quiet)])
 
@@ -315,7 +315,7 @@ def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
     import logging
 
     from dialtell.evaluate.collection.linked_pages import make_pair_pages
-    from dialtell.evaluate.collection.plates import lay_pairs, propose, told
+    from dialtell.evaluate.collection.plates import lay_pairs, pairs_for_readers, propose
     from dialtell.evaluate.collection.table import SCHEMA, pairs_text
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import plain_name
@@ -335,7 +335,7 @@ def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
                 faults.append(done)
             else:
                 laid += 1
-    rows = told(collection.pairs(), entries.__getitem__, all_findings=args.all)
+    rows = pairs_for_readers(collection.pairs(), entries.__getitem__, all_findings=args.all)
     if args.pages is not None:
         faults += make_pair_pages(
             rows, entries, args.pages, load_weights(args.weights), max_pixels=args.max_pixels, quiet=args.quiet

@@ -68,7 +68,7 @@ def _command(parser: argparse.ArgumentParser, depth: int) -> Iterator[str]:
             continue
         if group.title not in ("positional arguments", "options"):
             yield f"**{_upper(group.title or '')}.**" + (f" {_prose(group.description)}" if group.description else "")
-        yield "\n".join(f"- {_head(action)}: {_said(action, parser)}" for action in shown)
+        yield "\n".join(f"- {_head(action)}: {_help_text(action, parser)}" for action in shown)
     for one in parser._mutually_exclusive_groups:
         names = list(dict.fromkeys(_name(action) for action in one._group_actions))
         if depth == 2 or one._group_actions[0].dest not in EVERYWHERE:
@@ -118,7 +118,7 @@ def _values(action: argparse.Action) -> str:
     return many.get(str(action.nargs), first)
 
 
-def _said(action: argparse.Action, parser: argparse.ArgumentParser) -> str:
+def _help_text(action: argparse.Action, parser: argparse.ArgumentParser) -> str:
     """An action's help with its values put in, and whether it must be given."""
     known = {name: getattr(value, "__name__", value) for name, value in vars(action).items()} | {"prog": parser.prog}
     if action.choices is not None:

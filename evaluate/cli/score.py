@@ -98,7 +98,7 @@ def _stream(args: argparse.Namespace) -> int:
 
     from tqdm import tqdm
 
-    from dialtell.evaluate.score.stream import Settings, stream_calls
+    from dialtell.evaluate.score.stream import StreamSettings, stream_calls
     from dialtell.model import load_weights
     from dialtell.model.reading.photo import walk_photos
     from dialtell.synth.shared.errors import ParameterError
@@ -109,7 +109,7 @@ def _stream(args: argparse.Namespace) -> int:
         raise ParameterError("--out and --csv are both given; --csv names the file itself")
     require_form(args.csv, TABLE)
     files, missing = walk_photos(args.photos)
-    settings = Settings(weights=args.weights, known=known_of(args))
+    settings = StreamSettings(weights=args.weights, known=known_of(args))
     sha256 = str(load_weights(args.weights).identity["sha256"])
     rows = stream_calls(files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite)
     failed, done = [str(error) for _, error in missing], 0

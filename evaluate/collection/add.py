@@ -26,7 +26,7 @@ ADDED, KNOWN, FAILED = "added", "known", "failed"
 
 
 @dataclass(frozen=True)
-class Outcome:
+class AddedPhoto:
     """What became of one photograph. outcome : added (or scored anew), known, failed. error : "" or why it failed."""
 
     path: Path
@@ -40,7 +40,7 @@ def add_photos(
     weights: Weights,
     *,
     known: Known | KnownOf = UNKNOWN,
-) -> Iterator[Outcome]:
+) -> Iterator[AddedPhoto]:
     """Add photographs one by one; yields what became of each. A bad one stops nothing.
 
     known : of all of them, or a function that says it of each path; kept with the call.
@@ -48,16 +48,16 @@ def add_photos(
     of = known if callable(known) else (lambda path: known)
     for path in paths:
         try:
-            yield Outcome(path, _add(collection, path, weights, of(path)))
+            yield AddedPhoto(path, _add(collection, path, weights, of(path)))
         except PhotoError as error:
-            yield Outcome(path, FAILED, str(error))
+            yield AddedPhoto(path, FAILED, str(error))
 
 
-def rescore(collection: CollectionFile, weights: Weights, *, max_pixels: int = MAX_PIXELS) -> Iterator[Outcome]:
+def rescore(collection: CollectionFile, weights: Weights, *, max_pixels: int = MAX_PIXELS) -> Iterator[AddedPhoto]:
     """A call by `weights` for every photograph that has none; older calls stay. A moved or changed file is named."""
     for entry in list(collection.entries()):
         if collection.known(entry.sha256, weights.identity["sha256"]):
-            yield Outcome(entry.path, KNOWN)
+            yield AddedPhoto(entry.path, KNOWN)
             continue
         try:
             if not entry.path.is_file():
@@ -67,9 +67,9 @@ def rescore(collection: CollectionFile, weights: Weights, *, max_pixels: int = M
             if file_hash(entry.path) != entry.sha256:
                 raise PhotoError(f"{entry.path} was changed since it was added; add it again to take it as a new one")
             _add(collection, entry.path, weights, known_of(entry, max_pixels=max_pixels))
-            yield Outcome(entry.path, ADDED)
+            yield AddedPhoto(entry.path, ADDED)
         except DialtellError as error:
-            yield Outcome(entry.path, FAILED, str(error))
+            yield AddedPhoto(entry.path, FAILED, str(error))
 
 
 def known_of(entry: Entry, *, max_pixels: int = MAX_PIXELS) -> Known:

@@ -10,7 +10,7 @@ from typing import Any
 
 from dialtell.evaluate.collection.add import known_of
 from dialtell.evaluate.collection.file import CollectionFile, Entry
-from dialtell.evaluate.collection.plates import page_name, told
+from dialtell.evaluate.collection.plates import page_name, pairs_for_readers
 from dialtell.evaluate.compare.compare import compare_photos
 from dialtell.evaluate.compare.page import write_comparison
 from dialtell.evaluate.compare.plate_test import DIFFERENT
@@ -31,7 +31,7 @@ def linked_pairs(
     """
     known = {entry.id: entry for entry in entries}
     pairs = [pair for pair in collection.pairs() if pair["first"] in known and pair["second"] in known]
-    rows = told(pairs, known.__getitem__)
+    rows = pairs_for_readers(pairs, known.__getitem__)
     for row in rows:
         target = None if pages is None else pages / page_name(known[row["first"]], known[row["second"]])
         row["link"] = _link(target, page) if target is not None and target.is_file() else None

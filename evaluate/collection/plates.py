@@ -99,12 +99,12 @@ def lay_pairs(
                 break
         if len(two) < 2:
             continue
-        row = {"first": pair.first.id, "second": pair.second.id, "test": test, **_found(two)}
+        row = {"first": pair.first.id, "second": pair.second.id, "test": test, **_pair_finding(two)}
         collection.keep_pair(row)
         yield row
 
 
-def _found(two: list[Reading | NoDial]) -> dict[str, Any]:
+def _pair_finding(two: list[Reading | NoDial]) -> dict[str, Any]:
     first, second = two
     if isinstance(first, NoDial) or isinstance(second, NoDial):
         verdict = judge_pair(None)
@@ -145,7 +145,7 @@ def _gone(entry: Entry) -> PhotoError:
     return PhotoError(f"{entry.path} is no longer there; add it again from its new place, its history is kept")
 
 
-def told(
+def pairs_for_readers(
     pairs: Sequence[dict[str, Any]], entry_of: Callable[[int], Entry], *, all_findings: bool = False
 ) -> list[dict[str, Any]]:
     """Pairs with what a reader needs beside the finding; those drawn separately or differently only if

@@ -40,7 +40,7 @@ PART_CANDIDATES, PART_DEGREES = 12, (1, 1, 2)
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
+class DialSheet:
     """A dial face on. ink : (S, S) float32, 0 bare enamel, 1 full density; centre in the middle.
 
     seen : (S, S) true where the photograph shows enamel, not a watch hand. scale : px per dial radius.
@@ -102,7 +102,7 @@ def common_scale(first: Reading, second: Reading) -> float:
     return float(np.clip(poorer, COARSEST, FINEST))
 
 
-def sheet_of(reading: Reading, scale: float) -> Sheet:
+def sheet_of(reading: Reading, scale: float) -> DialSheet:
     """The dial of a reading face on, at `scale` px per dial radius."""
     side = 2 * round(EXTENT * scale)
     grid = patch_grid(reading.geometry, (0.0, 0.0), (1.0, 0.0), (side, side), scale)
@@ -117,10 +117,10 @@ def sheet_of(reading: Reading, scale: float) -> Sheet:
     seen &= (grid[..., 0] > 1) & (grid[..., 1] > 1) & (grid[..., 0] < width - 1) & (grid[..., 1] < height - 1)
     # lines a pixel wide would alias under matching
     soft = cv2.GaussianBlur(np.where(seen, ink, 0).astype(np.float32), (0, 0), 0.7)
-    return Sheet(np.asarray(soft, np.float32), seen, scale)
+    return DialSheet(np.asarray(soft, np.float32), seen, scale)
 
 
-def register(first: Sheet, second: Sheet, *, part: bool = False) -> Registration | None:
+def register(first: DialSheet, second: DialSheet, *, part: bool = False) -> Registration | None:
     """Lay the first sheet on the second, of one scale; None when the first shows too few places to compare.
 
     part : one of them or both show only a part of the dial. Only what both show is compared, and bent less freely.
@@ -131,7 +131,7 @@ def register(first: Sheet, second: Sheet, *, part: bool = False) -> Registration
     turn = _best_turn(first, second, sites, PART_CANDIDATES if part else CANDIDATES)
     degrees = PART_DEGREES if part else DEGREES
     if part:
-        first = Sheet(first.ink, first.seen & _turned_mask(second.seen, turn), first.scale)
+        first = DialSheet(first.ink, first.seen & _turned_mask(second.seen, turn), first.scale)
         sites = find_sites(first)
         if len(sites) < LEAST_SITES:
             return None
@@ -174,7 +174,7 @@ def _turned_mask(seen: NDArray[np.bool_], turn: float) -> NDArray[np.bool_]:
     return np.asarray(cv2.warpAffine(seen.astype(np.uint8), matrix, (side, side), flags=cv2.INTER_NEAREST)) > 0
 
 
-def find_sites(sheet: Sheet) -> Floats:
+def find_sites(sheet: DialSheet) -> Floats:
     """(N, 2) dial radii of places with ends, corners and crossings, spread over the dial."""
     reach = TEMPLATE * sheet.scale
     room = cv2.erode(sheet.seen.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(round(0.5 * reach), 1))
@@ -191,7 +191,7 @@ def _turned(points: Floats, turn: float) -> Floats:
     return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
-def _best_turn(first: Sheet, second: Sheet, sites: Floats, candidates: int) -> float:
+def _best_turn(first: DialSheet, second: DialSheet, sites: Floats, candidates: int) -> float:
     """The candidate turn at which most of a sample of sites find a like place, and these agree with each other.
 
     At a wrong turn ticks are laid on other ticks, but figures find chance likenesses that lie every way.
@@ -209,7 +209,7 @@ def _best_turn(first: Sheet, second: Sheet, sites: Floats, candidates: int) -> f
     return max(find_turns(first, second, candidates), key=liking)
 
 
-def find_turns(first: Sheet, second: Sheet, candidates: int = CANDIDATES) -> list[float]:
+def find_turns(first: DialSheet, second: DialSheet, candidates: int = CANDIDATES) -> list[float]:
     """Radians that A may have to be turned clockwise to lie on B: the peaks of their polar maps' correlation.
 
     A track looks alike every six degrees, so the highest peak is not always the right one. No turn at all is tried
@@ -245,8 +245,8 @@ def _plainly() -> Iterator[None]:
 
 @_plainly()
 def match(
-    first: Sheet,
-    second: Sheet,
+    first: DialSheet,
+    second: DialSheet,
     sites: Floats,
     expected: Floats,
     turn: float,
@@ -284,7 +284,7 @@ def match(
     return found, score
 
 
-def cut_templates(sheet: Sheet, sites: Floats, turn: float) -> Image:
+def cut_templates(sheet: DialSheet, sites: Floats, turn: float) -> Image:
     """(N, T, T) float32: what lies about each site, turned by `turn` as it would lie on the other sheet."""
     half = max(round(TEMPLATE * sheet.scale), 5)
     offset = np.arange(-half, half + 1)

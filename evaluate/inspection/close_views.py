@@ -31,7 +31,7 @@ _FINEST = 1400.0  # px per dial radius of a close view at most
 
 
 @dataclass(frozen=True)
-class Place:
+class ViewPlace:
     """Where a close view lies: its middle and the direction of its columns, dial radii; its side in px."""
 
     center: tuple[float, float]
@@ -57,13 +57,13 @@ def zone_crops(scored: ScoredPhoto, attribution: Attribution, beside: Beside) ->
 
 def _crop(
     zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, attribution: Attribution, caption: str
-) -> tuple[ZoneCrop, Place]:
+) -> tuple[ZoneCrop, ViewPlace]:
     patches = reading.patches
     index = strongest(patches, attribution, member)
     center, right = patches.center[index], patches.right[index]
     scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
     side = round(VIEW * scale)
-    place = Place((float(center[0]), float(center[1])), (float(right[0]), float(right[1])), side)
+    place = ViewPlace((float(center[0]), float(center[1])), (float(right[0]), float(right[1])), side)
     # the same view as a dial seen face on, turned so that `right` runs along its columns
     turn = -math.atan2(right[1], right[0])
     flat = DialGeometry((0.0, 0.0), (scale, scale), rotation=turn)
@@ -75,13 +75,13 @@ def _crop(
     return ZoneCrop(zone.value, image, view_map(attribution, patches, view, (side, side)), caption), place
 
 
-def view_of(photo: Photo, geometry: DialGeometry, place: Place) -> Bytes:
+def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:
     """(px, px, 3) sRGB of a close view of a photograph's dial."""
     grid = patch_grid(geometry, place.center, place.right, (place.px, place.px), place.px / VIEW)
     return display(sample(photo.pixels, grid))
 
 
-Beside = Callable[[Place], tuple[tuple[str, Bytes], ...]]
+Beside = Callable[[ViewPlace], tuple[tuple[str, Bytes], ...]]
 
 
 def beside_views(
@@ -95,7 +95,7 @@ def beside_views(
     if compare_with is None:
         drawn = reference_dial(reading)
 
-        def crops(place: Place) -> tuple[tuple[str, Bytes], ...]:
+        def crops(place: ViewPlace) -> tuple[tuple[str, Bytes], ...]:
             return tuple(
                 (title, drawn.crop(process, place.center, place.right, VIEW, place.px))
                 for title, process in (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))

@@ -7,7 +7,7 @@ from typing import Any
 
 from dialtell.evaluate.inspection.examine import Examination, why_not_measured
 from dialtell.evaluate.maps.attribution import Attribution
-from dialtell.evaluate.measurements.evidence import Evidence
+from dialtell.evaluate.measurements.evidence import MeasuredEvidence
 from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.model.net.weights_file import Weights
 
@@ -33,7 +33,7 @@ def inspection_document(
     }
 
 
-def measurement_records(evidence: Evidence) -> list[dict[str, Any]]:
+def measurement_records(evidence: MeasuredEvidence) -> list[dict[str, Any]]:
     """Every measurement for a JSON document; painted, printed: percent of such drawn dials that show less."""
 
     def figures(value: float | None) -> float | None:

@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from dialtell.evaluate.inspection.strip_plot import strip_plot
 from dialtell.evaluate.inspection.stroke_layer import DrawnLine, StrokeLayer
-from dialtell.evaluate.measurements.evidence import Evidence, Row, ZoneFacts
+from dialtell.evaluate.measurements.evidence import MeasuredEvidence, MeasurementRow, ZoneFacts
 from dialtell.evaluate.measurements.finding import MM, RADII
 from dialtell.evaluate.measurements.gathering import MEASURES
 from dialtell.evaluate.measurements.glossary import GLOSSARY, place
@@ -93,7 +93,7 @@ class EvidenceTable:
 
 
 def evidence_table(
-    evidence: Evidence, *, diameter_mm: float | None, weighed: int = 0, scale: float = 1.0,
+    evidence: MeasuredEvidence, *, diameter_mm: float | None, weighed: int = 0, scale: float = 1.0,
     expected: Sequence[Zone] = ZONES,
 ) -> EvidenceTable:  # fmt: skip
     """The table of one photograph.
@@ -117,7 +117,7 @@ def nothing_measured(why: str) -> EvidenceTable:
     return EvidenceTable((f"Nothing was measured: {why}.",), (), (), ())
 
 
-def _zone(zone: Zone, rows: Sequence[Row], layer: StrokeLayer) -> ZoneTable:
+def _zone(zone: Zone, rows: Sequence[MeasurementRow], layer: StrokeLayer) -> ZoneTable:
     made = [_table_row(row, layer) for row in rows if not row.too_few]
     leaning = tuple(row for row in made if row.lean)
     unlike = tuple(row for row in made if row.unlike)
@@ -134,7 +134,7 @@ def _zone(zone: Zone, rows: Sequence[Row], layer: StrokeLayer) -> ZoneTable:
     )
 
 
-def _table_row(row: Row, layer: StrokeLayer) -> TableRow:
+def _table_row(row: MeasurementRow, layer: StrokeLayer) -> TableRow:
     assert row.value is not None
     term = GLOSSARY[row.name]
     says = partial(value_words, row.name, unit=row.unit)
@@ -182,7 +182,7 @@ def _summary(rows: Sequence[TableRow]) -> str:
     return f"{len(rows)} measured: {', '.join(parts)}."
 
 
-def _missing(rows: Sequence[Row]) -> tuple[tuple[str, str], ...]:
+def _missing(rows: Sequence[MeasurementRow]) -> tuple[tuple[str, str], ...]:
     """(measurements, why): those that lack the same thing together."""
     groups: dict[str, list[str]] = {}
     for row in rows:
@@ -200,7 +200,7 @@ def _why_empty(facts: ZoneFacts) -> str:
     return f"Too few strokes for any measurement: {counted_words('width along a stroke', facts.strokes)} traced."
 
 
-def _intro(evidence: Evidence, diameter_mm: float | None, weighed: int) -> list[str]:
+def _intro(evidence: MeasuredEvidence, diameter_mm: float | None, weighed: int) -> list[str]:
     rows = [row for row in evidence.rows if not row.too_few]
     traced = sum(facts.strokes for facts in evidence.zones.values())
     name = "raggedness of edges"  # a length, as blur is

@@ -13,7 +13,7 @@ import torch
 from dialtell.evaluate.inspection.bearing import Bearing, bearing
 from dialtell.evaluate.maps.attribution import Attribution, attribute
 from dialtell.evaluate.maps.place_map import Judge, on_ink
-from dialtell.evaluate.measurements.evidence import Evidence, gather_evidence
+from dialtell.evaluate.measurements.evidence import MeasuredEvidence, gather_evidence
 from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
 from dialtell.evaluate.period.style_hints import StyleHint, style_hints
 from dialtell.evaluate.score.score import ScoredPhoto
@@ -32,7 +32,7 @@ class Examination:
     """
 
     scored: ScoredPhoto
-    evidence: Evidence | None = None
+    evidence: MeasuredEvidence | None = None
     bearing: Bearing | None = None
     attribution: Attribution | None = None
     hints: tuple[StyleHint, ...] = ()
@@ -54,7 +54,7 @@ def examine(scored: ScoredPhoto, weights: Weights) -> Examination:
     return Examination(scored, evidence, bears, attribution, hints)
 
 
-def _measured(scored: ScoredPhoto) -> tuple[Evidence | None, Bearing | None]:
+def _measured(scored: ScoredPhoto) -> tuple[MeasuredEvidence | None, Bearing | None]:
     if scored.reading is None or scored.verdict is None:
         return None, None
     if scored.resolution is None or not scored.resolution.carries_strokes:

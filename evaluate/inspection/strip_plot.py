@@ -45,7 +45,7 @@ def strip_plot(
     """
     place, (low, high), cut = _axis(painted, printed, value, log)
     at = place(value)
-    told = escape(_told(painted, printed, value, says, counts) + _cut_told((low, high), cut, value, says))
+    told = escape(_aria_text(painted, printed, value, says, counts) + _cut_told((low, high), cut, value, says))
     parts = [f'<svg class="strip" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{told}">']
     for quantiles, lane, name in zip((painted, printed), _LANES, ("painted", "printed"), strict=True):
         first, middle, last = np.quantile(quantiles, [0.25, 0.5, 0.75])
@@ -137,7 +137,9 @@ def _cut_told(ends: tuple[float, float], cut: tuple[bool, bool], value: float, s
     return f" Axis cut {where}; {f'this dial shows {says(value)}' if beyond else 'some drawn dials lie beyond'}."
 
 
-def _told(painted: Floats, printed: Floats, value: float, says: Callable[[float], str], counts: tuple[int, int]) -> str:
+def _aria_text(
+    painted: Floats, printed: Floats, value: float, says: Callable[[float], str], counts: tuple[int, int]
+) -> str:
     def half(quantiles: Floats) -> str:
         first, last = np.quantile(quantiles, [0.25, 0.75])
         return f"{says(float(first))} to {says(float(last))}"

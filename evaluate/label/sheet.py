@@ -35,7 +35,7 @@ WORDS: Mapping[str, tuple[str, ...]] = {
 
 
 @dataclass(frozen=True)
-class Sheet:
+class LabelSheet:
     """Rows by column. columns : as they are written, those of COLUMNS first. mark : a byte order mark comes first."""
 
     columns: tuple[str, ...] = COLUMNS
@@ -48,7 +48,7 @@ class Sheet:
         return ("\ufeff" if self.mark else "") + rows_text([self.columns, *cells])
 
 
-def read_sheet(path: Path) -> Sheet:
+def read_sheet(path: Path) -> LabelSheet:
     """Every row of a labels file that is not empty. ParameterError naming the file, the row and the remedy."""
     table = read_table(path, REQUIRED)
     rows = []
@@ -60,4 +60,4 @@ def read_sheet(path: Path) -> Sheet:
             )
         rows.append(dict.fromkeys(COLUMNS, "") | table.named(cells))
     own = tuple(name for name in table.head if name and name not in COLUMNS)
-    return Sheet((*COLUMNS, *own), rows, table.mark)
+    return LabelSheet((*COLUMNS, *own), rows, table.mark)

@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from dialtell.evaluate.label.photos import LabelPhoto, table_path
 from dialtell.evaluate.label.rules import FREE, LABELS, changed
-from dialtell.evaluate.label.sheet import Sheet, read_sheet
+from dialtell.evaluate.label.sheet import LabelSheet, read_sheet
 from dialtell.model.reading.known import MAX_PIXELS, Known
 from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.synth.shared.files import write_text
@@ -49,7 +49,7 @@ class LabelStore:
         self._target = path.resolve()  # a link to a file stays a link
         self._guard = path.with_name(f".{path.name}.lock")
         self._held = ExitStack()
-        self._sheet = Sheet()
+        self._sheet = LabelSheet()
         self._places: dict[str, int] = {}
         self._stamp: tuple[int, int] | None = None
         self._steps: list[_Step] = []
@@ -204,7 +204,7 @@ class LabelStore:
             self._adopt(read_sheet(self._target))
         self._stamp = self._stamped()
 
-    def _adopt(self, sheet: Sheet) -> None:
+    def _adopt(self, sheet: LabelSheet) -> None:
         """Hold these rows, and know where the row of each sha256, or path without one, is; the first counts."""
         self._sheet = sheet
         self._places = {}

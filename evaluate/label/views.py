@@ -28,7 +28,7 @@ QUALITY = 95  # of the JPEG, at full colour resolution: strokes are what is look
 _KEPT = 6  # pictures held ready
 
 
-class Picture(NamedTuple):
+class LabelPicture(NamedTuple):
     """A photograph as JPEG bytes, and its own width and height in px, which may be larger than the picture's."""
 
     jpeg: bytes
@@ -48,12 +48,12 @@ class LabelViews:
         self._weights: Weights | None = None
         self._turn = threading.Lock()
         self._calling = threading.Lock()
-        self._pictures: OrderedDict[str, Picture] = OrderedDict()
+        self._pictures: OrderedDict[str, LabelPicture] = OrderedDict()
         self._last: tuple[str, Photo] | None = None
         self._dials: dict[str, dict[str, Any]] = {}
         self._calls: dict[str, tuple[Known, dict[str, Any]]] = {}
 
-    def picture(self, photo: LabelPhoto) -> Picture:
+    def picture(self, photo: LabelPhoto) -> LabelPicture:
         """The photograph upright. Raises PhotoError."""
         with self._turn:
             if photo.id not in self._pictures:
@@ -108,7 +108,7 @@ class LabelViews:
         return self._last[1]
 
 
-def _picture(photo: Photo) -> Picture:
+def _picture(photo: Photo) -> LabelPicture:
     light = photo.pixels
     height, width = light.shape[:2]
     share = LONGEST / max(height, width)
@@ -119,7 +119,7 @@ def _picture(photo: Photo) -> Picture:
     bgr = cv2.cvtColor(shown, cv2.COLOR_RGB2BGR)
     sampling = [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444]
     _, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY, *sampling])
-    return Picture(data.tobytes(), width, height)
+    return LabelPicture(data.tobytes(), width, height)
 
 
 @cache

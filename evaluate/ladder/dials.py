@@ -75,7 +75,7 @@ def _read(one: tuple[str, int]) -> RungDial:
 
 
 @dataclass(frozen=True, eq=False)
-class Told:
+class RungCalls:
     """What one set of weights tells of n dials.
 
     ratio : (n,) log10 likelihood ratios, NaN not judged. call : (n,) 1 painted, 0 printed, -1 undetermined.
@@ -88,10 +88,10 @@ class Told:
     zone_call: NDArray[np.int8]
 
 
-def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.device) -> list[Told]:
+def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.device) -> list[RungCalls]:
     """Judge some dials with each of the weights, by the rules a photograph is judged by."""
     from dialtell.model.net.verdict import judge
-    from dialtell.train.run.loop import judged
+    from dialtell.train.run.loop import judged_batches
     from dialtell.train.run.store import HeldOut
 
     readable = [dial for dial in dials if len(dial.bag.zone) >= FEWEST_PATCHES]
@@ -101,14 +101,14 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
         need = 2.0 * needed_pixels_per_radius(one.record)
         outputs = [
             replace(output, **{name: value.cpu() for name, value in vars(output).items()})
-            for _, output in judged(one.net.to(device), batches)
+            for _, output in judged_batches(one.net.to(device), batches)
         ]
         verdicts = {}
         for number, dial in enumerate(readable):
             carries = Resolution(dial.stored, dial.true, need, screened=dial.screened).carries_strokes
             said = replace(one, net=cast(Any, _Repeating(outputs[number // BATCH], number % BATCH)))
             verdicts[dial.index] = judge(_patches(dial.bag), said, withheld=not carries)
-        told = Told(
+        told = RungCalls(
             ratio=np.full(len(dials), np.nan), call=np.full(len(dials), UNTOLD, np.int8),
             zone_ratio=np.full((len(dials), len(ZONES)), np.nan),
             zone_call=np.full((len(dials), len(ZONES)), UNTOLD, np.int8),

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.ladder.dials import UNTOLD, Told
+from dialtell.evaluate.ladder.dials import UNTOLD, RungCalls
 from dialtell.train.stats.call_figures import Answers, Resampling, call_figures, share
-from dialtell.train.stats.clustered import Measured
+from dialtell.train.stats.clustered import ClusteredFigure
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -40,12 +40,12 @@ class Truth:
     readable: Mask
 
 
-def dials_of(truth: Truth, told: Told) -> Answers:
+def dials_of(truth: Truth, told: RungCalls) -> Answers:
     """The dials with a truth of their own."""
     return Answers(truth.hand, told.ratio, told.call, truth.cluster).chosen(truth.hand >= 0)
 
 
-def zones_of(truth: Truth, told: Told, zone: int | None = None) -> Answers:
+def zones_of(truth: Truth, told: RungCalls, zone: int | None = None) -> Answers:
     """Zones with strokes, all or one by its index; zones of a dial stay one cluster."""
     columns = slice(None) if zone is None else slice(zone, zone + 1)
     hand = truth.zone_hand[:, columns]
@@ -85,7 +85,7 @@ def share_row(hits: Mask, clusters: NDArray[np.int64]) -> list[float] | None:
     return _row(share(hits, clusters))
 
 
-def _row(measured: Measured | None) -> list[float] | None:
+def _row(measured: ClusteredFigure | None) -> list[float] | None:
     if measured is None:
         return None
     return [round(float(v), 4) for v in (measured.value, *(measured.interval or (0.0, 1.0)))]
@@ -110,7 +110,7 @@ def curve(answers: Answers, px_per_mm: Floats, draws: int = DRAWS) -> list[dict[
     return rows
 
 
-def flips(truth: Truth, told: Sequence[Told]) -> dict[str, Any]:
+def flips(truth: Truth, told: Sequence[RungCalls]) -> dict[str, Any]:
     """Of twins both decided: how often the call followed the process, the one thing changed.
 
     The twins of one picture judged by several weights are one cluster.

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dialtell.evaluate.ladder.dials import RungDial, Told, read_rungs, tell
+from dialtell.evaluate.ladder.dials import RungCalls, RungDial, read_rungs, tell
 from dialtell.evaluate.ladder.figures import (
     Truth,
     curve,
@@ -79,7 +79,7 @@ def run_ladder(
     out.mkdir(parents=True, exist_ok=True)
     began = time.monotonic()
     truths: dict[str, Truth] = {}
-    told: dict[str, list[Told]] = {}
+    told: dict[str, list[RungCalls]] = {}
     wanted = [(rung.letter, index) for rung in chosen for index in range(count)]
     coming = read_rungs(wanted, workers or len(os.sched_getaffinity(0)))
     kinds = groups(weights)
@@ -167,11 +167,13 @@ def groups(weights: Mapping[str, Weights]) -> dict[str, list[str]]:
     return found
 
 
-def _climb(rung: Rung, count: int, coming: Any, weights: Sequence[Weights], device: Any) -> tuple[Truth, list[Told]]:
+def _climb(
+    rung: Rung, count: int, coming: Any, weights: Sequence[Weights], device: Any
+) -> tuple[Truth, list[RungCalls]]:
     """One rung: take its dials as they come, judge them, keep numbers alone."""
     kept: list[RungDial] = []
     hands, zone_hands, readable, scale, true = [], [], [], [], []
-    parts: list[list[Told]] = [[] for _ in weights]
+    parts: list[list[RungCalls]] = [[] for _ in weights]
     for index in range(count):
         dial = next(coming)
         assert (dial.letter, dial.index) == (rung.letter, index)
@@ -194,10 +196,14 @@ def _climb(rung: Rung, count: int, coming: Any, weights: Sequence[Weights], devi
         readable=np.array(readable),
     )
     fields = tuple(vars(parts[0][0]))
-    return truth, [Told(**{name: np.concatenate([vars(t)[name] for t in part]) for name in fields}) for part in parts]
+    return truth, [
+        RungCalls(**{name: np.concatenate([vars(t)[name] for t in part]) for name in fields}) for part in parts
+    ]
 
 
-def _rung_record(rung: Rung, truth: Truth, told: Mapping[str, Told], kinds: Mapping[str, list[str]]) -> dict[str, Any]:
+def _rung_record(
+    rung: Rung, truth: Truth, told: Mapping[str, RungCalls], kinds: Mapping[str, list[str]]
+) -> dict[str, Any]:
     hashed = rung_hash(rung)
     record: dict[str, Any] = {
         "title": rung.title,
@@ -223,7 +229,7 @@ def _rung_record(rung: Rung, truth: Truth, told: Mapping[str, Told], kinds: Mapp
     return record
 
 
-def _figures(rung: Rung, truth: Truth, told: Sequence[Told]) -> dict[str, Any]:
+def _figures(rung: Rung, truth: Truth, told: Sequence[RungCalls]) -> dict[str, Any]:
     """Figures of one net, or of several pooled, on one rung."""
     pure = truth.hand >= 0
     result: dict[str, Any] = {}
@@ -275,7 +281,7 @@ def summary(document: Mapping[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _write_dials(path: Path, truths: Mapping[str, Truth], told: Mapping[str, Mapping[str, Told]]) -> None:
+def _write_dials(path: Path, truths: Mapping[str, Truth], told: Mapping[str, Mapping[str, RungCalls]]) -> None:
     """Every dial's truth, ratio and call, so that other figures need no rendering."""
     arrays = {f"{letter} {name}": value for letter, truth in truths.items() for name, value in vars(truth).items()}
     for letter, nets in told.items():

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dialtell.evaluate.ladder.dials import Told
+from dialtell.evaluate.ladder.dials import RungCalls
 from dialtell.evaluate.ladder.figures import Truth, dials_of, zones_of
 from dialtell.evaluate.plots.curves import Series, draw_coverage, draw_reliability, draw_roc
 from dialtell.evaluate.plots.style import SOFT, drawn, line_look, mark_look
@@ -26,7 +26,7 @@ SIZE = (6.4, 5.2)
 def plots(
     document: Mapping[str, Any],
     truths: Mapping[str, Truth],
-    told: Mapping[str, Sequence[Told]],
+    told: Mapping[str, Sequence[RungCalls]],
     names: Sequence[str],
     kinds: Mapping[str, Sequence[str]],
 ) -> dict[str, bytes]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, robust_spread
-from dialtell.evaluate.measurements.sheet import Sheet
+from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, finding_of, robust_spread
+from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.evaluate.measurements.strokes import INK, OVER_GRAIN
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -19,7 +19,7 @@ _LIKE = 0.6  # ln size about the commonest within which dots are of one kind
 _LEAST_PX = 4.0  # of area
 
 
-def dot_findings(sheet: Sheet, zone: Zone) -> list[Finding]:
+def dot_findings(sheet: StrokeSheet, zone: Zone) -> list[Finding]:
     """Dots that stand free of other ink."""
     level = max(INK, OVER_GRAIN * sheet.grain, 0.25 * (1.0 - sheet.black))
     index = ZONES.index(zone)
@@ -53,8 +53,8 @@ def dot_findings(sheet: Sheet, zone: Zone) -> list[Finding]:
     else:
         some = np.zeros(0)
     return [
-        found(SIZE, zone, log, robust_spread(log), outlines),
-        found(SHAPE, zone, some, robust_spread(some), outlines),
+        finding_of(SIZE, zone, log, robust_spread(log), outlines),
+        finding_of(SHAPE, zone, some, robust_spread(some), outlines),
     ]
 
 

@@ -20,12 +20,12 @@ from dialtell.evaluate.measurements.finding import (
     Finding,
     Floats,
     Measure,
-    found,
+    finding_of,
     middle,
     robust_spread,
 )
-from dialtell.evaluate.measurements.sheet import Sheet
-from dialtell.evaluate.measurements.strokes import STEP, Stroke, to_density
+from dialtell.evaluate.measurements.sheet import StrokeSheet
+from dialtell.evaluate.measurements.strokes import STEP, TracedStroke, to_density
 from dialtell.model.reading.sharpness import TEN_TO_NINETY
 from dialtell.synth.shared.terms import Zone
 
@@ -81,7 +81,7 @@ def blurriness(profile: Floats, step: float) -> Floats:
     return crossing(profile, low + 0.9 * (high - low), step) - crossing(profile, low + 0.1 * (high - low), step)
 
 
-def edge_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[Finding]:
+def edge_findings(sheet: StrokeSheet, zone: Zone, strokes: Sequence[TracedStroke]) -> list[Finding]:
     """Of straight broad strokes, clear of other ink for most of their length."""
     ragged, grain, soft, together, mottle, lines = [], [], [], [], [], []
     for stroke in strokes:
@@ -103,7 +103,7 @@ def edge_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[F
         mottle.append(within)
         lines.append(stroke.path)
     return [
-        found(measure, zone, values, middle(values), lines)
+        finding_of(measure, zone, values, middle(values), lines)
         for measure, values in (
             (RAGGED, ragged),
             (GRAIN, grain),
@@ -114,7 +114,7 @@ def edge_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[F
     ]
 
 
-def _sides(sheet: Sheet, stroke: Stroke) -> tuple[Floats, Floats, float, float] | None:
+def _sides(sheet: StrokeSheet, stroke: TracedStroke) -> tuple[Floats, Floats, float, float] | None:
     """Left and right edge at R_60 (px aside of the axis), softness (px, R_10 to R_90), and SD of D within."""
     centre, direction = stroke.axis
     along = (stroke.path - centre) @ direction

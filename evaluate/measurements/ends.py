@@ -7,9 +7,18 @@ from collections.abc import Sequence
 import numpy as np
 
 from dialtell.evaluate.measurements.circle import fit_circle
-from dialtell.evaluate.measurements.finding import RADII, RATIO, Finding, Floats, Measure, found, middle, robust_spread
-from dialtell.evaluate.measurements.sheet import Sheet
-from dialtell.evaluate.measurements.strokes import STEP, Stroke
+from dialtell.evaluate.measurements.finding import (
+    RADII,
+    RATIO,
+    Finding,
+    Floats,
+    Measure,
+    finding_of,
+    middle,
+    robust_spread,
+)
+from dialtell.evaluate.measurements.sheet import StrokeSheet
+from dialtell.evaluate.measurements.strokes import STEP, TracedStroke
 from dialtell.synth.shared.terms import ZONES, Zone
 
 OUTER = Measure(
@@ -30,7 +39,7 @@ BROAD_BLURS = 3.0  # blurs, least width of a stroke whose ends show their shape
 SIDE = 0.32  # of the width, how far aside the end is looked at
 
 
-def guide_findings(sheet: Sheet) -> list[Finding]:
+def guide_findings(sheet: StrokeSheet) -> list[Finding]:
     """Outer and inner ends of the hour figures."""
     if not sheet.zones.named:
         return [Finding(OUTER, Zone.NUMERALS, None, 0), Finding(INNER, Zone.NUMERALS, None, 0)]
@@ -56,7 +65,7 @@ def guide_findings(sheet: Sheet) -> list[Finding]:
         if len(where) >= measure.least:
             value = robust_spread(fit_circle(where, robust=0.003).residuals)
         marks = [sheet.from_dial(p + np.array([[-0.004, 0.0], [0.004, 0.0]])) for p in where]
-        findings.append(found(measure, Zone.NUMERALS, where, value, marks))
+        findings.append(finding_of(measure, Zone.NUMERALS, where, value, marks))
     return findings
 
 
@@ -95,7 +104,7 @@ def _ends_on_circle(edge: Floats) -> Floats:
     return np.array(runs, dtype=np.float64).reshape(-1, 2)
 
 
-def end_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[Finding]:
+def end_findings(sheet: StrokeSheet, zone: Zone, strokes: Sequence[TracedStroke]) -> list[Finding]:
     """Shape of the free ends of straight strokes."""
     values, lines = [], []
     for stroke in strokes:
@@ -106,10 +115,10 @@ def end_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[Fi
         if shapes:
             values.append(float(np.mean(shapes)))
             lines.append(stroke.path)
-    return [found(ROUND, zone, values, middle(values), lines)]
+    return [finding_of(ROUND, zone, values, middle(values), lines)]
 
 
-def roundness(sheet: Sheet, stroke: Stroke, number: int) -> float | None:
+def roundness(sheet: StrokeSheet, stroke: TracedStroke, number: int) -> float | None:
     """How much farther a stroke's end reaches in the middle than SIDE of the width aside, in widths.
 
     0 for a square end, 0.116 for a half circle before blur; None where the end is not free.

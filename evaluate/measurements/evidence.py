@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.measurements.finding import Finding
 from dialtell.evaluate.measurements.gathering import in_photo, measure_strokes, strokes_in_view
-from dialtell.evaluate.measurements.sheet import Sheet, lay_flat
+from dialtell.evaluate.measurements.sheet import StrokeSheet, lay_flat
 from dialtell.evaluate.measurements.spread import Band, Spread, lies_outside, load_spread
-from dialtell.evaluate.measurements.strokes import Stroke
+from dialtell.evaluate.measurements.strokes import TracedStroke
 from dialtell.evaluate.measurements.words import words
 from dialtell.model.reading.steps import Reading
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Row:
+class MeasurementRow:
     """One measurement on one zone.
 
     value : in `unit`; None where too few strokes were fit for it. strokes : it rests on, of the `least` it takes.
@@ -65,24 +65,26 @@ class ZoneFacts:
 
 
 @dataclass(frozen=True, eq=False)
-class Evidence:
+class MeasuredEvidence:
     """rows : zone by zone in the examiner's order. zones : what there was to measure in each.
     true_pixels_per_radius : what the photograph resolves, px per dial radius (0 if that cannot be told).
     blur : SD of an edge, dial radii. reference_dials : drawn dials the spreads rest on.
     """
 
-    rows: tuple[Row, ...]
+    rows: tuple[MeasurementRow, ...]
     zones: dict[Zone, ZoneFacts]
     true_pixels_per_radius: float
     blur: float
     reference_dials: int
 
-    def of(self, zone: Zone) -> tuple[Row, ...]:
+    def of(self, zone: Zone) -> tuple[MeasurementRow, ...]:
         """The rows of one zone."""
         return tuple(row for row in self.rows if row.zone is zone)
 
 
-def gather_evidence(reading: Reading, *, diameter_mm: float | None = None, spread: Spread | None = None) -> Evidence:
+def gather_evidence(
+    reading: Reading, *, diameter_mm: float | None = None, spread: Spread | None = None
+) -> MeasuredEvidence:
     """Measure a reading and set it against the reference dials.
 
     diameter_mm : of the dial, so that lengths come in mm; None leaves them in dial radii.
@@ -97,10 +99,10 @@ def gather_evidence(reading: Reading, *, diameter_mm: float | None = None, sprea
         _row(in_photo(sheet, finding, photo_scale), known, resolved, diameter_mm)
         for finding in measure_strokes(sheet, strokes)
     )
-    return Evidence(rows, _facts(sheet, strokes), resolved, sheet.blur / sheet.scale, known.dials)
+    return MeasuredEvidence(rows, _facts(sheet, strokes), resolved, sheet.blur / sheet.scale, known.dials)
 
 
-def _row(finding: Finding, spread: Spread, resolved: float, diameter_mm: float | None) -> Row:
+def _row(finding: Finding, spread: Spread, resolved: float, diameter_mm: float | None) -> MeasurementRow:
     place, band = spread.place(finding, resolved), spread.band(finding, resolved)
     value, unit = finding.in_unit(diameter_mm)
     if place is None:
@@ -109,7 +111,7 @@ def _row(finding: Finding, spread: Spread, resolved: float, diameter_mm: float |
         band = replace(band, painted=_in_unit(finding, band.painted, diameter_mm), printed=_in_unit(
             finding, band.printed, diameter_mm
         ))  # fmt: skip
-    return Row(
+    return MeasurementRow(
         zone=finding.zone,
         name=finding.measure.name,
         value=value,
@@ -129,7 +131,7 @@ def _in_unit(finding: Finding, values: Floats, diameter_mm: float | None) -> Flo
     return np.array([replace(finding, value=float(v)).in_unit(diameter_mm)[0] for v in values], dtype=np.float64)
 
 
-def _facts(sheet: Sheet, strokes: list[Stroke]) -> dict[Zone, ZoneFacts]:
+def _facts(sheet: StrokeSheet, strokes: list[TracedStroke]) -> dict[Zone, ZoneFacts]:
     face = max(int((sheet.label >= 0).sum()), 1)
     facts = {}
     for index, zone in enumerate(ZONES):

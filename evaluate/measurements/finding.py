@@ -55,7 +55,7 @@ class Finding:
         return None if self.value is None else self.value * 0.5 * diameter_mm, MM
 
 
-def found(
+def finding_of(
     measure: Measure, zone: Zone, values: Sequence[float] | Floats, value: float, lines: Sequence[Floats]
 ) -> Finding:
     """The finding, or "too few": `values` are what single strokes gave, `value` what they come to."""

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from dialtell.evaluate.measurements import dots, edges, ends, likeness, rings, ticks, tone, width
 from dialtell.evaluate.measurements.finding import Finding, Measure, require_measures
-from dialtell.evaluate.measurements.sheet import Sheet, lay_flat
-from dialtell.evaluate.measurements.strokes import Stroke, find_strokes
+from dialtell.evaluate.measurements.sheet import StrokeSheet, lay_flat
+from dialtell.evaluate.measurements.strokes import TracedStroke, find_strokes
 from dialtell.model.reading.steps import Reading
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -18,23 +18,23 @@ TRACKS = (Zone.MINUTE_TRACK, Zone.SECONDS_BIT)
 _SEEN = 0.6  # share of a stroke that must be in view
 
 
-def measure_reading(reading: Reading) -> tuple[Sheet, list[Finding]]:
+def measure_reading(reading: Reading) -> tuple[StrokeSheet, list[Finding]]:
     """The sheet of a reading and everything measured on it, lines in sheet px."""
     sheet = lay_flat(reading)
     return sheet, measure_sheet(sheet)
 
 
-def measure_sheet(sheet: Sheet) -> list[Finding]:
+def measure_sheet(sheet: StrokeSheet) -> list[Finding]:
     """All findings, zone by zone in the examiner's order; a zone without a stroke has none."""
     return measure_strokes(sheet, strokes_in_view(sheet))
 
 
-def strokes_in_view(sheet: Sheet) -> list[Stroke]:
+def strokes_in_view(sheet: StrokeSheet) -> list[TracedStroke]:
     """Strokes of the dial of which enough is in view to be measured."""
     return [s for s in find_strokes(sheet) if s.shown.mean() >= _SEEN]
 
 
-def measure_strokes(sheet: Sheet, dial: list[Stroke]) -> list[Finding]:
+def measure_strokes(sheet: StrokeSheet, dial: list[TracedStroke]) -> list[Finding]:
     """As measure_sheet, of strokes found already."""
     findings: list[Finding] = []
     for zone in ZONES:
@@ -54,7 +54,7 @@ def measure_strokes(sheet: Sheet, dial: list[Stroke]) -> list[Finding]:
     return findings
 
 
-def _track(sheet: Sheet, zone: Zone, strokes: list[Stroke]) -> list[Finding]:
+def _track(sheet: StrokeSheet, zone: Zone, strokes: list[TracedStroke]) -> list[Finding]:
     zones = sheet.zones
     if zone is Zone.MINUTE_TRACK:
         centre, band = (0.0, 0.0), zones.track or (max(zones.numerals[1], 0.6), 0.985)
@@ -70,6 +70,6 @@ def _track(sheet: Sheet, zone: Zone, strokes: list[Stroke]) -> list[Finding]:
     return found + dots.dot_findings(sheet, zone)
 
 
-def in_photo(sheet: Sheet, finding: Finding, photo_scale: float) -> Finding:
+def in_photo(sheet: StrokeSheet, finding: Finding, photo_scale: float) -> Finding:
     """The finding with its lines in photo px. photo_scale : photo px per px of the sheet's own copy."""
     return replace(finding, lines=tuple(sheet.to_photo(line) * photo_scale for line in finding.lines))

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.ndimage import map_coordinates
 
-from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, middle
-from dialtell.evaluate.measurements.sheet import Sheet
-from dialtell.evaluate.measurements.strokes import Stroke
+from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, finding_of, middle
+from dialtell.evaluate.measurements.sheet import StrokeSheet
+from dialtell.evaluate.measurements.strokes import TracedStroke
 from dialtell.synth.shared.terms import Zone
 
 UNLIKE = Measure(
@@ -30,17 +30,17 @@ _MOST = 60  # strokes laid over one another
 _LEAST_PX = 6.0  # of length
 
 
-def likeness_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke]) -> list[Finding]:
+def likeness_findings(sheet: StrokeSheet, zone: Zone, strokes: Sequence[TracedStroke]) -> list[Finding]:
     """Of straight strokes of the commonest kind in the zone."""
     kind = _kind([s for s in strokes if s.straight and s.shown.all() and len(s.path) >= _LEAST_PX])
     if len(kind) < UNLIKE.least:
         return [Finding(UNLIKE, zone, None, len(kind))]
     patches = _patches(sheet, kind)
     values = differences(patches)
-    return [found(UNLIKE, zone, values, middle(values), [s.path for s in kind])]
+    return [finding_of(UNLIKE, zone, values, middle(values), [s.path for s in kind])]
 
 
-def _kind(strokes: Sequence[Stroke]) -> list[Stroke]:
+def _kind(strokes: Sequence[TracedStroke]) -> list[TracedStroke]:
     """Strokes alike in length and width to the stroke with most such."""
     if not strokes:
         return []
@@ -53,7 +53,7 @@ def _kind(strokes: Sequence[Stroke]) -> list[Stroke]:
     return [strokes[k] for k in chosen[:: max(-(-len(chosen) // _MOST), 1)]]
 
 
-def _patches(sheet: Sheet, kind: Sequence[Stroke]) -> Floats:
+def _patches(sheet: StrokeSheet, kind: Sequence[TracedStroke]) -> Floats:
     """(N, rows, columns) absorption along and across each stroke's own axis, all of one size, outer end first."""
     length = float(np.median([s.length for s in kind]))
     width = float(np.median([s.typical_width for s in kind]))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter
 
 from dialtell.evaluate.measurements.finding import DENSITY, RADII, RATIO, Finding, Floats, Measure, robust_spread
-from dialtell.evaluate.measurements.sheet import Sheet
+from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.evaluate.measurements.strokes import CALM, STEP, peaks, to_density, walled, widened
 from dialtell.synth.shared.terms import Zone
 
@@ -50,7 +50,9 @@ class Ring:
     density: Floats
 
 
-def ring_findings(sheet: Sheet, zone: Zone, centre: tuple[float, float], band: tuple[float, float]) -> list[Finding]:
+def ring_findings(
+    sheet: StrokeSheet, zone: Zone, centre: tuple[float, float], band: tuple[float, float]
+) -> list[Finding]:
     """Rings about `centre` with radii in `band`, dial radii."""
     rings = find_rings(sheet, centre, band)
     lines = tuple(_line(sheet, ring, centre) for ring in rings)
@@ -74,7 +76,7 @@ def ring_findings(sheet: Sheet, zone: Zone, centre: tuple[float, float], band: t
     ]
 
 
-def find_rings(sheet: Sheet, centre: tuple[float, float], band: tuple[float, float]) -> list[Ring]:
+def find_rings(sheet: StrokeSheet, centre: tuple[float, float], band: tuple[float, float]) -> list[Ring]:
     """Circles lined with ink nearly all round."""
     step = STEP / sheet.scale
     radius = np.arange(band[0], band[1], step)
@@ -123,7 +125,7 @@ def _peaks(profile: Floats, apart: int) -> list[int]:
 
 
 def _follow(
-    sheet: Sheet, centre: tuple[float, float], about: float, turn: Floats, dark: Floats, k: int,
+    sheet: StrokeSheet, centre: tuple[float, float], about: float, turn: Floats, dark: Floats, k: int,
     reach: int, radius: Floats,
 ) -> Ring | None:  # fmt: skip
     """Measure one ring between the ticks."""
@@ -173,7 +175,7 @@ def _evened(turn: Floats, values: Floats) -> Floats:
     return np.asarray(smooth - design @ np.linalg.lstsq(design, smooth, rcond=None)[0])
 
 
-def _line(sheet: Sheet, ring: Ring, centre: tuple[float, float]) -> Floats:
+def _line(sheet: StrokeSheet, ring: Ring, centre: tuple[float, float]) -> Floats:
     """Where the ring was followed, closed across what was left out."""
     order = np.append(np.argsort(ring.turn), int(ring.turn.argmin()))
     turn = ring.turn[order]
@@ -181,7 +183,9 @@ def _line(sheet: Sheet, ring: Ring, centre: tuple[float, float]) -> Floats:
     return sheet.from_dial(np.asarray(centre) + ring.at[order, None] * out)
 
 
-def guide_line_finding(sheet: Sheet, zone: Zone, centre: tuple[float, float], band: tuple[float, float]) -> Finding:
+def guide_line_finding(
+    sheet: StrokeSheet, zone: Zone, centre: tuple[float, float], band: tuple[float, float]
+) -> Finding:
     """The strongest faint circle on the bare enamel of a band: D above the enamel inside and outside of it."""
     step = 0.5 / sheet.scale
     radius = np.arange(band[0], band[1], step)

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.measurements.evidence import Evidence
+from dialtell.evaluate.measurements.evidence import MeasuredEvidence
 from dialtell.synth.shared.errors import ParameterError
 
 Floats = NDArray[np.float64]
@@ -65,7 +65,7 @@ class Weigher:
         return Opinion(held, held != ratio, used, missing)
 
 
-def second_opinion(evidence: Evidence, weigher: Weigher | None = None) -> Opinion:
+def second_opinion(evidence: MeasuredEvidence, weigher: Weigher | None = None) -> Opinion:
     """The opinion on one photograph's measurements, at even prior odds.
 
     weigher : None for the one that comes with dialtell.

@@ -29,7 +29,7 @@ _PLAIN_BLUR = 0.6  # photo px, where there are no edges to read it from
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
+class StrokeSheet:
     """A dial ready to be measured.
 
     light : (H, W) float32 share of the enamel's light, face on and upright. hidden : (H, W) true where a watch hand
@@ -89,7 +89,7 @@ class Sheet:
         return self.label[row, column], self.hidden[row, column]
 
 
-def lay_flat(reading: Reading) -> Sheet:
+def lay_flat(reading: Reading) -> StrokeSheet:
     """The sheet of a reading."""
     sharpness, geometry = reading.sharpness, reading.geometry
     ppr = geometry.pixels_per_radius
@@ -112,7 +112,7 @@ def lay_flat(reading: Reading) -> Sheet:
 
 def sheet_of(
     photo: Image, geometry: DialGeometry, zones: ZoneMap, low: Floats, high: Floats, scale: float, blur: float
-) -> Sheet:
+) -> StrokeSheet:
     """The sheet of the box from `low` to `high` dial radii, `scale` px per radius.
 
     photo : light, 1 on bare enamel. blur : SD of an edge, px of the sheet.
@@ -140,7 +140,9 @@ def sheet_of(
             hidden |= (place < 2) | (place > size - 2)
     flat: Image = np.asarray(light, dtype=np.float32)
     black, grain = _levels(flat[(label >= 0) & ~hidden])
-    return Sheet(flat, hidden, label, (float(low[0]), float(low[1])), scale, photo, geometry, zones, blur, black, grain)
+    return StrokeSheet(
+        flat, hidden, label, (float(low[0]), float(low[1])), scale, photo, geometry, zones, blur, black, grain
+    )
 
 
 def _cells(zones: ZoneMap, at: Floats) -> NDArray[np.int64]:

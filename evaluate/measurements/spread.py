@@ -52,7 +52,7 @@ class Band:
 
 
 @dataclass(frozen=True)
-class Place:
+class SpreadPlace:
     """Where a value lies. painted, printed : percent of such dials that show less, 0..100. lean : log10 of how much
     commoner such a value is among painted than among printed dials."""
 
@@ -80,7 +80,7 @@ class Spread:
     dials: int
     renderer_version: str
 
-    def place(self, finding: Finding, true_pixels_per_radius: float) -> Place | None:
+    def place(self, finding: Finding, true_pixels_per_radius: float) -> SpreadPlace | None:
         """None where the finding has no value or no spread is known."""
         band = self.band(finding, true_pixels_per_radius)
         return None if band is None or finding.value is None else place_in(band, finding.measure, finding.value)
@@ -99,7 +99,7 @@ def band_of(true_pixels_per_radius: float) -> int:
     return int(np.clip(np.searchsorted(PX_PER_MM, per_mm, side="right") - 1, 0, len(PX_PER_MM) - 2))
 
 
-def place_in(band: Band, measure: Measure, value: float) -> Place:
+def place_in(band: Band, measure: Measure, value: float) -> SpreadPlace:
     """Percentiles and lean of a value; the densities are smoothed over the quantiles (normal kernel, Silverman's width
     from memory) and drawn together by _DOUBT."""
     shares = (np.arange(len(band.painted)) + 0.5) / len(band.painted)
@@ -115,7 +115,7 @@ def place_in(band: Band, measure: Measure, value: float) -> Place:
     first = (band.n_painted * first + _DOUBT * alike) / (band.n_painted + _DOUBT)
     second = (band.n_printed * second + _DOUBT * alike) / (band.n_printed + _DOUBT)
     lean = float(np.clip(math.log10(first / second), -MOST_LEAN, MOST_LEAN))
-    return Place(_percent(band.painted, shares, value), _percent(band.printed, shares, value), lean)
+    return SpreadPlace(_percent(band.painted, shares, value), _percent(band.printed, shares, value), lean)
 
 
 def _percent(quantiles: Floats, shares: Floats, value: float) -> float:

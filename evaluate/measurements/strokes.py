@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import erf
 
-from dialtell.evaluate.measurements.sheet import Sheet
+from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.evaluate.measurements.thinning import Branch, branches, pruned, thinned
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -38,7 +38,7 @@ _MOST_POINTS = 90_000
 
 
 @dataclass(frozen=True, eq=False)
-class Stroke:
+class TracedStroke:
     """One stroke between junctions or ends.
 
     path : (N, 2) sheet px, its middle line, about a px apart. width : (N,) sheet px, blur taken out. density : (N,) D
@@ -98,7 +98,7 @@ class Stroke:
         return float(np.sqrt(np.mean(off**2))) < 0.02 * len(self.path) + 0.35
 
 
-def find_strokes(sheet: Sheet) -> list[Stroke]:
+def find_strokes(sheet: StrokeSheet) -> list[TracedStroke]:
     """All strokes of the dial that can be traced, in no particular order."""
     level = max(INK, OVER_GRAIN * sheet.grain)
     ink = (sheet.light < 1.0 - level) & (sheet.label >= 0) & ~sheet.hidden
@@ -147,9 +147,9 @@ def _small(mask: Bools, most: int) -> Bools:
     return np.asarray(small[label])
 
 
-def trace(sheet: Sheet, lines: list[Branch], half: Floats) -> list[Stroke]:
+def trace(sheet: StrokeSheet, lines: list[Branch], half: Floats) -> list[TracedStroke]:
     """Measure along middle lines. half : sheet px, about half the width of each."""
-    found: list[Stroke] = []
+    found: list[TracedStroke] = []
     # strokes of like width share one array of profiles
     reach = np.ceil(1.7 * half + 3.5 * max(sheet.blur, 0.7) + 2.0)
     for group in np.unique(np.ceil(np.log2(np.maximum(reach, 4.0)))):
@@ -160,7 +160,7 @@ def trace(sheet: Sheet, lines: list[Branch], half: Floats) -> list[Stroke]:
     return found
 
 
-def _traced(sheet: Sheet, lines: list[Branch], reach: float) -> list[Stroke]:
+def _traced(sheet: StrokeSheet, lines: list[Branch], reach: float) -> list[TracedStroke]:
     paths = [_smooth(line) for line in lines]
     normals = [_normals(path, line.closed) for path, line in zip(paths, lines, strict=True)]
     at, across = np.concatenate(paths), np.concatenate(normals)
@@ -182,7 +182,7 @@ def _traced(sheet: Sheet, lines: list[Branch], reach: float) -> list[Stroke]:
         votes = zone[rows][zone[rows] >= 0]
         if not len(votes):
             continue
-        stroke = Stroke(
+        stroke = TracedStroke(
             zone=ZONES[int(np.bincount(votes).argmax())],
             path=middle,
             width=width[rows],
@@ -291,7 +291,7 @@ def _normals(path: Floats, closed: bool) -> Floats:
     return np.stack([-step[:, 1] / size, step[:, 0] / size], axis=1)
 
 
-def _ends(sheet: Sheet, path: Floats, width: Floats, peak: Floats) -> Floats:
+def _ends(sheet: StrokeSheet, path: Floats, width: Floats, peak: Floats) -> Floats:
     """Sheet px from the first and last point outwards to where absorption along the axis has fallen to half; nan where
     it does not fall to a fifth before it rises again, or the place is hidden."""
     ends = np.full(2, np.nan)

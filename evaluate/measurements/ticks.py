@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dialtell.evaluate.measurements.finding import DEGREES, RATIO, Finding, Floats, Measure, found, robust_spread
-from dialtell.evaluate.measurements.sheet import Sheet
-from dialtell.evaluate.measurements.strokes import Stroke
+from dialtell.evaluate.measurements.finding import DEGREES, RATIO, Finding, Floats, Measure, finding_of, robust_spread
+from dialtell.evaluate.measurements.sheet import StrokeSheet
+from dialtell.evaluate.measurements.strokes import TracedStroke
 from dialtell.evaluate.measurements.width import lean_of
 from dialtell.synth.shared.terms import Zone
 
@@ -43,7 +43,7 @@ class Tick:
     middle. length : dial radii, nan where an end runs into a ring. mass : width times absorption, sheet px.
     """
 
-    stroke: Stroke
+    stroke: TracedStroke
     turn: float
     slant: float
     radius: float
@@ -52,7 +52,7 @@ class Tick:
     lean: float
 
 
-def ticks_about(sheet: Sheet, strokes: Sequence[Stroke], centre: tuple[float, float]) -> list[Tick]:
+def ticks_about(sheet: StrokeSheet, strokes: Sequence[TracedStroke], centre: tuple[float, float]) -> list[Tick]:
     """The minute ticks among strokes, one a division at most, the heavier ones of the fives left out.
 
     centre : dial radii, of the track's circle.
@@ -86,7 +86,9 @@ def ticks_about(sheet: Sheet, strokes: Sequence[Stroke], centre: tuple[float, fl
     return [best[key] for key in sorted(best)]
 
 
-def meeting_point(sheet: Sheet, strokes: Sequence[Stroke], near: tuple[float, float]) -> tuple[float, float]:
+def meeting_point(
+    sheet: StrokeSheet, strokes: Sequence[TracedStroke], near: tuple[float, float]
+) -> tuple[float, float]:
     """Where the straight strokes that run roughly towards a place meet, dial radii: the centre of their track.
 
     near : the place, right to _CENTRE_OFF; it is given back where fewer than ten strokes tell or they do not agree.
@@ -110,7 +112,7 @@ def meeting_point(sheet: Sheet, strokes: Sequence[Stroke], near: tuple[float, fl
     return float(point[0]), float(point[1])
 
 
-def _tick(sheet: Sheet, stroke: Stroke, centre: tuple[float, float]) -> Tick:
+def _tick(sheet: StrokeSheet, stroke: TracedStroke, centre: tuple[float, float]) -> Tick:
     middle, direction = stroke.axis
     at = sheet.to_dial(middle) - np.asarray(centre)
     radius = float(np.hypot(*at))
@@ -124,7 +126,9 @@ def _tick(sheet: Sheet, stroke: Stroke, centre: tuple[float, float]) -> Tick:
     return Tick(stroke, float(np.arctan2(at[0], -at[1])), slant, radius, length, width * dark, lean)
 
 
-def tick_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke], centre: tuple[float, float]) -> list[Finding]:
+def tick_findings(
+    sheet: StrokeSheet, zone: Zone, strokes: Sequence[TracedStroke], centre: tuple[float, float]
+) -> list[Finding]:
     """Scatter of the ticks of one track."""
     ticks = ticks_about(sheet, strokes, centre)
     lines = [t.stroke.path for t in ticks]
@@ -140,11 +144,11 @@ def tick_findings(sheet: Sheet, zone: Zone, strokes: Sequence[Stroke], centre: t
     weight = np.log([t.mass for t in ticks]) if ticks else np.zeros(0)
     lean = np.array([t.lean for t in ticks])
     return [
-        found(PLACE, zone, off, np.degrees(scatter_round(turn, off)), lines),
-        found(SLANT, zone, slant, np.degrees(scatter_round(turn, slant)), lines),
-        found(LENGTH, zone, length[free], scatter_round(turn[free], np.log(length[free])), loose),
-        found(WEIGHT, zone, weight, scatter_round(turn, weight), lines),
-        found(LEAN, zone, lean, robust_spread(lean), lines),
+        finding_of(PLACE, zone, off, np.degrees(scatter_round(turn, off)), lines),
+        finding_of(SLANT, zone, slant, np.degrees(scatter_round(turn, slant)), lines),
+        finding_of(LENGTH, zone, length[free], scatter_round(turn[free], np.log(length[free])), loose),
+        finding_of(WEIGHT, zone, weight, scatter_round(turn, weight), lines),
+        finding_of(LEAN, zone, lean, robust_spread(lean), lines),
     ]  # fmt: skip
 
 

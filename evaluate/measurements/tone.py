@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, middle, robust_spread
-from dialtell.evaluate.measurements.strokes import HIGHEST_D, Stroke
+from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, finding_of, middle, robust_spread
+from dialtell.evaluate.measurements.strokes import HIGHEST_D, TracedStroke
 from dialtell.synth.shared.terms import Zone
 
 THIN_TO_THICK = Measure(
@@ -37,7 +37,7 @@ _LONG = 12  # px of core, to look along
 WIDTH_RANGE = 1.6  # ratio of widths a slope needs
 
 
-def broad_width(strokes: Sequence[Stroke]) -> float:
+def broad_width(strokes: Sequence[TracedStroke]) -> float:
     """Width of the dial's broad strokes, sheet px: the 90th percentile over length; nan without strokes."""
     if not strokes:
         return float("nan")
@@ -48,7 +48,7 @@ def broad_width(strokes: Sequence[Stroke]) -> float:
     return float(width[order][min(int(np.searchsorted(share, _BROAD)), len(width) - 1)])
 
 
-def tone_findings(zone: Zone, strokes: Sequence[Stroke], dial: Sequence[Stroke]) -> list[Finding]:
+def tone_findings(zone: Zone, strokes: Sequence[TracedStroke], dial: Sequence[TracedStroke]) -> list[Finding]:
     """strokes : of the zone. dial : of the whole dial, for what counts as thick and how black that is."""
     strokes = [s for s in strokes if s.typical_density < _CEILING]
     broad = broad_width(dial)
@@ -60,14 +60,14 @@ def tone_findings(zone: Zone, strokes: Sequence[Stroke], dial: Sequence[Stroke])
     level = np.array([np.log(max(s.typical_density, 1e-3)) for s in like])
     along = [(s, _along(s)) for s in strokes if len(s.core(s.density)) >= _LONG]
     return [
-        found(THIN_TO_THICK, zone, ratios, middle(ratios), [s.path for s in thin]),
-        found(BETWEEN, zone, level, robust_spread(level), [s.path for s in like]),
-        found(ALONG, zone, [v for _, v in along], middle([v for _, v in along]), [s.path for s, _ in along]),
+        finding_of(THIN_TO_THICK, zone, ratios, middle(ratios), [s.path for s in thin]),
+        finding_of(BETWEEN, zone, level, robust_spread(level), [s.path for s in like]),
+        finding_of(ALONG, zone, [v for _, v in along], middle([v for _, v in along]), [s.path for s, _ in along]),
         _slope(zone, strokes),
     ]
 
 
-def _alike(strokes: Sequence[Stroke]) -> list[Stroke]:
+def _alike(strokes: Sequence[TracedStroke]) -> list[TracedStroke]:
     """Those within a third of the commonest width: what should carry one density."""
     if not strokes:
         return []
@@ -77,19 +77,19 @@ def _alike(strokes: Sequence[Stroke]) -> list[Stroke]:
     return [s for s, kept in zip(strokes, near[most], strict=True) if kept]
 
 
-def _along(stroke: Stroke) -> float:
+def _along(stroke: TracedStroke) -> float:
     """SD of density along the core, over its median; grain of a few px smoothed away."""
     core = gaussian_filter1d(stroke.core(stroke.density), 2.0)
     return robust_spread(core) / max(float(np.median(core)), 0.02)
 
 
-def _slope(zone: Zone, strokes: Sequence[Stroke]) -> Finding:
+def _slope(zone: Zone, strokes: Sequence[TracedStroke]) -> Finding:
     """Change of ln density with ln width over strokes (Theil-Sen)."""
     width = np.log([s.typical_width for s in strokes]) if strokes else np.zeros(0)
     if len(width) < SLOPE.least or np.subtract(*np.quantile(width, [0.9, 0.1])) < np.log(WIDTH_RANGE):
         return Finding(SLOPE, zone, None, len(width))
     level = np.log([max(s.typical_density, 1e-3) for s in strokes])
-    return found(SLOPE, zone, width, theil_sen(width, level), [s.path for s in strokes])
+    return finding_of(SLOPE, zone, width, theil_sen(width, level), [s.path for s in strokes])
 
 
 def theil_sen(x: Floats, y: Floats) -> float:

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, found, middle, robust_spread
-from dialtell.evaluate.measurements.strokes import Stroke
+from dialtell.evaluate.measurements.finding import RATIO, Finding, Floats, Measure, finding_of, middle, robust_spread
+from dialtell.evaluate.measurements.strokes import TracedStroke
 from dialtell.synth.shared.terms import Zone
 
 ALONG = Measure(
@@ -27,7 +27,7 @@ _LONG = 12  # px of core
 _LIKE = 0.25  # ln width within which strokes are of one kind
 
 
-def width_findings(zone: Zone, strokes: Sequence[Stroke]) -> list[Finding]:
+def width_findings(zone: Zone, strokes: Sequence[TracedStroke]) -> list[Finding]:
     """strokes : of the zone; only straight ones are judged, since a curve may be meant to swell."""
     stems = [s for s in strokes if s.straight and len(s.core(s.width)) >= _LONG]
     along = [robust_spread(gaussian_filter1d(s.core(s.width), 2.0)) / s.typical_width for s in stems]
@@ -36,13 +36,13 @@ def width_findings(zone: Zone, strokes: Sequence[Stroke]) -> list[Finding]:
     widths = np.array([np.log(s.typical_width) for s in some])
     off, members = like_deviations(widths)
     return [
-        found(ALONG, zone, along, middle(along), [s.path for s in stems]),
-        found(BETWEEN, zone, off, robust_spread(off), [some[k].path for k in members]),
-        found(LEAN, zone, lean, middle(lean), [s.path for s in stems]),
+        finding_of(ALONG, zone, along, middle(along), [s.path for s in stems]),
+        finding_of(BETWEEN, zone, off, robust_spread(off), [some[k].path for k in members]),
+        finding_of(LEAN, zone, lean, middle(lean), [s.path for s in stems]),
     ]
 
 
-def lean_of(stroke: Stroke) -> float:
+def lean_of(stroke: TracedStroke) -> float:
     """ln of the width in the last third over that in the first third of the core."""
     core = stroke.core(stroke.width)
     third = max(len(core) // 3, 1)

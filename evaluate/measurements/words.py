@@ -6,7 +6,7 @@ import math
 
 from dialtell.evaluate.measurements.finding import DEGREES, DENSITY, MM, RADII, Finding
 from dialtell.evaluate.measurements.glossary import GLOSSARY, PERCENT, TIMES
-from dialtell.evaluate.measurements.spread import Place
+from dialtell.evaluate.measurements.spread import SpreadPlace
 from dialtell.evaluate.words.support import LEAST_SUPPORT, ratio_words
 
 _FIGURES = {MM: 3, DEGREES: 2, DENSITY: 2}
@@ -47,7 +47,7 @@ def side_of(lean: float | None) -> str:
     return "hand" if lean > 0 else "print"
 
 
-def words(finding: Finding, place: Place | None) -> str:
+def words(finding: Finding, place: SpreadPlace | None) -> str:
     """What a measurement says of how the dial was made, or why there is none, in a sentence or two."""
     if finding.value is None:
         return missing_words(finding)
@@ -71,7 +71,7 @@ def words(finding: Finding, place: Place | None) -> str:
     return text
 
 
-def unlike_words(place: Place) -> str:
+def unlike_words(place: SpreadPlace) -> str:
     """Of a value outside both spreads, which leans to neither side."""
     where = "lies beyond nearly all of either kind" if place.painted == place.printed else "lies between the two kinds"
     return f"{UNLIKE}: it {where}, so see first whether it was taken from strokes."

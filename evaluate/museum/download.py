@@ -16,7 +16,7 @@ from dialtell.evaluate.museum.image_file import proved_image
 from dialtell.evaluate.museum.licence import admit
 from dialtell.evaluate.museum.records import Record
 from dialtell.evaluate.museum.web import Web
-from dialtell.evaluate.museum.web_address import DownloadError, shown, target_of
+from dialtell.evaluate.museum.web_address import DownloadError, safe_address, target_of
 from dialtell.synth.shared.errors import PhotoError, said_in_words
 
 MAX_BYTES = 60_000_000
@@ -33,7 +33,7 @@ class Fate(StrEnum):
 
 
 @dataclass(frozen=True)
-class Outcome:
+class DownloadOutcome:
     """One photograph's fate: `file` is its name in the folder, or "" with a `reason`."""
 
     fate: Fate
@@ -58,7 +58,7 @@ def gather(
     allowed: Collection[str] = (),
     max_bytes: int = MAX_BYTES,
     max_pixels: int,
-) -> Iterator[Outcome]:
+) -> Iterator[DownloadOutcome]:
     """Fetch what the folder lacks, telling each photograph's fate as it is known.
 
     allowed : licences besides the public domain, from `licence.allowed_licences`.
@@ -68,24 +68,24 @@ def gather(
     for record, url in pairs:
         admission = admit(record.licence, record.attribution, allowed=allowed)
         if not admission:
-            yield Outcome(Fate.REFUSED, record, url, reason=admission.reason)
+            yield DownloadOutcome(Fate.REFUSED, record, url, reason=admission.reason)
             continue
         try:
             row = _row(record, url, admission.licence)
             known = folder.rows.get(key_of(row))
             if known is not None and folder.holds(known):
-                yield Outcome(Fate.KEPT, record, url, known["file"])
+                yield DownloadOutcome(Fate.KEPT, record, url, known["file"])
                 continue
             twin = folder.twin(url)
             if twin is not None:
                 same = ("file", "sha256", "bytes", "width_px", "height_px", "fetched_from", "retrieved")
                 folder.note({**row, **{name: twin[name] for name in same}})
-                yield Outcome(Fate.KEPT, record, url, twin["file"])
+                yield DownloadOutcome(Fate.KEPT, record, url, twin["file"])
                 continue
             file = _fetched(row, record, folder, web, max_bytes, max_pixels)
-            yield Outcome(Fate.FETCHED, record, url, file)
+            yield DownloadOutcome(Fate.FETCHED, record, url, file)
         except (DownloadError, PhotoError, NameTaken) as error:
-            yield Outcome(Fate.FAILED, record, url, reason=str(error))
+            yield DownloadOutcome(Fate.FAILED, record, url, reason=str(error))
 
 
 def _row(record: Record, url: str, licence: str) -> dict[str, str]:
@@ -113,7 +113,7 @@ def _fetched(row: Row, record: Record, folder: Gathered, web: Web, max_bytes: in
         try:
             image = proved_image(part, max_pixels=max_pixels)
         except PhotoError as error:
-            raise PhotoError(f"{shown(url)} {error}") from error
+            raise PhotoError(f"{safe_address(url)} {error}") from error
         file = stem + image.suffix
         filled = {
             "file": file,

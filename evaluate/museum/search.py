@@ -229,11 +229,11 @@ def _smithsonian_record(row: Json) -> Record:
         licence=CC0 if images else "",
         image_urls=_urls(*(_largest(one) for one in images)),
         object_id=_line(row["id"]),
-        accession_number=_said(free, "identifier", "accession number"),
+        accession_number=_free_text(free, "identifier", "accession number"),
         title=_line(row.get("title")),
-        object_type=_said(free, "objectType"),
-        date_text=_said(free, "date"),
-        medium=_said(free, "physicalDescription"),
+        object_type=_free_text(free, "objectType"),
+        date_text=_free_text(free, "date"),
+        medium=_free_text(free, "physicalDescription"),
         source=_line(facts.get("record_link")),
     )
 
@@ -301,7 +301,7 @@ def _largest(media: Json) -> str:
     return str(media["content"])
 
 
-def _said(free: Json, name: str, label: str = "") -> str:
+def _free_text(free: Json, name: str, label: str = "") -> str:
     """Entries of one kind in a Smithsonian record, those with a label if one is named."""
     entries = [one for one in free.get(name) or [] if label in str(one.get("label", "")).lower()]
     return "; ".join(_line(one["content"]) for one in entries)

@@ -23,7 +23,7 @@ from typing import Any, BinaryIO
 from urllib.parse import urljoin
 
 from dialtell.evaluate.museum.local_addresses import AddressError, Place, Resolver, addresses
-from dialtell.evaluate.museum.web_address import DownloadError, Target, shown, target_of
+from dialtell.evaluate.museum.web_address import DownloadError, Target, safe_address, target_of
 
 REDIRECTS = 5
 LONGEST_WAIT = 300.0  # s; a host that asks for more is left for another day
@@ -45,7 +45,7 @@ class _Trouble(Exception):
 
 
 @dataclass(frozen=True)
-class Answer:
+class WebAnswer:
     """What came: the last URL after redirects (keys left out), the content type in lower case, the bytes written."""
 
     url: str
@@ -92,7 +92,7 @@ class Web:
         self._failed: Counter[str] = Counter()  # host: downloads failed in a row
         self._tls: ssl.SSLContext | None = None
 
-    def fetch(self, url: str, into: BinaryIO, *, max_bytes: int, kinds: Collection[str] = ()) -> Answer:
+    def fetch(self, url: str, into: BinaryIO, *, max_bytes: int, kinds: Collection[str] = ()) -> WebAnswer:
         """Fetch a URL into an empty file, which is emptied again before a further try.
 
         max_bytes : the answer is dropped as soon as it is known to be longer.
@@ -107,13 +107,14 @@ class Web:
                 if trouble.wait > LONGEST_WAIT:
                     self._failed[trouble.host] = FAILURES_BEFORE_REST
                     raise DownloadError(
-                        f"{shown(url)}: {trouble.host} asks to be left alone for {trouble.wait:.0f} s; try again then"
+                        f"{safe_address(url)}: {trouble.host} asks to be left alone for {trouble.wait:.0f} s; "
+                        "try again then"
                     ) from trouble
                 if trial == self.retries or not trouble.again:
                     self._failed[trouble.host] += 1
                     tries = f" ({trial + 1} tries)" if trial else ""
-                    raise DownloadError(f"{shown(url)}: {trouble}{tries}; try again later") from trouble
-                log.debug("%s: %s; again in %.0f s", shown(url), trouble, pause)
+                    raise DownloadError(f"{safe_address(url)}: {trouble}{tries}; try again later") from trouble
+                log.debug("%s: %s; again in %.0f s", safe_address(url), trouble, pause)
                 self._free[trouble.host] = self._clock() + pause
                 into.seek(0)
                 into.truncate()
@@ -127,10 +128,11 @@ class Web:
             return json.loads(body.getvalue())
         except (ValueError, RecursionError) as error:
             raise DownloadError(
-                f"{shown(url)} answers with something that is not JSON; try again later, or look at it in a browser"
+                f"{safe_address(url)} answers with something that is not JSON; try again later, or look at it in a "
+                "browser"
             ) from error
 
-    def _follow(self, url: str, into: BinaryIO, max_bytes: int, kinds: tuple[str, ...]) -> Answer:
+    def _follow(self, url: str, into: BinaryIO, max_bytes: int, kinds: tuple[str, ...]) -> WebAnswer:
         target, seen = target_of(url), set[Target]()
         while True:
             seen.add(target)
@@ -140,21 +142,25 @@ class Web:
                 place = response.headers.get("Location", "")
             if not place:
                 raise DownloadError(
-                    f"{shown(target.url)} redirects to nowhere; its museum may have moved it", response.status
+                    f"{safe_address(target.url)} redirects to nowhere; its museum may have moved it", response.status
                 )
             onward = target_of(urljoin(target.url, place))
             if onward in seen or len(seen) > REDIRECTS:
                 what = "in a circle" if onward in seen else f"more than {REDIRECTS} times"
-                raise DownloadError(f"{shown(url)} redirects {what}; its museum may have moved it")
+                raise DownloadError(f"{safe_address(url)} redirects {what}; its museum may have moved it")
             if target.secure and not onward.secure:
-                raise DownloadError(f"{shown(url)} redirects from https to {shown(onward.url)}, which is not followed")
+                raise DownloadError(
+                    f"{safe_address(url)} redirects from https to {safe_address(onward.url)}, which is not followed"
+                )
             target = onward
 
     @contextmanager
     def _asked(self, target: Target) -> Iterator[http.client.HTTPResponse]:
         """Ask once, when the host's turn has come; passing failures are _Trouble."""
         if self._failed[target.host] >= FAILURES_BEFORE_REST:
-            raise DownloadError(f"{shown(target.url)}: {target.host} kept failing and is left alone for this run")
+            raise DownloadError(
+                f"{safe_address(target.url)}: {target.host} kept failing and is left alone for this run"
+            )
         wait = self._free.get(target.host, 0.0) - self._clock()
         if wait > 0:
             self._sleep(wait)
@@ -167,12 +173,12 @@ class Web:
                     connection.request("GET", target.path, headers=headers)
                     response = connection.getresponse()
                 except (AddressError, ssl.SSLCertVerificationError) as error:
-                    raise DownloadError(f"{shown(target.url)}: {error}") from error
+                    raise DownloadError(f"{safe_address(target.url)}: {error}") from error
                 except (OSError, http.client.HTTPException) as error:
                     known = getattr(error, "errno", None) != socket.EAI_NONAME or not isinstance(error, socket.gaierror)
-                    raise _Trouble(_said(error), target.host, again=known) from error
+                    raise _Trouble(_reason(error), target.host, again=known) from error
                 with closing(response):  # it holds the socket when the connection is to be closed
-                    log.debug("%s %s", response.status, shown(target.url))
+                    log.debug("%s %s", response.status, safe_address(target.url))
                     if response.status in _PASSING:
                         patience = self._patience(response.headers.get("Retry-After", ""))
                         raise _Trouble(f"the server answers {_status(response)}", target.host, wait=patience)
@@ -213,13 +219,13 @@ class Web:
         into: BinaryIO,
         max_bytes: int,
         kinds: tuple[str, ...],
-    ) -> Answer:
-        where, head = shown(target.url), response.headers
+    ) -> WebAnswer:
+        where, head = safe_address(target.url), response.headers
         if response.status != 200:
             raise DownloadError(f"{where}: the server answers {_status(response)}", response.status)
         kind = head.get("Content-Type", "").partition(";")[0].strip().lower()
         if kind and kinds and not kind.startswith(kinds):
-            raise DownloadError(f"{where} is {shown(kind)}, not an image; look at it in a browser")
+            raise DownloadError(f"{where} is {safe_address(kind)}, not an image; look at it in a browser")
         if head.get("Content-Encoding", "identity").lower() != "identity":
             raise DownloadError(f"{where} comes compressed although that was not asked for; look at it in a browser")
         too_much = DownloadError(f"{where} has more than the limit of {max_bytes} bytes; raise it with --max-megabytes")
@@ -231,7 +237,7 @@ class Web:
             try:
                 chunk = response.read1(_CHUNK)
             except (OSError, http.client.HTTPException) as error:
-                raise _Trouble(_said(error), target.host) from error
+                raise _Trouble(_reason(error), target.host) from error
             if not chunk:
                 break
             size += len(chunk)
@@ -242,7 +248,7 @@ class Web:
             into.write(chunk)
         if length is not None and size < length:
             raise _Trouble(f"cut off after {size} of {length} bytes", target.host)
-        return Answer(where, kind, size)
+        return WebAnswer(where, kind, size)
 
     def _patience(self, text: str) -> float:
         """Seconds asked for by a Retry-After header (RFC 9110, 10.2.3: seconds or a date), 0 when unreadable."""
@@ -256,10 +262,10 @@ class Web:
 
 
 def _status(response: http.client.HTTPResponse) -> str:
-    return shown(f"{response.status} {response.reason}".strip())[:80]
+    return safe_address(f"{response.status} {response.reason}".strip())[:80]
 
 
-def _said(error: Exception) -> str:
+def _reason(error: Exception) -> str:
     if isinstance(error, TimeoutError):
         return "no answer in time"
     if isinstance(error, http.client.IncompleteRead):

@@ -41,18 +41,18 @@ def target_of(url: str) -> Target:
         host, port = parts.hostname or "", parts.port
         host = host if ":" in host else host.encode("idna").decode("ascii")
     except ValueError as error:  # UnicodeError is one
-        raise DownloadError(f"{shown(url)} is no valid URL ({error})") from error
+        raise DownloadError(f"{safe_address(url)} is no valid URL ({error})") from error
     if parts.scheme not in ("http", "https"):
-        raise DownloadError(f"{shown(url)} is no http or https URL; only those are fetched")
+        raise DownloadError(f"{safe_address(url)} is no http or https URL; only those are fetched")
     if not host or parts.username is not None or re.search(r"[\s\x00-\x1f\x7f\\]", url) or port == 0:
-        raise DownloadError(f"{shown(url)} is no valid URL; give http(s)://host/path, spaces as %20")
+        raise DownloadError(f"{safe_address(url)} is no valid URL; give http(s)://host/path, spaces as %20")
     path = quote(parts.path or "/", safe="/%:@!$&'()*+,;=~")
     query = quote(parts.query, safe="/%:@!$&'()*+,;=~?")
     secure = parts.scheme == "https"
     return Target(secure, host, port or (443 if secure else 80), f"{path}?{query}" if query else path)
 
 
-def shown(url: str) -> str:
+def safe_address(url: str) -> str:
     """A URL fit for a message: keys left out, nothing a terminal could obey, not endless."""
     safe = re.sub(r"(?i)([?&](?:api_?key|wskey)=)[^&#]*", r"\1...", url)
     safe = "".join(mark if mark.isprintable() else "?" for mark in safe)

@@ -35,23 +35,23 @@ _FEWEST = 200  # px of the map that are edges of lettering
 
 
 @dataclass(frozen=True)
-class Measure:
+class StyleMeasure:
     """value : what was measured, see each function; None where it could not be. why : the reason then."""
 
     value: float | None
     why: str = ""
 
 
-def outer_ring(reading: Reading) -> Measure:
+def outer_ring(reading: Reading) -> StyleMeasure:
     """Density of a ring outside the middle of the divisions, seen between them, over the depth of what repeats with
     them."""
     rotation, track = reading.rotation, reading.zones.track
     if rotation is None or track is None:
-        return Measure(None, "No even divisions were found near the edge.")
+        return StyleMeasure(None, "No even divisions were found near the edge.")
     if reading.sharpness.true_pixels_per_radius < LEAST_TRUE:
-        return Measure(None, "The photograph is too coarse for so thin a line.")
+        return StyleMeasure(None, "The photograph is too coarse for so thin a line.")
     if track[1] - track[0] > _WIDEST:
-        return Measure(None, "The track's own width is not clear.")
+        return StyleMeasure(None, "The track's own width is not clear.")
     radii = np.arange(track[0] - 0.04, min(track[1] + 0.05, 1.01), _STEP)
     turn = np.arange(_TURN) * (2 * np.pi / _TURN)
     ray = np.stack([np.sin(turn), -np.cos(turn)], axis=-1)
@@ -61,16 +61,16 @@ def outer_ring(reading: Reading) -> Measure:
     best, low, high = _extent(over, (radii > track[0]) & (radii < track[1]))
     level = float(over[best])
     if level < LEAST_LEVEL:
-        return Measure(None, "The divisions are too faint.")
+        return StyleMeasure(None, "The divisions are too faint.")
     if radii[high] - radii[low] < _NARROWEST:
-        return Measure(None, "How far the divisions reach is not clear.")
+        return StyleMeasure(None, "How far the divisions reach is not clear.")
     middle = 0.5 * (radii[low] + radii[high])
     lines = maximum_filter1d(_ridges(between), 2 * round(_SLACK / _STEP) + 1, axis=1)
     outside = (radii > middle + 0.006) & (radii < track[1] + 0.02)
     ring = float(np.quantile(lines, _SECTORS, axis=0)[outside].max(initial=0.0))
     if ring > NO_RING * level and ring < LEAST_RING:
-        return Measure(None, "What may be a line outside the divisions is no darker than grain.")
-    return Measure(ring / level)
+        return StyleMeasure(None, "What may be a line outside the divisions is no darker than grain.")
+    return StyleMeasure(ring / level)
 
 
 def _extent(depth: Image, band: NDArray[np.bool_]) -> tuple[int, int, int]:
@@ -115,12 +115,12 @@ def _ridges(profiles: Image) -> Image:
     return np.asarray(np.maximum(profiles - np.maximum(inside, outside), 0.0))
 
 
-def oblique(reading: Reading) -> Measure:
+def oblique(reading: Reading) -> StyleMeasure:
     """Share of the figures' edges that run between the radius and the circle: small for Roman figures, whose stems and
     bars follow those, large for Arabic ones."""
     zones = reading.zones
     if reading.rotation is None:
-        return Measure(None, "No even divisions were found, so it is not sure which way is up.")
+        return StyleMeasure(None, "No even divisions were found, so it is not sure which way is up.")
     inner, outer = zones.numerals
     middle = 0.5 * (inner + outer)
     angles, first = round(2 * np.pi * middle * MAP_SCALE), round(inner * MAP_SCALE)
@@ -138,20 +138,20 @@ def oblique(reading: Reading) -> Measure:
     strength[strength < 0.12 * np.quantile(strength, 0.99)] = 0.0
     total = float(strength.sum())
     if total <= 0:
-        return Measure(None, "No figures could be read.")
+        return StyleMeasure(None, "No figures could be read.")
     lean = np.degrees(np.arctan2(np.abs(out), np.abs(across)))  # 0 on a stroke along the radius, 90 on the circle
     if float(strength[lean > 80].sum()) > MOST_ALONG * total:
-        return Measure(None, "Where the figures end is not clear.")
-    return Measure(float(strength[(lean > 40) & (lean < 80)].sum()) / total)
+        return StyleMeasure(None, "Where the figures end is not clear.")
+    return StyleMeasure(float(strength[(lean > 40) & (lean < 80)].sum()) / total)
 
 
-def leaning(reading: Reading) -> Measure:
+def leaning(reading: Reading) -> StyleMeasure:
     """How many more edges of the signature lean to the right than to the left, over all of its upright ones, -1..1."""
     zones, rotation = reading.zones, reading.rotation
     if rotation is None or rotation.hour_confidence < LEAST_HOUR:
-        return Measure(None, "It is not sure which way is up.")
+        return StyleMeasure(None, "It is not sure which way is up.")
     if zones.counters:
-        return Measure(None, "A small dial takes the signature's place.")
+        return StyleMeasure(None, "A small dial takes the signature's place.")
     flat = cv2.GaussianBlur(np.clip(_map(reading), 0.0, 1.0), (0, 0), 0.7)
     here = (zones.label == ZONES.index(Zone.SIGNATURE)) & (lattice()[2] < zones.numerals[0] - 0.03)
     here &= cv2.dilate(zones.hands.astype(np.uint8), np.ones((11, 11), np.uint8)) == 0
@@ -161,11 +161,11 @@ def leaning(reading: Reading) -> Measure:
     least = max(0.25 * float(np.quantile(strength[here], 0.995)), 0.02) if here.any() else 1.0
     edges = (strength > least) & (np.hypot(xx - yy, 2 * xy) > 0.6 * (xx + yy))
     if edges.sum() < _FEWEST:
-        return Measure(None, "There is too little lettering above the centre.")
+        return StyleMeasure(None, "There is too little lettering above the centre.")
     lean = np.degrees(0.5 * np.arctan2(2 * xy, xx - yy))  # of a stroke from the upright, to the right above 0
     upright = edges & (np.abs(lean) < 45)
     sides = [float(strength[upright & (sign * lean > 10)].sum()) for sign in (1, -1)]
-    return Measure((sides[0] - sides[1]) / max(float(strength[upright].sum()), 1e-9))
+    return StyleMeasure((sides[0] - sides[1]) / max(float(strength[upright].sum()), 1e-9))
 
 
 def _map(reading: Reading) -> NDArray[np.float32]:

@@ -8,7 +8,7 @@ from dialtell.evaluate.words.stated import DISAGREE, WITHHELD
 from dialtell.evaluate.words.support import NO_SUPPORT, NOT_JUDGED, listed, ratio_words, support_words
 from dialtell.model.net.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, UNDETERMINED, threshold
 from dialtell.model.net.resolution import Resolution
-from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, PrintEvidence, Verdict
+from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, PrintEvidence, ProcessEvidence, Verdict
 from dialtell.model.reading.zones import ZoneMap
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -69,7 +69,7 @@ def _unsettled(verdict: Verdict, ratio: float, *, part: bool) -> str:
     )
 
 
-def zone_reason(zone: Zone, evidence: Evidence, zones: ZoneMap) -> str:
+def zone_reason(zone: Zone, evidence: ProcessEvidence, zones: ZoneMap) -> str:
     """Why a zone was called so, or not judged, in one sentence."""
     if evidence.log10_lr is not None:
         words = support_words(evidence.log10_lr, evidence.capped)

@@ -37,7 +37,7 @@ AHEAD = 4  # photographs handed out to each worker before the first of them is w
 
 
 @dataclass(frozen=True)
-class Settings:
+class StreamSettings:
     """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each."""
 
     weights: Path | None = None
@@ -127,7 +127,13 @@ def _write(path: Path, row: Sequence[object], *, afresh: bool = False) -> None:
 
 
 def stream_calls(
-    paths: Sequence[Path], table: Path, settings: Settings, *, sha256: str, workers: int = 0, overwrite: bool = False
+    paths: Sequence[Path],
+    table: Path,
+    settings: StreamSettings,
+    *,
+    sha256: str,
+    workers: int = 0,
+    overwrite: bool = False,
 ) -> Iterator[tuple[Path, str]]:
     """Score the photographs not yet in `table`, adding a row for each; yields (path, its error or "") as rows land.
 
@@ -158,7 +164,7 @@ def _touch(path: Path) -> None:
         raise OutputError(f"{path} cannot be written ({error.strerror}); give another --csv") from error
 
 
-def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
+def _scored(paths: Sequence[Path], settings: StreamSettings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
     calls = in_order(_score, paths, min(workers, len(paths)), ahead=AHEAD, start=_start, arguments=(settings,))
     try:
         yield from zip(paths, calls, strict=True)
@@ -172,7 +178,7 @@ def _scored(paths: Sequence[Path], settings: Settings, workers: int) -> Iterator
 _worker: dict[str, Any] = {}
 
 
-def _start(settings: Settings) -> None:
+def _start(settings: StreamSettings) -> None:
     from dialtell.model.net.weights_file import load_weights
 
     if parent_process() is not None:
@@ -185,7 +191,7 @@ def _start(settings: Settings) -> None:
 def _score(path: Path) -> dict[str, Any]:
     from dialtell.evaluate.score.score import score_photos
 
-    settings: Settings = _worker["settings"]
+    settings: StreamSettings = _worker["settings"]
     document = score_photos([path], _worker["weights"], known=settings.known)
     entry: dict[str, Any] = (document["dials"] or document["errors"])[0]
     return entry

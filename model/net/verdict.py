@@ -21,7 +21,7 @@ LEAST_PATCHES = 6  # on the whole dial
 
 
 @dataclass(frozen=True)
-class Evidence:
+class ProcessEvidence:
     """Evidence of a zone or dial. log10_lr : positive for hand, None where nothing was judged.
 
     capped : the ratio was larger than validation can vouch for. patches : how many it rests on.
@@ -52,7 +52,7 @@ class Evidence:
 @dataclass(frozen=True)
 class PrintEvidence:
     """How a print was made. log10_lr : positive for photographic, negative for transfer, None where the weights carry
-    no calibration for it. capped : as of Evidence."""
+    no calibration for it. capped : as of ProcessEvidence."""
 
     log10_lr: float | None = None
     capped: bool = False
@@ -72,8 +72,8 @@ class PrintEvidence:
 class Verdict:
     """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process."""
 
-    whole: Evidence
-    zones: dict[Zone, Evidence]
+    whole: ProcessEvidence
+    zones: dict[Zone, ProcessEvidence]
     printing: PrintEvidence | None = None
 
     @property
@@ -104,12 +104,12 @@ class Verdict:
 
     def without(self, zone: Zone) -> Verdict:
         """The same dial with a zone not judged, because it was not found; the ratio of the whole stays."""
-        return replace(self, zones={**self.zones, zone: Evidence(0)})
+        return replace(self, zones={**self.zones, zone: ProcessEvidence(0)})
 
     def shown_as(self, zone: Zone) -> Verdict:
         """A close-up judged as one zone, `other`, under the name of the zone that it is said to show."""
         own = self.zones[Zone.OTHER]
-        return replace(self, zones={each: own if each is zone else Evidence(0) for each in self.zones})
+        return replace(self, zones={each: own if each is zone else ProcessEvidence(0) for each in self.zones})
 
     def called(self, call: str) -> list[Zone]:
         """Judged zones with this call, in the examiner's order."""
@@ -122,8 +122,8 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     counts = np.bincount(patches.zone, minlength=len(ZONES))
     enough = counts >= LEAST_ZONE_PATCHES
     if len(patches) < LEAST_PATCHES or not enough.any():
-        zones = {zone: Evidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
-        return Verdict(Evidence(len(patches)), zones)
+        zones = {zone: ProcessEvidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
+        return Verdict(ProcessEvidence(len(patches)), zones)
     bag, zone, resolution = tensors(patches)
     with torch.inference_mode():
         output = weights.net.eval()(bag, zone, resolution)
@@ -134,12 +134,12 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
         )
     zones = {}
     for index, name in enumerate(ZONES):
-        zones[name] = Evidence(int(counts[index]))
+        zones[name] = ProcessEvidence(int(counts[index]))
         if enough[index]:
             ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
-            zones[name] = Evidence(int(counts[index]), ratio, capped, withheld)
+            zones[name] = ProcessEvidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
-    verdict = Verdict(Evidence(len(patches), ratio, capped, withheld), zones)
+    verdict = Verdict(ProcessEvidence(len(patches), ratio, capped, withheld), zones)
     if weights.print_calibration is None:
         return verdict
     return replace(

@@ -41,7 +41,7 @@ _TURN = 720  # samples round the turn: four waves of a division are told
 
 
 @dataclass(frozen=True)
-class Place:
+class DialPlace:
     """Where a close-up lies on its dial.
 
     geometry : of the whole dial, photo px, no rotation; a circle, found to about 1.5 % of its radius.
@@ -58,7 +58,7 @@ class Place:
 class CloseUp:
     """What is known of a close-up. place : on the dial, None where it is not known. scale : and how sure of it."""
 
-    place: Place | None
+    place: DialPlace | None
     scale: Scale
 
 
@@ -72,7 +72,7 @@ def frame_geometry(shape: tuple[int, ...]) -> DialGeometry:
     return unnamed_geometry(shape, 0.55 * math.hypot(shape[0], shape[1]))
 
 
-def find_place(grey: Image) -> Place | None:
+def find_place(grey: Image) -> DialPlace | None:
     """Where the dial lies of which a photograph shows a part, or None where no arc of track and rim tells.
 
     grey : (H, W) float32 linear light.
@@ -101,7 +101,7 @@ def find_place(grey: Image) -> Place | None:
     middle, size = (float(centre[0]) / factor, float(centre[1]) / factor), radius / factor
     if seen < LEAST_SEEN or _bare(density, centre, radius) < LEAST_BARE:
         return None
-    return Place(DialGeometry(middle, (size, size), seen=seen), share, order)
+    return DialPlace(DialGeometry(middle, (size, size), seen=seen), share, order)
 
 
 def _bare(density: Image, centre: Floats, radius: float) -> float:

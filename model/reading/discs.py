@@ -29,7 +29,7 @@ _OUTERMOST = 1.08
 
 
 @dataclass(frozen=True)
-class Evidence:
+class DiscEvidence:
     """What the unrolled picture says about one candidate; shares are 0..1.
 
     seen : share of the turn whose outline lies inside the picture.
@@ -120,7 +120,7 @@ def _borders(tone: Tone) -> Iterator[Floats]:
                     yield points[:: max(1, len(points) // 160)] + 0.5
 
 
-def weigh(tone: Tone, disc: Ellipse) -> Evidence:
+def weigh(tone: Tone, disc: Ellipse) -> DiscEvidence:
     """Evidence for one candidate disc in the reduced picture."""
     turn: Floats = np.arange(_TURN, dtype=np.float64) * (2 * np.pi / _TURN)
     center = np.asarray(disc.center)
@@ -132,7 +132,7 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     shown = float(within[:, 99].mean())
     seen = within[:, 99] & within[:, 104]  # and a little beyond, to tell what lies there
     if seen.sum() < 0.2 * _TURN:
-        return Evidence(shown, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+        return DiscEvidence(shown, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
     rays = sample_points(tone, places)
     ground = _ground(rays, within, radii, turn)
     edge_ground = ground[:, 97]
@@ -156,7 +156,7 @@ def weigh(tone: Tone, disc: Ellipse) -> Evidence:
     whole = known[:, 20:].reshape(20, -1)
     told = whole.mean(axis=1) > 0.5
     total = float(known.sum())
-    return Evidence(
+    return DiscEvidence(
         seen=shown,
         falling=float(falls[seen].mean()),
         edge=float((falls | rises)[seen].mean()),

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.reading.discs import ROUNDEST_TILT, Evidence, Tone, find_discs, rings_about, tone_of, weigh
+from dialtell.model.reading.discs import ROUNDEST_TILT, DiscEvidence, Tone, find_discs, rings_about, tone_of, weigh
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.geometry import DialGeometry, sample_points
 from dialtell.model.reading.likeness import likeness
@@ -23,7 +23,7 @@ from dialtell.model.reading.symmetry import symmetric_discs
 from dialtell.synth.shared.errors import ParameterError
 
 Floats = NDArray[np.float64]
-Weighed = tuple[Ellipse, Evidence]
+Weighed = tuple[Ellipse, DiscEvidence]
 
 SMALLEST_DIAL = 48  # px across; below this not even the figures are more than blots
 _LONGEST = 480  # px, long side of the copy that is searched
@@ -97,13 +97,13 @@ def _best(grey: NDArray[np.float32], scale: float, weighed: list[Weighed], least
     return NoDial(reasons[0])
 
 
-def _is_dial(grey: NDArray[np.float32], geometry: DialGeometry, evidence: Evidence) -> bool:
+def _is_dial(grey: NDArray[np.float32], geometry: DialGeometry, evidence: DiscEvidence) -> bool:
     like = likeness(grey, geometry)
     doubtful = evidence.held < 0.6 or evidence.seen < 0.6 or geometry.pixels_across < 150
     return like.beyond_doubt if doubtful else like.of_a_dial
 
 
-def _followed(grey: NDArray[np.float32], scale: float, disc: Ellipse, evidence: Evidence) -> DialGeometry | NoDial:
+def _followed(grey: NDArray[np.float32], scale: float, disc: Ellipse, evidence: DiscEvidence) -> DialGeometry | NoDial:
     """A candidate of the reduced copy followed in the photograph itself."""
     if evidence.beyond > _MOST_BEYOND:
         return NoDial(
@@ -138,7 +138,7 @@ def _candidates(tone: Tone) -> list[Weighed]:
     return weighed
 
 
-def _objection(e: Evidence) -> str | None:
+def _objection(e: DiscEvidence) -> str | None:
     """What speaks against a candidate being a dial, the gravest first; None if nothing does."""
     if e.edge < _LEAST_HELD:
         return f"the best round shape has an edge along only {e.edge:.0%} of its turn"
@@ -153,7 +153,7 @@ def _objection(e: Evidence) -> str | None:
     return None
 
 
-def _score(e: Evidence) -> float:
+def _score(e: DiscEvidence) -> float:
     """How well a candidate is borne out, 0..1: along how much of its turn, and whether its enamel ends there."""
     return e.held * (1 - 0.6 * e.beyond) * (0.8 + 0.2 * e.seen)
 
@@ -163,12 +163,12 @@ def _promise(pair: Weighed) -> float:
     return (e.edge + 0.2) * (e.rim + 0.2) * e.even * (1 - 0.3 * e.beyond)
 
 
-def _beyond_doubt(e: Evidence) -> bool:
+def _beyond_doubt(e: DiscEvidence) -> bool:
     """An edge all round, enamel right up to it and none outside: no printed ring looks so."""
     return _objection(e) is None and e.held > 0.93 and e.beyond < 0.2 and e.seen > 0.7
 
 
-def _why_none(evidence: list[Evidence]) -> str:
+def _why_none(evidence: list[DiscEvidence]) -> str:
     if not evidence:
         return "nothing round and light of sufficient size is in the picture"
     best = max(evidence, key=lambda e: e.edge * e.rim * min(e.spread + 0.1, 1))

@@ -6,7 +6,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from dialtell.model.reading.close_up import PLACE_SPREAD, CloseUp, Place, find_place, frame_geometry, unnamed_geometry
+from dialtell.model.reading.close_up import (
+    PLACE_SPREAD,
+    CloseUp,
+    DialPlace,
+    find_place,
+    frame_geometry,
+    unnamed_geometry,
+)
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
@@ -123,6 +130,6 @@ def read_close_up(grey: Image, given: Scale | None = None, twelve_deg: float | N
     ]
 
 
-def _placed(grey: Image, place: Place, twelve_deg: float | None) -> Reading:
+def _placed(grey: Image, place: DialPlace, twelve_deg: float | None) -> Reading:
     scale = Scale(place.geometry.pixels_per_radius, PLACE_SPREAD, "from an arc of the track and the enamel's edge")
     return replace(read_at(grey, place.geometry, twelve_deg), close_up=CloseUp(place, scale))

@@ -28,7 +28,7 @@ RING = (3.2, 7.6, 4.6)  # upper right of the seconds bit
 
 
 @dataclass(frozen=True)
-class Row:
+class CueRow:
     """One parameter. owner : hand, plate, pull or exposure. values : its strengths. part : middle and side, mm.
 
     also : other parameters of the same owner that the effect needs.
@@ -43,49 +43,49 @@ class Row:
 
 
 ROWS = (
-    Row("hand", "thin_fade", "density a thin stroke loses, share of D", (0, 0.15, 0.3, 0.5, 0.7), FIGURE),
-    Row("hand", "runout", "density lost as the brush runs dry, share of D", (0, 0.15, 0.3, 0.5, 0.8), FIGURE),
-    Row("hand", "load_scatter", "density between strokes, SD as share of D", (0, 0.08, 0.15, 0.25, 0.4), TRACK),
-    Row("hand", "flow", "density along a stroke, RMS as share of D", (0, 0.06, 0.12, 0.2, 0.4), FIGURE),
-    Row("hand", "swell", "width along a stroke, RMS as share of width", (0, 0.05, 0.1, 0.2, 0.35), FIGURE),
-    Row("hand", "width_scatter", "width between strokes, SD of ln", (0, 0.05, 0.1, 0.2, 0.4), TRACK),
-    Row("hand", "press", "leaning on the outer end of ticks, ln of widths", (-0.8, -0.3, 0, 0.3, 0.8), TICKS),
-    Row("hand", "press_scatter", "that between strokes, SD", (0, 0.06, 0.12, 0.25, 0.5), TICKS),
-    Row("hand", "broad_mm", "strokes broader than this are filled outlines, mm", (0.15, 0.25, 0.4, 0.6, 1.0), FIGURE,
+    CueRow("hand", "thin_fade", "density a thin stroke loses, share of D", (0, 0.15, 0.3, 0.5, 0.7), FIGURE),
+    CueRow("hand", "runout", "density lost as the brush runs dry, share of D", (0, 0.15, 0.3, 0.5, 0.8), FIGURE),
+    CueRow("hand", "load_scatter", "density between strokes, SD as share of D", (0, 0.08, 0.15, 0.25, 0.4), TRACK),
+    CueRow("hand", "flow", "density along a stroke, RMS as share of D", (0, 0.06, 0.12, 0.2, 0.4), FIGURE),
+    CueRow("hand", "swell", "width along a stroke, RMS as share of width", (0, 0.05, 0.1, 0.2, 0.35), FIGURE),
+    CueRow("hand", "width_scatter", "width between strokes, SD of ln", (0, 0.05, 0.1, 0.2, 0.4), TRACK),
+    CueRow("hand", "press", "leaning on the outer end of ticks, ln of widths", (-0.8, -0.3, 0, 0.3, 0.8), TICKS),
+    CueRow("hand", "press_scatter", "that between strokes, SD", (0, 0.06, 0.12, 0.25, 0.5), TICKS),
+    CueRow("hand", "broad_mm", "strokes broader than this are filled outlines, mm", (0.15, 0.25, 0.4, 0.6, 1.0), FIGURE,
         (("wobble", 1.8), ("tremor_um", 22))),
-    Row("hand", "wobble", "RMS off the line of a 3 mm stroke, % of length", (0, 0.5, 0.9, 1.8, 3.5), FIGURE),
-    Row("hand", "tremor_um", "RMS of tremor, micrometres", (0, 5, 11, 22, 44), FIGURE),
-    Row("hand", "hook", "hook at the ends, share of length", (0, 0.01, 0.02, 0.04, 0.08), FIGURE),
-    Row("hand", "overshoot", "run past the guide, share of height (guides shown)", (-0.04, 0, 0.02, 0.04, 0.08), FIGURE,
+    CueRow("hand", "wobble", "RMS off the line of a 3 mm stroke, % of length", (0, 0.5, 0.9, 1.8, 3.5), FIGURE),
+    CueRow("hand", "tremor_um", "RMS of tremor, micrometres", (0, 5, 11, 22, 44), FIGURE),
+    CueRow("hand", "hook", "hook at the ends, share of length", (0, 0.01, 0.02, 0.04, 0.08), FIGURE),
+    CueRow("hand", "overshoot", "run past the guide, share of height (guides shown)", (-0.04, 0, 0.02, 0.04, 0.08), FIGURE,
         (("guide_lines", 0.12),)),
-    Row("hand", "end_scatter", "end points, SD as share of height", (0, 0.01, 0.02, 0.04, 0.08), FIGURE),
-    Row("hand", "junction_gap", "gap where strokes meet, share of height", (0, 0.01, 0.03, 0.06, 0.12), FIGURE),
-    Row("hand", "round_end", "rounding of ends, share of half the width", (0, 0.35, 0.7, 1.0, 1.5), TICKS),
-    Row("hand", "taper", "share of ends that run out to a point", (0, 0.2, 0.4, 0.7, 1.0), TICKS),
-    Row("hand", "pool", "paint pooled at an end, share", (0, 0.1, 0.2, 0.4, 0.8), FIGURE, (("thin_fade", 0.35),)),
-    Row("hand", "retouch", "share of strokes gone over again", (0, 0.05, 0.15, 0.3, 0.6), FIGURE,
+    CueRow("hand", "end_scatter", "end points, SD as share of height", (0, 0.01, 0.02, 0.04, 0.08), FIGURE),
+    CueRow("hand", "junction_gap", "gap where strokes meet, share of height", (0, 0.01, 0.03, 0.06, 0.12), FIGURE),
+    CueRow("hand", "round_end", "rounding of ends, share of half the width", (0, 0.35, 0.7, 1.0, 1.5), TICKS),
+    CueRow("hand", "taper", "share of ends that run out to a point", (0, 0.2, 0.4, 0.7, 1.0), TICKS),
+    CueRow("hand", "pool", "paint pooled at an end, share", (0, 0.1, 0.2, 0.4, 0.8), FIGURE, (("thin_fade", 0.35),)),
+    CueRow("hand", "retouch", "share of strokes gone over again", (0, 0.05, 0.15, 0.3, 0.6), FIGURE,
         (("thin_fade", 0.5), ("coat", 0.8))),
-    Row("hand", "angle_deg", "angle between strokes, SD in degrees", (0, 0.7, 1.5, 3.0, 6.0), TRACK),
-    Row("hand", "tick_place", "place of a tick, SD as share of the spacing", (0, 0.015, 0.05, 0.1, 0.2), TRACK),
-    Row("hand", "dot_scatter", "size of dots, SD of ln", (0, 0.07, 0.15, 0.3, 0.6), TRACK),
-    Row("hand", "ring_width", "width of a ring round the turn, RMS share", (0, 0.06, 0.12, 0.25, 0.5), RING),
-    Row("hand", "ring_density", "density of a ring round the turn, RMS share", (0, 0.05, 0.1, 0.25, 0.5), RING),
-    Row("hand", "ring_load", "density between rings, SD of ln", (0, 0.1, 0.2, 0.35, 0.7), RING),
-    Row("hand", "ring_wave", "radius of a ring, RMS share of radius", (0, 0.001, 0.003, 0.01, 0.03), RING),
-    Row("hand", "guide_lines", "density of guide circles left, D", (0, 0.03, 0.06, 0.1, 0.2), FIGURE),
-    Row("plate", "scatter", "of a good engraver's hand, share", (0, 0.3, 0.6, 1.0, 1.5), FIGURE),
-    Row("plate", "widen", "added to every width, mm", (-0.02, 0, 0.01, 0.03, 0.06), FIGURE),
-    Row("pull", "slip_mm", "doubled edge, mm", (0, 0.02, 0.04, 0.08, 0.15), FIGURE, (("slip_share", 0.5),)),
-    Row("pull", "pinholes", "holes a square centimetre", (0, 10, 25, 50, 100), FIGURE, (("pinhole_mm", 0.05),)),
-    Row("pull", "roughness_um", "edge unevenness, RMS in micrometres", (0, 2, 4, 8, 16), TICKS),
-    Row("exposure", "grain_mm", "grain of the powder, mm", (0.008, 0.015, 0.02, 0.028, 0.035), TICKS,
+    CueRow("hand", "angle_deg", "angle between strokes, SD in degrees", (0, 0.7, 1.5, 3.0, 6.0), TRACK),
+    CueRow("hand", "tick_place", "place of a tick, SD as share of the spacing", (0, 0.015, 0.05, 0.1, 0.2), TRACK),
+    CueRow("hand", "dot_scatter", "size of dots, SD of ln", (0, 0.07, 0.15, 0.3, 0.6), TRACK),
+    CueRow("hand", "ring_width", "width of a ring round the turn, RMS share", (0, 0.06, 0.12, 0.25, 0.5), RING),
+    CueRow("hand", "ring_density", "density of a ring round the turn, RMS share", (0, 0.05, 0.1, 0.25, 0.5), RING),
+    CueRow("hand", "ring_load", "density between rings, SD of ln", (0, 0.1, 0.2, 0.35, 0.7), RING),
+    CueRow("hand", "ring_wave", "radius of a ring, RMS share of radius", (0, 0.001, 0.003, 0.01, 0.03), RING),
+    CueRow("hand", "guide_lines", "density of guide circles left, D", (0, 0.03, 0.06, 0.1, 0.2), FIGURE),
+    CueRow("plate", "scatter", "of a good engraver's hand, share", (0, 0.3, 0.6, 1.0, 1.5), FIGURE),
+    CueRow("plate", "widen", "added to every width, mm", (-0.02, 0, 0.01, 0.03, 0.06), FIGURE),
+    CueRow("pull", "slip_mm", "doubled edge, mm", (0, 0.02, 0.04, 0.08, 0.15), FIGURE, (("slip_share", 0.5),)),
+    CueRow("pull", "pinholes", "holes a square centimetre", (0, 10, 25, 50, 100), FIGURE, (("pinhole_mm", 0.05),)),
+    CueRow("pull", "roughness_um", "edge unevenness, RMS in micrometres", (0, 2, 4, 8, 16), TICKS),
+    CueRow("exposure", "grain_mm", "grain of the powder, mm", (0.008, 0.015, 0.02, 0.028, 0.035), TICKS,
         (("edge_grains", 0.6), ("mottle", 0.05))),
-    Row("exposure", "spread_mm", "spread of every edge, mm", (-0.015, -0.007, 0, 0.01, 0.02), TICKS),
-    Row("exposure", "specks", "stray grains a millimetre", (0, 0.5, 1, 2, 3), TICKS, (("grain_mm", 0.025),)),
+    CueRow("exposure", "spread_mm", "spread of every edge, mm", (-0.015, -0.007, 0, 0.01, 0.02), TICKS),
+    CueRow("exposure", "specks", "stray grains a millimetre", (0, 0.5, 1, 2, 3), TICKS, (("grain_mm", 0.025),)),
 )  # fmt: skip
 
 
-def making_of(row: Row, value: float) -> Making:
+def making_of(row: CueRow, value: float) -> Making:
     """The making with one parameter at `value` and all else perfect."""
     plain = plain_making({"hand": Process.HAND, "exposure": Process.PHOTOGRAPHIC}.get(row.owner, Process.TRANSFER))
     changes = {**dict(row.also), row.name: value}
@@ -98,7 +98,7 @@ def making_of(row: Row, value: float) -> Making:
     return replace(plain, **{row.owner: replace(getattr(plain, row.owner), **changes)})
 
 
-def cue_page(rows: tuple[Row, ...] = ROWS) -> Photo:
+def cue_page(rows: tuple[CueRow, ...] = ROWS) -> Photo:
     """All rows with name, value and unit; (H, W, 3) uint8."""
     design = specimen()
     most = max(len(row.values) for row in rows)

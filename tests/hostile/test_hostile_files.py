@@ -18,7 +18,7 @@ from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.label.store import LabelStore
 from dialtell.evaluate.museum.folder import Gathered
 from dialtell.evaluate.score import stream as score_stream
-from dialtell.evaluate.score.stream import Settings, stream_calls
+from dialtell.evaluate.score.stream import StreamSettings, stream_calls
 from dialtell.model.reading.photo import read_photo, walk_photos
 from dialtell.synth.sets.dial_set import DialSet
 from dialtell.synth.sets.set_folder import SetFolder
@@ -130,8 +130,8 @@ def test_nothing_waits_for_a_pipe_or_a_device(endless, tmp_path, fast):
         lambda: write_whole(endless, b"x", overwrite=True),
         lambda: CollectionFile(endless, create=True),
         lambda: LabelStore(endless).__enter__(),
-        lambda: list(stream_calls([], endless, Settings(), sha256=SHA)),
-        lambda: list(stream_calls([], endless, Settings(), sha256=SHA, overwrite=True)),
+        lambda: list(stream_calls([], endless, StreamSettings(), sha256=SHA)),
+        lambda: list(stream_calls([], endless, StreamSettings(), sha256=SHA, overwrite=True)),
     ):
         with pytest.raises(DialtellError, match=r"endless\.png"):
             act()
@@ -167,7 +167,7 @@ def test_names_that_are_no_text(tmp_path, fast):
         assert "\\udcff" in collection_table.csv_text([entry], dials)
         with pytest.raises(DialtellError, match="no text"):
             dials.set_fields(1, {"notes": "\udcff"})
-    assert list(stream_calls([photo], tmp_path / "calls.csv", Settings(), sha256=SHA)) == [(photo, "")]
+    assert list(stream_calls([photo], tmp_path / "calls.csv", StreamSettings(), sha256=SHA)) == [(photo, "")]
     assert b"\\udcff" in (tmp_path / "calls.csv").read_bytes()
     write_text(tmp_path / "page.html", f"<p>{photo}</p>")
     assert b"\\udcff" in (tmp_path / "page.html").read_bytes()
@@ -177,9 +177,9 @@ def test_two_names_that_a_table_cannot_tell_apart_are_both_scored(tmp_path, fast
     """Control marks become a "?" there; a run cut off between the two goes on with the second."""
     photos = [tmp_path / "a\x01.png", tmp_path / "a\x02.png", tmp_path / "b.png"]
     whole, cut = tmp_path / "whole.csv", tmp_path / "cut.csv"
-    list(stream_calls(photos, whole, Settings(), sha256=SHA, workers=1))
+    list(stream_calls(photos, whole, StreamSettings(), sha256=SHA, workers=1))
     cut.write_bytes(b"".join(whole.read_bytes().splitlines(keepends=True)[:2]))
-    list(stream_calls(photos, cut, Settings(), sha256=SHA, workers=1))
+    list(stream_calls(photos, cut, StreamSettings(), sha256=SHA, workers=1))
     assert cut.read_bytes() == whole.read_bytes() and whole.read_bytes().count(b"\n") == 4
 
 
@@ -251,8 +251,8 @@ def test_many_write_one_file_at_once(tmp_path):
 
 def test_two_runs_never_add_to_one_table_at_once(tmp_path, fast):
     photos = [tmp_path / "a.png", tmp_path / "b.png"]
-    first = stream_calls(photos, tmp_path / "calls.csv", Settings(), sha256=SHA, workers=1)
+    first = stream_calls(photos, tmp_path / "calls.csv", StreamSettings(), sha256=SHA, workers=1)
     next(first)
     with pytest.raises(OutputError, match="another run is adding"):
-        next(stream_calls(photos, tmp_path / "calls.csv", Settings(), sha256=SHA, workers=1))
+        next(stream_calls(photos, tmp_path / "calls.csv", StreamSettings(), sha256=SHA, workers=1))
     assert len(list(first)) == 1

@@ -97,7 +97,7 @@ def test_collection(cell, tmp_path):
 
 @pytest.mark.parametrize("cell", FORMULAS)
 def test_labels(cell):
-    sheet = label_sheet.Sheet((*COLUMNS, "mine"), [dict.fromkeys((*COLUMNS, "mine"), cell)])
+    sheet = label_sheet.LabelSheet((*COLUMNS, "mine"), [dict.fromkeys((*COLUMNS, "mine"), cell)])
     assert harmless(sheet.text())
 
 

@@ -5,7 +5,7 @@ import pytest
 from verdicts_made import patches, verdict
 
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, Evidence, PrintEvidence, judge
+from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, PrintEvidence, ProcessEvidence, judge
 from dialtell.model.net.weights_file import load_weights
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -14,7 +14,7 @@ def test_zones_with_too_few_strokes_are_not_judged(make_weights):
     verdict = judge(patches(3, 4, 0, 9), load_weights(make_weights()))
     assert [verdict.zones[zone].judged for zone in ZONES] == [False, True, False, True, False]
     assert verdict.whole.judged and verdict.whole.patches == 16
-    assert verdict.zones[Zone.SIGNATURE] == Evidence(3)
+    assert verdict.zones[Zone.SIGNATURE] == ProcessEvidence(3)
 
 
 @pytest.mark.parametrize("counts", [(0,), (5,), (3, 3, 3, 3), (0, LEAST_PATCHES - 1)])

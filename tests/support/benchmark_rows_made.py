@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from dialtell.evaluate.benchmark.benchmark import benchmark
-from dialtell.evaluate.benchmark.rows import Answer, Row
+from dialtell.evaluate.benchmark.rows import BenchmarkRow, JudgedCall
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, threshold
 from dialtell.train.photographs.labels import LabelledPhoto
 
@@ -27,10 +27,10 @@ def row(
         sure = ratio is not None and abs(ratio) >= threshold()
         call = UNDETERMINED if not sure else HAND if ratio > 0 else PRINTED
     photo = LabelledPhoto(number, f"{number}.png", Path(f"{number}.png"), f"{number:064x}", label, zones or {}, **said)
-    return Row(
+    return BenchmarkRow(
         photo,
         number if cluster is None else cluster,
-        Answer(call, ratio, withheld=withheld),
+        JudgedCall(call, ratio, withheld=withheld),
         answers or {},
         px_per_mm if found else None,
         found,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dialtell.model.net.verdict import Evidence, Verdict
+from dialtell.model.net.verdict import ProcessEvidence, Verdict
 from dialtell.model.reading.patches import SIDE, PatchSet
 from dialtell.synth.shared.terms import ZONES
 
@@ -20,7 +20,7 @@ def patches(*counts, resolution=0.0):
 
 def verdict(whole, *ratios):
     """ratios : log10 LR of each zone in the examiner's order; None not judged."""
-    zones = {zone: Evidence(0) for zone in ZONES}
+    zones = {zone: ProcessEvidence(0) for zone in ZONES}
     for zone, ratio in zip(ZONES, ratios, strict=False):
-        zones[zone] = Evidence(2 if ratio is None else 12, ratio)
-    return Verdict(Evidence(40, whole), zones)
+        zones[zone] = ProcessEvidence(2 if ratio is None else 12, ratio)
+    return Verdict(ProcessEvidence(40, whole), zones)

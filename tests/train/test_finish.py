@@ -21,7 +21,7 @@ from dialtell.train.bags.supply import BEYOND_SEED, CALIBRATION_SEED, FIGURES_SE
 from dialtell.train.run.calibrate import RESOLUTION_BINS, gather_logits
 from dialtell.train.run.card import card_text
 from dialtell.train.run.config import TrainConfig, preset
-from dialtell.train.run.finish import checked_name, finish, held_out_sets, measured
+from dialtell.train.run.finish import checked_name, finish, held_out_figures, held_out_sets
 from dialtell.train.run.loop import Trainer, evaluate_bags
 from dialtell.train.run.origin import begin_with
 
@@ -195,7 +195,7 @@ def test_figures_of_prints_count_those_called_printed_apart():
     fresh = {f"{part}_{name}": np.zeros(4) for part in ("dial", "zone") for name in ("logit", "truth", "resolution")}
     fresh |= {"print_logit": 8 * truth - 4, "print_truth": truth, "print_resolution": np.zeros(40)}
     fresh["print_dial_logit"] = np.where(np.arange(40) < 30, -5.0, 0.0)
-    found = measured(fresh, dict.fromkeys(("dial", "zone", "print"), Calibration()))
+    found = held_out_figures(fresh, dict.fromkeys(("dial", "zone", "print"), Calibration()))
     (called,) = found["print_called"]
     assert found["print"][0]["n"] == 40 and called["n"] == 30 and called["resolution"] == "called printed"
     assert called["right"] == called["decided"] == 30 and called["auc"] == 1.0

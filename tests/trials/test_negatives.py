@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from trials.outside import negatives
 from trials.outside.negative_pictures import KINDS, draw_negative
-from trials.outside.negatives import Outcome, bundled, drawn, score_negative, table
+from trials.outside.negatives import NegativeOutcome, bundled, drawn, score_negative, table
 
 from dialtell.model.net.weights_file import Weights, load_weights
 
@@ -52,9 +52,9 @@ def test_same_rng_same_picture_and_kinds_differ() -> None:
 
 def test_table_counts_by_kind() -> None:
     outcomes = [
-        Outcome("coin", "a.png", False, False, "No dial was found: plain."),
-        Outcome("coin", "b.png", True, True, "called"),
-        Outcome("map", "c.png", True, False, "No call is made."),
+        NegativeOutcome("coin", "a.png", False, False, "No dial was found: plain."),
+        NegativeOutcome("coin", "b.png", True, True, "called"),
+        NegativeOutcome("map", "c.png", True, False, "No call is made."),
     ]
     lines = table(outcomes).splitlines()
     assert lines[1].split()[:4] == ["coin", "2", "1", "1"]

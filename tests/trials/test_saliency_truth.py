@@ -6,8 +6,8 @@ import torch
 from trials.maps.occlusion_map import occlusion_map
 from trials.maps.saliency_truth import (
     BOTH,
-    Finding,
-    Made,
+    FinishedMap,
+    MapResult,
     all_maps,
     enrichment,
     main,
@@ -85,7 +85,7 @@ def test_weights_drawn_afresh_leave_the_callers_random_numbers_alone():
 
 def test_both_maps_speak_only_where_they_agree(monkeypatch):
     one, other = np.array([[[2.0, -2.0, 2.0, 0.0]]], np.float32), np.array([[[8.0, -8.0, -8.0, 8.0]]], np.float32)
-    given = {"places": lambda *_: Made(one), "gradients": lambda *_: Made(other)}
+    given = {"places": lambda *_: FinishedMap(one), "gradients": lambda *_: FinishedMap(other)}
     monkeypatch.setattr("trials.maps.saliency_truth.MAPS", given)
     made = all_maps(None, None, None, ("places", "gradients"))
     np.testing.assert_allclose(made[BOTH].values, [[[4.0, -4.0, 0.0, 0.0]]])
@@ -103,7 +103,7 @@ def test_the_interval_of_a_median_holds_it_and_narrows():
 def test_the_table_sets_each_map_beside_the_edges_of_the_same_dial():
     kind = "one painted figure on a printed dial"
     found = [
-        Finding(kind, index, name, rich, hit, hit, True, 0.2, 0.8, -3.0)
+        MapResult(kind, index, name, rich, hit, hit, True, 0.2, 0.8, -3.0)
         for index, pair in enumerate([(8.0, 2.0), (9.0, 3.0), (1.0, 1.0)])
         for name, rich, hit in (("places", pair[0], index == 0), ("edges", pair[1], False))
     ]

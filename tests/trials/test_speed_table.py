@@ -4,7 +4,7 @@ import json
 
 import pytest
 from trials.speed import table as speed_table
-from trials.speed.table import PARTS, SCHEMA, Row, main, median_of, table
+from trials.speed.table import PARTS, SCHEMA, SpeedRow, main, median_of, table
 
 from dialtell.evaluate.cli.main import main as command
 from dialtell.synth.shared.errors import ParameterError
@@ -13,7 +13,7 @@ ABOUT = {"versions": {"python": "3.11", "numpy": "2"}, "machine": "x", "cores": 
 
 
 def test_a_row_is_a_multiple_of_its_yardstick():
-    row = Row("drawing", "a dial", 3, "processor", 0.5, "a product", 0.02)
+    row = SpeedRow("drawing", "a dial", 3, "processor", 0.5, "a product", 0.02)
     assert row.times == 25
     text = table([row], ABOUT)
     assert "| a dial | 3 | 500 | processor | 25 | a product |" in text.splitlines()
@@ -28,7 +28,7 @@ def test_the_median_leaves_the_first_call_out():
 
 
 def test_json_holds_the_same(monkeypatch, capsys):
-    monkeypatch.setitem(PARTS, "drawing", lambda n: [Row("drawing", "a dial", n, "wall", 3.0, "another", 2.0)])
+    monkeypatch.setitem(PARTS, "drawing", lambda n: [SpeedRow("drawing", "a dial", n, "wall", 3.0, "another", 2.0)])
     assert main(["--only", "drawing", "--n", "5", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["schema"] == SCHEMA and document["versions"]["dialtell"] and document["cores"] >= 1

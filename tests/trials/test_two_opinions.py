@@ -1,7 +1,7 @@
 import json
 
 import pytest
-from trials.opinions.two_opinions import Pair, figures, judged, main
+from trials.opinions.two_opinions import Pair, both_opinions, figures, main
 
 from dialtell.synth.shared.errors import ParameterError
 
@@ -34,7 +34,7 @@ def test_one_kind_alone_has_no_area():
 
 
 def test_a_dial_is_judged_by_both():
-    found = judged(("A", 4))
+    found = both_opinions(("A", 4))
     assert found is not None and found.hand == 1 and found.net is not None
     assert found.combined is None or abs(found.combined) <= abs(found.net) + 1e-9
 

@@ -20,7 +20,7 @@ from dialtell.model.net.net import NetOutput, StrokeNet
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.train.bags.bags import Bag
 from dialtell.train.photographs.adapt_codes import ENCODER, CodedBag, CodeStore, coded, judge_coded
-from dialtell.train.run.loop import judged, losses
+from dialtell.train.run.loop import judged_batches, losses
 from dialtell.train.run.store import BagStore, Batch, HeldOut
 
 log = logging.getLogger("dialtell.train")
@@ -210,7 +210,7 @@ def together(batches: Sequence[Batch]) -> Batch:
 
 def balanced_loss(net: StrokeNet, bags: HeldOut) -> float:
     """Cross entropy, nats, of dials and of zones, painted and printed counting alike; the mean of those there are."""
-    return balanced(judged(net, bags))
+    return balanced(judged_batches(net, bags))
 
 
 def balanced(judgements: Iterable[tuple[Batch, NetOutput]]) -> float:

@@ -36,7 +36,7 @@ from dialtell.train.photographs.labels import read_labels
 from dialtell.train.photographs.photo_bags import PhotoBag, PhotoSplit, count_dials, read_bags, split_by_dial
 from dialtell.train.run.calibrate import Floats, gather_logits
 from dialtell.train.run.card import write_card
-from dialtell.train.run.finish import calibrate_on, held_out_sets, measured
+from dialtell.train.run.finish import calibrate_on, held_out_figures, held_out_sets
 from dialtell.train.run.loop import evaluate_bags, versions
 from dialtell.train.run.origin import origin_of
 from dialtell.train.stats.call_figures import call_figures, called_by_ratio
@@ -97,8 +97,8 @@ def adapt_to_photographs(
     before["print"] = weights.print_calibration or Calibration(0.0)
     old = weights.net.to(device)
     bags = collect_singles(set_orders[-1])
-    drawn_after = measured(fresh, after)
-    drawn_before = measured(gather_logits(evaluate_bags(old, bags, device), bags), before)
+    drawn_after = held_out_figures(fresh, after)
+    drawn_before = held_out_figures(gather_logits(evaluate_bags(old, bags, device), bags), before)
     kept = next(look for look in reversed(looks) if look.kept)
     record = {
         "name": name,

@@ -149,7 +149,7 @@ def _before_and_after(figures: Mapping[str, Any]) -> list[str]:
         row = figures["photographs"][moment]
         lines.append(
             f"| held-out photographs, {moment} | {row['painted']} / {row['printed']} | {row['right']} | {row['wrong']} "
-            f"| {row['undetermined']} | {_shown(row['auc'])} | {_shown(row['cllr'])} |"
+            f"| {row['undetermined']} | {_figure_text(row['auc'])} | {_figure_text(row['cllr'])} |"
         )
     for moment in ("before", "after"):
         row = figures["drawn"][moment]
@@ -158,12 +158,12 @@ def _before_and_after(figures: Mapping[str, Any]) -> list[str]:
             continue
         lines.append(
             f"| drawn dials, {moment} | {row['n']} | {row['right']} | {row['decided'] - row['right']} "
-            f"| {row['n'] - row['decided']} | {_shown(row['auc'])} | {_shown(row['cllr'])} |"
+            f"| {row['n'] - row['decided']} | {_figure_text(row['auc'])} | {_figure_text(row['cllr'])} |"
         )
     return lines
 
 
-def _shown(value: float | None) -> str:
+def _figure_text(value: float | None) -> str:
     return "" if value is None else f"{value:.3f}"
 
 

@@ -123,12 +123,12 @@ def calibrated(
             "command": command,
         },
         "calibration": {part: to_record(fit) for part, fit in calibrations.items()},
-        "figures": measured(fresh, calibrations),
+        "figures": held_out_figures(fresh, calibrations),
     }
     return record, fresh
 
 
-def measured(fresh: Mapping[str, Floats], calibrations: Mapping[str, Calibration]) -> dict[str, Any]:
+def held_out_figures(fresh: Mapping[str, Floats], calibrations: Mapping[str, Calibration]) -> dict[str, Any]:
     """Figures on a held-out set (see gather_logits): dials, zones, and the process of print, the last also of those
     dials alone that are called printed and hence get one."""
     rows: dict[str, Any] = {

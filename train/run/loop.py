@@ -132,7 +132,7 @@ def _masked(logit: Tensor, truth: Tensor, known: Tensor) -> Tensor:
     return (each * weight).sum() / weight.sum().clamp(min=1)
 
 
-def judged(net: nn.Module, batches: Iterable[Batch]) -> Iterator[tuple[Batch, NetOutput]]:
+def judged_batches(net: nn.Module, batches: Iterable[Batch]) -> Iterator[tuple[Batch, NetOutput]]:
     """Each batch with what the net says of it, nothing learnt."""
     net.eval()
     for batch in batches:
@@ -143,7 +143,7 @@ def judged(net: nn.Module, batches: Iterable[Batch]) -> Iterator[tuple[Batch, Ne
 
 def evaluate_bags(net: nn.Module, bags: Sequence[Bag], device: torch.device, size: int = 16) -> list[NetOutput]:
     """Outputs for whole bags, a few at a time."""
-    return [output for _, output in judged(net, HeldOut(bags, device, size))]
+    return [output for _, output in judged_batches(net, HeldOut(bags, device, size))]
 
 
 def seed_device(device: torch.device, seed: int) -> None:
@@ -404,7 +404,7 @@ class Trainer:
     def validate(self, validation: HeldOut) -> tuple[float, float]:
         """(loss, AUC over dials) of the averaged net on the validation set."""
         loss, logits, labels = 0.0, [], []
-        for batch, output in judged(self.average, validation):
+        for batch, output in judged_batches(self.average, validation):
             loss += float(losses(output, batch)) * len(batch.dial)
             logits += output.dial.tolist()
             labels += batch.dial.tolist()

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from dialtell.model.net.calibration import probability, threshold
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.train.stats.calibration_error import BINS, bin_of, brier, expected_calibration_error
-from dialtell.train.stats.clustered import Measured, clustered_auc, clustered_share
+from dialtell.train.stats.clustered import ClusteredFigure, clustered_auc, clustered_share
 from dialtell.train.stats.discrimination import auc, delong
 from dialtell.train.stats.likelihood_ratio import cllr
 from dialtell.train.stats.resampling import cluster_weights, percentile_interval
@@ -116,12 +116,12 @@ class CallFigures:
     judged: int
     decided: int
     right: int
-    coverage: Measured | None
-    accuracy: Measured | None
-    auc: Measured | None = None
-    brier: Measured | None = None
-    ece: Measured | None = None
-    cllr: Measured | None = None
+    coverage: ClusteredFigure | None
+    accuracy: ClusteredFigure | None
+    auc: ClusteredFigure | None = None
+    brier: ClusteredFigure | None = None
+    ece: ClusteredFigure | None = None
+    cllr: ClusteredFigure | None = None
 
 
 def call_figures(answers: Answers, *, fewest: int = 1, resampling: Resampling | None = None) -> CallFigures:
@@ -149,23 +149,23 @@ def call_figures(answers: Answers, *, fewest: int = 1, resampling: Resampling | 
     return CallFigures(**{**vars(found), "auc": _area(seen, min(kinds), resampling), **_calibration(seen, resampling)})
 
 
-def share(hits: Mask, clusters: NDArray[np.int64]) -> Measured | None:
+def share(hits: Mask, clusters: NDArray[np.int64]) -> ClusteredFigure | None:
     """Share of hits, None of nothing."""
     return clustered_share(hits, clusters) if len(hits) else None
 
 
-def _area(seen: Answers, rarer: int, resampling: Resampling | None) -> Measured:
+def _area(seen: Answers, rarer: int, resampling: Resampling | None) -> ClusteredFigure:
     if resampling is not None:
         rng = np.random.default_rng(resampling.area_seed)
         return clustered_auc(seen.hand, seen.ratio, seen.clusters, rng=rng, draws=resampling.draws)
     n = len(seen.hand)
     if rarer < 2:
-        return Measured(auc(seen.hand, seen.ratio), None, n, n, "none, one of a kind")
+        return ClusteredFigure(auc(seen.hand, seen.ratio), None, n, n, "none, one of a kind")
     area, interval = delong(seen.hand, seen.ratio)
-    return Measured(area, interval, n, n, "delong")
+    return ClusteredFigure(area, interval, n, n, "delong")
 
 
-def _calibration(seen: Answers, resampling: Resampling | None) -> dict[str, Measured]:
+def _calibration(seen: Answers, resampling: Resampling | None) -> dict[str, ClusteredFigure]:
     """Brier score, ECE and Cllr; every draw of clusters is a weight for each item."""
     hand, chance, clusters = seen.hand == 1, probabilities(seen.ratio), seen.clusters
     value = {
@@ -175,11 +175,14 @@ def _calibration(seen: Answers, resampling: Resampling | None) -> dict[str, Meas
     }
     n, count = len(hand), len(np.unique(clusters))
     if resampling is None:
-        return {name: Measured(number, None, n, count, "none") for name, number in value.items()}
+        return {name: ClusteredFigure(number, None, n, count, "none") for name, number in value.items()}
     rng = np.random.default_rng(resampling.seed)
     weight = cluster_weights(hand, clusters, rng=rng, draws=resampling.draws, by_kind=resampling.by_kind)
     if weight is None:
-        return {name: Measured(number, None, n, count, "none, one cluster of a kind") for name, number in value.items()}
+        return {
+            name: ClusteredFigure(number, None, n, count, "none, one cluster of a kind")
+            for name, number in value.items()
+        }
     total = weight.sum(axis=1)
     surplus = chance - hand
     binned = np.zeros((n, BINS))
@@ -193,7 +196,7 @@ def _calibration(seen: Answers, resampling: Resampling | None) -> dict[str, Meas
         "cllr": 0.5 * (sides[0] + sides[1]),
     }
     return {
-        name: Measured(number, percentile_interval(drawn[name]), n, count, "cluster bootstrap")
+        name: ClusteredFigure(number, percentile_interval(drawn[name]), n, count, "cluster bootstrap")
         for name, number in value.items()
     }
 

@@ -25,7 +25,7 @@ FEW = 30  # clusters of a kind below which resampling alone covers too seldom: 8
 
 
 @dataclass(frozen=True)
-class Measured:
+class ClusteredFigure:
     """A figure with its 95 % interval; interval None where there is too little to give one.
 
     n : items it rests on. clusters : among them. effective : independent items that would know as much, by the
@@ -74,7 +74,7 @@ def kish(clusters: ArrayLike) -> float:
     return float(sizes.sum() ** 2 / (sizes**2).sum()) if len(sizes) else 0.0
 
 
-def clustered_share(hits: ArrayLike, clusters: ArrayLike, *, level: float = 0.95) -> Measured:
+def clustered_share(hits: ArrayLike, clusters: ArrayLike, *, level: float = 0.95) -> ClusteredFigure:
     """Share of hits and Wilson's interval at the effective number of items.
 
     hits : (n,) booleans. clusters : (n,) identities.
@@ -101,12 +101,12 @@ def clustered_share(hits: ArrayLike, clusters: ArrayLike, *, level: float = 0.95
         freedom = float(stats.t.ppf(tail, n - 1) / stats.t.ppf(tail, count - 1)) ** 2
         binomial = share * (1 - share) / n
         effective = float(np.clip(n * binomial / variance * freedom if variance > 0 else n * freedom, least, n))
-    return Measured(share, wilson_share(share, effective, level=level), n, count, "wilson", effective)
+    return ClusteredFigure(share, wilson_share(share, effective, level=level), n, count, "wilson", effective)
 
 
 def clustered_auc(
     labels: ArrayLike, scores: ArrayLike, clusters: ArrayLike, *, rng: np.random.Generator, draws: int = DRAWS
-) -> Measured:
+) -> ClusteredFigure:
     """AUC (labels 1 hand, 0 printed) with its cluster bootstrap interval.
 
     With perfect separation or fewer than FEW clusters of a kind, Newcombe's score interval at `kish` clusters of
@@ -119,8 +119,8 @@ def clustered_auc(
     count = len(np.unique(identity))
     drawn = bootstrap_auc(hand, scores, rng=rng, clusters=identity, draws=draws)[1] if each > 1 else None
     if drawn is not None and each >= FEW and 0 < area < 1:
-        return Measured(area, drawn, len(hand), count, "cluster bootstrap", least)
+        return ClusteredFigure(area, drawn, len(hand), count, "cluster bootstrap", least)
     score = newcombe_auc(area, kish(identity[hand]), kish(identity[~hand]))
     if drawn is not None:
         score = Interval(min(score.low, drawn.low), max(score.high, drawn.high))
-    return Measured(area, score, len(hand), count, "score interval, few clusters", least)
+    return ClusteredFigure(area, score, len(hand), count, "score interval, few clusters", least)

@@ -21,7 +21,7 @@ MOST_EXACT = 12  # clusters up to which all 2^k swaps are tried
 
 
 @dataclass(frozen=True)
-class Comparison:
+class PairedComparison:
     """difference : statistic of the first minus the second. p : two-sided. exact : whether all swaps were tried.
 
     swaps : how many were tried; p is never below 1 / swaps (exact: 2 / swaps, the swap of all being one).
@@ -42,7 +42,7 @@ def paired_permutation(
     *,
     rng: np.random.Generator,
     draws: int = 4999,
-) -> Comparison:
+) -> PairedComparison:
     """Test of the difference in a statistic between paired answers.
 
     statistic : of (n, ...) answers in the order of the photographs; it knows the truths itself.
@@ -71,7 +71,7 @@ def paired_permutation(
         other = statistic(np.where(swapped, two, one)) - statistic(np.where(swapped, one, two))
         reached += abs(other) >= abs(difference) - slack
     p = reached / swaps if exact else (reached + 1) / (swaps + 1)
-    return Comparison(difference, p, count, swaps, exact)
+    return PairedComparison(difference, p, count, swaps, exact)
 
 
 def _all(count: int) -> Iterator[NDArray[np.bool_]]:

@@ -13,7 +13,7 @@ from sklearn.metrics import brier_score_loss, roc_auc_score
 
 from dialtell.evaluate.benchmark.benchmark import answers_of, compare, confusion, figures
 from dialtell.evaluate.benchmark.claims import wholly_right
-from dialtell.evaluate.benchmark.rows import Answer, clusters_of, misses, outline_distance
+from dialtell.evaluate.benchmark.rows import JudgedCall, clusters_of, misses, outline_distance
 from dialtell.evaluate.benchmark.table import benchmark_table, csv_text
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.reading.geometry import DialGeometry
@@ -81,8 +81,8 @@ def test_too_little_is_said_and_not_measured():
 
 def test_zones_bands_processes_and_types_hold_their_own():
     rows = [
-        row(2, "painted", 2.0, zones={Zone.NUMERALS: "painted"}, answers={Zone.NUMERALS: Answer(HAND, 1.5)}),
-        row(3, "mixed", 0.1, zones={Zone.NUMERALS: "printed"}, answers={Zone.NUMERALS: Answer(HAND, 1.2)}),
+        row(2, "painted", 2.0, zones={Zone.NUMERALS: "painted"}, answers={Zone.NUMERALS: JudgedCall(HAND, 1.5)}),
+        row(3, "mixed", 0.1, zones={Zone.NUMERALS: "printed"}, answers={Zone.NUMERALS: JudgedCall(HAND, 1.2)}),
         row(4, "printed", -2.0, print_process="transfer", object_type="clock", px_per_mm=9.0,
             zones={Zone.NUMERALS: "printed"}),
         row(5, "printed", None, found=False, zones={Zone.NUMERALS: "cannot tell"}),
@@ -195,7 +195,7 @@ def test_what_is_withheld_is_never_called():
 
 def test_table_and_csv_show_everything_and_guard_formulas():
     rows = [*sample(20), row(90, "painted", -1.5, source="=HYPERLINK(1)", dial="a,b", zones={Zone.NUMERALS: "painted"},
-                             answers={Zone.NUMERALS: Answer(PRINTED, -1.1)})]  # fmt: skip
+                             answers={Zone.NUMERALS: JudgedCall(PRINTED, -1.1)})]  # fmt: skip
     made = document(rows)
     made["problems"] = ["row 7: none.png cannot be read\x1b[31m"]
     text = benchmark_table(made, width=80)

@@ -12,7 +12,7 @@ from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.collection.add import add_photos
 from dialtell.evaluate.collection.design_mark import alike_designs, scaled_geometry
 from dialtell.evaluate.collection.file import CollectionFile
-from dialtell.evaluate.collection.plates import lay_pairs, propose, told
+from dialtell.evaluate.collection.plates import lay_pairs, pairs_for_readers, propose
 from dialtell.evaluate.collection.plates import test_name as name_of_test
 from dialtell.evaluate.score.score import _geometry
 from dialtell.model.net.weights_file import load_weights
@@ -60,7 +60,7 @@ def test_pairs_are_proposed_laid_once_and_kept(kept):
         assert list(lay_pairs(collection, pairs)) == []  # known by this test
         assert [pair["finding"] for pair in collection.pairs(name_of_test())] == [row["finding"]]
         assert not collection.keep_pair({**row, "finding": "other"})  # nothing is overwritten
-        (shown,) = told(collection.pairs(), collection.entry, all_findings=True)
+        (shown,) = pairs_for_readers(collection.pairs(), collection.entry, all_findings=True)
         assert shown["calls"] == [collection.entry(n).call for n in (row["first"], row["second"])]
         assert [(entry.path, entry.call) for entry in collection.entries()] == before
 

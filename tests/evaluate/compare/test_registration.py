@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from dialtell.evaluate.compare.registration import EXTENT, Sheet, bend, bent, find_turns, register
+from dialtell.evaluate.compare.registration import EXTENT, DialSheet, bend, bent, find_turns, register
 
 STARTED_WITH = cv2.ipp.useIPP()
 SCALE = 320.0
@@ -23,7 +23,7 @@ def drawn(places, angles):
     small = cv2.resize(ink, (SIDE, SIDE), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
     axis = (np.arange(SIDE) + 0.5) / SCALE - EXTENT
     seen = np.hypot(*np.meshgrid(axis, axis)) < 0.985
-    return Sheet(cv2.GaussianBlur(small, (0, 0), 0.8), seen, SCALE)
+    return DialSheet(cv2.GaussianBlur(small, (0, 0), 0.8), seen, SCALE)
 
 
 def design(seed=3, count=150):
@@ -119,7 +119,7 @@ def test_a_part_is_laid_on_the_whole_and_on_a_part():
     whole, other = drawn(places, angles), drawn(moved_places, angles)
     part = np.zeros_like(other.seen)
     part[:, SIDE // 2 :] = True
-    half = Sheet(np.where(part, other.ink, 0).astype(np.float32), other.seen & part, SCALE)
+    half = DialSheet(np.where(part, other.ink, 0).astype(np.float32), other.seen & part, SCALE)
     for first, second in ((whole, half), (half, whole)):
         found = register(first, second, part=True)
         assert found.share > 0.85 and abs(found.turn) < 0.06  # the bend takes up what is left of a turn

@@ -10,15 +10,15 @@ from dialtell.evaluate.inspection.combined import Agreement, agreement, combine,
 from dialtell.evaluate.inspection.stated import combined_support
 from dialtell.evaluate.measurements.second_opinion import NO_OPINION, Opinion
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, threshold
-from dialtell.model.net.verdict import Evidence, Verdict
+from dialtell.model.net.verdict import ProcessEvidence, Verdict
 from dialtell.synth.shared.terms import Zone
 
 RATIOS = np.linspace(-3.0, 3.0, 61).round(2).tolist()
 
 
 def verdict(ratio, capped=False, withheld=False, **zones):
-    parts = {Zone[name.upper()]: Evidence(9, value) for name, value in zones.items()}
-    return Verdict(Evidence(40, ratio, capped, withheld), parts)
+    parts = {Zone[name.upper()]: ProcessEvidence(9, value) for name, value in zones.items()}
+    return Verdict(ProcessEvidence(40, ratio, capped, withheld), parts)
 
 
 def opinion(ratio, capped=False, used=12):
@@ -83,7 +83,7 @@ def test_no_call_that_the_net_did_not_make():
         assert combined_support(found, "zones disagree") == "zones disagree"
     assert combine(withheld, opinion(-2.0)).measured is None
     assert "no second opinion" in combine(withheld, NO_OPINION).sentence
-    silent = combine(Verdict(Evidence(2), {}), opinion(1.0))
+    silent = combine(Verdict(ProcessEvidence(2), {}), opinion(1.0))
     assert (silent.log10_lr, silent.agreement) == (None, Agreement.NOT_JUDGED)
 
 

@@ -10,7 +10,7 @@ import pytest
 from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_measured
 from dialtell.evaluate.inspection.strip_plot import strip_plot
 from dialtell.evaluate.inspection.stroke_layer import StrokeLayer, ranges, simplified
-from dialtell.evaluate.measurements.evidence import Evidence, Row, ZoneFacts
+from dialtell.evaluate.measurements.evidence import MeasuredEvidence, MeasurementRow, ZoneFacts
 from dialtell.evaluate.measurements.spread import Band
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -123,12 +123,12 @@ def test_lines_are_drawn_once_and_stay_on_their_strokes():
 
 def row(name, lean, *, zone=Zone.NUMERALS, value=0.5, band=BAND, words="Leans to the hand: so.", strokes=9):
     line = np.array([[0.0, 0.0], [10.0, strokes]])
-    return Row(zone, name, value, "ratio", strokes, 6, 10.0, 20.0, lean, band, words, (line,))
+    return MeasurementRow(zone, name, value, "ratio", strokes, 6, 10.0, 20.0, lean, band, words, (line,))
 
 
 def evidence(rows, resolved=450.0, **facts):
     zones = {zone: ZoneFacts(0.2, 0.0, 9) for zone in ZONES} | {Zone[k.upper()]: v for k, v in facts.items()}
-    return Evidence(tuple(rows), zones, resolved, 0.002, 240)
+    return MeasuredEvidence(tuple(rows), zones, resolved, 0.002, 240)
 
 
 def test_rows_stand_in_the_examiners_order_and_are_counted():

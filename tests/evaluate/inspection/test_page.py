@@ -16,12 +16,12 @@ from web_driver import CHROMIUM, DRIVER, ENTER, Browser
 from dialtell.evaluate.inspection.combined import combine
 from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_measured
 from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop, page_text, write_page
-from dialtell.evaluate.measurements.evidence import Evidence, Row, ZoneFacts
+from dialtell.evaluate.measurements.evidence import MeasuredEvidence, MeasurementRow, ZoneFacts
 from dialtell.evaluate.measurements.second_opinion import Opinion
 from dialtell.evaluate.measurements.spread import Band
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.score.reasons import WITHHELD
-from dialtell.model.net.verdict import Evidence as Judged
+from dialtell.model.net.verdict import ProcessEvidence as Judged
 from dialtell.model.net.verdict import Verdict
 from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -45,12 +45,12 @@ def measured(count=3):
     band = Band(np.linspace(0.4, 0.8, 17), np.linspace(0.6, 1.0, 17), 30, 28)
     names = ["unlikeness of like strokes", "thin against thick", "width along a stroke"][:count]
     rows = tuple(
-        Row(Zone.NUMERALS, name, 0.5, "ratio", 9, 6, 10.0, 20.0, 0.5, band, f"Leans to the hand: {name} so.",
+        MeasurementRow(Zone.NUMERALS, name, 0.5, "ratio", 9, 6, 10.0, 20.0, 0.5, band, f"Leans to the hand: {name} so.",
             (np.array([[150.0 + 30 * k, 100.0], [150.0 + 30 * k, 160.0]]),))
         for k, name in enumerate(names)
     )  # fmt: skip
     zones = {zone: ZoneFacts(0.0, 0.0, 0) for zone in ZONES} | {Zone.NUMERALS: ZoneFacts(0.2, 0.0, 9)}
-    return evidence_table(Evidence(rows, zones, 450.0, 0.002, 240), diameter_mm=44.87)
+    return evidence_table(MeasuredEvidence(rows, zones, 450.0, 0.002, 240), diameter_mm=44.87)
 
 
 def both(net=1.28, second=0.4, **kind):

@@ -11,7 +11,7 @@ import pytest
 from label_desk import draw
 
 from dialtell.evaluate.label.photos import PhotoFolder
-from dialtell.evaluate.label.sheet import Sheet, read_sheet
+from dialtell.evaluate.label.sheet import LabelSheet, read_sheet
 from dialtell.evaluate.label.store import SEEN, LabelStore
 from dialtell.evaluate.museum.folder import COLUMNS as MANIFEST_COLUMNS
 from dialtell.synth.shared.errors import OutputError, ParameterError, PhotoError
@@ -272,7 +272,7 @@ def test_tables_that_are_none_are_refused_in_words(tmp_path, text, said):
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
     with pytest.raises(ParameterError, match=said):
         read_sheet(path)
-    assert Sheet().text().strip() == HEAD
+    assert LabelSheet().text().strip() == HEAD
 
 
 def test_table_elsewhere_names_photographs_from_there(folder, tmp_path):

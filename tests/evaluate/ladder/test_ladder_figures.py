@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from sklearn.metrics import brier_score_loss, roc_auc_score
 
-from dialtell.evaluate.ladder.dials import Told
+from dialtell.evaluate.ladder.dials import RungCalls
 from dialtell.evaluate.ladder.figures import (
     CURVE,
     Truth,
@@ -87,7 +87,9 @@ def rung(hand, calls, ratios=None):
     )  # fmt: skip
     call = np.array(calls, np.int8)
     ratio = np.array(ratios if ratios is not None else np.where(call < 0, 0.0, 2.0 * call - 1), float)
-    return truth, Told(ratio, call, np.tile(ratio[:, None], (1, len(ZONES))), np.tile(call[:, None], (1, len(ZONES))))
+    return truth, RungCalls(
+        ratio, call, np.tile(ratio[:, None], (1, len(ZONES))), np.tile(call[:, None], (1, len(ZONES)))
+    )
 
 
 def test_flips_by_hand():

@@ -17,8 +17,8 @@ from dialtell.evaluate.measurements.glossary import place as place_of
 from dialtell.evaluate.measurements.second_opinion import FILE, Opinion, Weigher, load_weigher
 from dialtell.evaluate.measurements.spread import (
     Band,
-    Place,
     Spread,
+    SpreadPlace,
     band_of,
     from_json,
     load_spread,
@@ -114,10 +114,12 @@ def test_words_are_made_from_the_numbers():
 
 
 def test_words_doubt_what_the_craft_does_not_expect():
-    assert "expect the reverse" in words(finding(0.9), Place(90.0, 70.0, 0.6))  # black thin strokes, yet to the hand
-    assert "expect the reverse" not in words(finding(0.4), Place(20.0, 5.0, 0.6))
-    assert "beyond nearly all" in words(finding(0.1), Place(0.0, 0.0, 0.6))
-    assert "beyond nearly all" not in words(finding(0.4), Place(20.0, 0.0, 0.6))
+    assert "expect the reverse" in words(
+        finding(0.9), SpreadPlace(90.0, 70.0, 0.6)
+    )  # black thin strokes, yet to the hand
+    assert "expect the reverse" not in words(finding(0.4), SpreadPlace(20.0, 5.0, 0.6))
+    assert "beyond nearly all" in words(finding(0.1), SpreadPlace(0.0, 0.0, 0.6))
+    assert "beyond nearly all" not in words(finding(0.4), SpreadPlace(20.0, 0.0, 0.6))
 
 
 @pytest.mark.parametrize("lean", [0.6, -0.6, 0.0])
@@ -126,11 +128,11 @@ def test_words_doubt_what_the_craft_does_not_expect():
     [(0.0, 0.0, "beyond"), (100.0, 100.0, "beyond"), (100.0, 0.0, "between"), (0.0, 100.0, "between")],
 )
 def test_a_value_outside_both_spreads_is_unlike_either(painted, printed, where, lean):
-    place = Place(painted, printed, lean)
+    place = SpreadPlace(painted, printed, lean)
     text = words(finding(0.1), place)
     assert place.outside and text.startswith(f"Unlike both painted and printed drawn dials: it lies {where} ")
     assert "Leans" not in text and "times as common" not in text
-    for inside in (Place(0.1, 0.0, lean), Place(100.0, 97.0, lean), Place(50.0, 50.0, lean)):
+    for inside in (SpreadPlace(0.1, 0.0, lean), SpreadPlace(100.0, 97.0, lean), SpreadPlace(50.0, 50.0, lean)):
         assert not inside.outside and "Unlike" not in words(finding(0.1), inside)
 
 

@@ -7,13 +7,13 @@ from score_schema import check_dial
 
 from dialtell.evaluate.score.close_up import least
 from dialtell.evaluate.score.score import score_photo, score_photos
-from dialtell.model.net.verdict import Evidence, Verdict
+from dialtell.model.net.verdict import ProcessEvidence, Verdict
 from dialtell.model.net.weights_file import load_weights
 from dialtell.synth.shared.terms import Zone
 
 
 def verdict(ratio):
-    return Verdict(Evidence(30, ratio), {zone: Evidence(0) for zone in Zone})
+    return Verdict(ProcessEvidence(30, ratio), {zone: ProcessEvidence(0) for zone in Zone})
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from verdicts_made import verdict
 
 from dialtell.evaluate.score.reasons import DISAGREE, dial_reason, dial_support, print_reason, print_record, zone_reason
 from dialtell.model.net.resolution import Resolution
-from dialtell.model.net.verdict import Evidence, PrintEvidence, Verdict
+from dialtell.model.net.verdict import PrintEvidence, ProcessEvidence, Verdict
 from dialtell.model.reading.zones import Circle, ZoneMap
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -68,13 +68,13 @@ def test_what_was_not_found_is_not_called_unreadable():
 
 
 def test_nothing_judged_says_how_much_is_lacking():
-    none = Verdict(Evidence(3), {zone: Evidence(0) for zone in ZONES})
+    none = Verdict(ProcessEvidence(3), {zone: ProcessEvidence(0) for zone in ZONES})
     said = dial_reason(none, COARSE)
     assert said.startswith(
         "Too few strokes could be read: 3 small squares with strokes, at least 6 are needed; the photograph"
     )
     assert dial_support(none) == "not judged"
-    scattered = Verdict(Evidence(9), {zone: Evidence(3) for zone in ZONES})
+    scattered = Verdict(ProcessEvidence(9), {zone: ProcessEvidence(3) for zone in ZONES})
     assert dial_reason(scattered, FINE).startswith("No zone shows enough strokes to compare: at least 4 small")
     blurred = Resolution(500, 0, 640)
     assert "too few clean edges of strokes to tell" in dial_reason(none, blurred)
@@ -82,7 +82,7 @@ def test_nothing_judged_says_how_much_is_lacking():
 
 def test_support_is_stated_only_where_zones_agree():
     assert dial_support(verdict(-1.5, -1.5)) == "moderate support for printing"
-    capped = Verdict(Evidence(40, 2.0, True), {})
+    capped = Verdict(ProcessEvidence(40, 2.0, True), {})
     assert dial_support(capped) == "at least moderate support for hand painting"
     assert dial_support(verdict(2.0, 1.5, -1.5)) == DISAGREE
 
@@ -95,23 +95,25 @@ def test_zones_say_why_they_were_not_judged():
     hands = hands.copy()
     hands[:3] = True
     hidden = replace(full, hands=hands)
-    assert zone_reason(Zone.SECONDS_BIT, Evidence(0), bare).startswith("Not found: no circle")
-    assert zone_reason(Zone.MINUTE_TRACK, Evidence(0), bare).startswith("Not found: no even divisions")
-    assert zone_reason(Zone.SECONDS_BIT, Evidence(0), full) == "Not found: no strokes that can be read there."
-    assert zone_reason(Zone.NUMERALS, Evidence(1), full).startswith(
+    assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(0), bare).startswith("Not found: no circle")
+    assert zone_reason(Zone.MINUTE_TRACK, ProcessEvidence(0), bare).startswith("Not found: no even divisions")
+    assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(0), full) == "Not found: no strokes that can be read there."
+    assert zone_reason(Zone.NUMERALS, ProcessEvidence(1), full).startswith(
         "Too few strokes: 1 small square with strokes, at least 4"
     )
-    assert zone_reason(Zone.SECONDS_BIT, Evidence(2), hidden).endswith("needed; the watch hands cover 30% of it.")
-    judged = zone_reason(Zone.NUMERALS, Evidence(58, 1.5), full)
+    assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(2), hidden).endswith(
+        "needed; the watch hands cover 30% of it."
+    )
+    judged = zone_reason(Zone.NUMERALS, ProcessEvidence(58, 1.5), full)
     assert judged == "Moderate support for hand painting, from 58 small squares with strokes."
-    assert zone_reason(Zone.NUMERALS, Evidence(9, -0.8), full).endswith(
+    assert zone_reason(Zone.NUMERALS, ProcessEvidence(9, -0.8), full).endswith(
         "9 small squares with strokes, short of a call."
     )
 
 
 def test_a_withheld_call_says_why():
-    whole = Evidence(40, 1.5, withheld=True)
-    held = Verdict(whole, {zone: Evidence(12, 1.5, withheld=True) for zone in ZONES})
+    whole = ProcessEvidence(40, 1.5, withheld=True)
+    held = Verdict(whole, {zone: ProcessEvidence(12, 1.5, withheld=True) for zone in ZONES})
     assert dial_reason(held, COARSE).startswith("No call is made: the photograph resolves about 240 px across")
     assert "halftone" in dial_reason(held, replace(FINE, screened=True))
     assert dial_support(held).startswith("withheld")

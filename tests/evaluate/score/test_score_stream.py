@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from dialtell.evaluate.cli.main import main
-from dialtell.evaluate.score.stream import COLUMNS, Settings, finished_rows, row_of, stream_calls
+from dialtell.evaluate.score.stream import COLUMNS, StreamSettings, finished_rows, row_of, stream_calls
 from dialtell.model.net.weights_file import load_weights
 from dialtell.synth.shared.errors import OutputError
 from dialtell.synth.shared.tables import guarded
@@ -40,7 +40,7 @@ def photos(tmp_path):
 
 def test_rows_come_in_order_with_a_bad_photograph_among_them(photos, tmp_path):
     table = tmp_path / "calls.csv"
-    said = list(stream_calls(photos, table, Settings(), sha256=SHA, workers=1))
+    said = list(stream_calls(photos, table, StreamSettings(), sha256=SHA, workers=1))
     found = rows(table)
     assert tuple(found[0]) == COLUMNS
     assert [Path(row[0].lstrip("'")).name for row in found[1:]] == [path.name for path in photos]
@@ -60,20 +60,20 @@ def test_how_a_print_was_made_has_its_columns():
 
 def test_a_run_cut_off_at_any_byte_goes_on_to_the_same_table(photos, tmp_path):
     whole = tmp_path / "whole.csv"
-    list(stream_calls(photos, whole, Settings(), sha256=SHA, workers=1))
+    list(stream_calls(photos, whole, StreamSettings(), sha256=SHA, workers=1))
     data = whole.read_bytes()
     header = len(data.split(b"\n")[0])
     for cut in (1, header - 3, header, header + 1, header + 40, len(data) // 2, len(data) - 1, len(data)):
         part = tmp_path / "part.csv"
         part.write_bytes(data[:cut])
-        list(stream_calls(photos, part, Settings(), sha256=SHA, workers=1))
+        list(stream_calls(photos, part, StreamSettings(), sha256=SHA, workers=1))
         assert part.read_bytes() == data
 
 
 def test_many_workers_write_the_same_table_as_one(photos, tmp_path):
     one, two = tmp_path / "one.csv", tmp_path / "two.csv"
-    list(stream_calls(photos, one, Settings(), sha256=SHA, workers=1))
-    list(stream_calls(photos, two, Settings(), sha256=SHA, workers=2))
+    list(stream_calls(photos, one, StreamSettings(), sha256=SHA, workers=1))
+    list(stream_calls(photos, two, StreamSettings(), sha256=SHA, workers=2))
     assert one.read_bytes() == two.read_bytes()
 
 
@@ -83,7 +83,7 @@ def test_other_tables_and_other_weights_are_refused_and_left_alone(tmp_path):
     with pytest.raises(OutputError, match="not a table of calls"):
         finished_rows(table, SHA, overwrite=False)
     assert table.read_text() == "serial,year\n1,1880\n"
-    list(stream_calls([EXAMPLES / "too-small.jpg"], table, Settings(), sha256=SHA, workers=1, overwrite=True))
+    list(stream_calls([EXAMPLES / "too-small.jpg"], table, StreamSettings(), sha256=SHA, workers=1, overwrite=True))
     with pytest.raises(OutputError, match="other weights"):
         finished_rows(table, "b" * 64, overwrite=False)
 
@@ -114,8 +114,8 @@ def test_killed_runs_lose_and_double_nothing(photos, tmp_path):
         shutil.copy(EXAMPLES / "too-small.jpg", many[-1])
     sha = load_weights(None).identity["sha256"]
     code = (
-        "import sys; from pathlib import Path; from dialtell.evaluate.score.stream import Settings, stream_calls\n"
-        "for _ in stream_calls([Path(p) for p in sys.argv[3:]], Path(sys.argv[1]), Settings(), sha256=sys.argv[2],"
+        "import sys; from pathlib import Path; from dialtell.evaluate.score.stream import StreamSettings, stream_calls\n"
+        "for _ in stream_calls([Path(p) for p in sys.argv[3:]], Path(sys.argv[1]), StreamSettings(), sha256=sys.argv[2],"
         " workers=1): pass"
     )
     command = [sys.executable, "-c", code, str(table), sha, *map(str, many)]

@@ -35,7 +35,7 @@ _NAP = 0.05  # s
 
 
 @dataclass(frozen=True)
-class Outcome:
+class BadFileOutcome:
     """One file scored. result : "read" (with or without a dial), "refused" or "failed". fault : "" or what went wrong.
 
     seconds : wall time, cpu : of the worker's processor. megabytes : the worker's peak while at it.
@@ -206,7 +206,7 @@ class Worker:
         self._process.join()
         self._link.close()
 
-    def score(self, index: int, picture: BadPicture, place: Path, *, inspect: bool = False) -> Outcome:
+    def score(self, index: int, picture: BadPicture, place: Path, *, inspect: bool = False) -> BadFileOutcome:
         """Score the file of a bad picture; inspect it too if asked."""
         began, used = time.monotonic(), _cpu_seconds(self._process.pid)
         self._link.send((place, picture.sound, inspect))
@@ -220,24 +220,24 @@ class Worker:
                     why = f"still at work after {spent:.0f} s" if late else f"grew to {size:.0f} MB"
                     self.stop()
                     self._start()
-                    return Outcome(index, picture.kind, "failed", why, spent, cpu, size)
+                    return BadFileOutcome(index, picture.kind, "failed", why, spent, cpu, size)
             result, fault, said, cpu, peak = self._link.recv()
         except (EOFError, ConnectionError):
             self._process.join()
             code = self._process.exitcode
             self.stop()
             self._start()
-            return Outcome(
+            return BadFileOutcome(
                 index, picture.kind, "failed", f"the process died, exit code {code}", time.monotonic() - began
             )
         if not fault and cpu > limit:
             fault = f"took {cpu:.1f} s"
         if not fault and peak > self._megabytes:
             fault = f"took {peak:.0f} MB"
-        return Outcome(index, picture.kind, result, fault, time.monotonic() - began, cpu, peak, said)
+        return BadFileOutcome(index, picture.kind, result, fault, time.monotonic() - began, cpu, peak, said)
 
 
-def run(indices: Sequence[int], seed: int, worker: Worker, *, inspect_every: int = 0) -> Iterator[Outcome]:
+def run(indices: Sequence[int], seed: int, worker: Worker, *, inspect_every: int = 0) -> Iterator[BadFileOutcome]:
     """Make, score and remove the files of these indices; every `inspect_every`th is inspected as well."""
     with tempfile.TemporaryDirectory(prefix="dialtell-bad-") as name:
         for index in indices:
@@ -249,7 +249,7 @@ def run(indices: Sequence[int], seed: int, worker: Worker, *, inspect_every: int
                 remove(place)
 
 
-def summary(outcomes: Sequence[Outcome]) -> dict[str, Any]:
+def summary(outcomes: Sequence[BadFileOutcome]) -> dict[str, Any]:
     """Counts by kind, the slowest and the largest file."""
     kinds = {}
     for kind in KINDS:

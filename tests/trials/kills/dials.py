@@ -74,7 +74,7 @@ class Score(Workload):
         draw_photographs(self.input)
         (self.input / "broken.png").write_bytes(b"no picture")
         self.put(store, "load_weights", functools.cache(store.load_weights))
-        score_stream._start(score_stream.Settings())
+        score_stream._start(score_stream.StreamSettings())
         paths = [(path,) for path in sorted(self.input.iterdir())]
         if self.compute:
             score_stream._score(paths[0][0])

@@ -34,7 +34,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from trials.kills.workload import Said, Workload
+from trials.kills.workload import ProgramOutput, Workload
 from trials.kills.workloads import WORKLOADS
 
 _FRAME = re.compile(r'File ".*?/(?:synth|model|train|evaluate|trials)/((?:\w+/)*\w+)\.py", line \d+ in (\S+)')
@@ -131,7 +131,7 @@ def run_child(
     """
     notes = Path(tempfile.mkdtemp(prefix="dialtell-kills-"))
     stack, count = notes / "stack", notes / "count"
-    said = Said()
+    said = ProgramOutput()
     child = os.fork()
     if child == 0:
         status = 70
@@ -161,7 +161,7 @@ def _child(
     work: Workload,
     out: Path,
     stack: Path,
-    said: Said,
+    said: ProgramOutput,
     count: Path,
     at: int | None,
     full_at: int | None,

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from trials.kills.workload import (
-    Said,
+    ProgramOutput,
     Workload,
     differences,
     run_dialtell,
@@ -69,7 +69,7 @@ class Label(Workload):
     def forget(self) -> None:
         self.answered = 0
 
-    def drive(self, child: int, out: Path, said: Said) -> None:
+    def drive(self, child: int, out: Path, said: ProgramOutput) -> None:
         """Send the changes that were not answered yet, one after another."""
         self.refused = ""
         while "token=" not in said.text():

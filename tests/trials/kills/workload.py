@@ -14,7 +14,7 @@ SIDE_PX = "240"
 PAUSE_S = 0.004  # that each picture drawn or judged takes where it is found in memory
 
 
-class Said:
+class ProgramOutput:
     """What a child says on both its streams, over a pipe: no limit on the size of files touches it."""
 
     def __init__(self) -> None:
@@ -85,7 +85,7 @@ class Workload:
         """Run, or go on, into `out`; the exit status."""
         raise NotImplementedError
 
-    def drive(self, child: int, out: Path, said: Said) -> None:
+    def drive(self, child: int, out: Path, said: ProgramOutput) -> None:
         """Do the user's part while the child runs."""
 
     def forget(self) -> None:

@@ -59,7 +59,7 @@ SCOPE = Range(pixels_per_radius=(500.0, 900.0), max_side=1600, tilt=15.0, wear=(
 
 
 @dataclass(frozen=True)
-class Finding:
+class MapResult:
     """How one map did on one plant.
 
     enrichment : energy in the mask, towards what was planted, over the mask's share of the patches' area. hit, zone_hit
@@ -83,7 +83,7 @@ class Finding:
 
 
 @dataclass(frozen=True, eq=False)
-class Made:
+class FinishedMap:
     """One map over the patches, (N, S, S), and its relative completeness error."""
 
     values: Maps
@@ -105,7 +105,7 @@ def noise(patches: PatchSet) -> Maps:
 
 
 @dataclass(frozen=True, eq=False)
-class Looked:
+class MapsOfDial:
     """A reading that maps are made of. zone : where the plant lies."""
 
     reading: Reading
@@ -118,37 +118,37 @@ class Looked:
         return Judge(self.reading, self.weights)
 
 
-def _gradients(at: Looked, zone: Zone | None = None) -> Made:
+def _gradients(at: MapsOfDial, zone: Zone | None = None) -> FinishedMap:
     patches = at.reading.patches
     if zone is not None and not (patches.zone == ZONES.index(zone)).any():
-        return Made(np.zeros(patches.density.shape, np.float32))
+        return FinishedMap(np.zeros(patches.density.shape, np.float32))
     found = attribute(patches, at.weights, zone, nodes=(STEPS,))
-    return Made(found.values, found.relative_error)
+    return FinishedMap(found.values, found.relative_error)
 
 
-MAPS: dict[str, Callable[[Looked], Made]] = {
-    "places": lambda at: Made(on_ink(at.judge.alone(), at.reading.patches)),
-    "beside": lambda at: Made(on_ink(at.judge.beside(), at.reading.patches)),
-    "against its dial": lambda at: Made(on_ink(at.judge.unlike(), at.reading.patches)),
+MAPS: dict[str, Callable[[MapsOfDial], FinishedMap]] = {
+    "places": lambda at: FinishedMap(on_ink(at.judge.alone(), at.reading.patches)),
+    "beside": lambda at: FinishedMap(on_ink(at.judge.beside(), at.reading.patches)),
+    "against its dial": lambda at: FinishedMap(on_ink(at.judge.unlike(), at.reading.patches)),
     "gradients": _gradients,
     "gradients of the zone": lambda at: _gradients(at, at.zone),
-    "occlusion": lambda at: Made(occlusion_map(at.reading.patches, at.weights)),
-    "edges": lambda at: Made(edges(at.reading.patches)),
-    "ink": lambda at: Made(np.clip(at.reading.patches.density, 0.0, None)),
-    "random": lambda at: Made(noise(at.reading.patches)),
+    "occlusion": lambda at: FinishedMap(occlusion_map(at.reading.patches, at.weights)),
+    "edges": lambda at: FinishedMap(edges(at.reading.patches)),
+    "ink": lambda at: FinishedMap(np.clip(at.reading.patches.density, 0.0, None)),
+    "random": lambda at: FinishedMap(noise(at.reading.patches)),
 }
 UNSIGNED = ("edges", "ink", "random")
 BOTH = "places and gradients"  # where a place and a stroke in it speak alike; costs nothing once both are there
 
 
-def all_maps(reading: Reading, weights: Weights, zone: Zone, names: Sequence[str]) -> dict[str, Made]:
+def all_maps(reading: Reading, weights: Weights, zone: Zone, names: Sequence[str]) -> dict[str, FinishedMap]:
     """The maps named, and BOTH where both of its halves are."""
-    at = Looked(reading, weights, zone)
+    at = MapsOfDial(reading, weights, zone)
     made = {name: MAPS[name](at) for name in names}
     if "places" in made and "gradients" in made:
         first, second = made["places"].values, made["gradients"].values
         alike = np.sqrt(np.clip(first * second, 0.0, None))
-        made[BOTH] = Made(np.asarray(np.sign(first) * alike, np.float32))
+        made[BOTH] = FinishedMap(np.asarray(np.sign(first) * alike, np.float32))
     return made
 
 
@@ -219,7 +219,7 @@ def curves(values: Maps, patches: PatchSet, weights: Weights) -> tuple[float, fl
 
 def findings(
     index: int, what: Plant, weights: Weights, *, seed: int = SEED, names: Sequence[str] = tuple(MAPS)
-) -> list[Finding]:
+) -> list[MapResult]:
     """Every map's finding on plant `index`; empty when its design has nothing to plant on or it is hardly seen."""
     spec = sample_spec(seed, index, SCOPE)
     rng = np.random.default_rng([seed, index, list(Plant).index(what)])
@@ -243,7 +243,7 @@ def findings(
         values = cv2.GaussianBlur(on_dial(made.values, patches), (0, 0), SMOOTH_PX)
         toward = np.asarray(values if planted.toward_hand or name in UNSIGNED else -values, np.float32)
         found.append(
-            Finding(
+            MapResult(
                 str(what), index, name, enrichment(toward, inside, seen), points_at(toward, inside),
                 points_at(toward * near, inside), bool(toward[inside].mean() > 0),
                 *curves(made.values, patches, weights), logit, made.error,
@@ -282,7 +282,7 @@ def median_interval(values: Sequence[float], *, seed: int = 0, draws: int = 2000
     return float(np.median(own)), float(low), float(high)
 
 
-def table(found: list[Finding]) -> list[dict[str, object]]:
+def table(found: list[MapResult]) -> list[dict[str, object]]:
     """By plant and map: medians of enrichment, of its ratio to the edge map's on the same dial, rates and areas."""
     edge = {(f.plant, f.index): f.enrichment for f in found if f.map == "edges"}
     rows: list[dict[str, object]] = []
@@ -319,7 +319,7 @@ def _start(path: Path | None) -> None:
     _worker["weights"] = load_weights(path)
 
 
-def _findings(job: tuple[int, Plant], seed: int, names: list[str]) -> list[Finding]:
+def _findings(job: tuple[int, Plant], seed: int, names: list[str]) -> list[MapResult]:
     return findings(*job, _worker["weights"], seed=seed, names=names)
 
 
@@ -353,7 +353,7 @@ def main(argv: list[str] | None = None) -> int:
     except ParameterError as error:
         parser.error(str(error))
     jobs = [(index, what) for index in range(args.count) for what in Plant]
-    found: list[Finding] = []
+    found: list[MapResult] = []
     begin: Any = {"workers": args.workers, "start": _start, "arguments": (args.weights,)}
     for own in tqdm(
         in_order(partial(_findings, seed=args.seed, names=names), jobs, **begin), total=len(jobs), disable=None
@@ -372,7 +372,7 @@ def main(argv: list[str] | None = None) -> int:
     if args.json:
         print(json.dumps({"rows": rows, "rank_correlation_randomised": ranks}, allow_nan=False))
         return 0
-    print(said(rows, ranks))
+    print(results_text(rows, ranks))
     return 0
 
 
@@ -383,7 +383,7 @@ def note(weights: Path, rows: list[dict[str, object]]) -> None:
     write_whole(described, json.dumps(record, indent=1).encode(), overwrite=True)
 
 
-def said(rows: list[dict[str, object]], ranks: dict[str, list[float]]) -> str:
+def results_text(rows: list[dict[str, object]], ranks: dict[str, list[float]]) -> str:
     """The table as text; n a row, 95 % intervals in brackets."""
     head = (
         f"{'map':<23}{'n':>3}  {'enrichment':<22}{'/edges':>7}  {'hits':<20}{'in zone':>8}{'sign':>6}"

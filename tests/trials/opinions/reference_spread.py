@@ -42,7 +42,7 @@ def spec_of(seed: int, index: int) -> DialSpec:
     return sample_spec(seed, picture, scope(), Process.HAND if index % 2 == 0 else printed)
 
 
-def measured(seed: int, index: int) -> dict[str, Any] | None:
+def measured_dial(seed: int, index: int) -> dict[str, Any] | None:
     """Draw, photograph, read and measure one dial; None where it resolves nothing.
 
     hand : 1 painted, 0 printed. picture : shared by twins. scale : true px per dial radius. values : by "zone|name".
@@ -72,7 +72,7 @@ def measured(seed: int, index: int) -> dict[str, Any] | None:
 
 
 def _measured(job: tuple[int, int]) -> dict[str, Any] | None:
-    return measured(*job)
+    return measured_dial(*job)
 
 
 def measured_dials(seed: int, count: int, workers: int) -> Iterator[dict[str, Any]]:

@@ -58,7 +58,7 @@ def _weights() -> Any:
     return load_weights()
 
 
-def judged(job: tuple[str, int]) -> Pair | None:
+def both_opinions(job: tuple[str, int]) -> Pair | None:
     """Dial (letter, index) of a rung, rendered, read and judged by both; None of a mixed one."""
     from dialtell.evaluate.measurements.evidence import gather_evidence
     from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
@@ -140,7 +140,7 @@ def main(arguments: list[str] | None = None) -> int:
     if args.count < 2:
         raise ParameterError(f"count is {args.count}; give at least 2, a painted dial and a printed one")
     letter = rungs_named(args.rung)[0].letter
-    coming = in_order(judged, [(letter, index) for index in range(args.count)], args.workers)
+    coming = in_order(both_opinions, [(letter, index) for index in range(args.count)], args.workers)
     found = list(tqdm(coming, total=args.count, unit="dial", disable=None, file=sys.stderr))
     document = {"rung": letter, "weights": _weights().identity, **figures([pair for pair in found if pair])}
     print(json.dumps(document, indent=1))

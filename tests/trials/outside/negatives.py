@@ -30,7 +30,7 @@ SMALLEST = 32  # px, samples with a shorter side are no photographs
 
 
 @dataclass(frozen=True)
-class Outcome:
+class NegativeOutcome:
     """One picture scored. found : whether a dial was read in it. called : whether it was called painted or printed."""
 
     kind: str
@@ -79,7 +79,7 @@ def bundled(folder: Path) -> Iterator[tuple[str, Path]]:
         yield BUNDLED, place
 
 
-def score_negative(kind: str, place: Path, weights: Weights) -> Outcome:
+def score_negative(kind: str, place: Path, weights: Weights) -> NegativeOutcome:
     """Score one picture as any photograph is."""
     from dialtell.evaluate.score.score import score_photo
     from dialtell.model.net.calibration import UNDETERMINED
@@ -87,10 +87,10 @@ def score_negative(kind: str, place: Path, weights: Weights) -> Outcome:
     scored = score_photo(place, weights)
     zones = [zone["call"] for zone in scored.record["zones"]]
     called = any(call != UNDETERMINED for call in (scored.record["call"], *zones))
-    return Outcome(kind, place.name, scored.reading is not None, called, scored.record["reason"])
+    return NegativeOutcome(kind, place.name, scored.reading is not None, called, scored.record["reason"])
 
 
-def table(outcomes: Sequence[Outcome]) -> str:
+def table(outcomes: Sequence[NegativeOutcome]) -> str:
     """One line per kind: pictures, dials found, calls, and the commonest reason."""
     lines = [f"{'kind':<22}{'pictures':>9}{'found':>7}{'called':>8}  reason given most often"]
     for kind in dict.fromkeys(outcome.kind for outcome in outcomes):
@@ -98,7 +98,7 @@ def table(outcomes: Sequence[Outcome]) -> str:
     return "\n".join([*lines, _line("all", outcomes)])
 
 
-def _line(kind: str, outcomes: Sequence[Outcome]) -> str:
+def _line(kind: str, outcomes: Sequence[NegativeOutcome]) -> str:
     reasons = [outcome.reason for outcome in outcomes]
     most = "" if kind == "all" else max(reasons, key=reasons.count)
     found, called = sum(o.found for o in outcomes), sum(o.called for o in outcomes)

@@ -19,7 +19,7 @@ from trials.plates.dial_pairs import DialPair, Kinship, Middles, sample_pair, sh
 from trials.plates.dial_pairs import true_spread as true_spread_of
 
 from dialtell.evaluate.compare.plate_test import Laid, laid_of
-from dialtell.evaluate.compare.registration import Registration, Sheet, common_scale, register, sheet_of
+from dialtell.evaluate.compare.registration import DialSheet, Registration, common_scale, register, sheet_of
 from dialtell.model.reading.photo import linear_light, luminance
 from dialtell.model.reading.steps import Reading, read_at
 from dialtell.synth.making import Coat, make
@@ -72,7 +72,7 @@ class Bench:
 
     def __init__(self) -> None:
         self._readings: dict[DialSpec, Reading] = {}
-        self._sheets: dict[tuple[DialSpec, float], Sheet] = {}
+        self._sheets: dict[tuple[DialSpec, float], DialSheet] = {}
         self._surfaces: dict[tuple[BodySpec, ViewSpec], Surface] = {}
         self._coats: dict[DialSpec, list[Coat]] = {}
         self._middles: dict[DialSpec, Middles] = {}
@@ -106,7 +106,7 @@ class Bench:
             self._middles[spec] = stroke_middles(spec, self.coats(spec))
         return self._middles[spec]
 
-    def sheets(self, pair: DialPair) -> tuple[Sheet, Sheet]:
+    def sheets(self, pair: DialPair) -> tuple[DialSheet, DialSheet]:
         """Both dials face on at the scale both resolve."""
         scale = common_scale(self.reading(pair.first), self.reading(pair.second))
         for spec in (pair.first, pair.second):

@@ -23,18 +23,18 @@ from tqdm import tqdm
 from trials.plates.dial_pairs import Kinship, sample_pair
 from trials.plates.pair_rows import Bench, scope_at
 
-from dialtell.evaluate.compare.registration import EXTENT, Sheet, register
+from dialtell.evaluate.compare.registration import EXTENT, DialSheet, register
 
 Floats = NDArray[np.float64]
 # puts (N, 2) px of the first sheet on the second; None when it gives up
-Method = Callable[[Sheet, Sheet, Floats], Floats | None]
+Method = Callable[[DialSheet, DialSheet, Floats], Floats | None]
 SEED = 9_100_003
 OURS = "dialtell"
 LOST_MM = 0.5  # median error from which a pair counts as not laid on each other at all
 CHOSEN = (Kinship.ONE_PLATE, Kinship.TWO_HANDS)
 
 
-def ours(first: Sheet, second: Sheet, points: Floats) -> Floats | None:
+def ours(first: DialSheet, second: DialSheet, points: Floats) -> Floats | None:
     """Matched places and a cubic bend."""
     found = register(first, second)
     if found is None:
@@ -45,7 +45,7 @@ def ours(first: Sheet, second: Sheet, points: Floats) -> Floats | None:
 def ecc(kind: int) -> Method:
     """Enhanced correlation coefficient (Evangelidis & Psarakis, PAMI 2008), 200 steps at most, from no motion."""
 
-    def lay(first: Sheet, second: Sheet, points: Floats) -> Floats | None:
+    def lay(first: DialSheet, second: DialSheet, points: Floats) -> Floats | None:
         start = np.eye(3 if kind == cv2.MOTION_HOMOGRAPHY else 2, 3, dtype=np.float32)
         stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 200, 1e-6)
         try:
@@ -58,7 +58,7 @@ def ecc(kind: int) -> Method:
     return lay
 
 
-def orb(first: Sheet, second: Sheet, points: Floats) -> Floats | None:
+def orb(first: DialSheet, second: DialSheet, points: Floats) -> Floats | None:
     """ORB (Rublee et al., ICCV 2011) matched both ways, a homography by RANSAC at 2 px."""
     finder = cv2.ORB.create(3000)
     keys, marks = zip(
@@ -75,7 +75,7 @@ def orb(first: Sheet, second: Sheet, points: Floats) -> Floats | None:
     return None if matrix is None else _mapped(np.asarray(matrix), points)
 
 
-def flow(first: Sheet, second: Sheet, points: Floats) -> Floats | None:
+def flow(first: DialSheet, second: DialSheet, points: Floats) -> Floats | None:
     """Dense inverse search (Kroeger et al., ECCV 2016), medium preset; the flow is read where the point lies."""
     still = np.zeros((*first.ink.shape, 2), np.float32)
     field = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM).calc(_bytes(first), _bytes(second), still)
@@ -93,7 +93,7 @@ METHODS: dict[str, Method] = {
 }
 
 
-def _bytes(sheet: Sheet) -> NDArray[np.uint8]:
+def _bytes(sheet: DialSheet) -> NDArray[np.uint8]:
     return np.asarray(np.clip(255 - 200 * sheet.ink, 0, 255), np.uint8)
 
 

@@ -35,7 +35,7 @@ STEPS = 3  # training steps a time
 
 
 @dataclass(frozen=True)
-class Row:
+class SpeedRow:
     """One figure: `n` times measured, `seconds` each (median, or mean where one clock ran over all)."""
 
     part: str
@@ -72,7 +72,7 @@ def product_seconds(clock: Callable[[], float] = time.process_time) -> float:
     return median_of(lambda _: one @ one, 7, clock)
 
 
-def drawing(n: int) -> list[Row]:
+def drawing(n: int) -> list[SpeedRow]:
     """Dials of SIDE px drawn whole, and their strokes rasterised beside Pillow."""
     from trials.speed.drawing import STAGES, each_stage, patches_per_second, time_dials
 
@@ -84,14 +84,14 @@ def drawing(n: int) -> list[Row]:
     patch = 1 / patches_per_second(4 * n)
     dial = f"a dial of {SIDE} px"
     return [
-        Row("drawing", f"{dial}: drawn, whole", n, "processor", whole, PRODUCT, yardstick),
-        Row("drawing", f"{dial}: strokes, share and density", n, "processor", each["raster"], PILLOW, pillow),
-        Row("drawing", f"{dial}: camera", n, "processor", each["camera"], PRODUCT, yardstick),
-        Row("drawing", "a close-up of 256 px", 4 * n, "processor", patch, PRODUCT, yardstick),
+        SpeedRow("drawing", f"{dial}: drawn, whole", n, "processor", whole, PRODUCT, yardstick),
+        SpeedRow("drawing", f"{dial}: strokes, share and density", n, "processor", each["raster"], PILLOW, pillow),
+        SpeedRow("drawing", f"{dial}: camera", n, "processor", each["camera"], PRODUCT, yardstick),
+        SpeedRow("drawing", "a close-up of 256 px", 4 * n, "processor", patch, PRODUCT, yardstick),
     ]
 
 
-def scoring(n: int) -> list[Row]:
+def scoring(n: int) -> list[SpeedRow]:
     """A photograph of 12 megapixels, by stage."""
     from trials.speed.scoring_and_page import HEIGHT, WIDTH, pace_of
 
@@ -99,12 +99,12 @@ def scoring(n: int) -> list[Row]:
     figures = {"whole, warm": found["whole"], "the first, cold": found["first"]} | found["stages"]
     what = f"a photograph of {WIDTH} x {HEIGHT} px"
     return [
-        Row("scoring", f"{what}: {name}", 1 if "first" in name else n, "wall", seconds, DECODE, found["decoding"])
+        SpeedRow("scoring", f"{what}: {name}", 1 if "first" in name else n, "wall", seconds, DECODE, found["decoding"])
         for name, seconds in figures.items()
     ]
 
 
-def training(n: int) -> list[Row]:
+def training(n: int) -> list[SpeedRow]:
     """Twins drawn, read and cut; steps of the desk preset on a CPU."""
     import torch
 
@@ -124,12 +124,12 @@ def training(n: int) -> list[Row]:
         step = median_of(lambda _: trainer._train_epoch(store), n) / STEPS
     what = f"a step of {config.batch} x {config.patches} patches, desk net"
     return [
-        Row("training", "twins drawn, read and cut", n, "processor", twins, PRODUCT, product),
-        Row("training", what, n * STEPS, "processor", step, PRODUCT, product),
+        SpeedRow("training", "twins drawn, read and cut", n, "processor", twins, PRODUCT, product),
+        SpeedRow("training", what, n * STEPS, "processor", step, PRODUCT, product),
     ]
 
 
-def plates(n: int) -> list[Row]:
+def plates(n: int) -> list[SpeedRow]:
     """Two pulls of one plate laid on each other, of 20 px/mm."""
     import numpy as np
     from trials.plates.dial_pairs import Kinship, sample_pair
@@ -159,10 +159,10 @@ def plates(n: int) -> list[Row]:
         register(sheet_of(first, scale), sheet_of(second, scale))
 
     yardstick = product_seconds()
-    return [Row("plates", "one dial laid on another, read", n, "processor", median_of(lay, n), PRODUCT, yardstick)]
+    return [SpeedRow("plates", "one dial laid on another, read", n, "processor", median_of(lay, n), PRODUCT, yardstick)]
 
 
-def page(n: int) -> list[Row]:
+def page(n: int) -> list[SpeedRow]:
     """The inspection page of the bundled painted dial: score, integrated gradients, a like dial drawn both ways."""
     from importlib import resources
 
@@ -178,10 +178,10 @@ def page(n: int) -> list[Row]:
         with tempfile.TemporaryDirectory() as folder:
             out = Path(folder) / "page.html"
             seconds = median_of(lambda _: inspect_photo(photo, out, weights, overwrite=True), n)
-    return [Row("page", "an inspection page of a bundled example", n, "processor", seconds, PRODUCT, yardstick)]
+    return [SpeedRow("page", "an inspection page of a bundled example", n, "processor", seconds, PRODUCT, yardstick)]
 
 
-PARTS: dict[str, Callable[[int], list[Row]]] = {
+PARTS: dict[str, Callable[[int], list[SpeedRow]]] = {
     "drawing": drawing, "scoring": scoring, "training": training, "plates": plates, "page": page,
 }  # fmt: skip
 
@@ -194,7 +194,7 @@ def surroundings() -> dict[str, Any]:
     return {"versions": versions(), "machine": platform.machine(), "cores": os.cpu_count(), "load": load}
 
 
-def table(rows: Sequence[Row], about: dict[str, Any]) -> str:
+def table(rows: Sequence[SpeedRow], about: dict[str, Any]) -> str:
     """The rows as Markdown, ratios with three digits, and what they were measured with."""
     lines = ["| what | n | ms each | clock | times | of |", "|---|---|---|---|---|---|"]
     lines += [
@@ -220,7 +220,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     args = parser.parse_args(arguments)
     require_range("n", args.n, 1, 1000)
     about = surroundings()
-    rows: list[Row] = []
+    rows: list[SpeedRow] = []
     for name in args.only or PARTS:
         start = time.monotonic()
         rows += PARTS[name](args.n)

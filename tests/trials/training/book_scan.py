@@ -88,7 +88,7 @@ def _blurred(image: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
     return cv2.GaussianBlur(image, (0, 0), sigma).astype(np.float32) if sigma > 0 else image
 
 
-def shown(seed: int, index: int) -> list[Bag]:
+def scanned_bags(seed: int, index: int) -> list[Bag]:
     """Dial `index` in an ordinary photograph and in the book, in this order; empty where either cannot be read.
 
     Even ones are painted, odd ones printed (two by transfer, then one photographic).
@@ -119,7 +119,7 @@ def _label(seed: int, index: int, *, painted: bool) -> LabelledPhoto:
 
 def pair(seed: int, index: int, keep: Path | None = None) -> tuple[PhotoBag, PhotoBag] | None:
     """`shown`, labelled by dial; None where either cannot be read. keep : folder in which bags are kept."""
-    bags = kept_bags(keep, f"book{CAMERA_VERSION}-{seed}-{index}", partial(shown, seed, index))
+    bags = kept_bags(keep, f"book{CAMERA_VERSION}-{seed}-{index}", partial(scanned_bags, seed, index))
     if not bags:
         return None
     photo = _label(seed, index, painted=bags[0].dial == 1)

@@ -49,7 +49,7 @@ STEP_BINS = np.array([0.0, 0.01, 0.02, 0.04, 0.08, 0.15, 0.3, 2.0])
 
 
 @dataclass(frozen=True)
-class Finding:
+class ProbeResult:
     """What one probe found.
 
     dials : all drawn, the first tenth of them only to learn from; scored : the rest, behind the AUC.
@@ -277,7 +277,7 @@ def forward_scores(labels: NDArray[np.int64], values: Floats, *, folds: int = FO
     return scores
 
 
-def judge(probe: str, labels: Sequence[int], rows: Sequence[Features], *, shown: int = 5) -> Finding:
+def judge(probe: str, labels: Sequence[int], rows: Sequence[Features], *, shown: int = 5) -> ProbeResult:
     """Cross-validate and say which features tell most."""
     truth = np.asarray(labels)
     if min(truth.sum(), len(truth) - truth.sum()) < 2 * FOLDS:
@@ -287,7 +287,7 @@ def judge(probe: str, labels: Sequence[int], rows: Sequence[Features], *, shown:
     scored = ~np.isnan(scores)
     area, (low, high) = delong(truth[scored], scores[scored])
     worst = _telling(truth, names, values)[:shown]
-    return Finding(probe, len(truth), int(scored.sum()), int(truth.sum()), len(names), area, low, high, worst)
+    return ProbeResult(probe, len(truth), int(scored.sum()), int(truth.sum()), len(names), area, low, high, worst)
 
 
 def _telling(truth: NDArray[np.int64], names: list[str], values: Floats) -> tuple[tuple[str, float, float], ...]:
@@ -299,7 +299,7 @@ def _telling(truth: NDArray[np.int64], names: list[str], values: Floats) -> tupl
     return tuple((names[i], float(alone[i]), float(min(1.0, test.pvalue[i] * len(names)))) for i in order)
 
 
-def run(probe: str, *, dials: int, seed: int, workers: int) -> Finding:
+def run(probe: str, *, dials: int, seed: int, workers: int) -> ProbeResult:
     """Render dials, measure and judge: `dials` to score and a ninth more to learn from first.
 
     Results do not depend on `workers`.
@@ -310,7 +310,7 @@ def run(probe: str, *, dials: int, seed: int, workers: int) -> Finding:
     return judge(probe, [label for label, _ in found], [row for _, row in found])
 
 
-def report(finding: Finding) -> str:
+def report(finding: ProbeResult) -> str:
     """Two lines and the most telling features."""
     verdict = "0.5 lies inside: nothing found" if finding.clean else "0.5 lies OUTSIDE"
     lines = [
