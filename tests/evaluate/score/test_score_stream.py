@@ -114,8 +114,9 @@ def test_killed_runs_lose_and_double_nothing(photos, tmp_path):
         shutil.copy(EXAMPLES / "too-small.jpg", many[-1])
     sha = load_weights(None).identity["sha256"]
     code = (
-        "import sys; from pathlib import Path; from dialtell.evaluate.score.stream import StreamSettings, stream_calls\n"
-        "for _ in stream_calls([Path(p) for p in sys.argv[3:]], Path(sys.argv[1]), StreamSettings(), sha256=sys.argv[2],"
+        "import sys; from pathlib import Path\n"
+        "from dialtell.evaluate.score.stream import StreamSettings as S, stream_calls\n"
+        "for _ in stream_calls([Path(p) for p in sys.argv[3:]], Path(sys.argv[1]), S(), sha256=sys.argv[2],"
         " workers=1): pass"
     )
     command = [sys.executable, "-c", code, str(table), sha, *map(str, many)]
