@@ -25,7 +25,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.weights": set(),
     "model.reading": {"synth.shared"},
     "model.net": {"synth.shared", "model.reading"},
-    "model": {"model.reading", "model.net"},
+    "model": {"synth.shared", "model.reading", "model.net"},
     "train.stats": {"synth.shared", "model.net"},
     "train.bags": {"synth.shared", "synth.design", "synth.photograph", "synth", "model.reading", "model.net"},
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
@@ -66,7 +66,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags",
         "train.run", "train.study", "evaluate.words", "evaluate.plots",
     },
-    "evaluate": {"model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
+    "evaluate": {"synth.shared", "model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
     "evaluate.cli": {
         "synth.shared", "synth", "synth.sets", "model.reading", "model.net", "train.bags", "train.run",
         "train.photographs", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection", "evaluate.period",

@@ -16,6 +16,7 @@ from dialtell.evaluate.label.photos import PhotoFolder
 from dialtell.evaluate.label.server import LabelServer
 from dialtell.evaluate.label.store import LabelStore
 from dialtell.evaluate.label.views import LabelViews
+from dialtell.model.reading.known import UNKNOWN
 
 WIDTH, HEIGHT = 300, 240
 CENTRE, RADIUS = (150.0, 120.0), 100.0
@@ -52,7 +53,7 @@ class Views(LabelViews):
         super().__init__()
         self.asked: list[str] = []
 
-    def call(self, photo):
+    def call(self, photo, known=UNKNOWN):
         self.asked.append(photo.id)
         return CALL
 

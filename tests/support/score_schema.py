@@ -25,15 +25,16 @@ def check_dial(dial):
     if "close_up" in dial:
         _check_close_up(dial["close_up"], dial["geometry"])
     assert set(dial) - {"close_up"} == {
-        "photo", "call", "probability_hand", "log10_lr", "support", "reason", "print_process",
+        "photo", "call", "probability_hand", "log10_lr", "support", "withheld", "reason", "print_process", "known",
         "geometry", "zones", "warnings"
     }  # fmt: skip
     _check_print(dial["print_process"], dial["call"])
-    _check_numbers(dial)
+    _check_numbers(dial, dial["withheld"])
+    _check_known(dial["known"])
     assert dial["support"] and dial["reason"].endswith(".") and dial["reason"].count("\n") == 0
     assert all(isinstance(warning, str) for warning in dial["warnings"])
     judged = [zone for zone in dial["zones"] if zone["judged"]]
-    assert (dial["probability_hand"] is None) == (not judged)
+    assert (dial["log10_lr"] is None) == (not judged)
     if dial["geometry"] is None:
         assert dial["zones"] == [] and dial["call"] == "undetermined"
     else:
@@ -44,7 +45,8 @@ def check_dial(dial):
             "zone", "judged", "call", "probability_hand", "log10_lr", "reason", "polygon_px"
         }  # fmt: skip
         assert isinstance(zone["judged"], bool) and zone["reason"].endswith(".")
-        _check_numbers(zone)
+        # where zones contradict each other each keeps its own number; what is not resolved has none
+        _check_numbers(zone, dial["support"].startswith("withheld"))
         assert zone["judged"] == (zone["log10_lr"] is not None)
         assert all(len(point) == 2 and all(map(number, point)) for point in zone["polygon_px"])
 
@@ -55,9 +57,18 @@ def _check_close_up(close_up, geometry):
     assert geometry is not None and number(close_up["pixels_per_radius"], 0)
 
 
-def _check_numbers(part):
+def _check_known(known):
+    assert set(known) <= {"diameter_mm", "close_up", "pixels_per_mm", "zone", "outline", "twelve_deg"}
+    assert None not in known.values()
+
+
+def _check_numbers(part, withheld):
+    """No probability of a call that is withheld."""
     assert part["call"] in CALLS
     ratio, chance = part["log10_lr"], part["probability_hand"]
+    if withheld:
+        assert part["call"] == "undetermined" and chance is None
+        return
     assert (ratio is None) == (chance is None)
     if ratio is None:
         assert part["call"] == "undetermined"

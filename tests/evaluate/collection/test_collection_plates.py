@@ -14,7 +14,7 @@ from dialtell.evaluate.collection.design_mark import alike_designs, scaled_geome
 from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.collection.plates import lay_pairs, pairs_for_readers, propose
 from dialtell.evaluate.collection.plates import test_name as name_of_test
-from dialtell.evaluate.score.score import _geometry
+from dialtell.evaluate.score.record import _geometry
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.geometry import DialGeometry
 

@@ -29,6 +29,7 @@ from dialtell.evaluate.compare.plate_test import (
 )
 from dialtell.evaluate.compare.registration import Registration
 from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.known import Known
 
 EXAMPLES = Path(str(resources.files("dialtell.evaluate"))) / "examples"
 # the stray in px decides: half a pixel is the middle
@@ -98,7 +99,9 @@ def another(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def compared(another):
-    return compare_photos(EXAMPLES / "printed-transfer.jpg", another, load_weights(None), diameter_mm=44.873)
+    return compare_photos(
+        EXAMPLES / "printed-transfer.jpg", another, load_weights(None), known=Known(diameter_mm=44.873)
+    )
 
 
 def test_two_photographs_of_one_print_leave_next_to_nothing(compared):

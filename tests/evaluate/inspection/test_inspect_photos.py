@@ -8,8 +8,8 @@ from PIL import Image
 
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.inspection import photos as inspect_photos
-from dialtell.evaluate.inspection.stated import as_shown
-from dialtell.evaluate.score.reasons import WITHHELD
+from dialtell.evaluate.inspection.stated import drawable
+from dialtell.evaluate.words.stated import DISAGREE, WITHHELD, stated_chance, stated_ratio, withheld
 
 
 @pytest.fixture(scope="module")
@@ -78,7 +78,7 @@ def test_index_links_every_page_in_order_with_call_and_support(done, strict_json
     assert all((out / link).is_file() for link in links)
     place = -1
     for inspection in strict_json(said)["inspections"]:
-        dial = as_shown(inspection)
+        dial = inspection["dial"]
         place = text.index(f"{dial['call'].capitalize()}</strong>: {dial['support']}", place + 1)
     assert "a bad one.jpg" in text and "Not inspected" in text
     # names from outside are escaped, and the page fetches nothing
@@ -145,39 +145,39 @@ def test_a_photograph_that_is_read_is_never_replaced(wall, tmp_path, make_weight
     assert photo.read_bytes() == wall.read_bytes() and list(tmp_path.iterdir()) == [photo]
 
 
-def combined(net, both, call):
-    return {
-        "net_log10_lr": net, "log10_lr": both, "probability_hand": 0.8, "net_call": "hand-painted", "call": call,
-        "sentence": "Net and measurements disagree.",
-    }  # fmt: skip
-
-
-def test_what_is_shown_is_what_the_page_says():
+def test_a_record_is_drawn_in_px_of_the_photograph_shown():
     dial = {
-        "call": "hand-painted", "log10_lr": 2.0, "probability_hand": 0.99, "reason": "All zones speak for it.",
-        "support": "at least moderate support for hand painting", "warnings": [],
+        "geometry": {"center_px": [10.0, 20.0], "axes_px": [8.0, 6.0], "pixels_across": 14.0}, "warnings": [],
+        "zones": [{"polygon_px": [[1.0, 2.0]], "judged": False, "reason": "Not found."}],
     }  # fmt: skip
-    assert as_shown({"dial": dial}) == dial
-    assert as_shown({"dial": dial, "combined": None}) == dial
-    assert as_shown({"dial": dial, "combined": combined(2.0, 2.0, "hand-painted")}) == dial
-    shown = as_shown({"dial": dial, "combined": combined(2.0, 0.6, "undetermined")})
-    assert shown["call"] == "undetermined" and shown["support"] == "weak support for hand painting"
-    assert shown["warnings"] == ["Net and measurements disagree."] and shown["reason"].startswith("The net alone: ")
-    held = as_shown({"dial": dial | {"support": WITHHELD}, "combined": combined(2.0, 2.0, "hand-painted")})
-    assert held["support"] == WITHHELD and held["log10_lr"] is None and held["probability_hand"] is None
+    shown = drawable(dial, 0.5)
+    assert shown["geometry"] == {"center_px": [5.0, 10.0], "axes_px": [4.0, 3.0], "pixels_across": 14.0}
+    assert shown["zones"][0]["polygon_px"] == [[0.5, 1.0]] and drawable(dial) == dial
+    assert drawable({"geometry": None, "zones": []}) == {"geometry": None, "zones": []}
+
+
+def test_no_number_is_stated_beside_withheld():
+    dial = {"call": "undetermined", "log10_lr": 2.0, "probability_hand": None, "support": WITHHELD, "withheld": True}
+    zone = {"judged": True, "log10_lr": 1.0, "probability_hand": 0.9}
+    assert stated_ratio(dial) is None and stated_chance(dial) is None and stated_ratio(dial, zone) is None
+    # where zones contradict each other each keeps its own
+    mixed = dial | {"support": DISAGREE}
+    assert stated_ratio(mixed) is None and stated_ratio(mixed, zone) == 1.0 and stated_chance(mixed, zone) == 0.9
+    old = {key: value for key, value in dial.items() if key != "withheld"}  # as collections kept it before
+    assert withheld(old) and not withheld(old | {"support": "weak support for printing"})
 
 
 def test_interrupted_the_index_lists_what_was_done(wall, tmp_path, make_weights, monkeypatch, capsys):
     other = tmp_path / "other.png"
     other.write_bytes(wall.read_bytes())
-    one = inspect_photos.inspect_one
+    one = inspect_photos.inspect
 
     def stop_at_the_second(photo, *rest):
         if photo == other:
             raise KeyboardInterrupt
         return one(photo, *rest)
 
-    monkeypatch.setattr(inspect_photos, "inspect_one", stop_at_the_second)
+    monkeypatch.setattr(inspect_photos, "inspect", stop_at_the_second)
     words = ["inspect", str(wall), str(other), "--out", str(tmp_path / "pages"), "--weights", str(make_weights())]
     assert main(words) == 130
     text = (tmp_path / "pages" / "index.html").read_text(encoding="utf-8")

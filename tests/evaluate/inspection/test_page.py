@@ -13,7 +13,7 @@ from page_opened import needs_browser, opened
 from pages_made import MODEL, photo, ring, sample, zone
 from web_driver import CHROMIUM, DRIVER, ENTER, Browser
 
-from dialtell.evaluate.inspection.combined import combine
+from dialtell.evaluate.inspection.bearing import bearing
 from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_measured
 from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop, page_text, write_page
 from dialtell.evaluate.measurements.evidence import MeasuredEvidence, MeasurementRow, ZoneFacts
@@ -54,7 +54,7 @@ def measured(count=3):
 
 
 def both(net=1.28, second=0.4, **kind):
-    return combine(Verdict(Judged(40, net, **kind), {}), Opinion(second, False, ("a",) * 9, ()))
+    return bearing(Verdict(Judged(40, net, **kind), {}), Opinion(second, False, ("a",) * 9, ()))
 
 
 class Page(html.parser.HTMLParser):
@@ -112,7 +112,7 @@ def test_page_without_dial_map_or_numbers():
 
 
 def test_page_shows_what_was_measured():
-    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), combined=both()))
+    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), bearing=both()))
     page = Page(text)
     for words in (
         "What was measured",
@@ -120,8 +120,8 @@ def test_page_shows_what_was_measured():
         "Leans to the hand : thin against thick so.",
         "on 9 thin strokes",
         "Signature : Not found in this photograph.",
-        "point the same way as the net",
-        "dialtell score gives the net alone: hand-painted, +1.28.",
+        "point the same way",
+        "They change no number of it.",
         "Strokes measured: 3",
     ):
         assert words in page.words, words
@@ -131,28 +131,25 @@ def test_page_shows_what_was_measured():
     )
 
 
-def test_page_says_plainly_that_net_and_measurements_disagree():
-    extras = PageExtras(combined=both(second=-0.6))
-    page = Page(page_text(sample(), photo(), None, [], MODEL, extras))
-    assert "does not settle" in page.words and "looks painted" not in page.words
-    assert "Net and measurements disagree" in page.words and "call is withdrawn" in page.words
-    assert "The net alone: Thin strokes are fainter" in page.words
-    assert "weak support for hand painting" in page.words and "+0.68" in page.words
-    # a small doubt lowers the number and leaves the call
-    page = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(combined=both(net=2.28, second=-0.6))))
-    assert "looks painted" in page.words and "still passes" in page.words and "+1.68" in page.words
+def test_page_says_plainly_that_measurements_lean_the_other_way():
+    page = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(bearing=both(second=-0.6))))
+    head = page.words[: page.words.index("The photograph ")]
+    assert "looks painted by hand" in head and "+1.28" in head and "−0.60" in head  # the call stands, both are shown
+    assert "The measurements lean the other way" in head and "withdrawn" not in head
+    agreeing = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(bearing=both())))
+    assert "lean the other way" not in agreeing.words
 
 
 def test_page_gives_no_number_beside_withheld():
     dial = sample(call="undetermined", support="withheld, the photograph does not carry the evidence")
-    for extras in (None, PageExtras(combined=both(withheld=True))):
+    for extras in (None, PageExtras(bearing=both(withheld=True))):
         page = Page(page_text(dial, photo(), None, [], MODEL, extras))
         head = page.words[: page.words.index("The photograph ")]
         assert "1.28" not in head and "0.95" not in head and "times more probable" not in head
 
 
 def test_page_asks_for_nothing_outside_itself():
-    text = page_text(sample(), photo(), signed_map(), crops(), MODEL, PageExtras(evidence=measured(), combined=both()))
+    text = page_text(sample(), photo(), signed_map(), crops(), MODEL, PageExtras(evidence=measured(), bearing=both()))
     for tag, attributes in Page(text).tags:
         for name in ("src", "href", "action", "data", "poster", "srcset"):
             assert attributes.get(name, "data:").startswith(("data:", "#")), (tag, attributes[name][:60])
@@ -202,18 +199,11 @@ def test_map_is_told_apart_without_colour():
     assert not pictures.overlay(np.zeros((3, 3), np.float32), 0.0).any()
 
 
-@pytest.mark.parametrize(("net", "second", "said"), [
-    (2.4, 1.7, "“or more” marks a number cut off"),
-    (-2.4, -1.7, "“or less” marks a number cut off"),
-    (2.4, -1.7, "“or less” and “or more” mark numbers cut off"),
-])  # fmt: skip
-def test_words_of_numbers_cut_off_are_those_that_stand_beside_them(net, second, said):
-    weighed = combine(Verdict(Judged(40, net, capped=True), {}), Opinion(second, True, ("a",) * 9, ()))
-    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), combined=weighed))
-    words = Page(text).words
-    assert said in words
-    for word in re.findall("“(or more|or less)”", words):
-        assert word in words.split("“or ")[0]
+@pytest.mark.parametrize(("second", "said"), [(1.7, "+1.70 or more"), (-1.7, "−1.70 or less")])
+def test_a_number_cut_off_says_so(second, said):
+    cut = bearing(Verdict(Judged(40, 2.4, capped=True), {}), Opinion(second, True, ("a",) * 9, ()))
+    text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), bearing=cut))
+    assert said in Page(text).words
 
 
 @needs_browser
@@ -246,7 +236,7 @@ PROBE = """<script>addEventListener("load", () => {
 @needs_browser
 @pytest.mark.parametrize("width", [390, 1200])
 def test_browser_magnifier_layers_and_width(tmp_path, width):
-    extras = PageExtras(evidence=measured(), combined=both(second=-0.6), unlike=4 * signed_map())
+    extras = PageExtras(evidence=measured(), bearing=both(second=-0.6), unlike=4 * signed_map())
     text = page_text(sample("a-very-long-name-" * 8 + ".jpg"), photo(), signed_map(), crops(), MODEL, extras)
     # The probe is not ours, so the policy must go for it to run.
     text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", text).replace("</body>", PROBE)
@@ -275,7 +265,7 @@ SHOWN = (
 @pytest.mark.parametrize("width", [390, 1200])
 def test_strokes_measured_are_reached_by_keys(tmp_path, width):
     path = tmp_path / "a.html"
-    extras = PageExtras(evidence=measured(), combined=both())
+    extras = PageExtras(evidence=measured(), bearing=both())
     write_page(path, sample(), photo(), signed_map(), crops(), MODEL, extras=extras)
 
     def to(selector):

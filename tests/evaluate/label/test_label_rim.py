@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from skimage.measure import EllipseModel
 
-from dialtell.evaluate.label.rim import outline_text, rim_ellipse
+from dialtell.evaluate.label.rim import rim_ellipse
 from dialtell.synth.shared.errors import ParameterError
 
 
@@ -38,7 +38,7 @@ def test_unsteady_clicks_are_fitted_as_another_implementation_fits_them():
 
 
 def test_circle_is_written_in_five_numbers():
-    text = outline_text(rim_ellipse(rim(8, 150, 120, 100, 100, 0).tolist(), 300, 240))
+    text = rim_ellipse(rim(8, 150, 120, 100, 100, 0).tolist(), 300, 240).text
     assert text.split()[:4] == ["150.00", "120.00", "100.00", "100.00"] and len(text.split()) == 5
 
 

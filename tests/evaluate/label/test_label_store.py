@@ -21,7 +21,7 @@ from dialtell.train.photographs.labels import read_labels
 
 HEAD = (
     "photo,sha256,dial,source,object_type,size_mm,labeller,basis,dial_process,print_process,signature,numerals,"
-    "minute_track,seconds_bit,outline,labelled_at,notes"
+    "minute_track,seconds_bit,outline,twelve_deg,close_up,px_per_mm,zone,labelled_at,notes"
 )
 
 

@@ -9,6 +9,7 @@ from dialtell.evaluate.score.close_up import least
 from dialtell.evaluate.score.score import score_photo, score_photos
 from dialtell.model.net.verdict import ProcessEvidence, Verdict
 from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.known import Known
 from dialtell.synth.shared.terms import Zone
 
 
@@ -48,7 +49,7 @@ def test_without_the_flag_there_is_no_dial(close, weights):
 
 def test_scale_given_with_the_size(close, weights, drawn_truth):
     per_mm = drawn_truth.dial.pixels_per_radius / 22.0
-    scored = score_photo(close, weights, diameter_mm=44.0, pixels_per_mm=per_mm)
+    scored = score_photo(close, weights, known=Known(diameter_mm=44.0, pixels_per_mm=per_mm))
     check_dial(scored.record)
     about = scored.record["close_up"]
     assert about == {
@@ -64,7 +65,7 @@ def test_scale_given_with_the_size(close, weights, drawn_truth):
 
 
 def test_rough_scale_is_said(close, weights, drawn_truth):
-    scored = score_photo(close, weights, pixels_per_mm=drawn_truth.dial.pixels_per_radius / 22.0)
+    scored = score_photo(close, weights, known=Known(pixels_per_mm=drawn_truth.dial.pixels_per_radius / 22.0))
     check_dial(scored.record)
     assert scored.record["close_up"]["scale_spread"] == pytest.approx(0.2)
     assert any("only to within 20%" in text for text in scored.record["warnings"])
@@ -73,7 +74,7 @@ def test_rough_scale_is_said(close, weights, drawn_truth):
 def test_unknown_scale_is_a_result(tmp_path, weights):
     path = tmp_path / "bare.png"
     cv2.imwrite(str(path), np.full((400, 500, 3), 230, np.uint8))
-    document = score_photos([path], weights, close_up=True)
+    document = score_photos([path], weights, known=Known(close_up=True))
     (dial,) = document["dials"]
     check_dial(dial)
     assert not document["errors"] and dial["call"] == "undetermined" and "close_up" not in dial

@@ -13,6 +13,7 @@ from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.score.note import note_document, note_markdown, note_sentences
 from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.known import Known
 
 EXAMPLES = Path(str(resources.files("dialtell.evaluate"))) / "examples"
 
@@ -30,7 +31,7 @@ def value_at(document, path):
 
 @pytest.mark.parametrize("name", ["painted.jpg", "printed-transfer.jpg", "too-small.jpg"])
 def test_every_sentence_is_traceable(name, weights):
-    scored = score_photo(EXAMPLES / name, weights, diameter_mm=44.873)
+    scored = score_photo(EXAMPLES / name, weights, known=Known(diameter_mm=44.873))
     document = note_document(scored, weights.identity)
     assert len(document["sentences"]) >= 3
     for sentence in document["sentences"]:

@@ -5,10 +5,12 @@ import numpy as np
 import pytest
 
 from dialtell.evaluate.inspection.advice import reached_words
-from dialtell.evaluate.inspection.photos import Asked, inspect_one
-from dialtell.evaluate.inspection.stated import NO_OUTLINE, NOT_TOLD_APART, page_record
+from dialtell.evaluate.inspection.one_photo import inspect_photo
+from dialtell.evaluate.inspection.stated import NO_OUTLINE, drawable
+from dialtell.evaluate.score.reasons import NOT_TOLD_APART
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.known import Known
 
 
 @pytest.fixture(scope="module")
@@ -24,8 +26,10 @@ def unnamed(drawn_photo, drawn_truth, weights, tmp_path_factory):
     part = pixels[round(y - 0.84 * a) : round(y - 0.3 * a), round(x - 0.45 * a) : round(x + 0.45 * a)]
     folder = tmp_path_factory.mktemp("close")
     cv2.imwrite(str(folder / "close.png"), part)
-    asked = Asked(diameter_mm=44.0, close_up=True, pixels_per_mm=drawn_truth.dial.pixels_per_radius / 22.0)
-    document, _ = inspect_one(folder / "close.png", folder / "close.html", folder / "still.png", weights, asked)
+    known = Known(diameter_mm=44.0, close_up=True, pixels_per_mm=drawn_truth.dial.pixels_per_radius / 22.0)
+    document = inspect_photo(
+        folder / "close.png", folder / "close.html", weights, known=known, still=folder / "still.png"
+    )
     return document, (folder / "close.html").read_text(encoding="utf-8"), folder / "still.png"
 
 
@@ -57,17 +61,17 @@ def test_resolution_is_that_of_the_whole_dial(unnamed, drawn_truth):
 
 def test_a_close_up_with_its_place_keeps_everything():
     record = {
-        "close_up": {"located": True}, "geometry": {"center_px": [1, 2]}, "warnings": [],
+        "close_up": {"located": True}, "geometry": {"center_px": [1, 2], "axes_px": [3, 3]}, "warnings": [],
         "zones": [{"polygon_px": [[0, 0]], "judged": False, "reason": "Not found."}],
     }  # fmt: skip
-    assert page_record(record) == record
+    assert drawable(record) == record
     whole = {key: value for key, value in record.items() if key != "close_up"}
-    assert page_record(whole) == whole
+    assert drawable(whole) == whole
 
 
 def test_a_close_up_without_a_scale_is_a_page_too(tmp_path, weights):
     cv2.imwrite(str(tmp_path / "bare.png"), np.full((300, 400, 3), 230, np.uint8))
-    document, _ = inspect_one(tmp_path / "bare.png", tmp_path / "bare.html", None, weights, Asked(close_up=True))
+    document = inspect_photo(tmp_path / "bare.png", tmp_path / "bare.html", weights, known=Known(close_up=True))
     page = (tmp_path / "bare.html").read_text(encoding="utf-8")
     assert document["dial"]["call"] == "undetermined" and "the scale of this close-up is unknown" in page
 

@@ -11,7 +11,7 @@ from score_schema import check_dial, check_document
 from dialtell.evaluate.score import score
 from dialtell.evaluate.score.score import score_photo, score_photos
 from dialtell.model.net.weights_file import load_weights
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import MAX_PIXELS, Known
 from dialtell.model.reading.photo import read_photo
 from dialtell.synth.shared.errors import PhotoError
 
@@ -23,7 +23,7 @@ def weights(make_weights):
 
 @pytest.fixture(scope="module")
 def scored(drawn_photo, weights):
-    return score_photo(drawn_photo, weights, diameter_mm=44.873)
+    return score_photo(drawn_photo, weights, known=Known(diameter_mm=44.873))
 
 
 def test_record_keeps_the_contract(scored, drawn_photo):
@@ -58,7 +58,7 @@ def test_polygons_lie_on_the_drawn_dial(scored, drawn_truth):
 
 
 def test_the_same_photograph_gives_the_same_record(scored, drawn_photo, weights):
-    assert score_photo(drawn_photo, weights, diameter_mm=44.873).record == scored.record
+    assert score_photo(drawn_photo, weights, known=Known(diameter_mm=44.873)).record == scored.record
 
 
 def test_largest_photograph_is_the_readers():
@@ -106,7 +106,7 @@ def test_bad_photographs_do_not_stop_the_others(bad, weights):
 
 def test_too_many_pixels_are_refused(drawn_photo, weights):
     with pytest.raises(PhotoError, match="more than the limit of 1000; scale it down or raise the limit"):
-        score_photo(drawn_photo, weights, max_pixels=1000)
+        score_photo(drawn_photo, weights, known=Known(max_pixels=1000))
 
 
 def test_a_fault_of_ours_is_one_entry(monkeypatch, caplog, drawn_photo, bad, weights):

@@ -1,0 +1,74 @@
+"""What is known beforehand: ranges, contradictions, and that a record of it gives the same again."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from drawn_dial import draw, scene
+
+from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import Known, Outline, known_from, read_outline
+from dialtell.model.reading.rotation import find_rotation
+from dialtell.model.reading.steps import read
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.terms import Zone
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"diameter_mm": 5.0}, "diameter_mm"), ({"pixels_per_mm": 0.1}, "pixels_per_mm"),
+        ({"twelve_deg": 400.0}, "twelve_deg"), ({"max_pixels": 0}, "max_pixels"),
+        ({"outline": Outline(9, 9, 5, 4, 0), "close_up": True}, "outline is given of a close-up"),
+    ],
+)  # fmt: skip
+def test_values_out_of_range_and_contradictions(given, said):
+    with pytest.raises(ParameterError, match=said):
+        Known(**given)
+
+
+@pytest.mark.parametrize("text", ["1 2 3", "1 2 3 4 x", "1 2 3 4 5", "1 2 3 nan 5", ""])
+def test_outlines_that_are_none(text):
+    with pytest.raises(ParameterError, match="outline is"):
+        read_outline(text)
+
+
+def test_a_record_gives_the_same_again():
+    whole = Known(diameter_mm=44.9, outline=Outline(501.5, 400.0, 200.0, 190.5, -3.0), twelve_deg=-90.0)
+    part = Known(pixels_per_mm=92.0, zone=Zone.SIGNATURE)
+    for known in (Known(), whole, part):
+        again = known_from(known.record())
+        assert again.record() == known.record() and again.part == known.part
+    assert read_outline(whole.outline.text) == whole.outline and part.part and not part.whole().part
+    for damaged in ({"zone": "bezel"}, {"outline": [1, 2]}, {"diameter_mm": "wide"}):
+        with pytest.raises(ParameterError, match="damaged"):
+            known_from(damaged)
+
+
+@pytest.mark.parametrize("twelve", [0.0, 37.0, 90.0, -120.0, 180.0])
+@pytest.mark.parametrize("tilt", [0.0, 25.0])
+def test_twelve_stands_where_it_was_said(twelve, tilt):
+    """Against the definition: the direction of 12 o'clock in the photograph, clockwise from up."""
+    geometry = DialGeometry((500.0, 400.0), (300.0, 300.0 * math.cos(math.radians(tilt))), 0.6)
+    turned = geometry.turned(geometry.rotation_to(twelve))
+    x, y = turned.to_photo(np.array([0.0, -1.0])) - np.array(turned.center_px)
+    assert math.degrees(math.atan2(x, -y)) % 360 == pytest.approx(twelve % 360, abs=1e-9)
+    assert turned.twelve_deg % 360 == pytest.approx(twelve % 360, abs=1e-9)
+
+
+def test_the_track_is_kept_and_the_hour_taken_as_said():
+    truth = scene(640.0, rotation=4.0, noise=0.004, line=0.01)
+    grey = draw(truth, np.random.default_rng(1)).astype(np.float32)
+    grey = grey if grey.ndim == 2 else grey @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    geometry = truth.dial
+    outline = Outline(*geometry.center_px, *geometry.axes_px, math.degrees(geometry.angle))
+    (own,) = read(grey, Known(outline=outline))
+    (said,) = read(grey, Known(outline=outline, twelve_deg=4.0 + 2.0))  # by eye, two degrees off
+    assert own.rotation is not None and said.rotation is not None and said.twelve_given
+    assert said.geometry.rotation == pytest.approx(own.geometry.rotation, abs=1e-9)  # the nearest division
+    (turned,) = read(grey, Known(outline=outline, twelve_deg=4.0 + 90.0))
+    assert math.degrees(turned.geometry.rotation - own.geometry.rotation) == pytest.approx(90.0, abs=1e-6)
+    found = find_rotation(own.density, geometry)
+    assert found is not None and found.nearest(own.geometry.rotation).radians == pytest.approx(own.geometry.rotation)
