@@ -36,7 +36,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "train": set(),
     "evaluate.examples": set(),
     "evaluate.words": {"synth.shared"},
-    "evaluate.pages": {"synth.shared"},
+    "evaluate.pages": set(),
     "evaluate.plots": {"synth.shared", "model.net", "train.stats"},
     "evaluate.maps": {"synth.shared", "synth", "model.reading", "model.net"},
     "evaluate.measurements": {"synth.shared", "model.reading", "evaluate.words"},
@@ -68,7 +68,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "evaluate": {"synth.shared", "model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
     "evaluate.cli": {
-        "synth.shared", "synth", "synth.sets", "model.reading", "model.net", "train.bags", "train.run",
+        "synth.shared", "synth", "synth.sets", "model", "model.reading", "model.net", "train.bags", "train.run",
         "train.photographs", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection", "evaluate.period",
         "evaluate.compare", "evaluate.collection", "evaluate.label", "evaluate.museum", "evaluate.benchmark",
         "evaluate.ladder",

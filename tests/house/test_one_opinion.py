@@ -23,10 +23,11 @@ from dialtell.evaluate.score.stream import COLUMNS
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model import load_weights
 from dialtell.synth.scene import Range, render, sample_spec
+from dialtell.synth.shared.sizes import size_mm
 from dialtell.synth.shared.terms import Process
 
 EXAMPLES = Path(str(resources.files("dialtell.evaluate"))) / "examples"
-SIZE = 44.873  # 18 size, NAWCC encyclopedia, "Watch Size"
+SIZE = size_mm(18)  # 44.873 mm, NAWCC encyclopedia, "Watch Size"
 
 
 def drawn(path: Path, process: Process, index: int) -> None:
@@ -125,7 +126,7 @@ def test_note_collection_compare_and_label(eight, records, tmp_path, capsys) -> 
         assert main(["note", str(path), "--size", "18", "--json"]) == 0
         assert json.loads(capsys.readouterr().out)["dial"] == records[str(path)]
     file = tmp_path / "dials.collection"
-    assert main(["collection", "add", str(file), *map(str, eight), "--size", "18", "--quiet"]) == 0
+    assert main(["--quiet", "collection", "add", str(file), *map(str, eight), "--size", "18"]) == 0
     with CollectionFile(file) as collection:
         kept = {str(entry.path): entry.document for entry in collection.entries()}
     assert kept == {str(Path(path).resolve()): record for path, record in records.items()}
@@ -168,7 +169,7 @@ def test_what_is_known_is_carried_whole(eight, tmp_path, capsys) -> None:
     dials = {dial["photo"]: dial for dial in json.loads(capsys.readouterr().out)["dials"]}
     assert dials[str(photo)] == scored and sum("outline" in dial["known"] for dial in dials.values()) == 1
     file = tmp_path / "dials.collection"
-    assert main(["collection", "add", str(file), str(photo), *flags, "--quiet"]) == 0
+    assert main(["--quiet", "collection", "add", str(file), str(photo), *flags]) == 0
     with CollectionFile(file) as collection:
         (entry,) = collection.entries()
     assert entry.document == scored

@@ -220,7 +220,8 @@ def test_a_run_begun_with_weights(finished, tmp_path, monkeypatch, capsys):
     origin = record["training"]["config"]["origin"]
     assert origin == {**source.identity, "renderer_version": RENDERER_VERSION}
     assert json.loads((out / "config.json").read_text())["config"]["origin"] == origin
-    assert f"Begun with the weights trial 9 (sha256 {source.sha256[:12]}" in capsys.readouterr().out
+    assert "Begun with" not in capsys.readouterr().out  # the card says it
+    assert f"Begun with the weights trial 9 (sha256 {source.sha256[:12]}" in (out / "MODEL_CARD.md").read_text("utf-8")
 
 
 def test_begun_with_weights_it_goes_gently(finished):

@@ -8,17 +8,15 @@ from trials.speed import page as inspect_pace
 from trials.speed.page import STAGES, table, watched
 from trials.speed.scoring_and_page import Clock
 
-from dialtell.evaluate.inspection import examine as examined
-from dialtell.evaluate.inspection import one_photo as inspect_page
+from dialtell.evaluate.inspection import one_photo
 
 
 def test_watching_ends_and_puts_everything_back():
-    places = {"examined": examined, "inspect_page": inspect_page}
-    before = {(place, name): getattr(places[place], name) for place, name, _ in STAGES}
+    before = {name: getattr(one_photo, name) for name, _ in STAGES}
     with pytest.raises(RuntimeError), watched(Clock()):
-        assert all(getattr(places[place], name) is not function for (place, name), function in before.items())
+        assert all(getattr(one_photo, name) is not function for name, function in before.items())
         raise RuntimeError
-    assert all(getattr(places[place], name) is function for (place, name), function in before.items())
+    assert all(getattr(one_photo, name) is function for name, function in before.items())
 
 
 def test_measures_a_photograph_of_ones_own(tmp_path, capsys):

@@ -179,7 +179,7 @@ def test_the_date_stands_apart_from_the_strokes(drawn_photo, weights, tmp_path):
     years = Years(1874, 1874, 1874, "as stated")
     document = inspect_photo(drawn_photo, tmp_path / "a.html", weights, years=years)
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
-    assert document["period"]["finding"] == "open" and "A movement of 1874" in page
+    assert document["period"]["finding"] == "fits" and "A movement of 1874" in page
     assert document["period"]["posterior_log10_odds"] == pytest.approx(
         document["period"]["prior_log10_odds"] + document["dial"]["log10_lr"], abs=1e-3
     )

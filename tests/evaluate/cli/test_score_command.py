@@ -86,10 +86,10 @@ def test_a_photograph_without_a_dial_is_no_error(tmp_path, weights, capsys, stri
 
 
 def test_traceback_only_when_asked_for(drawn_photo, weights, capsys, monkeypatch):
-    def broken(grey):
+    def broken(grey, known):
         raise RuntimeError("boom")
 
-    monkeypatch.setattr(score, "read_dial", broken)
+    monkeypatch.setattr(score, "read", broken)
     assert main(["score", str(drawn_photo), "--weights", weights, "--json"]) == 1
     quiet = capsys.readouterr()
     assert "internal error: RuntimeError: boom; please report it" in quiet.err and "Traceback" not in quiet.err

@@ -142,7 +142,7 @@ def test_what_another_program_saved_meanwhile_is_kept(folder):
     with LabelStore(table) as store:
         a, b = photo_named(folder, "a.png"), photo_named(folder, "b.png")
         store.change(a, {"dial_process": "printed"})
-        table.write_text(table.read_text().replace(",,\n", ",,\n") + "other.png" + "," * 16 + "theirs\n")
+        table.write_text(table.read_text().replace(",,\n", ",,\n") + "other.png" + "," * 20 + "theirs\n")
         store.change(b, {"dial_process": "painted"})
         assert [row["notes"] for row in rows_of(table)] == ["", "theirs", ""]
         table.write_text("nothing\n")

@@ -39,11 +39,23 @@ COARSE = Resolution(500, 236, 640, diameter_mm=44.873)
             "What was read leans towards hand painting, but its log10 LR of +0.70 falls short of the 0.95 either way "
             "that a call needs; the signature could not be read.",
         ),
+        # a zone that would settle it by itself is named, with what the dial taken together says
         (
-            (0.7, 0.3, 0.6, 0.2, 0.2),
-            COARSE,
-            "What was read does not settle it: the photograph resolves about 240 px across the dial (5.3 px/mm), and "
-            "about 640 px across the dial (14.3 px/mm) would be needed to read thin strokes.",
+            (0.7, 0.3, 1.2, 0.2, 0.2),
+            FINE,
+            "The numerals speak for hand painting, but the log10 LR of the dial taken together, +0.70, falls short of "
+            "the 0.95 either way that a call needs.",
+        ),
+        (
+            (-0.6, 0.3, 1.2, 0.2, 0.2),
+            FINE,
+            "The numerals speak for hand painting, but the dial taken together leans towards printing; its log10 LR of "
+            "-0.60 falls short of the 0.95 either way that a call needs.",
+        ),
+        (
+            (0.1, 0.3, 1.2, 0.2, 0.2),
+            FINE,
+            "The numerals speak for hand painting, but the dial taken together speaks for neither side.",
         ),
         (
             (2.0, 1.9, -1.5, -1.4, 0.0),

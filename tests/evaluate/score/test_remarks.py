@@ -19,7 +19,7 @@ PLAIN = Reading(
     density=np.zeros((1000, 1000), np.float32),
     sharpness=CLEAR,
     rotation=SimpleNamespace(),
-    zones=SimpleNamespace(named=True),
+    zones=SimpleNamespace(named=True, track=None),
     patches=patches(),
 )
 CUT = replace(PLAIN.geometry, seen=0.86)
@@ -44,6 +44,16 @@ def test_a_plain_reading_needs_no_warning():
 def test_each_weakness_has_its_warning(reading, resolution, said):
     (only,) = remarks(reading, verdict(2.0, 1.5), resolution)
     assert said in only
+
+
+def test_what_was_found_is_not_said_to_be_missing():
+    """No sentence that says there is no track where one was found, none at all where 12 was said."""
+    lost = replace(PLAIN, rotation=None)
+    assert "No minute track was found" in remarks(lost, verdict(2.0, 1.5), FINE)[0]
+    found = replace(lost, zones=SimpleNamespace(named=True, track=(0.88, 0.94)))
+    (said,) = remarks(found, verdict(2.0, 1.5), FINE)
+    assert said.startswith("How the dial is turned was not found") and "--twelve" in said
+    assert remarks(replace(lost, twelve_given=True), verdict(2.0, 1.5), FINE) == []
 
 
 def test_contradiction_is_the_first_warning():

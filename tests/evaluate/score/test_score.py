@@ -110,16 +110,16 @@ def test_too_many_pixels_are_refused(drawn_photo, weights):
 
 
 def test_a_fault_of_ours_is_one_entry(monkeypatch, caplog, drawn_photo, bad, weights):
-    real = score.read_dial
+    real = score.read
     calls = iter([RuntimeError("boom"), None])
 
-    def broken(grey):
+    def broken(grey, known):
         fault = next(calls)
         if fault is not None:
             raise fault
-        return real(grey)
+        return real(grey, known)
 
-    monkeypatch.setattr(score, "read_dial", broken)
+    monkeypatch.setattr(score, "read", broken)
     with caplog.at_level("DEBUG", "dialtell.score"):
         document = score_photos([drawn_photo, bad / "wall.png"], weights)
     (error,) = document["errors"]
