@@ -1,7 +1,7 @@
 """What the net's input means. Weights carry it and are refused where it differs; VERSION names kept bags.
 
 VERSION counts changes that no number below shows: how the dial is turned, where zones and patches are set, how the
-resolution is told. tests/test_preprocessing.py holds the patches of one dial to what this version makes of it.
+resolution is told. tests/model/test_preprocessing.py holds the patches of one dial to what this version makes of it.
 """
 
 from __future__ import annotations

@@ -99,7 +99,7 @@ def _pictures(record: Mapping[str, Any]) -> list[str]:
 def _photographs(figures: Mapping[str, Any]) -> list[str]:
     """What photographs say of the weights: before and after an adaptation, if there was one."""
     if "adaptation" not in figures:
-        return [figures.get("photographs", "See README.md: seven photographs, no printed dial among them.")]
+        return [figures.get("photographs", "See evaluate/FIGURES.md: seven photographs, no printed dial among them.")]
     return [
         "The user's photographs held out. The moment at which the adaptation stopped was chosen by them, so the "
         "figures after it flatter; calls rest on the ratio alone, none is withheld for want of resolution. The "

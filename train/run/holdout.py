@@ -7,7 +7,7 @@ from dataclasses import fields, replace
 from dialtell.synth.design.design import Variety
 
 # One of each list of letterforms, so that dials can be drawn from these alone; two marks, two layouts. Severe wear,
-# worse cameras and hands outside the training's range are no choice from a list: see evaluate.rungs.
+# worse cameras and hands outside the training's range are no choice from a list: see evaluate/ladder/rungs.py.
 HELD_OUT = Variety(
     roman=("roman-slender",),
     arabic=("arabic-plain",),

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import json
+import shutil
 import socket
 
+import numpy as np
 import pytest
 from label_desk import CENTRE, HEIGHT, RADIUS, TELLTALES, WIDTH, ask, desk, draw, first
 
-from dialtell.evaluate.label.server import LARGEST_BODY
+from dialtell.evaluate.label.photos import PhotoFolder
+from dialtell.evaluate.label.server import LARGEST_BODY, LabelServer
+from dialtell.evaluate.label.store import LabelStore
+from dialtell.evaluate.label.views import LabelViews
+from dialtell.model.reading.outline import NoDial
 from dialtell.synth.shared.errors import OutputError
 
 
@@ -175,3 +181,33 @@ def test_taken_port_is_said(served, tmp_path):
     with pytest.raises(OutputError, match=f"port {served.port} cannot be used"):
         with desk(tmp_path, tmp_path / "other.csv", port=served.port):
             pass
+
+
+def test_the_call_rests_on_the_outline_just_marked(tmp_path, drawn_photo, drawn_truth, make_weights, monkeypatch):
+    """Where the finder sees no dial, the outline marked is the dial: for the page's ellipse and for the call."""
+    from dialtell.evaluate.label import views as views_module
+    from dialtell.model.reading import steps
+
+    lost = NoDial("it was hidden")
+    monkeypatch.setattr(steps, "find_dial", lambda grey: lost)
+    monkeypatch.setattr(steps, "find_place", lambda grey: None)
+    monkeypatch.setattr(views_module, "find_dial", lambda photo: lost)
+    (tmp_path / "photos").mkdir()
+    shutil.copy(drawn_photo, tmp_path / "photos" / "a.png")
+    folder = PhotoFolder(tmp_path / "photos")
+    (photo,) = folder
+    (x, y), (a, b) = drawn_truth.dial.center_px, drawn_truth.dial.axes_px
+    turn = np.linspace(0.0, 2 * np.pi, 12, endpoint=False)
+    rim = drawn_truth.dial.to_photo(np.stack([np.cos(turn), np.sin(turn)], axis=-1))
+    with (
+        LabelStore(tmp_path / "labels.csv") as store,
+        LabelServer(folder, store, LabelViews(make_weights(9.0, 9.0)), show_calls=True) as server,
+    ):
+        assert server.call({"id": photo.id})["reason"] == "No dial was found: it was hidden."
+        assert server.views.dial(photo, store.known(photo))["reason"] == "it was hidden"
+        server.rim({"id": photo.id, "points": rim.tolist()})
+        assert server.call({"id": photo.id})["call"] == "hand-painted"
+        marked = [float(part) for part in server.views.dial(photo, store.known(photo))["outline"].split()]
+        assert marked[:4] == pytest.approx([x, y, a, b], abs=1.0)
+        server.rim({"id": photo.id, "points": []})
+        assert server.call({"id": photo.id})["call"] == "undetermined"
