@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from dialtell.model.reading.steps import Reading
+from dialtell.model.reading.sub_dial import is_divided
 
 NOT_TOLD, PRESENT, ABSENT = "not told", "present", "absent"
 ROMAN, ARABIC, SLANTING = "Roman", "Arabic", "slanting"
@@ -91,6 +92,10 @@ def _seconds_bit(reading: Reading) -> StyleHint:
     if reading.zones.seconds is None:
         return StyleHint(
             SECONDS_BIT, NOT_TOLD, "", "No circle of one was found, which does not show that there is none."
+        )
+    if not is_divided(reading.density, reading.geometry, reading.zones.seconds):
+        return StyleHint(
+            SECONDS_BIT, NOT_TOLD, "", "Something round lies below the centre, but no divisions are seen in it."
         )
     why = "There is a small dial below the centre. It belongs to the kind of movement, so no period follows."
     return StyleHint(SECONDS_BIT, PRESENT, "", why)
