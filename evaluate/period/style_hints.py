@@ -10,10 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from dialtell.model.reading.steps import Reading
+from dialtell.model.reading.steps import Reading
 from dialtell.model.reading.sub_dial import is_divided
 
 NOT_TOLD, PRESENT, ABSENT = "not told", "present", "absent"
