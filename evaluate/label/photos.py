@@ -6,7 +6,6 @@ and still has those bytes.
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -17,6 +16,7 @@ from dialtell.evaluate.museum.records import plain
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.reading.photo import walk_photos
 from dialtell.synth.shared.errors import ParameterError, PhotoError
+from dialtell.synth.shared.files import content_hash
 from dialtell.synth.shared.tables import read_table
 from dialtell.train.photographs.labels import COLUMNS
 
@@ -47,7 +47,7 @@ class PhotoFolder:
         records = _records(self.root / MANIFEST)
         for path in walk_photos([self.root])[0]:
             why = self._objection(path)
-            digest = "" if why else _sha256(path)
+            digest = "" if why else content_hash(path)
             if why or not digest:
                 self.left_out.append((path, why or "cannot be read; check its permissions"))
             elif digest in self.photos:
@@ -68,7 +68,7 @@ class PhotoFolder:
         why = self._objection(photo.path)
         if why:
             raise PhotoError(f"{photo.name} {why}")
-        if _sha256(photo.path) != number:
+        if content_hash(photo.path) != number:
             raise PhotoError(f"{photo.name} was changed or taken away; start `dialtell label` again")
         return photo
 
@@ -105,14 +105,3 @@ def _records(manifest: Path) -> dict[str, dict[str, str]]:
             if key:
                 found[key] = {name: value for name, value in known.items() if value and name in COLUMNS}
     return found
-
-
-def _sha256(path: Path) -> str:
-    """Of a file's bytes; empty when it cannot be read, or is a pipe or device, which may never end."""
-    if not path.is_file():
-        return ""
-    try:
-        with path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
-    except OSError:
-        return ""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dialtell.model.reading.known import UNKNOWN, Known
+from dialtell.synth.shared.files import content_hash
 from dialtell.train.photographs.labels import LabelledPhoto, LabelsError, check_labels
 
 log = logging.getLogger("dialtell.known")
@@ -27,7 +27,7 @@ class KnownTable:
     otherwise: Known = UNKNOWN
 
     def __call__(self, path: Path) -> Known:
-        row = self.by_place.get(path.resolve()) or self.by_content.get(_sha256(path))
+        row = self.by_place.get(path.resolve()) or self.by_content.get(content_hash(path))
         return self.otherwise if row is None else _filled(row, self.otherwise)
 
 
@@ -55,12 +55,3 @@ def _filled(row: LabelledPhoto, otherwise: Known) -> Known:
         diameter_mm=otherwise.diameter_mm if said.diameter_mm is None else said.diameter_mm,
         twelve_deg=otherwise.twelve_deg if said.twelve_deg is None else said.twelve_deg,
     )
-
-
-def _sha256(path: Path) -> str:
-    """Of a file's bytes; empty where it cannot be read, which reading it will say."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""

@@ -199,3 +199,14 @@ def _sweep(draft: Path) -> None:
             draft.unlink(missing_ok=True)
     finally:
         os.close(handle)
+
+
+def content_hash(path: Path) -> str:
+    """SHA-256 of a file's bytes; "" where it cannot be read, or is a pipe or device, which may never end."""
+    try:
+        if not path.is_file():
+            return ""
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError:
+        return ""
