@@ -179,7 +179,7 @@ def _peak_mb() -> float:
 def start_times(repeats: int) -> dict[str, float]:
     """Seconds until `dialtell --help` and a bare Python have run, the least of several."""
     commands = {
-        "help": [sys.executable, "-m", "dialtell.evaluate.cli.main", "--help"],
+        "help": [sys.executable, "-c", "from dialtell.evaluate.cli.main import main; main(['--help'])"],
         "python": [sys.executable, "-c", "pass"],
     }
     found = {}
