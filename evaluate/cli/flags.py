@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dialtell.model.reading.known import MAX_PIXELS, PER_MM, Known, Outline, read_outline
+from dialtell.model.reading.known import MAX_PIXELS, PER_MM, Known, Outline, known_for, read_outline
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM, dial_diameter_mm
 from dialtell.synth.shared.terms import Zone
@@ -133,8 +133,7 @@ def known_of(args: argparse.Namespace) -> Known | KnownTable:
 
 def known_of_one(args: argparse.Namespace, photo: str) -> Known:
     """What known_of says of one photograph."""
-    known = known_of(args)
-    return known(Path(photo)) if callable(known) else known
+    return known_for(known_of(args), Path(photo))
 
 
 def add_reading(parser: argparse.ArgumentParser) -> None:

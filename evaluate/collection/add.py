@@ -15,9 +15,9 @@ from PIL import Image
 
 from dialtell.evaluate.collection.file import CollectionFile, Entry
 from dialtell.evaluate.collection.near_duplicates import likeness
-from dialtell.evaluate.score.score import KnownOf, score_photo
+from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, known_from
+from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, KnownOf, known_for, known_from
 from dialtell.model.reading.photo import Photo, display
 from dialtell.synth.shared.errors import DialtellError, PhotoError
 
@@ -45,10 +45,9 @@ def add_photos(
 
     known : of all of them, or a function that says it of each path; kept with the call.
     """
-    of = known if callable(known) else (lambda path: known)
     for path in paths:
         try:
-            yield AddedPhoto(path, _add(collection, path, weights, of(path)))
+            yield AddedPhoto(path, _add(collection, path, weights, known_for(known, path)))
         except PhotoError as error:
             yield AddedPhoto(path, FAILED, str(error))
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.inspection.advice import reached_words
 from dialtell.evaluate.inspection.close_views import beside_views, zone_crops
-from dialtell.evaluate.inspection.document import SCHEMA, inspection_document
+from dialtell.evaluate.inspection.document import inspection_document
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable, evidence_table, nothing_measured
 from dialtell.evaluate.inspection.examine import Examination, examine, why_not_measured
 from dialtell.evaluate.inspection.page import PHOTO_PX, PageExtras, write_page
@@ -30,8 +30,6 @@ from dialtell.model.reading.photo import Bytes, Photo, display
 from dialtell.synth.shared.errors import OutputError
 from dialtell.synth.shared.files import require_free
 from dialtell.synth.shared.terms import ZONES, Zone
-
-__all__ = ["SCHEMA", "Inspection", "PageWishes", "inspect", "inspect_photo"]
 
 
 @dataclass(frozen=True)

@@ -13,12 +13,11 @@ from tqdm import tqdm
 from dialtell.evaluate.inspection.one_photo import PageWishes, inspect, require_targets
 from dialtell.evaluate.inspection.page_names import page_names
 from dialtell.evaluate.pages import pictures, templates
-from dialtell.evaluate.score.score import KnownOf
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import UNKNOWN, Known
+from dialtell.model.reading.known import UNKNOWN, Known, KnownOf, known_for
 from dialtell.model.reading.photo import Bytes, walk_photos
 from dialtell.synth.shared.errors import DialtellError, OutputError, fault_of_ours, said_in_words
 from dialtell.synth.shared.files import write_text
@@ -48,7 +47,6 @@ def inspect_photos(
     the order given. Raises OutputError before any work when a file is in the way and wishes.overwrite is false.
     """
     files, missing = walk_photos(photos)
-    of = known if callable(known) else (lambda path: known)
     names = page_names(files)
     targets = [pages / f"{name}.html" for name in names]
     pictured = [None if stills is None else stills / f"{name}.png" for name in names]
@@ -62,7 +60,7 @@ def inspect_photos(
     try:
         for photo, page, still in tqdm(work, unit="photo", disable=None if progress else True, leave=False):
             try:
-                document, shown, _ = inspect(photo, page, still, weights, of(photo), wishes)
+                document, shown, _ = inspect(photo, page, still, weights, known_for(known, photo), wishes)
             except DialtellError as error:
                 errors.append({"photo": str(photo), "error": str(error)})
             except Exception as error:  # a fault of ours on one photograph must not lose the others

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from tqdm import tqdm
@@ -20,7 +19,7 @@ from dialtell.evaluate.score.record import record_of, record_without_dial
 from dialtell.model.net.resolution import Resolution, resolution_of
 from dialtell.model.net.verdict import Verdict, judge
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import UNKNOWN, Known
+from dialtell.model.reading.known import UNKNOWN, Known, KnownOf, known_for
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo, walk_photos
 from dialtell.model.reading.steps import Reading, read
@@ -28,7 +27,6 @@ from dialtell.synth.shared.errors import DialtellError, fault_of_ours
 from dialtell.synth.shared.terms import Zone
 
 SCHEMA = "dialtell.score/1"
-KnownOf = Callable[[Path], Known]
 log = logging.getLogger("dialtell.score")
 
 
@@ -103,13 +101,12 @@ def score_photos(
     a terminal and there are several.
     """
     files, missing = walk_photos(paths)
-    of = known if callable(known) else (lambda path: known)
     dials: list[dict[str, Any]] = []
     errors = [{"photo": str(path), "error": str(error)} for path, error in missing]
     bar = tqdm(files, unit="photo", disable=None if progress and len(files) > 1 else True, leave=False)
     for path in bar:
         try:
-            dials.append(score_photo(path, weights, known=of(path)).record)
+            dials.append(score_photo(path, weights, known=known_for(known, path)).record)
         except DialtellError as error:
             errors.append({"photo": str(path), "error": str(error)})
         except Exception as error:  # a fault of ours on one photograph must not lose the others

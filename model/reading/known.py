@@ -6,8 +6,9 @@ No NumPy here: help and flags import it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from dialtell.synth.shared.errors import ParameterError, require_range
@@ -101,6 +102,12 @@ class Known:
 
 
 UNKNOWN = Known()
+KnownOf = Callable[[Path], Known]
+
+
+def known_for(known: Known | KnownOf, path: Path) -> Known:
+    """What is known of one photograph, where that was said of all of them or by a function of the path."""
+    return known(path) if callable(known) else known
 
 
 def known_from(record: Mapping[str, Any], *, max_pixels: int = MAX_PIXELS) -> Known:
