@@ -42,3 +42,39 @@ class Kind(StrEnum):
 
 
 ZONES: tuple[Zone, ...] = tuple(Zone)
+
+
+class Seen(StrEnum):
+    """What one pixel of a photograph of a dial shows; where several meet, the later one counts."""
+
+    NOT_DIAL = "not dial"
+    ENAMEL = "bare enamel"  # or the bare ground of a dial of another make
+    GLARE = "glare"
+    STEP = "step or ring"  # edge of a sink, brass ring, gilt centre
+    DAMAGE = "damage"
+    SIGNATURE = "signature"
+    NUMERALS = "numerals"
+    MINUTE_TRACK = "minute track"
+    SECONDS_BIT = "seconds bit"
+    OTHER = "other"
+    HOLE = "hole or arbor"
+    HAND = "watch hand or shadow"
+    OVERLAY = "laid over the photograph"  # watermark, caption
+
+
+SEEN: tuple[Seen, ...] = tuple(Seen)
+INK_SEEN: dict[Zone, Seen] = {zone: Seen(zone.value) for zone in Zone}
+
+
+class Make(StrEnum):
+    """What a dial is made of; only the first is what this program reads strokes on."""
+
+    ENAMEL = "fired enamel"
+    METAL = "metal"
+    PAPER = "paper"
+    PAINTED = "paint or plastic"
+    RAISED = "raised figures"
+    NONE = "no dial"
+
+
+MAKES: tuple[Make, ...] = tuple(Make)
