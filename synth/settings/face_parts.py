@@ -1,0 +1,96 @@
+"""A dial seen face on, as the square its parts are drawn on, and what all that draw on it need.
+
+The square is F = 2 * scale px a side, scale px per dial radius; the disc fills it and 12 o'clock is up.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.synth.shared.terms import SEEN, Seen
+
+Image = NDArray[np.float32]
+Index = NDArray[np.uint8]
+Tone = tuple[float, float, float]  # linear reflectance, red, green, blue
+
+NUMBER: dict[Seen, int] = {seen: number for number, seen in enumerate(SEEN)}
+LABELLED = 0.2  # share of a pixel from which a thing laid on it gives the pixel its name
+FINE = 4  # bits after the point of coordinates OpenCV is given
+
+
+class Face(NamedTuple):
+    """A dial face on, without light, wear or camera.
+
+    colour : (F, F, 3) float32 linear reflectance. seen : (F, F) uint8 index into SEEN. ink : (F, F) float32 0..1, share
+    of each pixel covered by paint of the design.
+    """
+
+    colour: Image
+    seen: Index
+    ink: Image
+
+    @property
+    def scale(self) -> int:
+        """Px per dial radius."""
+        return self.ink.shape[0] // 2
+
+
+@lru_cache(maxsize=4)
+def lattice(scale: int) -> tuple[Image, Image, Image, Image]:
+    """x, y (dial radii, right and down), distance from the centre and turn (radians clockwise from up) of the pixels,
+    (F, F) float32 each. Not to be written to."""
+    axis = ((np.arange(2 * scale) + 0.5) / scale - 1.0).astype(np.float32)
+    x, y = np.meshgrid(axis, axis)
+    return x, y, np.hypot(x, y), np.arctan2(x, -y)
+
+
+@lru_cache(maxsize=4)
+def disc(scale: int) -> Image:
+    """(F, F) float32 0..1, share of each pixel within the dial. Not to be written to."""
+    return np.asarray(np.clip((1.0 - lattice(scale)[2]) * scale + 0.5, 0.0, 1.0), np.float32)
+
+
+def blend(colour: Image, tone: Image | Tone, cover: Image) -> Image:
+    """(F, F, 3) with a tone, one or one a pixel, laid on by its cover (F, F); the picture given is not changed."""
+    laid = np.broadcast_to(np.asarray(tone, np.float32), colour.shape)
+    weight = cv2.merge([cover, cover, cover])
+    return np.asarray(colour + (laid - colour) * weight, np.float32)
+
+
+def named(seen: Index, what: Seen, where: NDArray[np.bool_]) -> Index:
+    """Names with those of `where` changed, unless a later one of SEEN stands there."""
+    number = np.uint8(NUMBER[what])
+    return np.where(where & (seen < number) & (seen > 0), number, seen)
+
+
+def polygons(shape: tuple[int, int], rings: list[NDArray[np.float64]], scale: int) -> Image:
+    """(H, W) float32 0..1: what closed rings (N, 2), dial radii about the square's centre, cover; even-odd where they
+    cross, so that a ring within a ring is a hole."""
+    cover = np.zeros(shape, np.uint8)
+    grid = [np.round(((ring + 1.0) * scale - 0.5) * (1 << FINE)).astype(np.int32) for ring in rings if len(ring) > 2]
+    if grid:
+        cv2.fillPoly(cover, grid, 255, lineType=cv2.LINE_AA, shift=FINE)
+    return np.asarray(cover.astype(np.float32) * np.float32(1 / 255))
+
+
+def circle(x: float, y: float, radius: float, scale: int) -> Image:
+    """(F, F) float32 0..1: a filled circle, dial radii."""
+    across, down, _, _ = lattice(scale)
+    return np.asarray(np.clip((radius - np.hypot(across - x, down - y)) * scale + 0.5, 0.0, 1.0), np.float32)
+
+
+def noise(rng: np.random.Generator, side: int, cell: float | tuple[float, float]) -> Image:
+    """(side, side) float32 of smooth noise, about standard normal, with bumps about `cell` (rows, columns) px."""
+    rows, columns = (cell, cell) if isinstance(cell, float | int) else cell
+    coarse = rng.standard_normal((int(side / rows) + 2, int(side / columns) + 2), dtype=np.float32)
+    return np.asarray(cv2.resize(coarse, (side, side), interpolation=cv2.INTER_CUBIC), np.float32)
+
+
+def soft(cover: Image, spread: float) -> Image:
+    """The same blurred by `spread` px (standard deviation); as it is below a fifth of one."""
+    return cover if spread < LABELLED else np.asarray(cv2.GaussianBlur(cover, (0, 0), spread), np.float32)
