@@ -7,27 +7,20 @@ numbers, before a number is used. No pickle.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import torch
-from safetensors import SafetensorError
-from safetensors.torch import load as load_tensors
-from safetensors.torch import save as save_tensors
-
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
+from dialtell.model.reading.reader_file import BESIDE, Reader, load_reader
+from dialtell.model.weights.numbers import fill, read_numbers, write_numbers
 from dialtell.synth.shared.errors import WeightsError
-from dialtell.synth.shared.files import write_whole
 
 SCHEMA = "dialtell.weights/1"
-LARGEST_BYTES = 64 * 2**20
 SHIPPED = Path(__file__).parents[1] / "weights" / "strokes.safetensors"
 
 
@@ -36,7 +29,8 @@ class Weights:
     """A net ready to score, and what is known about it.
 
     zone_calibration and dial_calibration turn logits into likelihood ratios; so does print_calibration for the process
-    of print, None where the weights were never calibrated for it. record : the whole JSON.
+    of print, None where the weights were never calibrated for it. record : the whole JSON. reader : the net that reads photographs for this one,
+    of the file reader.safetensors beside it, else the shipped one.
     """
 
     net: StrokeNet
@@ -46,6 +40,7 @@ class Weights:
     dial_calibration: Calibration
     zone_calibration: Calibration
     record: Mapping[str, Any]
+    reader: Reader
     print_calibration: Calibration | None = None
 
     @property
@@ -60,20 +55,8 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
     last if there is one) and figures.
     """
-    tensors = {name: tensor.detach().cpu().contiguous().clone() for name, tensor in net.state_dict().items()}
-    blob = save_tensors(tensors, metadata={"format": "pt"})
-    digest = hashlib.sha256(blob).hexdigest()
-    whole = {
-        "schema": SCHEMA,
-        **record,
-        "sha256": digest,
-        "architecture": net.config.record(),
-        "preprocessing": preprocessing(),
-    }
-    path.parent.mkdir(parents=True, exist_ok=True)
-    for target, data in ((path, blob), (path.with_suffix(".json"), json.dumps(whole, indent=1).encode())):
-        write_whole(target, data, overwrite=True)
-    return digest
+    whole = {"schema": SCHEMA, **record, "architecture": net.config.record(), "preprocessing": preprocessing()}
+    return write_numbers(path, net, whole)
 
 
 def find_weights(place: str) -> Path:
@@ -88,7 +71,8 @@ def find_weights(place: str) -> Path:
         if path.suffix != ".safetensors":
             raise WeightsError(f"{place}: give a .safetensors file, a folder with one in it, or the word shipped")
         return path
-    found = [file for file in sorted(path.glob("*.safetensors")) if file.with_suffix(".json").is_file()]
+    beside = [file for file in sorted(path.glob("*.safetensors")) if file.with_suffix(".json").is_file()]
+    found = [file for file in beside if file.name != BESIDE]
     if len(found) == 1:
         return found[0]
     if not found:
@@ -99,30 +83,14 @@ def find_weights(place: str) -> Path:
 def load_weights(path: Path | None = None) -> Weights:
     """Load weights (the shipped ones for None). Raises WeightsError naming file and remedy."""
     path = path or SHIPPED
-    described = path.with_suffix(".json")
-    blob, text = _bytes_of(path), _bytes_of(described)
-    record = _described(described, text)
-    digest = hashlib.sha256(blob).hexdigest()
-    if digest != record["sha256"]:
+    needed = {"name", "version", "architecture", "preprocessing", "calibration", "renderer_version"}
+    tensors, record, digest = read_numbers(path, SCHEMA, needed)
+    if apart := difference(record["preprocessing"]):
         raise WeightsError(
-            f"{path}: sha256 {digest[:12]}.. is not the {str(record['sha256'])[:12]}.. its .json states; "
-            "the file was damaged or changed, copy both again"
+            f"{path.with_suffix('.json')}: made for another preprocessing ({apart}); train again with this version"
         )
-    try:
-        tensors = load_tensors(blob)
-    except SafetensorError as error:
-        raise WeightsError(f"{path}: not a safetensors file ({error}); copy it again") from None
     net = _built(path, record)
-    for name, own in net.state_dict().items():  # loading would convert them unsaid
-        if name in tensors and tensors[name].dtype != own.dtype:
-            raise WeightsError(f"{path}: {name} is {tensors[name].dtype}, not {own.dtype}; copy or train it again")
-    try:
-        net.load_state_dict(tensors)
-    except RuntimeError as error:
-        raise WeightsError(f"{path}: does not fit the net its .json describes ({error})") from None
-    if not all(torch.isfinite(t).all() for t in net.state_dict().values() if t.is_floating_point()):
-        raise WeightsError(f"{path}: holds numbers that are not finite; train it again")
-    net.eval()
+    fill(net, tensors, path)
     calibration = record["calibration"]
     return Weights(
         net=net,
@@ -133,33 +101,8 @@ def load_weights(path: Path | None = None) -> Weights:
         zone_calibration=_calibration(path, calibration, "zone"),
         record=record,
         print_calibration=_calibration(path, calibration, "print") if "print" in calibration else None,
+        reader=load_reader(path.with_name(BESIDE)) if path.with_name(BESIDE).is_file() else load_reader(),
     )
-
-
-def _bytes_of(path: Path) -> bytes:
-    try:
-        if not path.is_file():
-            raise WeightsError(f"{path}: no such file; give the .safetensors file with its .json beside it")
-        if path.stat().st_size > LARGEST_BYTES:
-            raise WeightsError(f"{path}: larger than {LARGEST_BYTES} bytes; it is not one of dialtell's weights")
-        return path.read_bytes()
-    except OSError as error:
-        raise WeightsError(f"{path}: cannot be read ({error.strerror}); check the path and its permissions") from error
-
-
-def _described(path: Path, text: bytes) -> dict[str, Any]:
-    try:
-        record = json.loads(text.decode("utf-8"))
-    except (ValueError, RecursionError) as error:
-        raise WeightsError(f"{path}: not JSON ({error}); copy it again") from None
-    if not isinstance(record, dict) or record.get("schema") != SCHEMA:
-        raise WeightsError(f"{path}: schema is not {SCHEMA}; it was not written by this program's training")
-    needed = {"name", "version", "sha256", "architecture", "preprocessing", "calibration", "renderer_version"}
-    if missing := sorted(needed - set(record)):
-        raise WeightsError(f"{path}: lacks {', '.join(missing)}; train again or copy it again")
-    if apart := difference(record["preprocessing"]):
-        raise WeightsError(f"{path}: made for another preprocessing ({apart}); train again with this version")
-    return record
 
 
 def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.geometry import DialGeometry
-from dialtell.model.reading.rotation import arc_share_at_sixty
+from dialtell.model.reading.divisions import arc_share_at_sixty
 from dialtell.model.reading.scale import Scale
 
 Floats = NDArray[np.float64]

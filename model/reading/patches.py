@@ -29,7 +29,8 @@ CUT_AT_ONCE = 64  # patches: their maps stay in the processor's cache
 
 RESOLUTIONS = (-4.0, 1.0)  # range of log2 resolution the net is told
 
-MOST_HAND = 0.05  # share of a patch a watch hand may cover
+MOST_HIDDEN = 0.05  # share of a patch that a watch hand, a hole, glare or a watermark may cover
+MOST_EDGES = 0.25  # likewise of steps, brass rings and damage, which the net has seen beside strokes
 LEAST_INK = 0.012  # share of a patch that is ink, below which there is nothing to read
 FULL = (0.97, 0.9, 0.2, 2.0)  # full density: share within a patch, share of patches, least and most D
 UNNAMED_ZONE = Zone.OTHER  # what strokes count as in a close-up that does not show where on the dial it lies
@@ -69,13 +70,15 @@ def cut_patches(
 ) -> PatchSet:
     """Cut all patches with ink in them.
 
-    density : (H, W) D, photo px. tick_phase : radians, turn of the first division past 12 o'clock.
+    density : (H, W) D, photo px. tick_phase : radians, turn of the division nearest to 12 o'clock.
     true_pixels_per_radius : what the photograph resolves (sharpness.Sharpness), not what it stores.
     """
     centers, rights = places(zones, tick_phase)
     label = zones.at(centers)
     keep = label >= 0
-    keep &= zones.hand_share(_lattice(centers, rights, 8)) < MOST_HAND
+    points = _lattice(centers, rights, 8)
+    keep &= zones.share(zones.hidden, points) < MOST_HIDDEN
+    keep &= zones.share(zones.edges, points) < MOST_EDGES
     centers, rights, label = centers[keep], rights[keep], label[keep]
     photo, place = reduced(density, geometry)
     ends = np.array([0, SIDE - 1])

@@ -1,4 +1,4 @@
-"""From a photograph to what the net sees, in the order it happens: outline, density, sharpness, rotation, zones,
+"""From a photograph to what the net sees, in the order it happens: outline, density, sharpness, where 12 stands, zones,
 patches. What is known beforehand takes the place of what would be looked for."""
 
 from __future__ import annotations
@@ -15,47 +15,57 @@ from dialtell.model.reading.close_up import (
     unnamed_geometry,
 )
 from dialtell.model.reading.density import optical_density
+from dialtell.model.reading.divisions import Divisions, find_divisions
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
-from dialtell.model.reading.outline import NoDial, find_dial
+from dialtell.model.reading.looks import Look, square_look
+from dialtell.model.reading.outline import LEAST_OUTLINE, NoDial, ellipse_of, find_outline
 from dialtell.model.reading.patches import PatchSet, cut_patches, reduced
-from dialtell.model.reading.rotation import Rotation, find_rotation
+from dialtell.model.reading.photo import Photo
+from dialtell.model.reading.reader_file import Reader, load_reader
 from dialtell.model.reading.scale import Scale, given_scale, scale_from_strokes
 from dialtell.model.reading.sharpness import Sharpness, measure_sharpness
+from dialtell.model.reading.twelve import Twelve, find_twelve, on_division
 from dialtell.model.reading.zones import ZoneMap, find_zones, unnamed_zones
+from dialtell.synth.shared.terms import Make
 
 
 @dataclass(frozen=True, eq=False)
 class Reading:
     """One dial read.
 
-    geometry : with the rotation found or given, if any. density : (H, W) float32 D, photo px. rotation : None without a
-    track to read it from (12 o'clock is then taken to be up, unless it was given). close_up : None unless it shows part
-    of a dial. twelve_given : whether where 12 stands was said beforehand.
+    geometry : with the rotation found or given. density : (H, W) float32 D, photo px. divisions : of the minute track,
+    None without one. twelve : where 12 o'clock stands; None in a close-up that does not show it. close_up : None unless
+    it shows part of a dial. outline_certainty : 0..1 that the outline is right to 2 % of the radius; 1 if it was given.
+    make : probability of each make of dial; empty where it was not looked at.
     """
 
     geometry: DialGeometry
     density: Image
     sharpness: Sharpness
-    rotation: Rotation | None
+    divisions: Divisions | None
+    twelve: Twelve | None
     zones: ZoneMap
     patches: PatchSet
+    make: dict[Make, float]
+    outline_certainty: float = 1.0
     close_up: CloseUp | None = None
-    twelve_given: bool = False
 
 
-def read(grey: Image, known: Known) -> list[Reading] | NoDial:
-    """Read a photograph with what is known of it. grey : (H, W) float32 linear light.
+def read(photo: Photo, known: Known, reader: Reader | None = None) -> list[Reading] | NoDial:
+    """Read a photograph with what is known of it. reader : None for the shipped one.
 
     One reading; of a close-up whose scale is known only roughly three, the likeliest first and then one SD to either
     side. NoDial says why there is none.
     """
+    reader = reader or load_reader()
     if known.outline is not None:
-        return [read_at(grey, outlined(known.outline), known.twelve_deg)]
+        return [read_at(photo, outlined(known.outline), known.twelve_deg, reader)]
     if known.part:
         per_mm = known.pixels_per_mm
-        return read_close_up(grey, None if per_mm is None else given_scale(per_mm, known.diameter_mm), known.twelve_deg)
-    found = read_dial(grey, known.twelve_deg)
+        given = None if per_mm is None else given_scale(per_mm, known.diameter_mm)
+        return read_close_up(photo, given, known.twelve_deg, reader)
+    found = read_dial(photo, known.twelve_deg, reader)
     return found if isinstance(found, NoDial) else [found]
 
 
@@ -64,72 +74,88 @@ def outlined(outline: Outline) -> DialGeometry:
     return DialGeometry((outline.cx, outline.cy), (outline.a, outline.b), math.radians(outline.degrees))
 
 
-def read_at(grey: Image, geometry: DialGeometry, twelve_deg: float | None = None) -> Reading:
-    """Read a dial whose outline is known. grey : (H, W) float32 linear light.
+def read_at(
+    photo: Photo, geometry: DialGeometry, twelve_deg: float | None = None, reader: Reader | None = None,
+    look: Look | None = None, certainty: float = 1.0,
+) -> Reading:  # fmt: skip
+    """Read a dial whose outline is known.
 
-    twelve_deg : where 12 o'clock stands in the photograph, degrees clockwise from up; None to find it.
+    twelve_deg : where 12 o'clock stands in the photograph, degrees clockwise from up; None to find it. look : at this
+    outline, or one very near, where there has been one.
     """
-    density = optical_density(grey, geometry)
+    reader = reader or load_reader()
+    look = look or square_look(photo.codes, ellipse_of(geometry), reader)
+    density = optical_density(photo.grey, geometry)
     sharpness = measure_sharpness(density, geometry)
-    rotation = find_rotation(density, geometry) or None
-    phase = 0.0
-    if rotation is not None:
-        if twelve_deg is not None:
-            rotation = rotation.nearest(geometry.rotation_to(twelve_deg))
-        geometry, phase = geometry.turned(rotation.radians), rotation.tick_phase
-    elif twelve_deg is not None:
-        geometry = geometry.turned(geometry.rotation_to(twelve_deg))
+    divisions = find_divisions(density, geometry)
+    if twelve_deg is not None:
+        twelve = on_division(Twelve(geometry.rotation_to(twelve_deg), 1.0), divisions)
+    else:
+        twelve = on_division(find_twelve(look, reader), divisions)
+    geometry = geometry.turned(twelve.radians)
+    zones = find_zones(look, twelve.radians, divisions)
+    phase = 0.0 if divisions is None else divisions.nearest(twelve.radians) - twelve.radians
     small, place = reduced(density, geometry)  # once, for both
-    zones = find_zones(small, place, None if rotation is None else rotation.track_radius)
     patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
-    return Reading(geometry, density, sharpness, rotation, zones, patches, twelve_given=twelve_deg is not None)
+    return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, look.make, certainty)
 
 
-def read_unnamed(grey: Image, geometry: DialGeometry) -> Reading:
+def read_unnamed(photo: Photo, geometry: DialGeometry) -> Reading:
     """Read a close-up that does not show where on the dial it lies: all its strokes as one zone, patches upright.
 
-    grey : (H, W) float32 linear light. geometry : a circle about the frame's middle whose radius carries the scale.
+    geometry : a circle about the frame's middle whose radius carries the scale.
     """
-    density = optical_density(grey, geometry)
+    density = optical_density(photo.grey, geometry)
     sharpness = measure_sharpness(density, geometry)
     zones = unnamed_zones()
     patches = cut_patches(density, geometry, zones, 0.0, sharpness.true_pixels_per_radius)
-    return Reading(geometry, density, sharpness, None, zones, patches)
+    return Reading(geometry, density, sharpness, None, None, zones, patches, {})
 
 
-def read_dial(grey: Image, twelve_deg: float | None = None) -> Reading | NoDial:
+def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | None = None) -> Reading | NoDial:
     """Find the dial in a photograph and read it; NoDial says why there is none.
 
-    A photograph without a dial's outline is read as a close-up if an arc of track and rim shows where it lies.
+    A photograph with too little of a dial's outline is read as a close-up if an arc of track and rim shows where it
+    lies.
     """
-    found = find_dial(grey)
-    if not isinstance(found, NoDial):
-        return read_at(grey, found, twelve_deg)
-    place = find_place(grey)
-    if place is None:
+    reader = reader or load_reader()
+    found = find_outline(photo, reader)
+    if not isinstance(found, NoDial) and found.geometry.seen >= LEAST_OUTLINE:
+        return read_at(photo, found.geometry, twelve_deg, reader, found.look, found.certainty)
+    place = find_place(photo.grey)
+    if place is not None:
+        return _placed(photo, place, twelve_deg, reader)
+    if isinstance(found, NoDial):
         return NoDial(found.reason)
-    return _placed(grey, place, twelve_deg)
+    return NoDial(
+        f"only {found.geometry.seen:.0%} of the dial's outline lies in the picture; give one that shows the whole dial, "
+        "or say that it is a close-up"
+    )
 
 
-def read_close_up(grey: Image, given: Scale | None = None, twelve_deg: float | None = None) -> list[Reading] | NoDial:
+def read_close_up(
+    photo: Photo, given: Scale | None = None, twelve_deg: float | None = None, reader: Reader | None = None
+) -> list[Reading] | NoDial:
     """Read a photograph that is known to show only a part of a dial.
 
     given : its scale, None to tell it from the strokes. twelve_deg : used where its place on the dial is found.
     One reading where the scale is known; where it is known roughly, the likeliest first and then one SD to either
     side. NoDial where it cannot be told at all.
     """
-    place = find_place(grey)
+    place = find_place(photo.grey)
     if place is not None and (given is None or given.allows(place.geometry.pixels_per_radius)):
-        return [_placed(grey, place, twelve_deg)]
-    scale = given or scale_from_strokes(optical_density(grey, frame_geometry(grey.shape)))
+        return [_placed(photo, place, twelve_deg, reader)]
+    scale = given or scale_from_strokes(optical_density(photo.grey, frame_geometry(photo.grey.shape)))
     if not scale.known:
         return NoDial(f"the scale of this close-up is unknown: {scale.source}")
+    shape = photo.grey.shape
     return [
-        replace(read_unnamed(grey, unnamed_geometry(grey.shape, step)), close_up=CloseUp(None, scale))
+        replace(read_unnamed(photo, unnamed_geometry(shape, step)), close_up=CloseUp(None, scale))
         for step in scale.steps()
     ]
 
 
-def _placed(grey: Image, place: DialPlace, twelve_deg: float | None) -> Reading:
+def _placed(photo: Photo, place: DialPlace, twelve_deg: float | None, reader: Reader | None) -> Reading:
     scale = Scale(place.geometry.pixels_per_radius, PLACE_SPREAD, "from an arc of the track and the enamel's edge")
-    return replace(read_at(grey, place.geometry, twelve_deg), close_up=CloseUp(place, scale))
+    reading = read_at(photo, place.geometry, twelve_deg, reader)
+    return replace(reading, close_up=CloseUp(place, scale))

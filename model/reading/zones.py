@@ -1,35 +1,43 @@
-"""Which part of the dial is which: track, figures, seconds bit, signature, found from the ink itself.
+"""Which part of the dial is which: track, figures, seconds bit, signature, from what the reader sees in every pixel.
 
-All in the dial frame (dial radii, 12 o'clock up). Layouts differ, so nothing is taken from a template but the
-order of things: a track of 60 divisions outside, figures inside it, the signature above the centre.
+All in the dial frame (dial radii, 12 o'clock up). A zone is where its ink is seen; a place without ink of the design
+near it belongs to none.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.reading.covering import find_hands
-from dialtell.model.reading.geometry import DialGeometry, Image, rectify
-from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice, unwrap
-from dialtell.synth.shared.terms import ZONES, Zone
+from dialtell.model.reading.divisions import Divisions
+from dialtell.model.reading.looks import Look
+from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice
+from dialtell.model.reading.reader_net import SIDE, SQUARE
+from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Seen, Zone
 
 Floats = NDArray[np.float64]
+Index = NDArray[np.uint8]
+Flags = NDArray[np.bool_]
 
 INK = 0.15  # optical density above the ground from which a place counts as ink
-HUB = 0.13  # dial radii kept free about the centre: hole, hands' bosses
-SIDEWAYS = 0.06  # dial radii
-IN_FRAME = 0.6  # share of a circle's turn
-COMPLETE = 0.45  # share of ink on all but the barest fifth of a circle, from which it is a sub-dial's
-ANGLES = 1440  # samples round the turn
+NEAR = 0.05  # dial radii from its ink that a zone reaches
+FEWEST = 60  # px of the map of a zone's ink, fewer of which are chance
+AROUND = 0.35  # share of the turn, of what is seen of it, that a track or ring of figures must reach round
+BAND = (0.02, 0.98)  # quantiles of the distance from the centre between which a ring lies
+SECTORS = 60
+SUB_DIALS = (0.09, 0.42)  # dial radii, smallest and largest
+# what lies over the design or is none, so that nothing there is read as a stroke
+HIDING = (Seen.NOT_DIAL, Seen.GLARE, Seen.HOLE, Seen.HAND, Seen.OVERLAY)
+EDGES = (Seen.STEP, Seen.DAMAGE)
 
 
 @dataclass(frozen=True)
 class Circle:
-    """A sub-dial. x, y, radius in dial radii; strength 0..1 how complete the circle of ink is."""
+    """A sub-dial. x, y, radius in dial radii; strength 0..1 how far round its ink reaches."""
 
     x: float
     y: float
@@ -42,20 +50,37 @@ class ZoneMap:
     """Where the zones lie.
 
     label : (S, S) int8 index into ZONES at MAP_SCALE, -1 outside all; the dial centre is at the middle.
-    hands : (S, S) true where watch hands cover the dial.
-    track : (inner, outer) dial radii of the divisions, or None without a periodic track.
-    numerals : (inner, outer) dial radii of the figures.
+    seen : (S, S) uint8 index into SEEN: what every place shows.
+    track : (inner, outer) dial radii of the divisions, or None without any.
+    numerals : (inner, outer) dial radii of the figures, or where they would be.
     seconds : the seconds bit, or None. counters : other sub-dials.
+    found : zones whose ink is seen.
     named : false in a close-up that does not show which part of the dial it is of: all strokes are one zone, `other`.
     """
 
     label: NDArray[np.int8]
-    hands: NDArray[np.bool_]
+    seen: Index
     track: tuple[float, float] | None
     numerals: tuple[float, float]
     seconds: Circle | None
     counters: tuple[Circle, ...]
+    found: frozenset[Zone] = frozenset(ZONES)
     named: bool = True
+
+    @property
+    def hands(self) -> Flags:
+        """(S, S) where watch hands or their shadows cover the dial."""
+        return np.asarray(self.seen == SEEN.index(Seen.HAND))
+
+    @property
+    def hidden(self) -> Flags:
+        """(S, S) where something lies over the design, or the dial is not: nothing there is a stroke."""
+        return np.isin(self.seen, [SEEN.index(one) for one in HIDING])
+
+    @property
+    def edges(self) -> Flags:
+        """(S, S) where a step, a ring of metal or damage is seen, which is none of the design's strokes either."""
+        return np.isin(self.seen, [SEEN.index(one) for one in EDGES])
 
     def at(self, points: Floats) -> NDArray[np.int8]:
         """Zone index at (..., 2) dial radii, -1 outside."""
@@ -65,17 +90,20 @@ class ZoneMap:
         cell = np.clip(cell, 0, side - 1)
         return np.where(inside, self.label[cell[..., 1], cell[..., 0]], -1).astype(np.int8)
 
-    def hand_share(self, points: Floats) -> Floats:
-        """Share of (N, ..., 2) dial-radii points, per N, that a watch hand covers."""
-        cell = np.clip(np.floor((points + EXTENT) * MAP_SCALE).astype(int), 0, len(self.hands) - 1)
-        covered = self.hands[cell[..., 1], cell[..., 0]]
+    def share(self, where: Flags, points: Floats) -> Floats:
+        """Share of (N, ..., 2) dial-radii points, per N, that lie where a map like `hidden` is true."""
+        cell = np.clip(np.floor((points + EXTENT) * MAP_SCALE).astype(int), 0, len(where) - 1)
+        covered = where[cell[..., 1], cell[..., 0]]
         return np.asarray(covered.mean(axis=tuple(range(1, covered.ndim))), dtype=np.float64)
 
     def polygon(self, zone: Zone, count: int = 72) -> Floats:
-        """Outline of a zone, (N, 2) dial radii; a ring is outlined as its outer circle, then its inner one."""
+        """Outline of a zone, (N, 2) dial radii; a ring is outlined as its outer circle, then its inner one. Empty for a
+        zone that is not there."""
         if not self.named:
             corner = EXTENT * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
             return corner if zone is Zone.OTHER else np.empty((0, 2))
+        if zone not in self.found:
+            return np.empty((0, 2))
         if zone is Zone.SECONDS_BIT:
             return _circle(self.seconds, count) if self.seconds else np.empty((0, 2))
         if zone in (Zone.MINUTE_TRACK, Zone.NUMERALS):
@@ -94,177 +122,117 @@ class ZoneMap:
         return np.asarray((largest + 0.5) / MAP_SCALE - EXTENT, dtype=np.float64)
 
 
-def find_zones(density: Image, geometry: DialGeometry, track_radius: float | None = None) -> ZoneMap:
-    """Find the zones of a dial whose geometry already carries its rotation.
+def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> ZoneMap:
+    """The zones of a dial from the reader's square look at it.
 
-    density : (H, W) float32 optical density above the local ground, photo px.
-    track_radius : dial radii where divisions were found (Rotation.track_radius), which are then not asked for again.
+    rotation : radians, 12 o'clock clockwise from up in the look. divisions : of the minute track, if any were found.
     """
-    flat = rectify(density, geometry, MAP_SCALE, extent=EXTENT)
-    shown = _shown(density.shape, geometry)
-    if shown is not None:
-        flat = np.where(shown, flat, np.float32(0))
-    ink = _ink(flat, INK)
-    hands = find_hands(ink)
-    ink = np.where(hands, np.float32(0), ink)
-    faint = np.where(hands, np.float32(0), _ink(flat, _faintest(flat, shown)))
-    track = _track_band(unwrap(faint, 0.0, 0.0, EXTENT, ANGLES), track_radius)
-    if track is None:
-        track = _track_band(unwrap(ink, 0.0, 0.0, EXTENT, ANGLES), track_radius)
-    seconds = find_circle(faint, low=0.38, high=0.62, shown=shown)
-    # a counter never comes alone, and there is lettering in its place on most dials: be stricter
-    upper = find_circle(faint, low=-0.58, high=-0.34, shown=shown) if seconds else None
-    counters = (upper,) if upper is not None and upper.strength > 0.6 else ()
+    seen = turned_up(look.seen, rotation)
+    _, _, radius, turn = lattice()
+    framed = seen != SEEN.index(Seen.NOT_DIAL)
+    ink = {zone: seen == SEEN.index(INK_SEEN[zone]) for zone in ZONES}
+    seconds = sub_dial(ink[Zone.SECONDS_BIT], seen)
+    counters = _counters(ink[Zone.OTHER], seen)
+    track = _ring(ink[Zone.MINUTE_TRACK], framed, radius, turn)
+    if track is not None and divisions is not None and track[0] - 0.05 < divisions.radius < track[1] + 0.05:
+        track = min(track[0], divisions.radius - 0.012), max(track[1], divisions.radius + 0.012)
+    numerals = _ring(ink[Zone.NUMERALS], framed, radius, turn)
+    found = {zone for zone in (Zone.SIGNATURE, Zone.OTHER) if np.count_nonzero(ink[zone]) >= FEWEST}
+    found |= {Zone.NUMERALS} if numerals is not None else set()
+    found |= {Zone.MINUTE_TRACK} if track is not None else set()
+    found |= {Zone.SECONDS_BIT} if seconds is not None else set()
+    label = _labels({zone: ink[zone] for zone in found})
+    if seconds is not None:
+        x, y, _, _ = lattice()
+        label[np.hypot(x - seconds.x, y - seconds.y) < seconds.radius] = ZONES.index(Zone.SECONDS_BIT)
     outer = (track[0] if track else 0.86) - 0.004
-    inner = _figures_inner(ink, outer, [c for c in (seconds, *counters) if c], shown)
-    return ZoneMap(_labels((inner, outer), seconds, counters), hands, track, (inner, outer), seconds, counters)
+    return ZoneMap(label, seen, track, numerals or (outer - 0.3, outer), seconds, counters, frozenset(found))
 
 
-def unnamed_zones() -> ZoneMap:
-    """The map of a close-up whose place on the dial is not known: everything is `other`, nothing is a watch hand."""
+def unnamed_zones(seen: Index | None = None) -> ZoneMap:
+    """The map of a close-up whose place on the dial is not known: everything is `other`.
+
+    seen : (S, S) what every place shows, None where that was not looked at.
+    """
     shape = lattice()[0].shape
     label = np.full(shape, ZONES.index(Zone.OTHER), dtype=np.int8)
-    return ZoneMap(label, np.zeros(shape, np.bool_), None, (0.0, EXTENT), None, (), named=False)
+    shown = np.full(shape, SEEN.index(Seen.ENAMEL), np.uint8) if seen is None else seen
+    return ZoneMap(label, shown, None, (0.0, EXTENT), None, (), frozenset({Zone.OTHER}), named=False)
 
 
-def _ink(flat: Image, level: float) -> Image:
-    """0 on enamel, 1 from a density of one and a half times `level` upwards."""
-    return np.asarray(np.clip((flat - np.float32(0.5 * level)) / np.float32(level), 0.0, 1.0), dtype=np.float32)
+def turned_up(seen: Index, rotation: float) -> Index:
+    """(S, S) map of the dial with 12 up from a square look."""
+    c, s = math.cos(rotation), math.sin(rotation)
+    matrix = SQUARE / MAP_SCALE * np.array([[c, -s], [s, c]])
+    side = round(2 * EXTENT * MAP_SCALE)
+    first = SIDE / 2 - 0.5 + matrix @ np.full(2, 0.5 - side / 2)
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    return np.asarray(cv2.warpAffine(seen, np.column_stack([matrix, first]), (side, side), flags=flags), np.uint8)
 
 
-def _faintest(flat: Image, shown: NDArray[np.bool_] | None) -> float:
-    """Optical density from which a place counts as ink where lines are faint: well above the enamel's own grain.
-
-    A hairline in a soft photograph keeps a tenth of its density.
-    """
-    inside = lattice()[2] < 0.9
-    bare = flat[(inside if shown is None else inside & shown) & (np.abs(flat) < INK)]
-    if bare.size < 1000:
-        return INK
-    spread = 1.4826 * float(np.median(np.abs(bare[::7] - np.median(bare[::7]))))
-    return float(np.clip(5.0 * spread, 0.05, INK))
-
-
-def _shown(shape: tuple[int, ...], geometry: DialGeometry) -> NDArray[np.bool_] | None:
-    """Where the rectified map lies in the frame; None if all of it does."""
-    corners = geometry.to_photo(EXTENT * np.array([[-1.0, -1.0], [1.0, -1.0], [-1.0, 1.0], [1.0, 1.0]]))
-    size = np.array([shape[1], shape[0]])
-    if (corners >= 0).all() and (corners <= size).all():
+def sub_dial(ink: Flags, seen: Index) -> Circle | None:
+    """The circle that the ink of a seconds bit fills, None where it fills none."""
+    if np.count_nonzero(ink) < 2 * FEWEST:
         return None
     x, y, _, _ = lattice()
-    m, (cx, cy) = geometry.matrix, geometry.center_px
-    column, row = m[0, 0] * x + m[0, 1] * y + cx, m[1, 0] * x + m[1, 1] * y + cy
-    return np.asarray((column > 1) & (row > 1) & (column < size[0] - 1) & (row < size[1] - 1))
-
-
-def _track_band(polar: Image, near: float | None) -> tuple[float, float] | None:
-    """Radii between which ink repeats sixty times a turn; with `near`, dial radii, the band about that radius."""
-    spectrum = np.abs(np.fft.rfft(polar - polar.mean(axis=0), axis=0))
-    total = np.sqrt((spectrum[1:] ** 2).sum(axis=0)) + 1e-6
-    sixty = spectrum[60] + spectrum[120]
-    sixty = cv2.GaussianBlur(sixty.reshape(1, -1), (0, 0), 1.2)[0]
-    radius = (np.arange(len(sixty)) + 0.5) / MAP_SCALE
-    usable = (radius > 0.66) & (radius < 0.995) if near is None else np.abs(radius - near) < 0.012
-    score = np.where(usable, sixty, 0.0)
-    best = int(np.argmax(score))
-    if near is None:
-        around = np.median(spectrum[40:200, best]) + 1e-6
-        if score[best] < 6 * around or score[best] < 0.25 * total[best]:
-            return None
-    strong = (sixty > 0.4 * score[best]) & (radius > 0.66) & (radius < 0.995)
-    low, high = best, best
-    while low > 0 and strong[low - 1]:
-        low -= 1
-    while high + 1 < len(strong) and strong[high + 1]:
-        high += 1
-    return max(float(radius[low]) - 0.012, 0.6), min(float(radius[high]) + 0.012, 1.0)
-
-
-def find_circle(ink: Image, *, low: float, high: float, shown: NDArray[np.bool_] | None = None) -> Circle | None:
-    """A sub-dial near the upright, centred between y = low and high: the circle most completely lined with ink.
-
-    Completeness ties at 1 for every circle near the right one; how much of the line is ink itself decides then.
-    A dial seen from near by has its sub-dials off the upright by up to SIDEWAYS.
-    shown : where the map is in the frame, None everywhere; a circle needs IN_FRAME of its turn there.
-    """
-    frame = None if shown is None else shown.astype(np.float32)
-    best, most = None, 0.0
-    coarse = [(x, y) for y in np.arange(low, high + 1e-9, 0.02) for x in np.arange(-SIDEWAYS, SIDEWAYS + 1e-9, 0.02)]
-    for x, y in coarse:
-        score, circle = _circle_about(ink, frame, float(x), float(y))
-        if score > most:
-            best, most = circle, score
-    if best is None:
+    # hands and holes within it are of it; what lies far from the rest is not
+    near = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((19, 19), np.uint8))
+    _, piece = cv2.connectedComponents(near)
+    weight = np.bincount(piece[ink])
+    weight[0] = 0
+    own = ink & (piece == int(weight.argmax()))
+    across, down = np.quantile(x[own], (0.005, 0.995)), np.quantile(y[own], (0.005, 0.995))
+    centre = 0.5 * across.sum(), 0.5 * down.sum()
+    radius = 0.25 * (across[1] - across[0] + down[1] - down[0])
+    if not SUB_DIALS[0] <= radius <= SUB_DIALS[1] or abs(np.ptp(across) - np.ptp(down)) > 0.35 * 2 * radius:
         return None
-    start = best
-    for dy in (-0.01, 0.0, 0.01):
-        for dx in (-0.01, 0.0, 0.01):
-            score, circle = _circle_about(ink, frame, start.x + dx, start.y + dy)
-            if score > most:
-                best, most = circle, score
-    if not low - 0.005 <= best.y <= high + 0.005:  # what lies beyond is better still
+    distance = np.hypot(x - centre[0], y - centre[1])
+    reaches = own & (distance > 0.55 * radius)
+    sector = ((np.arctan2(x - centre[0], centre[1] - y)[reaches] / (2 * np.pi)) % 1.0 * 24).astype(int)
+    strength = float((np.bincount(sector, minlength=24) > 0).mean())
+    return Circle(float(centre[0]), float(centre[1]), float(radius + 0.02), strength) if strength > 0.5 else None
+
+
+def _counters(ink: Flags, seen: Index) -> tuple[Circle, ...]:
+    """Sub-dials other than the seconds bit: each piece of the other ink that fills a circle off the centre."""
+    if np.count_nonzero(ink) < 4 * FEWEST:
+        return ()
+    near = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((19, 19), np.uint8))
+    count, piece = cv2.connectedComponents(near)
+    sizes = np.bincount(piece[ink], minlength=count)
+    found = []
+    for index in np.argsort(sizes[1:])[::-1][:4] + 1:
+        circle = sub_dial(ink & (piece == index), seen)
+        if circle is not None and circle.strength > 0.7 and math.hypot(circle.x, circle.y) > 0.2:
+            found.append(circle)
+    return tuple(found)
+
+
+def _ring(ink: Flags, framed: Flags, radius: Floats, turn: Floats) -> tuple[float, float] | None:
+    """Dial radii between which the ink of a ring lies, None where too little of it reaches round."""
+    if np.count_nonzero(ink) < FEWEST:
         return None
-    return Circle(best.x, best.y, min(best.radius + 0.03, 0.36), best.strength)
+    inner, outer = np.quantile(radius[ink], BAND)
+    if outer < 0.3:
+        return None
+    sector = ((turn / (2 * np.pi)) % 1.0 * SECTORS).astype(int)
+    there = framed & (radius > inner) & (radius < outer)
+    shown = np.bincount(sector[there], minlength=SECTORS) > 0
+    inked = np.bincount(sector[ink & there], minlength=SECTORS) > 0
+    # figures leave gaps between them: a ring of twelve shows in a third of the sectors at least
+    if inked.sum() < AROUND * max(shown.sum(), 1):
+        return None
+    return max(float(inner) - 0.012, 0.0), min(float(outer) + 0.012, 1.0)
 
 
-def _circle_about(ink: Image, frame: Image | None, x: float, y: float) -> tuple[float, Circle]:
-    """The best lined circle about a place and its score; 0 if none is lined well enough."""
-    least = int(0.15 * MAP_SCALE)
-    first = least - 1  # the ring inside the smallest circle, which the filters look at
-    polar = unwrap(ink, x, y, 0.33, 180, first=first)
-    band = cv2.dilate(polar, np.ones((9, 3), np.uint8))  # 18 degrees: from one mark to the next
-    lined = cv2.blur(polar, (3, 1)).mean(axis=0)
-    fifth = len(band) // 5
-    if frame is None:
-        filled = np.partition(band, fifth, axis=0)[fifth]
-    else:
-        seen = unwrap(frame, x, y, 0.33, 180, first=first) > 0.5
-        share = seen.mean(axis=0)
-        hidden = np.round((1 - share) * len(band)).astype(int)
-        order = np.sort(np.where(seen, band, 0.0), axis=0)
-        at = np.minimum(hidden + ((len(band) - hidden) * 0.2).astype(int), len(band) - 1)
-        filled = np.where(share >= IN_FRAME, order[at, np.arange(band.shape[1])], 0.0)
-        lined = np.where(share > 0, lined / np.maximum(share, 1e-6), 0.0)
-    score = np.where(filled > COMPLETE, filled + lined, 0.0)
-    score[: least - first] = 0.0
-    index = int(np.argmax(score))
-    return float(score[index]), Circle(x, y, (first + index + 0.5) / MAP_SCALE, float(filled[index]))
-
-
-def _figures_inner(ink: Image, outer: float, circles: list[Circle], shown: NDArray[np.bool_] | None) -> float:
-    """Where the hour figures end towards the centre: the first clear ring inside them."""
-    x, y, radius, turn = lattice()
-    free = ~(np.abs(turn) < np.deg2rad(20))  # a signature may reach up under XII
-    if shown is not None:
-        free &= shown
-    for circle in circles:
-        free &= np.hypot(x - circle.x, y - circle.y) > circle.radius
-    index = np.minimum((radius * 100).astype(int), 110)
-    count = np.bincount(index[free], minlength=111)
-    total = np.bincount(index[free], weights=ink[free], minlength=111)
-    profile = total / np.maximum(count, 1)
-    top = int(outer * 100)
-    figures = profile[max(top - 16, 30) : max(top - 3, 33)]
-    level = 0.12 * float(np.median(figures)) if figures.size else 0.0
-    for r in range(top - 10, 34, -1):
-        if count[r] > 50 and count[r - 1] > 50 and profile[r] <= level and profile[r - 1] <= level:
-            return r / 100 - 0.005
-    return max(outer - 0.30, 0.4)
-
-
-def _labels(numerals: tuple[float, float], seconds: Circle | None, counters: tuple[Circle, ...]) -> NDArray[np.int8]:
-    x, y, radius, turn = lattice()
-    label = np.full(x.shape, -1, dtype=np.int8)
-    inner, outer = numerals
-    label[(radius < inner) & (radius > HUB)] = ZONES.index(Zone.OTHER)
-    above = (radius < inner) & (radius > HUB) & (y < -0.12) & (np.abs(turn) < np.deg2rad(80))
-    label[above] = ZONES.index(Zone.SIGNATURE)
-    label[(radius >= inner) & (radius < outer)] = ZONES.index(Zone.NUMERALS)
-    label[(radius >= outer) & (radius < 0.99)] = ZONES.index(Zone.MINUTE_TRACK)
-    for circle, zone in [(seconds, Zone.SECONDS_BIT), *((c, Zone.OTHER) for c in counters)]:
-        if circle is not None:
-            within = (np.hypot(x - circle.x, y - circle.y) < circle.radius) & (radius < outer)
-            label[within] = ZONES.index(zone)
+def _labels(ink: dict[Zone, Flags]) -> NDArray[np.int8]:
+    """Each place the zone of the ink nearest to it, -1 where none is near."""
+    label = np.full(lattice()[0].shape, -1, dtype=np.int8)
+    best = np.full(label.shape, NEAR * MAP_SCALE, np.float32)
+    for zone, there in ink.items():
+        away = cv2.distanceTransform((~there).astype(np.uint8), cv2.DIST_L2, 3)
+        closer = away < best
+        label[closer], best[closer] = ZONES.index(zone), away[closer]
     return label
 
 

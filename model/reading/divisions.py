@@ -1,18 +1,15 @@
-"""How the dial is turned in the photograph, read from its minute track.
+"""The divisions of the minute track: the radius they stand at, and where the nearest to any direction is.
 
 Round the turn a track repeats 60 times (120 times on a 24-hour dial). The radius where the Fourier power at 60 and
-its multiples stands out most is the track; the phase there gives the rotation modulo one division. The heavier marks
-at every fifth and the hour figures give it modulo one hour, and the photograph is taken to be within half an hour's
-angle of upright: 15 degrees, on a 24-hour dial 7.5.
-
-A close-up shows an arc of the track. From four divisions upwards the phase is told there too; the hour only from two
-hours upwards, and where it is not told the dial is taken to be turned by less than half a division.
+its multiples stands out most is the track; the phase there says where the divisions stand, modulo one division. Which
+of them is 12 o'clock the reader says (twelve.py). A close-up shows an arc of the track: from four divisions upwards the
+phase is told there too.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,39 +28,27 @@ _LEAST_CONFIDENCE = 0.08
 _LEAST_TURN = 0.5  # share of the turn in the frame, below which the arc is looked at by itself
 _LEAST_ARC = 4.0 / TICKS  # share of the turn that still shows a period
 _LEAST_ARC_CONFIDENCE = 0.12
-_TOLD = 0.2  # hour_confidence from which the hour is told
 
 
 @dataclass(frozen=True)
-class Rotation:
-    """radians : the dial's 12 o'clock clockwise from image up, within +-15 degrees, for DialGeometry.rotation.
+class Divisions:
+    """confidence : 0..1, share of the track's variation round the turn that repeats 60 times. phase : radians, turn of
+    one of the divisions clockwise from up once the outline is a circle. radius : dial radii, where they stand. count :
+    60, or 120 on a 24-hour dial."""
 
-    confidence : 0..1, share of the track's variation round the turn that repeats 60 times.
-    tick_phase : radians within half a division, where the tick nearest to "up" stands; holds even if the hour
-        does not.
-    hour_confidence : 0..1, how clearly one of the five ticks of an hour is the heavier; below about 0.2 the
-        rotation is only right modulo one division.
-    track_radius : dial radii, the middle of the track.
-    divisions : 60, or 120 on a 24-hour dial.
-    """
-
-    radians: float
     confidence: float
-    tick_phase: float
-    hour_confidence: float
-    track_radius: float
-    divisions: int
+    phase: float
+    radius: float
+    count: int
 
-    def nearest(self, radians: float) -> Rotation:
-        """The same track where it is known that 12 o'clock stands at `radians`, give or take half a division: the
-        division nearest to that is taken, and the hour is certain."""
-        tick = 2 * math.pi / self.divisions
-        steps = round((radians - self.tick_phase) / tick)
-        return replace(self, radians=self.tick_phase + steps * tick, hour_confidence=1.0)
+    def nearest(self, radians: float) -> float:
+        """The turn of the division nearest to a direction, radians clockwise from up."""
+        tick = 2 * math.pi / self.count
+        return self.phase + round((radians - self.phase) / tick) * tick
 
 
-def find_rotation(density: Image, geometry: DialGeometry) -> Rotation | None:
-    """Rotation from the minute track, or None when no radius shows one.
+def find_divisions(density: Image, geometry: DialGeometry) -> Divisions | None:
+    """The divisions of the minute track, or None when no radius shows any.
 
     density : (H, W) float32 optical density.
     geometry : the outline; its own rotation is left out of account.
@@ -82,14 +67,8 @@ def find_rotation(density: Image, geometry: DialGeometry) -> Rotation | None:
         return None
     rings = slice(max(best - 3, 0), best + 4)
     track = np.fft.rfft(unrolled[rings].mean(axis=0))
-    divisions = 2 * TICKS if abs(track[TICKS]) < 0.3 * abs(track[2 * TICKS]) else TICKS
-    phase = _tick_phase(track, divisions)
-    tick = 2 * math.pi / divisions
-    hour, hour_confidence = _hour(unrolled, seen, radii, best, phase, divisions)
-    if not whole and hour_confidence < _TOLD:
-        hour = 0
-    angle = (phase + hour * tick + 2.5 * tick) % (5 * tick) - 2.5 * tick
-    return Rotation(angle, float(min(band[best], 1.0)), phase, hour_confidence, float(radii[best]), divisions)
+    count = 2 * TICKS if abs(track[TICKS]) < 0.3 * abs(track[2 * TICKS]) else TICKS
+    return Divisions(float(min(band[best], 1.0)), _tick_phase(track, count), float(radii[best]), count)
 
 
 def _unroll(density: Image, geometry: DialGeometry, radii: Floats) -> tuple[Floats, NDArray[np.bool_]]:
@@ -160,39 +139,3 @@ def _tick_phase(spectrum: NDArray[np.complex128], divisions: int) -> float:
     fine = -float(np.angle(spectrum[divisions])) / divisions
     near = (fine - start + tick / 2) % tick - tick / 2
     return start + near if abs(near) < tick / 8 else start
-
-
-def _hour(
-    unrolled: Floats, seen: NDArray[np.bool_], radii: Floats, best: int, phase: float, divisions: int
-) -> tuple[int, float]:
-    """Which of five ticks (0..4 clockwise from the one at `phase`) carries the hour, and how clearly.
-
-    best : ring of the track.
-    """
-    track, shown = float(radii[best]), seen[best]
-    tick = 2 * math.pi / divisions
-    # ink within a quarter division of each tick, in the track and just beside it
-    at = np.arange(_TURN) * (2 * math.pi / _TURN)
-    nearest = np.round((at - phase) / tick).astype(int)
-    close = (np.abs(at - phase - nearest * tick) < tick / 4) & shown
-    ring = unrolled[np.abs(radii - track) < 0.05].mean(axis=0)
-    ink = np.bincount(nearest[close] % divisions, weights=ring[close], minlength=divisions)
-    count = np.bincount(nearest[close] % divisions, minlength=divisions)
-    by_hour = np.where(count > 0, ink / np.maximum(count, 1), np.nan).reshape(-1, 5)
-    if (count.reshape(-1, 5) > 0).sum(axis=0).min() < 2:
-        return 0, 0.0  # less than two hours in the frame
-    level = np.nanmedian(by_hour, axis=0)
-    second, first = (int(k) for k in np.argsort(level)[-2:])
-    scatter = 1.4826 * float(np.nanmedian(np.abs(by_hour - level)))
-    lead = float(level[first] - level[second])
-    marks = lead / (lead + scatter + 1e-6)
-    # the figures repeat with the hours inside the track
-    inner = unrolled[radii < track - 0.05]
-    if len(inner) and shown.mean() >= _LEAST_TURN:
-        wave = np.fft.rfft(inner.mean(axis=0))
-        power = np.abs(wave) ** 2
-        hours = divisions // 5
-        figures = float(power[hours] / max(power[3:40].sum(), 1e-9))
-        if figures > marks:
-            return round((-float(np.angle(wave[hours])) / hours - phase) / tick) % 5, figures
-    return first, marks

@@ -1,0 +1,188 @@
+"""The reader's looks at a photograph: the whole of it reduced, then the dial with its outline made a circle."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import torch
+from numpy.typing import NDArray
+
+from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
+from dialtell.model.reading.photo import Codes
+from dialtell.model.reading.reader_file import Reader
+from dialtell.model.reading.reader_net import PADDING, SIDE, SQUARE
+from dialtell.synth.shared.terms import MAKES, Make
+
+Floats = NDArray[np.float64]
+Logits = NDArray[np.float32]
+
+_SMALLEST = 4.0  # px of a look, radius of the smallest outline followed
+_FINER = 3  # times finer than the net's map the outline is drawn
+FLATTEST = 0.3  # b / a of an outline accepted
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What the reader says of one picture.
+
+    onto : (2, 3) photo px to look px. seen : (SIDE, SIDE) uint8 index into SEEN. inside : (SIDE / 2, SIDE / 2) logits
+    of lying within the outline. where : (2, SIDE / 2, SIDE / 2) place on the dial, its outline made a circle. make :
+    probability of each of MAKES. turn : (TURNS,) probability of each direction of 12 o'clock, clockwise from up, of a
+    square look; None else.
+    """
+
+    onto: Floats
+    seen: NDArray[np.uint8]
+    inside: Logits
+    where: Logits
+    make: dict[Make, float]
+    turn: Floats | None
+
+    def outline(self, shape: tuple[int, ...]) -> Ellipse | None:
+        """The dial's outline in look px from the border of its inside; None where there is none that is an ellipse.
+
+        shape : (H, W) of the photograph, whose frame may cut the outline: its border is not followed there.
+        """
+        logits = self.inside
+        count, label = cv2.connectedComponents((logits > 0).astype(np.uint8))
+        if count < 2:
+            return None
+        weight = np.bincount(label.ravel(), weights=(1 / (1 + np.exp(-np.clip(logits, -30, 30)))).ravel())
+        weight[0] = 0.0
+        own = np.where(label == int(weight.argmax()), logits, np.minimum(logits, -1.0)).astype(np.float32)
+        side = len(own) * _FINER
+        fine = cv2.resize(own, (side, side), interpolation=cv2.INTER_LINEAR)
+        contours, _ = cv2.findContours((fine > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        points = (max(contours, key=cv2.contourArea)[:, 0, :].astype(np.float64) + 0.5) * (SIDE / side)
+        # contours run through the outermost pixels of the inside: half a fine pixel within the border
+        photo = self.to_photo(points)
+        scale = self.photo_px
+        size = np.array(shape[1::-1], dtype=np.float64)
+        free = ((photo > 2.5 * scale) & (photo < size - 2.5 * scale)).all(axis=1)
+        free &= ((points > 2.5) & (points < SIDE - 2.5)).all(axis=1)
+        if free.sum() < 12:
+            return None
+        step = max(int(free.sum()) // 400, 1)
+        radius = math.sqrt(max(float((fine > 0).sum()) / math.pi, 1.0)) * SIDE / side
+        fit = fit_ellipse(points[free][::step], max(0.02 * radius, 1.0), draws=80, roundness=FLATTEST)
+        if fit is None or min(fit[0].axes) < _SMALLEST:
+            return None
+        return fit[0]
+
+    def placed(self) -> Ellipse | None:
+        """The outline in look px from where the pixels inside say they lie: also where little of it is in the frame."""
+        weight = 1 / (1 + np.exp(-np.clip(self.inside, -30, 30)))
+        chosen = weight > 0.5
+        if chosen.sum() < 30:
+            return None
+        rows, columns = np.nonzero(chosen)
+        x, y = 2.0 * columns + 1.0, 2.0 * rows + 1.0
+        terms = np.stack([x, y, np.ones_like(x)], axis=1)
+        told = self.where[:, rows, columns].T.astype(np.float64)
+        trust = np.ones(len(x))
+        for _ in range(3):  # what disagrees with the rest counts less
+            root = np.sqrt(trust)[:, None]
+            found = np.linalg.lstsq(terms * root, told * root, rcond=None)[0]
+            away = np.hypot(*(told - terms @ found).T)
+            trust = 1.0 / np.maximum(away / max(float(np.median(away)), 1e-6), 1.0)
+        inverse, shift = found[:2].T, found[2]
+        if abs(np.linalg.det(inverse)) < 1e-9:
+            return None
+        matrix = np.linalg.inv(inverse)
+        centre = -matrix @ shift
+        values, vectors = np.linalg.eigh(matrix @ matrix.T)
+        if not values[0] > 0 or values[0] < FLATTEST**2 * values[1]:
+            return None
+        return Ellipse(
+            (float(centre[0]), float(centre[1])), (math.sqrt(values[1]), math.sqrt(values[0])),
+            math.atan2(vectors[1, 1], vectors[0, 1]),
+        )  # fmt: skip
+
+    @property
+    def photo_px(self) -> float:
+        """Photo px of one look px."""
+        return 1.0 / math.sqrt(abs(float(np.linalg.det(self.onto[:, :2]))))
+
+    def to_photo(self, points: Floats) -> Floats:
+        """(..., 2) look px to photo px."""
+        return np.asarray((points - self.onto[:, 2]) @ np.linalg.inv(self.onto[:, :2]).T)
+
+    def in_photo(self, outline: Ellipse) -> Ellipse:
+        """An outline of this look in photo px."""
+        return carried(outline, np.linalg.inv(self.onto[:, :2]), -np.linalg.inv(self.onto[:, :2]) @ self.onto[:, 2])
+
+
+def carried(outline: Ellipse, matrix: Floats, shift: Floats) -> Ellipse:
+    """An ellipse moved by an affine map."""
+    own = matrix @ root(outline)
+    values, vectors = np.linalg.eigh(own @ own.T)
+    x, y = matrix @ np.asarray(outline.center) + shift
+    return Ellipse(
+        (float(x), float(y)), (math.sqrt(values[1]), math.sqrt(values[0])), math.atan2(vectors[1, 1], vectors[0, 1])
+    )
+
+
+def root(outline: Ellipse) -> Floats:
+    """(2, 2) the symmetric root that turns the unit circle into the outline, px per dial radius."""
+    c, s = math.cos(outline.angle), math.sin(outline.angle)
+    turn = np.array([[c, -s], [s, c]])
+    return np.asarray(turn @ np.diag(outline.axes) @ turn.T)
+
+
+def first_look(codes: Codes, reader: Reader) -> Look:
+    """The whole photograph, its longer side SIDE px. codes : (H, W[, 3]) sRGB code values, 8 or 16 bit."""
+    height, width = codes.shape[:2]
+    scale = SIDE / max(height, width)
+    size = (max(round(width * scale), 1), max(round(height * scale), 1))
+    small = _colour(codes, size)
+    picture = np.full((SIDE, SIDE, 3), PADDING, np.uint8)
+    picture[: size[1], : size[0]] = small
+    onto = np.array([[size[0] / width, 0.0, 0.0], [0.0, size[1] / height, 0.0]])
+    return _looked(picture, onto, reader, turn=False)
+
+
+def square_look(codes: Codes, outline: Ellipse, reader: Reader) -> Look:
+    """The dial with its outline, photo px, made a circle of SQUARE px in the middle; not turned."""
+    height, width = codes.shape[:2]
+    matrix = SQUARE * np.linalg.inv(root(outline))
+    onto = np.column_stack([matrix, SIDE / 2 - matrix @ np.asarray(outline.center)])
+    corners = (np.array([[0.0, 0.0], [SIDE, 0.0], [SIDE, SIDE], [0.0, SIDE]]) - onto[:, 2]) @ np.linalg.inv(matrix).T
+    low = np.clip(np.floor(corners.min(axis=0)) - 2, 0, [width - 1, height - 1]).astype(int)
+    high = np.clip(np.ceil(corners.max(axis=0)) + 2, low + 1, [width, height]).astype(int)
+    crop = codes[low[1] : high[1], low[0] : high[0]]
+    # reduced first, so that nothing finer than the look's px aliases
+    share = min(1.0, SQUARE / min(outline.axes))
+    size = (max(round(crop.shape[1] * share), 1), max(round(crop.shape[0] * share), 1))
+    small = _colour(crop, size)
+    back = np.diag([crop.shape[1] / size[0], crop.shape[0] / size[1]])
+    whole = matrix @ back
+    first = onto[:, 2] + matrix @ low + whole @ np.array([0.5, 0.5]) - 0.5
+    picture = cv2.warpAffine(
+        small, np.column_stack([whole, first]), (SIDE, SIDE), flags=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT, borderValue=(PADDING,) * 3,
+    )  # fmt: skip
+    return _looked(np.asarray(picture, np.uint8), onto, reader, turn=True)
+
+
+def _colour(codes: Codes, size: tuple[int, int]) -> NDArray[np.uint8]:
+    """(H, W, 3) 8 bit, at another size."""
+    way = cv2.INTER_AREA if size[0] < codes.shape[1] else cv2.INTER_LINEAR
+    small = cv2.resize(codes, size, interpolation=way)
+    if small.dtype != np.uint8:
+        small = (small >> 8).astype(np.uint8)
+    return np.asarray(cv2.merge([small] * 3) if small.ndim == 2 else small, np.uint8)
+
+
+def _looked(picture: NDArray[np.uint8], onto: Floats, reader: Reader, *, turn: bool) -> Look:
+    given = torch.from_numpy(np.ascontiguousarray(picture.transpose(2, 0, 1))).float()[None]
+    with torch.inference_mode():
+        sight = reader.net(given, turn)
+        make = sight.make[0].softmax(0).tolist()
+        told = None if sight.turn is None else np.asarray(sight.turn[0].double().softmax(0).numpy())
+        seen = sight.seen[0].argmax(0).to(torch.uint8).numpy()
+    return Look(
+        onto, seen, sight.inside[0].numpy(), sight.where[0].numpy(), dict(zip(MAKES, make, strict=True)), told
+    )
