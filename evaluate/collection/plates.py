@@ -133,7 +133,7 @@ def _kept(readings: OrderedDict[int, Any], entry: Entry, max_pixels: int) -> Rea
             raise _gone(entry)
         if file_hash(entry.path) != entry.sha256:
             raise PhotoError(f"{entry.path} was changed since it was added; add it again to take it as a new one")
-        found = read(read_photo(entry.path, max_pixels=max_pixels).grey, known_of(entry))
+        found = read(read_photo(entry.path, max_pixels=max_pixels), known_of(entry))
         readings[entry.id] = found if isinstance(found, NoDial) else found[0]
         while len(readings) > KEPT_READINGS:
             readings.popitem(last=False)

@@ -112,7 +112,7 @@ def sheet_of(reading: Reading, scale: float) -> DialSheet:
     x, y = np.meshgrid(axis, axis)
     points = np.stack([x, y], axis=-1)
     seen = np.hypot(x, y) < 0.985
-    seen &= reading.zones.hand_share(points.reshape(-1, 1, 2)).reshape(side, side) < 0.5
+    seen &= reading.zones.share(reading.zones.hidden, points.reshape(-1, 1, 2)).reshape(side, side) < 0.5
     height, width = reading.density.shape
     seen &= (grid[..., 0] > 1) & (grid[..., 1] > 1) & (grid[..., 0] < width - 1) & (grid[..., 1] < height - 1)
     # lines a pixel wide would alias under matching

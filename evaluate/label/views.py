@@ -16,8 +16,9 @@ from dialtell.evaluate.label.photos import LabelPhoto
 from dialtell.evaluate.words.cautions import CLOSING
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, Outline
-from dialtell.model.reading.outline import NoDial, find_dial
+from dialtell.model.reading.outline import NoDial, find_outline
 from dialtell.model.reading.photo import Photo, read_photo
+from dialtell.model.reading.reader_file import load_reader
 from dialtell.synth.shared.srgb import codes
 
 if TYPE_CHECKING:
@@ -70,12 +71,12 @@ class LabelViews:
             return {"outline": known.outline.text, "reason": ""}
         with self._turn:
             if photo.id not in self._dials:
-                found = find_dial(self._read(photo))
+                found = find_outline(self._read(photo), load_reader())
                 if isinstance(found, NoDial):
                     self._dials[photo.id] = {"outline": "", "reason": found.reason}
                 else:
-                    (x, y), (a, b) = found.center_px, found.axes_px
-                    outline = Outline(x, y, a, b, float(np.degrees(found.angle)))
+                    (x, y), (a, b) = found.geometry.center_px, found.geometry.axes_px
+                    outline = Outline(x, y, a, b, float(np.degrees(found.geometry.angle)))
                     self._dials[photo.id] = {"outline": outline.text, "reason": ""}
             return self._dials[photo.id]
 

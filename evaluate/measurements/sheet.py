@@ -130,7 +130,7 @@ def sheet_of(
     y = low[1] + (np.arange(height) + 0.5) / scale
     column, row = _cells(zones, x), _cells(zones, y)
     label = zones.label[np.ix_(row, column)]
-    hidden = zones.hands[np.ix_(row, column)].copy()
+    hidden = (zones.hidden | zones.edges)[np.ix_(row, column)]
     if zones.named:
         label[(x * x)[None, :] + (y * y)[:, None] >= (REACH - 0.012) ** 2] = -1
     for way, size in enumerate(photo.shape[::-1]):  # off the frame, across and down

@@ -25,7 +25,6 @@ RING, NO_RING = 0.2, 0.1  # density of a ring over that
 ROMAN, ARABIC = 0.16, 0.21  # share of oblique edges
 MOST_ALONG = 0.25  # share of edges that run round the dial, above which the band holds a ring
 LEANING = 0.45  # more edges lean right than left by this share of all upright ones
-LEAST_HOUR = 0.2  # of Rotation.hour_confidence, below which lettering may be turned by a division
 
 _STEP, _TURN = 0.001, 2880  # dial radii; samples round the turn
 _SIDE, _SLACK = 0.012, 0.005  # dial radii: how near a ring's sides are looked at, how far it may run off its circle
@@ -45,8 +44,8 @@ class StyleMeasure:
 def outer_ring(reading: Reading) -> StyleMeasure:
     """Density of a ring outside the middle of the divisions, seen between them, over the depth of what repeats with
     them."""
-    rotation, track = reading.rotation, reading.zones.track
-    if rotation is None or track is None:
+    divisions, track = reading.divisions, reading.zones.track
+    if divisions is None or track is None:
         return StyleMeasure(None, "No even divisions were found near the edge.")
     if reading.sharpness.true_pixels_per_radius < LEAST_TRUE:
         return StyleMeasure(None, "The photograph is too coarse for so thin a line.")
@@ -56,7 +55,7 @@ def outer_ring(reading: Reading) -> StyleMeasure:
     turn = np.arange(_TURN) * (2 * np.pi / _TURN)
     ray = np.stack([np.sin(turn), -np.cos(turn)], axis=-1)
     unrolled = sample_points(reading.density, reading.geometry.to_photo(radii[:, None, None] * ray))
-    between, ticks = _by_hour(unrolled, rotation.divisions)
+    between, ticks = _by_hour(unrolled, divisions.count)
     over = np.median(ticks, axis=0)
     best, low, high = _extent(over, (radii > track[0]) & (radii < track[1]))
     level = float(over[best])
@@ -119,12 +118,14 @@ def oblique(reading: Reading) -> StyleMeasure:
     """Share of the figures' edges that run between the radius and the circle: small for Roman figures, whose stems and
     bars follow those, large for Arabic ones."""
     zones = reading.zones
-    if reading.rotation is None:
-        return StyleMeasure(None, "No even divisions were found, so it is not sure which way is up.")
+    if reading.twelve is None or not reading.twelve.told:
+        return StyleMeasure(None, "It is not sure which way is up.")
+    if Zone.NUMERALS not in zones.found:
+        return StyleMeasure(None, "No figures could be read.")
     inner, outer = zones.numerals
     middle = 0.5 * (inner + outer)
     angles, first = round(2 * np.pi * middle * MAP_SCALE), round(inner * MAP_SCALE)
-    hidden = np.asarray(cv2.dilate(zones.hands.astype(np.float32), np.ones((9, 9), np.uint8)), dtype=np.float32)
+    hidden = np.asarray(cv2.dilate(zones.hidden.astype(np.float32), np.ones((9, 9), np.uint8)), dtype=np.float32)
     if zones.seconds is not None:
         x, y, _, _ = lattice()
         hidden[np.hypot(x - zones.seconds.x, y - zones.seconds.y) < zones.seconds.radius + 0.02] = 1.0
@@ -147,14 +148,14 @@ def oblique(reading: Reading) -> StyleMeasure:
 
 def leaning(reading: Reading) -> StyleMeasure:
     """How many more edges of the signature lean to the right than to the left, over all of its upright ones, -1..1."""
-    zones, rotation = reading.zones, reading.rotation
-    if rotation is None or rotation.hour_confidence < LEAST_HOUR:
+    zones = reading.zones
+    if reading.twelve is None or not reading.twelve.told:
         return StyleMeasure(None, "It is not sure which way is up.")
     if zones.counters:
         return StyleMeasure(None, "A small dial takes the signature's place.")
     flat = cv2.GaussianBlur(np.clip(_map(reading), 0.0, 1.0), (0, 0), 0.7)
     here = (zones.label == ZONES.index(Zone.SIGNATURE)) & (lattice()[2] < zones.numerals[0] - 0.03)
-    here &= cv2.dilate(zones.hands.astype(np.uint8), np.ones((11, 11), np.uint8)) == 0
+    here &= cv2.dilate(zones.hidden.astype(np.uint8), np.ones((11, 11), np.uint8)) == 0
     right, down = cv2.Sobel(flat, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(flat, cv2.CV_32F, 0, 1, scale=0.125)
     xx, yy, xy = (cv2.GaussianBlur(product, (0, 0), 0.8) for product in (right**2, down**2, right * down))
     strength = np.hypot(right, down) * here

@@ -69,7 +69,7 @@ def _layout(scored: ScoredPhoto) -> list[Sentence]:
     if reading is None or not reading.zones.named:
         return []
     parts, fields = [], []
-    if reading.zones.track is not None and reading.rotation is not None:
+    if reading.zones.track is not None and reading.divisions is not None:
         parts.append("a minute track")
         fields.append("reading.zones.track")
     found = {zone["zone"]: index for index, zone in enumerate(scored.record["zones"]) if zone["judged"]}

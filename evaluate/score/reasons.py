@@ -27,12 +27,19 @@ def dial_support(verdict: Verdict) -> str:
     return DISAGREE if verdict.mixed else support_words(verdict.whole.log10_lr, verdict.whole.capped)
 
 
-def dial_reason(verdict: Verdict, resolution: Resolution, *, part: bool = False) -> str:
-    """Why the dial was called so, in one sentence. part : of a close-up, of which no zones are expected."""
+def dial_reason(
+    verdict: Verdict, resolution: Resolution, unrecognised: str | None = None, *, part: bool = False
+) -> str:
+    """Why the dial was called so, in one sentence. unrecognised : what of the photograph was not, where that withholds
+    the call. part : of a close-up, of which no zones are expected."""
     ratio = verdict.whole.log10_lr
     if ratio is None:
+        if unrecognised is not None:
+            return f"No call is made: {unrecognised}."
         return _nothing_judged(verdict, resolution)
     if verdict.whole.withheld:
+        if unrecognised is not None:
+            return f"No call is made: {unrecognised}."
         if not resolution.enough:
             return f"No call is made: {resolution.shortfall}."
         return "No call is made from a picture of a halftone print: its dots break up every stroke."
@@ -79,10 +86,8 @@ def zone_reason(zone: Zone, evidence: ProcessEvidence, zones: ZoneMap) -> str:
         return f"{words[:1].upper()}{words[1:]}, from {_patches(evidence.patches)} with strokes{short}."
     if not zones.named:
         return NOT_TOLD_APART
-    if zone is Zone.SECONDS_BIT and zones.seconds is None:
-        return "Not found: no circle of a seconds bit below the centre."
-    if zone is Zone.MINUTE_TRACK and zones.track is None and not evidence.patches:
-        return "Not found: no even divisions near the edge."
+    if zone not in zones.found:
+        return "Not found: no ink of it is seen on this dial."
     hidden = _hidden(zone, zones)
     if not evidence.patches:
         return f"Not found: no strokes that can be read there{hidden}."

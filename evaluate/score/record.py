@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from dialtell.evaluate.score.reasons import dial_reason, dial_support, print_record, zone_reason
+from dialtell.evaluate.score.recognised import recognition, unrecognised
 from dialtell.evaluate.score.remarks import remarks
 from dialtell.evaluate.words.support import NOT_JUDGED, rounded
 from dialtell.model.net.calibration import UNDETERMINED
@@ -31,6 +32,7 @@ def record_without_dial(photo: Photo, known: Known, why: NoDial) -> dict[str, An
         "reason": f"{said}: {why.reason}.",
         "print_process": None,
         "known": known.record(),
+        "recognised": None,
         "geometry": None,
         "zones": [],
         "warnings": list(photo.warnings),
@@ -62,9 +64,10 @@ def record_of(photo: Photo, known: Known, reading: Reading, verdict: Verdict, re
         "log10_lr": rounded(verdict.whole.log10_lr, 4),
         "support": dial_support(verdict),
         "withheld": verdict.withheld,
-        "reason": dial_reason(verdict, resolution),
+        "reason": dial_reason(verdict, resolution, unrecognised(reading)),
         "print_process": print_record(verdict),
         "known": known.record(),
+        "recognised": recognition(reading),
         "geometry": _geometry(reading.geometry, resolution.diameter_mm),
         "zones": zones,
         "warnings": [*remarks(reading, verdict, resolution), *photo.warnings],

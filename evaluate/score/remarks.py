@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from dialtell.evaluate.score.recognised import direction
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Verdict
 from dialtell.model.reading.steps import Reading
@@ -38,9 +39,11 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
             f"The dial is seen at {tilt:.0f} degrees from square, which narrows its strokes on one side; hold the "
             "camera square to it."
         )
-    if reading.rotation is None and reading.zones.named and not reading.twelve_given:
-        why = "No minute track was found" if reading.zones.track is None else "How the dial is turned was not found"
-        found.append(f"{why}, so 12 o'clock is assumed to be up; give --twelve where it is not.")
+    if reading.twelve is not None and not reading.twelve.told:
+        found.append(
+            f"Where 12 o'clock stands was not made out for certain; it is taken to be {direction(geometry.twelve_deg)}. "
+            "Give --twelve where it is not."
+        )
     low, high = PLAUSIBLE_MM
     if resolution.diameter_mm is not None and not low <= resolution.diameter_mm <= high:
         found.append(

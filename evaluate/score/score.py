@@ -16,6 +16,7 @@ from tqdm import tqdm
 
 from dialtell.evaluate.score.close_up import close_up_record, close_up_remarks, least, unnamed_reason
 from dialtell.evaluate.score.record import record_of, record_without_dial
+from dialtell.evaluate.score.recognised import unrecognised
 from dialtell.model.net.resolution import Resolution, resolution_of
 from dialtell.model.net.verdict import Verdict, judge
 from dialtell.model.net.weights_file import Weights
@@ -24,7 +25,7 @@ from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo, walk_photos
 from dialtell.model.reading.steps import Reading, read
 from dialtell.synth.shared.errors import DialtellError, fault_of_ours
-from dialtell.synth.shared.terms import Zone
+from dialtell.synth.shared.terms import ZONES, Zone
 
 SCHEMA = "dialtell.score/1"
 log = logging.getLogger("dialtell.score")
@@ -52,7 +53,7 @@ def score_photo(path: str | os.PathLike[str], weights: Weights, *, known: Known 
     Raises PhotoError naming the file and the remedy.
     """
     photo = read_photo(path, max_pixels=known.max_pixels)
-    readings = read(photo.grey, known)
+    readings = read(photo, known, weights.reader)
     if isinstance(readings, NoDial):
         return ScoredPhoto(record_without_dial(photo, known, readings), photo, known)
     return _scored(photo, readings, weights, known)
@@ -62,7 +63,8 @@ def _scored(photo: Photo, readings: list[Reading], weights: Weights, known: Know
     """One photograph from its reading, or from readings at several scales."""
     resolutions = [resolution_of(reading, weights.record, known.diameter_mm) for reading in readings]
     pairs = list(zip(readings, resolutions, strict=True))
-    verdicts = [_judged(reading, weights, known, withheld=not shown.carries_strokes) for reading, shown in pairs]
+    held = [not shown.carries_strokes or unrecognised(reading) is not None for reading, shown in pairs]
+    verdicts = [_judged(reading, weights, known, withheld=no) for reading, no in zip(readings, held, strict=True)]
     index, contradicts = least(verdicts)
     if contradicts:
         verdicts[index] = _judged(readings[index], weights, known, withheld=True)
@@ -83,8 +85,9 @@ def _judged(reading: Reading, weights: Weights, known: Known, *, withheld: bool)
     verdict = judge(reading.patches, weights, withheld=withheld)
     if not reading.zones.named:
         return verdict if known.zone is None else verdict.shown_as(known.zone)
-    if reading.zones.track is None:
-        verdict = verdict.without(Zone.MINUTE_TRACK)
+    for zone in ZONES:
+        if zone not in reading.zones.found:
+            verdict = verdict.without(zone)
     return verdict
 
 

@@ -93,7 +93,7 @@ def _says_something(photo: LabelledPhoto) -> bool:
 def _read(photo: LabelledPhoto) -> Reading | NoDial:
     """What the row says of the photograph is used; of a close-up at several scales the likeliest."""
     known = photo.known()
-    found = read(read_photo(photo.path, max_pixels=known.max_pixels).grey, known)
+    found = read(read_photo(photo.path, max_pixels=known.max_pixels), known)
     return found if isinstance(found, NoDial) else found[0]
 
 
