@@ -11,7 +11,6 @@ import importlib.resources
 from collections.abc import Mapping
 from pathlib import Path
 
-from dialtell.evaluate.museum.records import Record, parse_records
 from dialtell.synth.shared.errors import OutputError
 from dialtell.synth.shared.files import write_text
 from dialtell.synth.shared.tables import Table, parse_table, read_table, rows_text
@@ -21,13 +20,8 @@ LABELS = "labels.csv"  # beside the photographs
 
 
 def judged_text() -> str:
-    """The table as it comes with dialtell."""
+    """The table as it comes with dialtell; `museum.records.parse_records` reads it for gathering."""
     return importlib.resources.files(__package__).joinpath(TABLE).read_text(encoding="utf-8")
-
-
-def judged_records() -> list[Record]:
-    """What to gather: a record of each photograph, with the sha256 its file must have."""
-    return parse_records(judged_text(), TABLE)
 
 
 def require_own_labels(folder: Path) -> None:

@@ -123,9 +123,9 @@ def run(args: argparse.Namespace) -> int:
     import logging
     from importlib import metadata
 
-    from dialtell.evaluate.benchmark.judged import judged_records, require_own_labels, write_judged_labels
+    from dialtell.evaluate.benchmark.judged import TABLE, judged_text, require_own_labels, write_judged_labels
     from dialtell.evaluate.museum.licence import allowed_licences
-    from dialtell.evaluate.museum.records import read_records, records_text, shipped_records
+    from dialtell.evaluate.museum.records import parse_records, read_records, records_text, shipped_records
     from dialtell.evaluate.museum.web import Web
     from dialtell.evaluate.museum.web_address import DownloadError
     from dialtell.evaluate.words.document import json_text
@@ -166,7 +166,7 @@ def run(args: argparse.Namespace) -> int:
             log.info("%s: %d objects with free photographs", name, len(found))
             records += found
     elif args.judged:
-        records = judged_records()
+        records = parse_records(judged_text(), TABLE)
     else:
         records = read_records(args.records) if args.records is not None else shipped_records()
     if args.list:

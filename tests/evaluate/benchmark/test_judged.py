@@ -12,13 +12,13 @@ from PIL import Image
 from dialtell.evaluate.benchmark.judged import (
     LABELS,
     TABLE,
-    judged_records,
     judged_text,
     require_own_labels,
     write_judged_labels,
 )
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.museum.licence import PUBLIC_DOMAIN, admit
+from dialtell.evaluate.museum.records import parse_records
 from dialtell.evaluate.museum.web import Web
 from dialtell.evaluate.museum.web_address import target_of
 from dialtell.model.reading.geometry import DialGeometry
@@ -36,7 +36,7 @@ needs_photos = pytest.mark.skipif(
 
 
 def test_every_row_can_be_gathered():
-    records = judged_records()
+    records = parse_records(judged_text(), TABLE)
     assert len(records) == len(ROWS) == 6
     for record, row in zip(records, ROWS, strict=True):
         assert admit(record.licence).licence == PUBLIC_DOMAIN
