@@ -2,8 +2,8 @@
 
 judged.csv holds facts and no picture. Each row is at once a record for `gather` (title, archive page as source, file
 address, licence, sha256) and a row of labels for `benchmark` (outline, 12 o'clock, processes of dial and zones, basis
-in words under notes). All are in the public domain, those from trade books in the USA at least. Processes were judged by eye;
-outlines were fitted to the edge of the white, drawn over the photograph and corrected by eye.
+in words under notes). All are in the public domain, those from trade books in the USA at least. Processes were judged
+by eye; outlines were fitted to the edge of the white, drawn over the photograph and corrected by eye.
 """
 
 from __future__ import annotations
