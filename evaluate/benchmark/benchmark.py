@@ -183,7 +183,7 @@ def print_calls(rows: Iterable[BenchmarkRow]) -> list[dict[str, Any]]:
 
 
 def _missed(row: BenchmarkRow, kind: str) -> dict[str, Any]:
-    return {"kind": kind, **record_of(row), "page": None}
+    return {"kind": kind, **record_of(row)}
 
 
 def record_of(row: BenchmarkRow) -> dict[str, Any]:
@@ -218,6 +218,7 @@ def record_of(row: BenchmarkRow) -> dict[str, Any]:
             }
             for zone, answer in row.zones.items()
         },
+        "page": None,
     }
 
 

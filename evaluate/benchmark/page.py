@@ -67,6 +67,17 @@ def page_text(document: Mapping[str, Any], plots: Mapping[str, bytes]) -> str:
             }
             for miss in document["misses"]
         ],
+        pages=[
+            {
+                "name": plain_name(row["photo"]),
+                "page": row["page"],
+                "label": row["label"] or "not labelled",
+                "call": row["call"],
+                "why": plain_name(row["why"]),
+            }
+            for row in document["rows"]
+            if row["page"]
+        ],
         against=None if against is None else _named(against["model"]),
         tests=[] if against is None else [comparison_words(test) for test in against["tests"]],
         claims=document["claims"],

@@ -28,6 +28,7 @@ from dialtell.train.photographs.labels import LabelledPhoto
 
 FILES = ("benchmark.html", "benchmark.json", "calls.csv", "ratios.png", "reliability.png", "coverage.png")
 MISSES = "misses"  # folder of inspection pages
+PAGES = "pages"  # the same of every photograph, where asked for
 log = logging.getLogger("dialtell.benchmark")
 
 
@@ -91,24 +92,32 @@ def write_report(
     *,
     max_pixels: int,
     overwrite: bool,
+    every: bool = False,
 ) -> None:
-    """Page, plots, JSON, CSV and an inspection page of every miss into a folder; the document learns their places."""
+    """Page, plots, JSON, CSV and an inspection page of every miss into a folder; the document learns their places.
+
+    every : a page of every photograph, not of misses alone.
+    """
+    place = PAGES if every else MISSES
     try:
-        (folder / MISSES).mkdir(parents=True, exist_ok=True)
+        (folder / place).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{folder} cannot be made ({error.strerror}); give another folder") from error
-    for miss, (row, _) in zip(document["misses"], misses(rows), strict=True):
-        name = f"{MISSES}/{row.photo.sha256[:16]}.html"
+    paged: dict[int, str] = {}
+    for row in rows if every else [row for row, _ in misses(rows)]:
+        name = f"{place}/{row.photo.sha256[:16]}.html"
         try:
             inspect_photo(
                 row.photo.path, folder / name, weights,
                 known=row.photo.known(outlines=document["settings"]["outlines"] == "labelled", max_pixels=max_pixels),
                 overwrite=overwrite,
             )  # fmt: skip
-            miss["page"] = name
+            paged[row.photo.row] = name
         except DialtellError as error:
             log.error("%s", error)
             document["problems"].append(f"row {row.photo.row}: no inspection page: {error}")
+    for entry in (*(document["rows"] if every else ()), *document["misses"]):
+        entry["page"] = paged.get(entry["row"])
     drawn = plots(rows)
     write_plots(folder, drawn, overwrite=overwrite)
     write_text(folder / "calls.csv", csv_text(document["rows"]), overwrite=overwrite)

@@ -17,6 +17,7 @@ EPILOG = """\
 examples:
   dialtell benchmark labels.csv
   dialtell benchmark labels.csv --out report           page, plots, JSON, CSV, an inspection page of every miss
+  dialtell benchmark labels.csv --out report --pages all      an inspection page of every photograph
   dialtell benchmark labels.csv --against old.safetensors
   dialtell benchmark --ladder                          rungs of drawn dials of rising difficulty
 
@@ -60,6 +61,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     out = parser.add_argument_group("output")
     out.add_argument("--out", type=Path, metavar="DIR", help="folder for page, plots, JSON and CSV, made if missing")
+    out.add_argument(
+        "--pages", choices=("misses", "all"), default="misses",
+        help="which photographs get an inspection page in --out (default: %(default)s)",
+    )  # fmt: skip
     out.add_argument("--overwrite", action="store_true", help="replace these files if they exist (default: refuse)")
     out.add_argument("--json", action="store_true", help="print one JSON document, schema dialtell.benchmark/1")
     ladder = parser.add_argument_group("drawn dials in place of labels")
@@ -93,17 +98,27 @@ def _judge(args: argparse.Namespace) -> int:
     import sys
 
     from dialtell.evaluate.benchmark.overlap import unseen
-    from dialtell.evaluate.benchmark.report import FILES, MISSES, BenchmarkSettings, benchmark_document, write_report
+    from dialtell.evaluate.benchmark.report import (
+        FILES,
+        MISSES,
+        PAGES,
+        BenchmarkSettings,
+        benchmark_document,
+        write_report,
+    )
     from dialtell.evaluate.benchmark.table import benchmark_table
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
     from dialtell.model.net.weights_file import load_weights
+    from dialtell.synth.shared.errors import ParameterError
     from dialtell.synth.shared.files import require_free_folder
     from dialtell.train.photographs.labels import LabelsError, check_labels
 
     log = logging.getLogger("dialtell.benchmark")
+    if args.pages == "all" and args.out is None:
+        raise ParameterError("pages is all but out is missing; give a folder for the pages")
     if args.out is not None:
-        require_free_folder(args.out, (*FILES, MISSES), overwrite=args.overwrite)
+        require_free_folder(args.out, (*FILES, PAGES if args.pages == "all" else MISSES), overwrite=args.overwrite)
     weights = load_weights(args.weights)
     other = None if args.against is None else load_weights(args.against)
     photos, problems = check_labels(args.labels)
@@ -121,7 +136,15 @@ def _judge(args: argparse.Namespace) -> int:
     for problem in document["problems"]:
         log.error("%s", problem)
     if args.out is not None:
-        write_report(args.out, document, rows, weights, max_pixels=args.max_pixels, overwrite=args.overwrite)
+        write_report(
+            args.out,
+            document,
+            rows,
+            weights,
+            max_pixels=args.max_pixels,
+            overwrite=args.overwrite,
+            every=args.pages == "all",
+        )
         log.info("wrote %s", args.out / FILES[0])
     if args.json:
         print(json_text(document))

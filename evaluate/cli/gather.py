@@ -18,17 +18,21 @@ MUSEUM_NAMES = ("met", "cleveland", "chicago", "smithsonian", "commons")
 DESCRIPTION = """\
 Download public-domain photographs of watches from museums into a folder, one after another and slowly, with a
 manifest.csv that says of each file where it came from, under what licence, and what the museum knows of the object.
-The records are those of a table, those that come with dialtell, or what a museum's own search finds.
+The records are those of a table, those that come with dialtell, or what a museum's own search finds. With --judged it
+brings the photographs that dialtell has labels for, and writes these beside them as labels.csv.
 """
 
 EPILOG = """\
 examples:
   dialtell gather --out photographs                               the records that come with dialtell
   dialtell gather mine.csv --out photographs --first 1            your table, the first photograph of each object
+  dialtell gather --judged --out judged                           photographs with labels of ours,
+  dialtell benchmark judged/labels.csv                            measured
   dialtell gather --search "pocket watch" --museum met --list > found.csv     look first, strike out lines,
   dialtell gather found.csv --out photographs                                 then fetch the rest
 
 A table is CSV in UTF-8; `dialtell gather --list` prints one to start from. It needs the columns licence and image_url.
+Where sha256 is given, only that file will do; one that lies in the folder under any name is not fetched.
 An interrupted run goes on when the same command is given again; whole files are not fetched twice. A file that was
 changed since is set aside as NAME.SHA.changed and fetched anew.
 
@@ -52,6 +56,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     source = what.add_mutually_exclusive_group()
     source.add_argument("records", nargs="?", type=Path, metavar="RECORDS.csv", help="table (default: dialtell's own)")
     source.add_argument("--search", metavar="WORDS", help="ask museums instead of a table")
+    source.add_argument(
+        "--judged", action="store_true", help="the photographs dialtell has labels for, with the labels"
+    )
     what.add_argument(
         "--museum", action="append", choices=MUSEUM_NAMES, help="to search; may be repeated (default: met)"
     )
@@ -116,8 +123,9 @@ def run(args: argparse.Namespace) -> int:
     import logging
     from importlib import metadata
 
+    from dialtell.evaluate.benchmark.judged import TABLE, judged_text, require_own_labels, write_judged_labels
     from dialtell.evaluate.museum.licence import allowed_licences
-    from dialtell.evaluate.museum.records import read_records, records_text, shipped_records
+    from dialtell.evaluate.museum.records import parse_records, read_records, records_text, shipped_records
     from dialtell.evaluate.museum.web import Web
     from dialtell.evaluate.museum.web_address import DownloadError
     from dialtell.evaluate.words.document import json_text
@@ -157,12 +165,18 @@ def run(args: argparse.Namespace) -> int:
                 continue
             log.info("%s: %d objects with free photographs", name, len(found))
             records += found
+    elif args.judged:
+        records = parse_records(judged_text(), TABLE)
     else:
         records = read_records(args.records) if args.records is not None else shipped_records()
     if args.list:
         print(records_text(records), end="")
         return 1 if unanswered else 0
-    report = _gather(args, records, web, allowed)
+    if args.judged:
+        require_own_labels(args.out)
+    report, files = _gather(args, records, web, allowed)
+    labels = write_judged_labels(args.out, files) if args.judged else None
+    report["labels"] = None if labels is None else str(labels)
     report["unanswered"] = unanswered
     if args.json:
         print(json_text(report))
@@ -170,11 +184,15 @@ def run(args: argparse.Namespace) -> int:
         counts = ", ".join(f"{len(report[name])} {name}" for name in ("fetched", "kept", "refused", "failed"))
         print(f"photographs: {counts}; objects: {report['objects']}")
         print(f"manifest: {report['manifest']}")
+        if labels is not None:
+            print(f"labels: {labels}")
     return 1 if report["failed"] or unanswered else 0
 
 
-def _gather(args: argparse.Namespace, records: list[Record], web: Web, allowed: frozenset[str]) -> dict[str, Any]:
-    """Fetch what the folder lacks; what the JSON document says."""
+def _gather(
+    args: argparse.Namespace, records: list[Record], web: Web, allowed: frozenset[str]
+) -> tuple[dict[str, Any], dict[str, str]]:
+    """Fetch what the folder lacks; what the JSON document says, and names of files by the sha256 they must have."""
     import logging
 
     from tqdm.contrib.logging import logging_redirect_tqdm
@@ -190,7 +208,7 @@ def _gather(args: argparse.Namespace, records: list[Record], web: Web, allowed: 
     pairs = photographs(records, each=args.first)
     report: dict[str, Any] = {"schema": "dialtell.gather/1", "out": str(args.out), "objects": len(records)}
     report |= {"photographs": len(pairs), **{fate.value: [] for fate in Fate}}
-    done = 0
+    done, files = 0, {}
     with Gathered(args.out) as folder, logging_redirect_tqdm([logging.getLogger("dialtell")]):
         report["manifest"] = str(folder.manifest)
 
@@ -205,13 +223,14 @@ def _gather(args: argparse.Namespace, records: list[Record], web: Web, allowed: 
                 done += outcome.fate in (Fate.FETCHED, Fate.KEPT)
                 if outcome.file:
                     report[outcome.fate].append(outcome.file)
+                    files[outcome.record.sha256] = outcome.file
                 else:
                     level = logging.ERROR if outcome.fate is Fate.FAILED else logging.WARNING
                     log.log(level, "%s, %s: %s", outcome.record.museum, outcome.record.name, outcome.reason)
                     entry = {"object": outcome.record.name, "image_url": outcome.url, "reason": outcome.reason}
                     report[outcome.fate].append(entry)
                 bar.update()
-    return report
+    return report, files
 
 
 def _contact(text: str) -> str:

@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path
 
 from dialtell.evaluate.museum.folder import Gathered, NameTaken, Row, key_of
 from dialtell.evaluate.museum.image_file import proved_image
@@ -73,17 +74,20 @@ def gather(
         try:
             row = _row(record, url, admission.licence)
             known = folder.rows.get(key_of(row))
-            if known is not None and folder.holds(known):
+            wanted = record.sha256 if url == record.image_urls[0] else ""
+            if known is not None and wanted in ("", known["sha256"]) and folder.holds(known):
                 yield DownloadOutcome(Fate.KEPT, record, url, known["file"])
                 continue
             twin = folder.twin(url)
-            if twin is not None:
+            if twin is not None and wanted in ("", twin["sha256"]):
                 same = ("file", "sha256", "bytes", "width_px", "height_px", "fetched_from", "retrieved")
                 folder.note({**row, **{name: twin[name] for name in same}})
                 yield DownloadOutcome(Fate.KEPT, record, url, twin["file"])
                 continue
-            file = _fetched(row, record, folder, web, max_bytes, max_pixels)
-            yield DownloadOutcome(Fate.FETCHED, record, url, file)
+            found = folder.at_hand(wanted) if wanted else None
+            source = web if found is None else found
+            file = _brought(row, record, folder, source, wanted, max_bytes, max_pixels)
+            yield DownloadOutcome(Fate.FETCHED if found is None else Fate.KEPT, record, url, file)
         except (DownloadError, PhotoError, NameTaken) as error:
             yield DownloadOutcome(Fate.FAILED, record, url, reason=str(error))
 
@@ -94,8 +98,11 @@ def _row(record: Record, url: str, licence: str) -> dict[str, str]:
     return {"licence": licence, "attribution": record.attribution or credit, "image_url": url, **record.facts()}
 
 
-def _fetched(row: Row, record: Record, folder: Gathered, web: Web, max_bytes: int, max_pixels: int) -> str:
-    """Fetch one photograph, prove it and give it its name in the folder; returns the name."""
+def _brought(
+    row: Row, record: Record, folder: Gathered, source: Web | Path, wanted: str, max_bytes: int, max_pixels: int
+) -> str:
+    """Fetch one photograph or copy it from a file at hand, prove it and give it its name in the folder, which is
+    returned. wanted : the sha256 it must have, "" for any."""
     url = row["image_url"]
     target_of(url)
     stem = stem_of(record, url)
@@ -105,11 +112,21 @@ def _fetched(row: Row, record: Record, folder: Gathered, web: Web, max_bytes: in
             # O_NOFOLLOW: a link laid here beforehand must not lead the bytes elsewhere
             handle = os.open(part, os.O_RDWR | os.O_CREAT | os.O_TRUNC | getattr(os, "O_NOFOLLOW", 0), 0o644)
             with os.fdopen(handle, "w+b") as stream:
-                answer = web.fetch(url, stream, max_bytes=max_bytes, kinds=IMAGE_KINDS)
+                if isinstance(source, Path):
+                    stream.write(source.read_bytes())
+                    came_from, retrieved = source.name, ""
+                else:
+                    came_from = source.fetch(url, stream, max_bytes=max_bytes, kinds=IMAGE_KINDS).url
+                    retrieved = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(source.now()))
                 stream.flush()
                 os.fsync(stream.fileno())
                 stream.seek(0)
                 sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
+        if wanted and sha256 != wanted:
+            raise PhotoError(
+                f"{safe_address(url)} is another file than the one on record (sha256 {sha256[:12]}..., not "
+                f"{wanted[:12]}...); find that one and lay it in {folder.path} under any name"
+            )
         try:
             image = proved_image(part, max_pixels=max_pixels)
         except PhotoError as error:
@@ -118,11 +135,11 @@ def _fetched(row: Row, record: Record, folder: Gathered, web: Web, max_bytes: in
         filled = {
             "file": file,
             "sha256": sha256,
-            "bytes": str(answer.size),
+            "bytes": str(part.stat().st_size),
             "width_px": str(image.width),
             "height_px": str(image.height),
-            "fetched_from": answer.url,
-            "retrieved": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(web.now())),
+            "fetched_from": came_from,
+            "retrieved": retrieved,
         }
         folder.put(part, {**row, **filled})
         return file

@@ -18,7 +18,7 @@ from types import TracebackType
 
 from dialtell.evaluate.museum.records import FACTS
 from dialtell.synth.shared.errors import OutputError, said_in_words
-from dialtell.synth.shared.files import append, write_text
+from dialtell.synth.shared.files import append, content_hash, write_text
 from dialtell.synth.shared.locks import alone
 from dialtell.synth.shared.tables import rows_text, unguarded
 
@@ -65,6 +65,7 @@ class Gathered:
         self._lines = 0  # in the manifest, superseded ones too
         self._held = ExitStack()
         self._whole: dict[str, bool] = {}
+        self._at_hand: dict[str, Path] | None = None
 
     def __enter__(self) -> Gathered:
         with said_in_words(self.path):
@@ -101,6 +102,13 @@ class Gathered:
     def twin(self, url: str) -> Row | None:
         """A line about the same photograph, of whichever object, whose file is whole."""
         return next((row for row in self.rows.values() if row["image_url"] == url and self.holds(row)), None)
+
+    def at_hand(self, sha256: str) -> Path | None:
+        """A file with these bytes that lies in the folder under whatever name, such as one that came by other ways."""
+        if self._at_hand is None:
+            files = sorted(path for path in self.path.iterdir() if path.is_file() and not path.is_symlink())
+            self._at_hand = {content_hash(path): path for path in files}
+        return self._at_hand.get(sha256)
 
     def part(self, stem: str) -> Path:
         """Where a photograph is written until it is proved."""

@@ -33,7 +33,7 @@ FACTS = (
     "dial_replaced_in_text",
     "source",
 )
-COLUMNS = (*FACTS, "licence", "attribution", "image_url", "more_image_urls")
+COLUMNS = (*FACTS, "licence", "attribution", "image_url", "more_image_urls", "sha256")
 _YEARS = ("year_begin", "year_end")
 
 
@@ -47,6 +47,7 @@ class Record:
     source : page or data the facts come from.
     licence, attribution : of the photographs, as stated; attribution "" when none is asked for.
     image_urls : the museum's first photograph first; may be empty.
+    sha256 : of the first photograph's file, 64 hexadecimal digits; "" when any file will do.
     """
 
     museum: str
@@ -64,6 +65,7 @@ class Record:
     dial_replaced_in_text: bool = False
     source: str = ""
     attribution: str = ""
+    sha256: str = ""
 
     @property
     def name(self) -> str:
@@ -110,7 +112,7 @@ def records_text(records: Iterable[Record]) -> str:
     rows: list[Sequence[str]] = [COLUMNS]
     for record in records:
         first, *more = record.image_urls or ("",)
-        cells = [*record.facts().values(), record.licence, record.attribution, first, " ".join(more)]
+        cells = [*record.facts().values(), record.licence, record.attribution, first, " ".join(more), record.sha256]
         rows.append([plain(cell) for cell in cells])
     return rows_text(rows)
 
@@ -127,6 +129,10 @@ def _record(row: dict[str, str], where: str) -> Record:
     if replaced not in ("", "0", "1"):
         raise ParameterError(f"{where}: dial_replaced_in_text is {replaced!r}; give 1, 0 or leave it empty")
     values["dial_replaced_in_text"] = replaced == "1"
+    if not re.fullmatch(r"(?:[0-9a-f]{64})?", values["sha256"]):
+        raise ParameterError(
+            f"{where}: sha256 is {values['sha256']!r}; give 64 hexadecimal digits (0-9, a-f), or leave it empty"
+        )
     urls = [row["image_url"].strip(), *re.split(r"\s*;\s*(?=\w+://)|\s+", row.get("more_image_urls", ""))]
     return Record(image_urls=tuple(dict.fromkeys(url for url in urls if url)), **values)
 

@@ -433,3 +433,35 @@ def test_interruption_leaves_no_part(server, fetch, tmp_path):
 def test_one_run_at_a_time(fetch, tmp_path):
     with Gathered(tmp_path / "got"), pytest.raises(OutputError, match="another run is gathering"):
         fetch()
+
+
+def test_only_the_file_on_record_will_do(server, fetch, tmp_path):
+    wanted = hashlib.sha256(JPEG).hexdigest()
+    server.routes["/a"] = answer(picture(colour=(9, 9, 9)))
+    (other,) = fetch(record(server.url("/a"), sha256=wanted))
+    assert other.fate is Fate.FAILED and "another file than the one on record" in other.reason
+    assert names(tmp_path) == []
+    server.routes["/a"] = answer(JPEG)
+    (right,) = fetch(record(server.url("/a"), sha256=wanted))
+    assert right.fate is Fate.FETCHED and [line["sha256"] for line in lines(tmp_path)] == [wanted]
+
+
+def test_a_file_at_hand_is_not_fetched(server, fetch, tmp_path):
+    (tmp_path / "got").mkdir()
+    (tmp_path / "got" / "My Scan.JPEG").write_bytes(JPEG)
+    wanted = record(server.url("/a"), sha256=hashlib.sha256(JPEG).hexdigest())
+    (kept,) = fetch(wanted)
+    assert kept.fate is Fate.KEPT and server.asked == []
+    (line,) = lines(tmp_path)
+    assert (line["file"], line["fetched_from"], line["retrieved"]) == (kept.file, "My Scan.JPEG", "")
+    assert (tmp_path / "got" / kept.file).read_bytes() == JPEG
+    assert [outcome.fate for outcome in fetch(wanted)] == [Fate.KEPT] and len(lines(tmp_path)) == 1
+
+
+def test_a_file_kept_from_before_must_be_the_one_on_record(server, fetch, tmp_path):
+    server.routes["/a"] = answer(picture(colour=(9, 9, 9)))
+    assert [outcome.fate for outcome in fetch(record(server.url("/a")))] == [Fate.FETCHED]
+    server.routes["/a"] = answer(JPEG)
+    wanted = hashlib.sha256(JPEG).hexdigest()
+    assert [outcome.fate for outcome in fetch(record(server.url("/a"), sha256=wanted))] == [Fate.FETCHED]
+    assert [line["sha256"] for line in lines(tmp_path)] == [wanted]

@@ -40,7 +40,7 @@ def test_shipped_table_is_clean():
     assert not re.search(r"Ã|â€|Â|\ufffd|&[a-z#0-9]+;|<[a-z]|\r|  |\t", text)
     assert parse_records(text, "again") == shipped_records()
     unused = [name for name in COLUMNS if all(line.get(name) in ("", "0") for line in _rows(text))]
-    assert unused == ["attribution"]  # CC0 asks for none
+    assert unused == ["attribution", "sha256"]  # CC0 asks for none; the museums state no hash
 
 
 @pytest.mark.skipif(not MUSEUM_RECORDS.is_file(), reason=f"{MUSEUM_RECORDS} is not there: compared with nothing")
@@ -111,3 +111,11 @@ def test_bad_file_is_refused_in_words(tmp_path):
 
 def test_record_without_a_number_is_called_by_its_title():
     assert Record("M", "CC0", (), title="Watch").name == "Watch" and Record("M", "CC0", ()).name == "unnamed"
+
+
+def test_hash_of_a_photograph_is_read_and_written():
+    digest = "0123456789abcdef" * 4
+    record = Record("M", "CC0", ("https://example.org/1.jpg",), sha256=digest)
+    assert parse_records(records_text([record]), "again") == [record]
+    with pytest.raises(ParameterError, match="row 2: sha256 is 'abc'; give 64 hexadecimal digits"):
+        parse_records("licence,image_url,sha256\nCC0,https://example.org/1.jpg,abc\n", "t.csv")
