@@ -6,9 +6,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph.texture import Colour, enlarge, soften
+from dialtell.synth.photograph.texture import Colour, enlarge, pixel_noise, soften
 from dialtell.synth.settings.sketch import SHIFT, blob, drawn_colour, fixed, fractal, ink, light, near, write_lines
 from dialtell.synth.settings.surfaces import blend, relief, tinted
+from dialtell.synth.shared.srgb import codes
 
 Image = NDArray[np.float32]
 Shape = tuple[int, int]
@@ -39,7 +40,7 @@ def black(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour,
     """Velvet or an unlit room."""
     level = float(np.exp(rng.uniform(np.log(0.0015), np.log(0.025))))
     field = relief(fractal(rng, shape, 0.6, coarse=4), 8.0 * contrast)
-    field *= 1.0 + np.float32(0.4 * contrast) * rng.standard_normal(shape, dtype=np.float32)
+    field *= 1.0 + np.float32(0.4 * contrast) * pixel_noise(int(rng.integers(2**31)), shape)
     tint = tuple(level * np.exp(0.15 * rng.standard_normal(3)))
     return tinted(np.maximum(field, 0.0), (tint[0], tint[1], tint[2]))
 
@@ -61,23 +62,27 @@ def leaves(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour
     picture = np.empty((*shape, 3), np.uint8)
     picture[:] = ink(colour)
     rough = np.zeros(shape, np.uint8)
-    count = int(rng.integers(40, 220))
-    least = max(0.02 * longer, 0.3 * cell)
-    size = np.minimum(least * rng.pareto(1.6, count) + least, 0.45 * longer)
+    count = int(rng.integers(90, 260))
+    least = longer * np.exp(rng.uniform(np.log(0.015), np.log(0.07)))
+    size = np.minimum(least * (rng.pareto(rng.uniform(1.2, 2.2), count) + 1.0), 0.45 * longer)
     at = rng.uniform(-0.1, 1.1, (count, 2)) * (columns, rows)
-    palette = [colour, other, *(drawn_colour(rng, 0.01, 0.9) for _ in range(int(rng.integers(2, 7))))]
-    order = rng.random() < 0.5
-    flat, straight = rng.random(2)
-    for index in np.argsort(-size) if order else range(count):
-        tone = ink(near(rng, palette[int(rng.integers(len(palette)))], 0.3))
-        texture = int(rng.choice([0, 0, 90, 200]))
-        squash = np.array([1.0, 1.0 if flat < 0.3 else rng.uniform(0.25, 1.0)])
-        turn = rng.uniform(0, np.pi) if straight < 0.7 else rng.normal(0, 0.08)
-        rotation = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-        outline = blob(rng, int(rng.choice([3, 4, 4, 5, 6, 24])), 0.0 if rng.random() < 0.5 else 0.5)
-        places = fixed(at[index] + size[index] * (outline * squash) @ rotation)
-        cv2.fillPoly(picture, [places], tone, cv2.LINE_AA, SHIFT)
-        cv2.fillPoly(rough, [places], texture, cv2.LINE_8, SHIFT)
+    palette = np.array([colour, other, *(drawn_colour(rng, 0.01, 0.9) for _ in range(int(rng.integers(1, 7))))])
+    spread = 0.3 * rng.standard_normal((count, 1)) + 0.1 * rng.standard_normal((count, 3))
+    tones = codes(np.clip(palette[rng.integers(0, len(palette), count)] * np.exp(spread), 0.0, 1.0)).tolist()
+    ragged = rng.uniform(0.0, 0.6)
+    corners = rng.choice([3, 4, 4, 5, 6, 24], 12)
+    pool = [blob(rng, int(number), float(rng.choice([0.0, ragged]))) for number in corners]
+    turn = rng.uniform(0, np.pi, count) if rng.random() < 0.7 else rng.normal(0, 0.08, count)
+    # each outline is squashed one way, then turned
+    squash = np.ones(count) if rng.random() < 0.3 else rng.uniform(0.2, 1.0, count)
+    c, s = np.cos(turn) * size, np.sin(turn) * size
+    forms = np.stack([np.stack([c, s], 1), np.stack([-squash * s, squash * c], 1)], 1)
+    textures = rng.choice([0, 0, 90, 200], count).tolist()
+    chosen = rng.integers(0, len(pool), count)
+    for index in np.argsort(-size) if rng.random() < 0.2 else range(count):
+        places = [fixed(at[index] + pool[chosen[index]] @ forms[index])]
+        cv2.fillPoly(picture, places, tones[index], cv2.LINE_AA, SHIFT)
+        cv2.fillPoly(rough, places, textures[index], cv2.LINE_8, SHIFT)
     field = fractal(rng, shape, 0.8, coarse=int(rng.integers(4, 40)))
     factor = 1.0 + np.float32((0.3 + contrast) / 255.0) * rough * field
     return light(picture) * np.maximum(factor, 0.1)[..., None]
@@ -95,11 +100,11 @@ def foliage(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colou
     at = rng.uniform(-0.05, 1.05, (count, 2)) * (columns, rows)
     tones = green * np.exp(rng.normal(0, 0.35, (count, 3)) * (0.4, 0.4, 0.4) + np.linspace(-1.5, 0.3, count)[:, None])
     leaf = np.stack([np.sin(np.linspace(0, 2 * np.pi, 12)) * slim, -np.cos(np.linspace(0, 2 * np.pi, 12))], 1)
-    turns = rng.uniform(0, 2 * np.pi) + rng.normal(0, rng.uniform(0.4, 3.0), count)
-    for index in range(count):
-        c, s = np.cos(turns[index]), np.sin(turns[index])
-        places = fixed(at[index] + size[index] * leaf @ np.array([[c, s], [-s, c]]))
-        cv2.fillConvexPoly(picture, places, ink(tones[index]), cv2.LINE_AA, SHIFT)
+    turn = rng.uniform(0, 2 * np.pi) + rng.normal(0, rng.uniform(0.4, 3.0), count)
+    c, s = np.cos(turn) * size, np.sin(turn) * size
+    places = fixed(at[:, None] + leaf @ np.stack([np.stack([c, s], 1), np.stack([-s, c], 1)], 1))
+    for outline, tone in zip(places, codes(np.clip(tones, 0.0, 1.0)).tolist(), strict=True):
+        cv2.fillConvexPoly(picture, outline, tone, cv2.LINE_AA, SHIFT)
     return light(picture) * np.exp(np.float32(0.4 + 0.5 * contrast) * fractal(rng, shape, 0.5, coarse=4))[..., None]
 
 

@@ -54,7 +54,7 @@ def ink(colour: Colour | Sequence[float]) -> tuple[int, int, int]:
 def drawn_colour(rng: np.random.Generator, low: float = 0.01, high: float = 0.9, *, grey: float = 0.4) -> Colour:
     """A linear colour of lightness `low`..`high`, all ratios alike; `grey` is the share with next to no hue."""
     level = float(np.exp(rng.uniform(np.log(low), np.log(high))))
-    strength = 0.03 if rng.random() < grey else 0.25 if rng.random() < 0.6 else 0.9
+    strength = 0.03 if rng.random() < grey else 0.2 if rng.random() < 0.7 else 0.6
     tint = np.exp(strength * rng.standard_normal(3))
     tint /= tint @ np.array([0.21, 0.72, 0.07])
     return colour_of(np.clip(level * tint, 0.002, 1.0))
@@ -125,20 +125,24 @@ def write_lines(
     picture: Codes, rng: np.random.Generator, box: tuple[float, float, float, float], size: float, colour: Colour
 ) -> None:
     """Lines of signs in words, as of print, in the box (left, top, right, bottom) px; `size` px high."""
-    left, top, right, bottom = box
-    rows = np.arange(top + size, bottom - 0.5 * size, 1.7 * size)
-    pace = 0.85 * size
-    columns = int((right - left) / pace)
-    if columns < 2 or not len(rows):
+    tall, wide = max(round(1.7 * size), 3), max(round(0.85 * size), 2)
+    left, top = max(round(box[0]), 0), max(round(box[1]), 0)
+    part = picture[top : min(round(box[3]), picture.shape[0]), left : min(round(box[2]), picture.shape[1])]
+    rows, columns = part.shape[0] // tall, part.shape[1] // wide
+    if rows < 1 or columns < 2:
         return
+    # type as a printer has it: every sign cast once, a blank for the space between words
     signs = alphabet(rng)
-    length = np.where(rng.random(len(rows)) < 0.15, rng.uniform(0.2, 0.9, len(rows)), 1.0)  # a paragraph's last line
-    written = (rng.random((len(rows), columns)) > 0.17) & (np.arange(columns) < length[:, None] * columns)
-    row, column = np.nonzero(written)
-    at = np.stack([left + pace * (column + 0.5), rows[row]], 1)
-    chosen = [signs[index] for index in rng.integers(0, len(signs), len(at))]
-    strokes = [fixed(stroke) for stroke in set_signs(chosen, at, size, np.zeros(len(at)))]
-    cv2.polylines(picture, strokes, False, ink(colour), max(round(size / 9), 1), cv2.LINE_AA, SHIFT)
+    cast = np.zeros((len(signs) + 1, tall, wide), np.uint8)
+    for block, sign in zip(cast, signs, strict=False):
+        stroke = fixed(sign * (0.7 * wide, 0.95 * size) + (0.1 * wide, 0.3 * size))
+        cv2.polylines(block, [stroke], False, 255, max(round(size / 8), 1), cv2.LINE_AA, SHIFT)
+    line = np.where(rng.random((rows, columns)) > 0.17, rng.integers(0, len(signs), (rows, columns)), len(signs))
+    length = np.where(rng.random(rows) < 0.15, rng.uniform(0.2, 0.9, rows), 1.0)  # a paragraph's last line is shorter
+    line[np.arange(columns) >= length[:, None] * columns] = len(signs)
+    share = cast[line].transpose(0, 2, 1, 3).reshape(rows * tall, columns * wide, 1).astype(np.float32) / 255.0
+    written = part[: rows * tall, : columns * wide]
+    written[:] = written + share * (np.array(ink(colour), np.float32) - written)
 
 
 @lru_cache(maxsize=4)

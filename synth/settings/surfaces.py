@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph.texture import Colour
+from dialtell.synth.photograph.texture import Colour, pixel_noise
 from dialtell.synth.settings.sketch import fractal, ink, light, near, write_lines
 
 Image = NDArray[np.float32]
@@ -48,7 +48,7 @@ def cloth(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour,
     bend = 1.5 * wave
     weave = np.sin(x * np.float32(np.pi / thread) + bend) * np.sin(y * np.float32(np.pi / thread) + bend)
     field = fold * (1.0 + np.float32(0.35 * contrast) * weave)
-    field += np.float32(0.12 * contrast) * rng.standard_normal(shape, dtype=np.float32)
+    field += np.float32(0.12 * contrast) * pixel_noise(int(rng.integers(2**31)), shape)
     np.maximum(field, 0.05, out=field)
     pattern = rng.choice(["none", "stripes", "checks", "print"], p=[0.55, 0.15, 0.15, 0.15])
     if pattern == "none":
@@ -69,7 +69,7 @@ def wood(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, 
     y = np.arange(rows, dtype=np.float32)[:, None]
     shift = np.repeat(rng.uniform(0, 50, boards), width)[:rows, None].astype(np.float32)
     ring = np.sin(y * np.float32(2 * np.pi / (rng.uniform(0.08, 0.5) * width + 3.0)) + np.float32(rng.uniform(1, 5)) * warp + shift)
-    small = ring * np.float32(rng.uniform(0.1, 0.5)) + 0.4 * rng.standard_normal(ring.shape, dtype=np.float32)
+    small = ring * np.float32(rng.uniform(0.1, 0.5)) + 0.4 * pixel_noise(int(rng.integers(2**31)), ring.shape)
     grain = np.asarray(cv2.resize(small, (columns, rows), interpolation=cv2.INTER_LINEAR), np.float32)
     tone = np.repeat(np.exp(0.25 * contrast * rng.standard_normal(boards)), width)[:rows, None].astype(np.float32)
     field = np.exp(np.float32(0.7 * contrast + 0.05) * grain) * tone
