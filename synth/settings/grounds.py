@@ -77,11 +77,11 @@ def fibres(side: int, rng: np.random.Generator) -> Image:
 def foxing(side: int, rng: np.random.Generator, much: float) -> Image:
     """0..1: brown spots, none to very many."""
     spots = np.zeros((side, side), np.uint8)
-    for _ in range(int(120 * max(much - 0.25, 0.0) ** 2)):
+    for _ in range(int(220 * max(much - 0.2, 0.0) ** 2)):
         x, y = rng.uniform(0, side * 16, 2).astype(int)
         size = int(side * 16 * min(0.004 * np.exp(rng.exponential(0.8)), 0.06))
         cv2.circle(spots, (int(x), int(y)), size, int(rng.integers(90, 255)), -1, cv2.LINE_AA, 4)
-    blurred = soft(spots.astype(np.float32) / np.float32(255), 0.006 * side)
+    blurred = soft(spots.astype(np.float32) / np.float32(255), 0.003 * side)
     return np.asarray(np.clip(blurred * (1.0 + 0.4 * noise(rng, side, 0.02 * side)), 0.0, 1.0), np.float32)
 
 

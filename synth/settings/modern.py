@@ -150,7 +150,7 @@ def sample_modern(*, rng: np.random.Generator, make: Make) -> ModernSpec:
         radial=radial, height=height, at=at, marks=marks, mark=mark, track=track, track_ends=track_ends,
         count=100 if hours == 10 else 60 if kind == "station" or rng.random() < 0.85 else 240, heavy=float(rng.uniform(0.01, 0.03)), ring=ring,
         ring_to=ring_to, ring_step=ring_step, lines=_lines(rng, at - 0.6 * height) if odds[0] < 0.75 else (),
-        symbol=int(rng.integers(3, 9)) if odds[1] < 0.3 else 0, window=window if odds[2] < 0.15 else (0.0, 0.0),
+        symbol=int(rng.integers(3, 9)) if odds[1] < 0.4 and at - 0.6 * height > 0.42 else 0, window=window if odds[2] < 0.15 else (0.0, 0.0),
         subs=subs, tones=tones,
         second=(bool(odds[3] < 0.12), bool(odds[4] < 0.1), bool(odds[5] < 0.55), bool(odds[6] < 0.15)),
         seed=int(rng.integers(2**31)),
@@ -171,6 +171,7 @@ def _tones(rng: np.random.Generator, dark: bool, make: Make) -> tuple[Tone, Tone
 def _lines(rng: np.random.Generator, room: float) -> tuple[tuple[str, float, float], ...]:
     """Two or three lines within `room` of the centre, mostly."""
     size = float(rng.uniform(0.045, 0.1))
+    room = max(room, 0.2)
     top = -min(float(rng.uniform(0.28, 0.42)), max(room - 0.6 * size, 0.12))
     first = invent_name(rng=rng) if rng.random() < 0.6 else invent_maker(rng=rng)
     if rng.random() < 0.4:
