@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dialtell.synth.settings.face_parts import (
     NUMBER,
@@ -163,7 +162,7 @@ def add_features(spec: FeaturesSpec, face: Face) -> Face:
     for x, y in spec.winding:
         face = _hole(spec, face, x, y, 0.55 * spec.bush if spec.bush else 0.04, spec.bush)
     for turn, radius in spec.pins:
-        face = _pin(spec, face, radius * float(np.sin(turn)), -radius * float(np.cos(turn)), rng)
+        face = _pin(face, radius * float(np.sin(turn)), -radius * float(np.cos(turn)), rng)
     if spec.boss:
         face = _hole(spec, face, 0.0, 0.0, 0.3 * spec.boss, spec.boss)
     return face
@@ -372,7 +371,11 @@ def _scene(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     wall = np.array([[-1, 0], [1, 0], [1, 1.2], [-1, 1.2]]) * unit + (hx, hy)
     roof = np.array([[-1.3, 0], [0, -0.9], [1.3, 0]]) * unit + (hx, hy)
     picture = blend(blend(picture, (0.6, 0.52, 0.42), filled([[wall]], scale)), (0.35, 0.1, 0.06), filled([[roof]], scale))
-    picture = picture * (1.0 + 0.15 * noise(rng, 2 * scale, 0.02 * scale))[..., None]
+    tint = rng.uniform(0.6, 1.25, 3)
+    if rng.random() < 0.35:  # in one colour, as on blue and brown wares
+        tint = np.asarray(((0.25, 0.45, 1.3), (1.1, 0.75, 0.5), (0.8, 0.8, 0.8))[int(rng.integers(3))])
+        picture = picture.mean(axis=2, keepdims=True)
+    picture = picture * ((1.0 + 0.1 * noise(rng, 2 * scale, 0.03 * scale))[..., None] * tint)
     return _painted(face, np.asarray(cover, np.float32), np.asarray(picture, np.float32))
 
 
@@ -446,31 +449,46 @@ def _opening(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     return _laid(face, hole, np.asarray(works, np.float32), Seen.HOLE)
 
 
+def _near(face: Face, x: float, y: float, reach: float) -> tuple[tuple[slice, slice], Image, Image]:
+    """The part of the square within `reach` of a place, and how far right of and below it its pixels are."""
+    low = [max(int((at + 1.0 - reach) * face.scale) - 2, 0) for at in (y, x)]
+    high = [max(int((at + 1.0 + reach) * face.scale) + 3, 0) for at in (y, x)]
+    part = (slice(low[0], high[0]), slice(low[1], high[1]))
+    across, down, _, _ = lattice(face.scale)
+    return part, np.asarray(across[part] - np.float32(x)), np.asarray(down[part] - np.float32(y))
+
+
+def _stack(face: Face, part: tuple[slice, slice], layers: list[tuple[Image, Image | Tone]]) -> Face:
+    """Layers (cover, tone) of one part of the square, one over the other, all named a hole."""
+    colour, seen, ink = face.colour.copy(), face.seen.copy(), face.ink.copy()
+    for cover, tone in layers:
+        cover = np.asarray(np.clip(cover * face.scale + 0.5, 0.0, 1.0) * disc(face.scale)[part], np.float32)
+        colour[part] = blend(colour[part], tone, cover)
+        seen[part][(cover > 0.5) & (seen[part] > 0)] = NUMBER[Seen.HOLE]
+        ink[part] *= 1.0 - cover
+    return Face(colour, seen, ink)
+
+
 def _hole(spec: FeaturesSpec, face: Face, x: float, y: float, hole: float, bush: float) -> Face:
     """A hole with what is dark in it, in a brass bush or a bare edge; named whole as a hole."""
-    across, down, _, _ = lattice(face.scale)
-    away = np.hypot(across - x, down - y)
-    facing = ((across - x) * np.sin(spec.light) - (down - y) * np.cos(spec.light)) / np.maximum(away, 1e-3)
+    part, across, down = _near(face, x, y, max(hole, bush))
+    away = np.hypot(across, down)
+    facing = (across * np.sin(spec.light) - down * np.cos(spec.light)) / np.maximum(away, 1e-3)
+    layers: list[tuple[Image, Image | Tone]] = []
     if bush:
         tone = np.asarray(BRASS[min(int(spec.tone * len(BRASS)), len(BRASS) - 1)], np.float32)
         dome = 0.75 + 0.5 * facing * np.clip((away - 0.5 * (hole + bush)) / (0.5 * (bush - hole)), -1.0, 1.0)
-        lit = np.asarray(dome[..., None] * tone, np.float32)
-        face = _laid(face, circle(x, y, bush, face.scale), lit, Seen.HOLE)
+        layers.append((bush - away, np.asarray(dome[..., None] * tone, np.float32)))
     dark = np.asarray((0.03 - 0.02 * facing)[..., None] * np.ones(3), np.float32)
-    face = _laid(face, circle(x, y, hole, face.scale), dark, Seen.HOLE)
-    square = filled([[oval(x, y, 0.55 * hole, 0.55 * hole, 4)]], face.scale)  # the square the key goes on
-    return _laid(face, square, (0.16, 0.15, 0.14), Seen.HOLE)
+    square = (0.55 * hole - np.abs(across) - np.abs(down)) * np.float32(0.7)  # the square the key goes on
+    return _stack(face, part, [*layers, (hole - away, dark), (square, (0.16, 0.15, 0.14))])
 
 
-def _pin(spec: FeaturesSpec, face: Face, x: float, y: float, rng: np.random.Generator) -> Face:
+def _pin(face: Face, x: float, y: float, rng: np.random.Generator) -> Face:
     """The head of a pin or a slotted screw, or its empty hole."""
-    size = float(rng.uniform(0.014, 0.03))
+    size, turn = float(rng.uniform(0.014, 0.03)), float(rng.uniform(0, np.pi))
     tone: Tone = ((0.02, 0.02, 0.02), STEEL, BRASS[0])[int(rng.integers(3))]
-    face = _laid(face, circle(x, y, size, face.scale), tone, Seen.HOLE)
-    slot = filled([[around(np.array([[-0.15, -1], [0.15, -1], [0.15, 1], [-0.15, 1]]) * size, float(rng.uniform(0, 3))) + (x, y)]], face.scale)  # fmt: skip # noqa: E501
-    return _laid(face, slot, (0.02, 0.02, 0.02), Seen.HOLE)
-
-
-def changed(before: Face, after: Face) -> NDArray[np.bool_]:
-    """(F, F) where the colours of two faces differ."""
-    return np.asarray(np.abs(before.colour - after.colour).max(axis=2) > 1e-6)
+    part, across, down = _near(face, x, y, size)
+    away = size - np.hypot(across, down)
+    slot = np.minimum(away, 0.15 * size - np.abs(across * np.cos(turn) + down * np.sin(turn)))
+    return _stack(face, part, [(away, tone), (np.asarray(slot, np.float32), (0.02, 0.02, 0.02))])
