@@ -16,11 +16,14 @@ from dialtell.synth.shared.terms import SEEN, Seen
 
 Image = NDArray[np.float32]
 Index = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+Shape = list[Floats]  # closed rings (N, 2)
 Tone = tuple[float, float, float]  # linear reflectance, red, green, blue
 
 NUMBER: dict[Seen, int] = {seen: number for number, seen in enumerate(SEEN)}
 LABELLED = 0.2  # share of a pixel from which a thing laid on it gives the pixel its name
-FINE = 4  # bits after the point of coordinates OpenCV is given
+FINE = 4  # cells a pixel's side that shapes are filled on
+BITS = 4  # after the point, of coordinates OpenCV is given
 
 
 class Face(NamedTuple):
@@ -68,14 +71,40 @@ def named(seen: Index, what: Seen, where: NDArray[np.bool_]) -> Index:
     return np.where(where & (seen < number) & (seen > 0), number, seen)
 
 
-def polygons(shape: tuple[int, int], rings: list[NDArray[np.float64]], scale: int) -> Image:
-    """(H, W) float32 0..1: what closed rings (N, 2), dial radii about the square's centre, cover; even-odd where they
-    cross, so that a ring within a ring is a hole."""
-    cover = np.zeros(shape, np.uint8)
-    grid = [np.round(((ring + 1.0) * scale - 0.5) * (1 << FINE)).astype(np.int32) for ring in rings if len(ring) > 2]
-    if grid:
-        cv2.fillPoly(cover, grid, 255, lineType=cv2.LINE_AA, shift=FINE)
-    return np.asarray(cover.astype(np.float32) * np.float32(1 / 255))
+def filled(shapes: list[Shape], scale: int) -> Image:
+    """(F, F) float32 0..1: what shapes cover. A shape: closed rings (N, 2), dial radii about the centre, even-odd where
+    those of one shape cross, so that a ring within a ring is a hole."""
+    cover = np.zeros((2 * scale * FINE, 2 * scale * FINE), np.uint8)
+    for shape in shapes:
+        grid = [np.round(((ring + 1.0) * (scale * FINE) - 0.5) * (1 << BITS)).astype(np.int32) for ring in shape]
+        cv2.fillPoly(cover, grid, 255, shift=BITS)
+    small = cv2.resize(cover, (2 * scale, 2 * scale), interpolation=cv2.INTER_AREA)
+    return np.asarray(small.astype(np.float32) * np.float32(1 / 255))
+
+
+def around(ring: Floats, turn: float, at: float = 0.0) -> Floats:
+    """A ring given as (across, inward), dial radii, set `at` radii out along `turn` radians clockwise from up."""
+    right, inward = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+    return np.asarray(ring[:, :1] * right + (ring[:, 1:] - at) * inward)
+
+
+def oval(x: float, y: float, across: float, down: float, points: int = 24) -> Floats:
+    """(N, 2) ring of an ellipse with these semi-axes."""
+    t = np.arange(points) * (2 * np.pi / points)
+    return np.stack([x + across * np.sin(t), y - down * np.cos(t)], axis=1)
+
+
+def bar(inner: float, outer: float, wide: float, turn: float, ratio: float = 1.0) -> Floats:
+    """(4, 2) ring of a bar along a radius; ratio: width of the inner end over that of the outer."""
+    far, near = 0.5 * wide, 0.5 * wide * ratio
+    return around(np.array([[-far, -outer], [far, -outer], [near, -inner], [-near, -inner]]), turn)
+
+
+def band(inner: float, outer: float, scale: int) -> Image:
+    """(F, F) float32 0..1: a ring about the centre."""
+    radius = lattice(scale)[2]
+    cover = np.clip((outer - radius) * scale + 0.5, 0.0, 1.0) * np.clip((radius - inner) * scale + 0.5, 0.0, 1.0)
+    return np.asarray(cover, np.float32)
 
 
 def circle(x: float, y: float, radius: float, scale: int) -> Image:
