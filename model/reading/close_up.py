@@ -23,7 +23,6 @@ from dialtell.model.reading.scale import Scale
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
 
-LEAST_OUTLINE = 0.42  # share of the outline in the frame, below which it is not looked for (see outline)
 PLACE_SPREAD = 0.015  # SD of ln radius of a place found, 13 drawn close-ups
 LEAST_CONFIDENCE = 0.3  # share of a ring's variation that repeats sixty times a turn
 CHANCE_ORDER = 24 / 90  # of directions lie within 12 degrees of either

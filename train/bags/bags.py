@@ -4,21 +4,23 @@ The outline is put off as a finder would have it: a little where most of it is i
 it comes from the strokes. Some close-ups are read without knowing their place on the dial, as one zone. All of this is
 the same for twins.
 
-No torch here: worker processes import this and nothing heavier.
+What each pixel shows the shipped reader says, as it does of a photograph.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.reading.close_up import LEAST_OUTLINE, unnamed_geometry
+from dialtell.model.reading.close_up import unnamed_geometry
 from dialtell.model.reading.geometry import DialGeometry, sample_points
+from dialtell.model.reading.outline import LEAST_OUTLINE
 from dialtell.model.reading.patches import HIGH, LOW, PatchSet
-from dialtell.model.reading.photo import linear_light, luminance
+from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.steps import Reading, read_at, read_unnamed
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.photograph.body import Surface, paint_body
@@ -135,19 +137,29 @@ def known_geometry(spec: DialSpec, *, rng: np.random.Generator, jitter: float = 
     return geometry.turned(float(np.arctan2(up[0], -up[1])))
 
 
-def read_spec(spec: DialSpec, grey: NDArray[np.float32], *, rng: np.random.Generator) -> Reading:
-    """Read a rendered picture as a photograph like it would be read.
+def read_spec(spec: DialSpec, pixels: NDArray[np.uint8], *, rng: np.random.Generator) -> Reading:
+    """Read a rendered picture as a photograph like it would be read, with its outline and where 12 stands known.
 
-    grey : (H, W) float32 linear light.
+    pixels : (H, W, 3) sRGB.
     """
+    photo = photo_of(pixels)
     if outline_seen(spec) >= LEAST_OUTLINE:
-        return read_at(grey, known_geometry(spec, rng=rng))
+        return _read_at(photo, known_geometry(spec, rng=rng))
     if rng.random() < UNNAMED:
         true = known_geometry(spec, rng=rng, jitter=0.0).pixels_per_radius
         return read_unnamed(
-            grey, unnamed_geometry(grey.shape, true * float(np.exp(SCALE_SPREAD * rng.standard_normal())))
+            photo, unnamed_geometry(pixels.shape[:2], true * float(np.exp(SCALE_SPREAD * rng.standard_normal())))
         )
-    return read_at(grey, close_up_geometry(spec, rng=rng))
+    return _read_at(photo, close_up_geometry(spec, rng=rng))
+
+
+def photo_of(pixels: NDArray[np.uint8]) -> Photo:
+    """A rendered picture as a photograph that was read. pixels : (H, W, 3) sRGB."""
+    return Photo(Path("drawn"), pixels, (pixels.shape[1], pixels.shape[0]))
+
+
+def _read_at(photo: Photo, geometry: DialGeometry) -> Reading:
+    return read_at(photo, geometry, geometry.twelve_deg)
 
 
 def outline_seen(spec: DialSpec) -> float:
@@ -192,8 +204,7 @@ def _read(
     limits: tuple[float, float] = (MOSTLY, HARDLY),
 ) -> Bag | None:
     rng = reading_rng(spec)
-    grey = luminance(linear_light(pixels))
-    reading = read_spec(spec, grey, rng=rng)
+    reading = read_spec(spec, pixels, rng=rng)
     patches = reading.patches
     if len(patches) < FEWEST_PATCHES:
         return None
