@@ -94,7 +94,7 @@ class BackgroundSpec:
 def sample_background(*, rng: np.random.Generator) -> BackgroundSpec:
     """Draw what is behind: one in five in front of a wall stands on something, a third are out of focus."""
     kind = str(rng.choice(list(SHARES), p=list(SHARES.values())))
-    colour = drawn_colour(rng, 0.01, 0.95)
+    colour = drawn_colour(rng, 0.01 if rng.random() < 0.6 else 0.3, 0.95)  # light walls and tables are common
     if kind == "wood":
         hue = np.array([1.35, 0.85, 0.45]) ** rng.uniform(0.4, 1.4)
         colour = colour_of(np.clip(np.exp(rng.uniform(np.log(0.02), np.log(0.45))) * hue, 0.003, 1.0))

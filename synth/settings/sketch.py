@@ -27,16 +27,16 @@ _code = np.arange(256) / 255.0
 LIGHT = np.where(_code <= 0.04045, _code / 12.92, ((_code + 0.055) / 1.055) ** 2.4).astype(np.float32)
 # figures as strokes in a box 0..1 by 0..1, y down
 _FIGURES: dict[str, str] = {
-    "0": "30 70 92 98 70 93 30 90 08 02 30",
+    "0": "30 70 92 97 79 39 07 02 30",
     "1": "13 50 59",
     "2": "03 20 70 93 94 09 99",
     "3": "02 30 70 93 54 96 79 29 07",
     "4": "79 70 06 96",
     "5": "90 10 14 64 96 79 29 07",
-    "6": "80 30 05 28 69 96 64 15",
+    "6": "80 40 13 06 08 39 69 97 95 63 33 06",
     "7": "00 90 39",
     "8": "54 13 20 80 93 54 07 19 79 97 54",
-    "9": "94 35 03 20 70 93 79",
+    "9": "93 36 15 03 11 30 70 92 95 79 29",
 }
 
 
@@ -95,10 +95,12 @@ def blob(rng: np.random.Generator, corners: int, uneven: float) -> Floats:
 
 def alphabet(rng: np.random.Generator, count: int = 14) -> list[Floats]:
     """Signs of no script: strokes of 2 to 4 points in a box 0..1 by 0..1, one or two strokes a sign, joined."""
-    return [
-        np.clip(np.cumsum(rng.normal(0.0, 0.55, (int(rng.integers(3, 6)), 2)), axis=0) % 1.4, 0.0, 1.0)
-        for _ in range(count)
-    ]
+    signs = []
+    for _ in range(count):
+        path = np.clip(np.cumsum(rng.normal(0.0, 0.55, (int(rng.integers(3, 6)), 2)), axis=0) % 1.4, 0.0, 1.0)
+        stem = float(rng.choice([0.0, 0.5, 1.0]))
+        signs.append(np.concatenate([[[stem, 0.0], [stem, 1.0]], path]) if rng.random() < 0.6 else path)
+    return signs
 
 
 def figure(text: str) -> Floats:
@@ -146,10 +148,10 @@ def write_lines(
 
 
 @lru_cache(maxsize=4)
-def _entries(scale: int) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
+def _entries(scale: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     _, _, radius, turn = lattice(scale)
-    round_ = (np.mod(turn / (2 * np.pi), 1.0) * TABLE).astype(np.int16) % TABLE
-    return np.asarray(round_, np.int16), np.asarray(np.minimum(radius * (TABLE / (EXTENT * 1.4143)), TABLE - 1), np.int16)
+    round_ = (np.mod(turn / (2 * np.pi), 1.0) * TABLE).astype(np.intp) % TABLE
+    return round_, np.minimum(radius * (TABLE / (EXTENT * 1.4143)), TABLE - 1).astype(np.intp)
 
 
 def by_turn(table: Image, scale: int) -> Image:
@@ -163,14 +165,23 @@ def by_radius(table: Image, scale: int) -> Image:
 
 
 class Sketch:
-    """A drawing on the plate's square: places and lengths in dial radii, angles in degrees clockwise from up.
+    """A drawing on the plate's square: places and lengths in its own radius, angles in degrees clockwise from up.
 
-    codes : (S, S, 4) uint8, colour and cover. All is turned by `turn_deg`; `off` draws what is cut away.
+    codes : (S, S, 4) uint8, colour and cover. scale : px per dial radius. All is turned by `turn_deg`, `radius` dial
+    radii large and lies about `middle`, dial radii; `off` draws what is cut away.
     """
 
-    def __init__(self, scale: int, ground: Colour, turn_deg: float = 0.0) -> None:
+    def __init__(
+        self,
+        scale: int,
+        ground: Colour,
+        turn_deg: float = 0.0,
+        radius: float = 1.0,
+        middle: tuple[float, float] = (0.0, 0.0),
+    ) -> None:
         size = round(2 * EXTENT * scale)
-        self.scale = scale
+        self.scale = scale * radius  # px of one unit of the drawing
+        self._middle = (np.array(middle) + EXTENT) * scale - 0.5
         self.codes: Codes = np.empty((size, size, 4), np.uint8)
         self.codes[:] = (*ink(ground), 0)
         c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
@@ -178,7 +189,7 @@ class Sketch:
 
     def place(self, points: Floats) -> NDArray[np.int32]:
         """Fixed-point pixels of (..., 2) places."""
-        return fixed((np.asarray(points, np.float64) @ self._rotation + EXTENT) * self.scale - 0.5)
+        return fixed(np.asarray(points, np.float64) @ self._rotation * self.scale + self._middle)
 
     def px(self, length: float) -> int:
         """A line's width in whole pixels, one at least."""

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph.texture import Colour, soften
+from dialtell.synth.photograph.texture import Colour, enlarge, soften, times
 from dialtell.synth.settings.marked_things import PAINTERS as MARKED
 from dialtell.synth.settings.metal_things import PAINTERS as METAL
 from dialtell.synth.settings.plate import Layer, lattice
@@ -105,21 +105,22 @@ def sample_thing(*, rng: np.random.Generator) -> ThingSpec:
 def paint_thing(spec: ThingSpec, scale: int) -> Layer:
     """The thing on the plate's square of `scale` px per dial radius, with its shadow as thin dark cover."""
     rng = np.random.default_rng(spec.seed)
-    sketch = Sketch(scale, spec.ground, spec.turn_deg)
+    sketch = Sketch(scale, spec.ground, spec.turn_deg, spec.radius, (spec.x, spec.y))
     PAINTERS[spec.kind](sketch, rng, spec.ground, spec.mark, spec.accent)
-    middle = 0.5 * sketch.codes.shape[0] - 0.5
-    matrix = np.array([[spec.radius, 0.0, spec.x * scale], [0.0, spec.radius, spec.y * scale]])
-    matrix[:, 2] += (1.0 - spec.radius) * middle
-    laid = np.asarray(cv2.warpAffine(sketch.codes, matrix, sketch.codes.shape[1::-1], flags=cv2.INTER_LINEAR), np.uint8)
-    cover = np.asarray(laid[..., 3], np.float32) / 255.0
-    colour = light(np.ascontiguousarray(laid[..., :3]))
-    colour *= _shade(spec, laid, scale, rng)[..., None]
+    drawn = np.asarray(cv2.cvtColor(sketch.codes, cv2.COLOR_RGBA2RGB), np.uint8)
+    cover = np.asarray(cv2.extractChannel(sketch.codes, 3), np.float32)
+    cover *= np.float32(1.0 / 255.0)
+    factor = _shade(spec, drawn, scale, rng)
     if spec.shadow > 0.05:
-        colour, cover = _with_shadow(spec, colour, cover, scale)
-    return Layer(np.minimum(colour, np.float32(2.0)), cover)
+        shade = _shadow(spec, cover, scale)
+        whole = cover + (1.0 - cover) * shade
+        # where the thing thins out, what covers is the shadow, which is black
+        factor *= cover / np.maximum(whole, np.float32(1e-4))
+        cover = np.asarray(whole, np.float32)
+    return Layer(times(light(drawn), factor), cover)
 
 
-def _shade(spec: ThingSpec, laid: NDArray[np.uint8], scale: int, rng: np.random.Generator) -> Image:
+def _shade(spec: ThingSpec, drawn: NDArray[np.uint8], scale: int, rng: np.random.Generator) -> Image:
     """Factor of light over the thing: bulge, lights of a polished turn, marks in relief, unevenness."""
     x, y, _, _ = lattice(scale)
     turn = np.radians(spec.light_deg)
@@ -133,7 +134,7 @@ def _shade(spec: ThingSpec, laid: NDArray[np.uint8], scale: int, rng: np.random.
         grooves = 1.0 + 0.12 * np.float32(spec.sheen) * rng.standard_normal(TABLE, dtype=np.float32)
         factor += np.float32(0.75 * spec.sheen) * by_turn(table, scale) * by_radius(grooves, scale)
     if spec.relief > 0.03:
-        grey = np.asarray(cv2.cvtColor(laid[..., :3], cv2.COLOR_RGB2GRAY), np.float32)
+        grey = np.asarray(cv2.cvtColor(drawn, cv2.COLOR_RGB2GRAY), np.float32)
         soft = soften(grey, 0.012 * scale)
         slope = np.float32(np.sin(turn)) * cv2.Sobel(soft, cv2.CV_32F, 1, 0) - np.float32(np.cos(turn)) * cv2.Sobel(
             soft, cv2.CV_32F, 0, 1
@@ -141,19 +142,15 @@ def _shade(spec: ThingSpec, laid: NDArray[np.uint8], scale: int, rng: np.random.
         factor -= np.clip(np.float32(0.006 * spec.relief) * slope, -0.6, 0.8)
     if spec.mottle > 0.02:
         factor *= np.exp(np.float32(0.6 * spec.mottle) * fractal(rng, (factor.shape[0], factor.shape[1]), 0.65, coarse=4))
-    return np.maximum(factor, np.float32(0.04))
+    return np.asarray(np.clip(factor, 0.04, 2.0, out=factor), np.float32)
 
 
-def _with_shadow(spec: ThingSpec, colour: Image, cover: Image, scale: int) -> tuple[Image, Image]:
-    """The thing over its own shadow, which falls away from the light."""
+def _shadow(spec: ThingSpec, cover: Image, scale: int) -> Image:
+    """Share of light that the thing takes from what is beneath; the shadow falls away from the light."""
     reach = spec.shadow_reach * scale
     turn = np.radians(spec.light_deg)
     size = (cover.shape[0] // 4, cover.shape[1] // 4)
-    matrix = np.array([[0.25, 0.0, -0.25 * reach * np.sin(turn)], [0.0, 0.25, 0.25 * reach * np.cos(turn)]])
-    small = cv2.warpAffine(cv2.blur(cover, (4, 4)), matrix, size[::-1], flags=cv2.INTER_LINEAR)
-    small = soften(np.asarray(small, np.float32), max(0.2 * reach, 0.5)) * np.float32(spec.shadow)
-    shade = np.asarray(cv2.resize(small, cover.shape[::-1], interpolation=cv2.INTER_LINEAR), np.float32)
-    whole = cover + (1.0 - cover) * shade
-    # the shadow's own colour is black
-    part = cover / np.maximum(whole, np.float32(1e-4))
-    return colour * part[..., None], np.asarray(whole, np.float32)
+    small = np.asarray(cv2.resize(cover, size[::-1], interpolation=cv2.INTER_AREA), np.float32)
+    matrix = np.array([[1.0, 0.0, -0.25 * reach * np.sin(turn)], [0.0, 1.0, 0.25 * reach * np.cos(turn)]])
+    moved = np.asarray(cv2.warpAffine(small, matrix, size[::-1], flags=cv2.INTER_LINEAR), np.float32)
+    return enlarge(soften(moved, max(0.2 * reach, 0.5)) * np.float32(spec.shadow), (cover.shape[0], cover.shape[1]))
