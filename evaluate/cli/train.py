@@ -15,6 +15,8 @@ examples:
   dialtell train --preset desk --out runs/desk     two CPU cores, under 45 minutes
   dialtell train --preset full --out runs/full     one data-centre GPU and some 30 cores, about 10 minutes
   dialtell train --resume runs/desk                go on where an interrupted run stopped
+  dialtell train --net reader --preset full --out runs/reader --minutes 9   the reader, as long as a machine is lent
+  dialtell train --net reader --resume runs/reader --minutes 9              and on, until its last epoch
   dialtell train --preset desk --from shipped      begin with the weights that come with dialtell
   dialtell train --photos labels.csv --out runs/mine   adapt the shipped weights to your own labelled photographs
 
@@ -54,6 +56,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         choices=("desk", "full", "tiny"),
         help="size of the run (default: desk)",
     )
+    what.add_argument(
+        "--net",
+        choices=("strokes", "reader"),
+        default="strokes",
+        help="which net: that of the strokes, or the reader that finds dials and names their pixels (default: strokes)",
+    )
+    what.add_argument(
+        "--backgrounds", metavar="DIR", help="reader: a folder of photographs of yours to lay drawn dials on"
+    )
     what.add_argument("--epochs", type=int, metavar="N", help="epochs in all (default: the preset's)")
     what.add_argument("--pairs", type=int, metavar="N", help="twins rendered anew each epoch")
     what.add_argument("--steps", type=int, metavar="N", help="optimiser steps an epoch")
@@ -63,6 +74,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     how = parser.add_argument_group("how")
     how.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), help="where the net runs (default: auto)")
     how.add_argument("--workers", type=int, metavar="N", help="rendering processes (default: one per core)")
+    how.add_argument(
+        "--minutes", type=float, metavar="N", help="reader: stop after the epoch in which so much time is over"
+    )
     how.add_argument("--keep", metavar="DIR", help="keep all that is drawn, for nets trained on the same (train.study)")
     how.add_argument("--tensorboard", action="store_true", help="write event files too (pip install tensorboard)")
     parser.add_argument("--json", action="store_true", help="print one JSON document with the figures")
@@ -75,6 +89,12 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.train.run.card import closing_words
     from dialtell.train.run.finish import checked_name
 
+    if args.net == "reader":
+        from dialtell.evaluate.cli.train_reader import run_reader
+
+        return run_reader(args, _version(), _command())
+    if args.minutes is not None or args.backgrounds:
+        _only_reader(args)
     checked_name(args.name)
     path = _adapted(args) if args.photos else _trained(args)
     record = json.loads(path.with_suffix(".json").read_text("utf-8"))
@@ -83,6 +103,13 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(closing_words(path, record))
     return 0
+
+
+def _only_reader(args: argparse.Namespace) -> None:
+    from dialtell.synth.shared.errors import ParameterError
+
+    flag = "--minutes" if args.minutes is not None else "--backgrounds"
+    raise ParameterError(f"{flag} given with --net {args.net}; it is of the reader, give --net reader or leave it out")
 
 
 def _trained(args: argparse.Namespace) -> Path:

@@ -21,7 +21,7 @@ Image = NDArray[np.float32]
 
 _DARKENED = 0.9  # light left, at most, where a pixel is said to show ink
 _SHADED = 0.8  # where it is said to lie in a hand's shadow
-_WORN = 0.2  # change of light from which a pixel shows damage
+_WORN = 0.25  # change of light from which a pixel shows damage
 
 
 def draw_face(spec: DialSpec, scale: int, *, hands: bool = True) -> Face:
@@ -49,7 +49,8 @@ def draw_face(spec: DialSpec, scale: int, *, hands: bool = True) -> Face:
             zones.append((zone, _left(before, colour) < _DARKENED))
     ink = np.clip((1.0 - _left(bare, colour)) / 0.9, 0.0, 1.0).astype(np.float32)
     worn = apply_wear(spec.wear, view, colour, surface.dial_mask)
-    _mark(seen, (np.abs(_left(colour, worn) - 1.0) > _WORN) & (seen > 0), Seen.DAMAGE)
+    change = worn.sum(axis=2) / np.maximum(colour.sum(axis=2), 1e-4) - 1.0
+    _mark(seen, (np.abs(change) > _WORN) & (seen > 0), Seen.DAMAGE)
     for zone, laid in zones:
         _mark(seen, laid, INK_SEEN[zone])
     _mark(seen, surface.holes > 0.5, Seen.HOLE)

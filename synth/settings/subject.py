@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from dialtell.synth.settings.pointers import PointersSpec, lay_pointers, sample_
 from dialtell.synth.shared.terms import Make
 
 SCALES = (160, 220, 400)  # px per dial radius that faces are drawn at
-RANGE = Range(mixed=0.1, scatter=(0.0, 1.15), jitter_spread=0.18, wear=(0.0, 1.0))
+RANGE = Range(mixed=0.1, scatter=(0.0, 1.15), jitter_spread=0.18, wear=(0.0, 0.8))
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ def sample_subject(*, rng: np.random.Generator, seed: int, index: int, scope: Ra
         make = Make(str(rng.choice([Make.ENAMEL, Make.PAINTED, Make.PAPER, Make.METAL], p=[0.5, 0.25, 0.12, 0.13])))
         modern = sample_modern(rng=rng, make=make)
         return SubjectSpec(make, None, modern, None, None, pointers or sample_pointers(rng=rng), scale)
-    dial = sample_spec(seed, index, scope)
+    dial = sample_spec(seed, index, scope if kind >= 0.4 else replace(scope, wear=(0.0, 0.0)))
     features = sample_features(rng=rng) if rng.random() < 0.6 else None
     if kind < 0.4:
         dressed = sample_make(rng=rng)

@@ -1,0 +1,212 @@
+"""From a finished run to a reader that may be used: how sure its answers are, how good, its card."""
+
+from __future__ import annotations
+
+import logging
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from dialtell.model.reading.ellipse import Ellipse
+from dialtell.model.reading.outline import NoDial, apart, find_outline
+from dialtell.model.reading.photo import Photo
+from dialtell.model.reading.reader_file import BESIDE, Certainty, Reader, folded, save_reader
+from dialtell.model.reading.twelve import find_twelve
+from dialtell.synth.scene import RENDERER_VERSION
+from dialtell.synth.settings.compose import Example, compose
+from dialtell.synth.settings.setting import Look, sample_setting
+from dialtell.synth.settings.subject import draw_subject, sample_subject
+from dialtell.synth.shared.errors import said_in_words
+from dialtell.synth.shared.files import write_whole
+from dialtell.synth.shared.record import to_record
+from dialtell.synth.shared.terms import Make
+from dialtell.synth.shared.workers import in_order
+from dialtell.train.reader.config import FIGURES_SEED
+from dialtell.train.reader.loop import ReaderTrainer
+from dialtell.train.run.loop import versions
+from dialtell.train.stats.proportion import wilson
+
+log = logging.getLogger("dialtell.train")
+
+CARD = "READER_CARD.md"
+LONGEST = 1000  # px, longer side of the photographs the figures are from
+WITHOUT = 0.2  # share of them without a dial
+RIGHT_OUTLINE, RIGHT_TWELVE = 0.02, math.radians(3.0)
+
+
+class Told(NamedTuple):
+    """What the reader says of one drawn photograph beside the truth.
+
+    dial : whether there is one. shown : share of its outline in the frame. found : whether it said so. off : dial
+    radii, of the outline; agreement, moved : see outline.Found. turned : radians between 12 o'clock as told and as it
+    is; share : of probability about it. enamel : probability of fired enamel; make : the true one.
+    """
+
+    dial: bool
+    found: bool
+    off: float = math.nan
+    agreement: float = math.nan
+    moved: float = math.nan
+    turned: float = math.nan
+    share: float = math.nan
+    enamel: float = math.nan
+    make: str = Make.NONE
+
+
+def photograph_of(seed: int, index: int, side: int = LONGEST) -> Example:
+    """A drawn photograph of a whole dial in its setting, or of none."""
+    rng = np.random.default_rng([seed, index, 99])
+    dial = bool(rng.random() >= WITHOUT)
+    subject = sample_subject(rng=rng, seed=seed, index=index)
+    setting = sample_setting(rng=rng, look=Look.SCENE, dial=dial, side=side)
+    return compose(setting, draw_subject(subject) if dial else None, subject.make if dial else Make.NONE)
+
+
+def told_of(example: Example, reader: Reader) -> Told:
+    """Ask the reader."""
+    found = find_outline(Photo(Path("drawn"), example.picture, example.picture.shape[1::-1]), reader)
+    dial = example.outline is not None
+    if isinstance(found, NoDial):
+        return Told(dial, False, make=example.make)
+    if example.outline is None:
+        return Told(False, True, agreement=found.agreement, moved=found.moved)
+    true = Ellipse(example.outline.center_px, example.outline.axes_px, example.outline.angle_rad)
+    geometry = found.geometry
+    off = apart(true, Ellipse(geometry.center_px, geometry.axes_px, geometry.angle))
+    twelve = find_twelve(found.look, reader)
+    turned = abs(math.atan2(math.sin(twelve.radians - example.twelve), math.cos(twelve.radians - example.twelve)))
+    return Told(
+        True, True, off, found.agreement, found.moved, turned, twelve.certainty, found.look.make[Make.ENAMEL],
+        example.make,
+    )  # fmt: skip
+
+
+def fit_certainty(told: Sequence[Told]) -> Certainty:
+    """How sure an answer is, by what can be seen of it, on photographs whose truth is known. The readers's own
+    certainty must have been the plain one (Certainty()) when they were read."""
+    found = [one for one in told if one.found]
+    right = np.array([one.dial and one.off < RIGHT_OUTLINE for one in found], dtype=np.float64)
+    terms = np.array([[1.0, math.log(max(o.agreement, 1e-4)), math.log(max(o.moved, 1e-4))] for o in found])
+    outline = _logistic(terms.reshape(-1, 3), right, np.array([0.0, -1.0, -0.3]))
+    good = [one for one in found if one.dial and one.off < RIGHT_OUTLINE]
+    share = np.clip([one.share for one in good], 1e-6, 1 - 1e-6)
+    about = np.array([[1.0, math.log(s / (1 - s))] for s in share]).reshape(-1, 2)
+    twelve = _logistic(about, np.array([one.turned < RIGHT_TWELVE for one in good], np.float64), np.array([0.0, 1.0]))
+    return Certainty(tuple(outline.tolist()), tuple(twelve.tolist()))
+
+
+def _logistic(terms: NDArray[np.float64], right: NDArray[np.float64], usual: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Weights of a logistic curve, drawn towards `usual` as by a few photographs, so that few or all-right ones do not
+    promise the world."""
+    if len(right) == 0:
+        return usual
+
+    def loss(weights: NDArray[np.float64]) -> float:
+        logit = terms @ weights
+        return float(np.logaddexp(0.0, logit).sum() - (right * logit).sum() + 0.5 * ((weights - usual) ** 2).sum())
+
+    return np.asarray(minimize(loss, usual, method="BFGS").x)
+
+
+def figures_of(told: Sequence[Told]) -> dict[str, Any]:
+    """Counts with their n and 95 % intervals (Wilson)."""
+    dials = [one for one in told if one.dial]
+    found = [one for one in dials if one.found]
+    within = [one for one in found if one.off < RIGHT_OUTLINE]
+    enamel = [one for one in found if one.make == Make.ENAMEL]
+    other = [one for one in found if one.make != Make.ENAMEL]
+    rows = {
+        "dials found": (len(found), len(dials)),
+        "outline within 2 % of the radius, of found": (len(within), len(found)),
+        "outline within 1 %, of found": (sum(one.off < 0.01 for one in found), len(found)),
+        "12 within 3 degrees, of those within 2 %": (sum(one.turned < RIGHT_TWELVE for one in within), len(within)),
+        "pictures without a dial, none found": (sum(not o.found for o in told if not o.dial), len(told) - len(dials)),
+        "enamel taken for another make (0.8 or surer)": (sum(one.enamel < 0.2 for one in enamel), len(enamel)),
+        "other makes so named": (sum(one.enamel < 0.2 for one in other), len(other)),
+    }
+    return {
+        name: {"count": count, "of": n, "interval_95": [round(v, 4) for v in wilson(count, n)] if n else None}
+        for name, (count, n) in rows.items()
+    }
+
+
+def finish_reader(trainer: ReaderTrainer, *, name: str, version: str, command: str) -> Path:
+    """Fit the certainties on one set of drawn photographs, measure on another, write reader, JSON and card."""
+    net = folded_copy(trainer)
+    plain = Reader(net, name, version, "", Certainty(), {})
+    count = trainer.config.figures
+    examples = in_order(_drawn, range(2 * count), trainer.config.workers or _cores())
+    told = [told_of(example, plain) for example in examples]
+    certainty = fit_certainty(told[:count])
+    record = {
+        "name": name,
+        "version": version,
+        "renderer_version": RENDERER_VERSION,
+        "training": {
+            "config": to_record(trainer.config), "versions": versions(), "steps": trainer.step,
+            "epochs": trainer.epoch, "dials": trainer.index, "device": str(trainer.device), "command": command,
+        },
+        "certainty": to_record(certainty),
+        "figures": figures_of(told[count:]),
+    }  # fmt: skip
+    target = trainer.folder / BESIDE
+    with said_in_words(trainer.folder):
+        save_reader(target, trainer.average.cpu(), record)
+        write_whole(trainer.folder / CARD, card_text(record).encode(), overwrite=True)
+    return target
+
+
+def folded_copy(trainer: ReaderTrainer) -> Any:
+    """The averaged net as it will read, on this machine's processor."""
+    from copy import deepcopy
+
+    return folded(deepcopy(trainer.average).cpu().eval().to(memory_format=_contiguous()))
+
+
+def _contiguous() -> Any:
+    import torch
+
+    return torch.contiguous_format
+
+
+def _drawn(index: int) -> Example:
+    return photograph_of(FIGURES_SEED, index)
+
+
+def _cores() -> int:
+    import os
+
+    return len(os.sched_getaffinity(0))
+
+
+def card_text(record: dict[str, Any]) -> str:
+    """READER_CARD.md in Markdown."""
+    training = record["training"]
+    rows = [
+        f"| {name} | {row['count']} | {row['of']} | "
+        + ("" if row["interval_95"] is None else "{:.3f} to {:.3f}".format(*row["interval_95"]))
+        + " |"
+        for name, row in record["figures"].items()
+    ]
+    return "\n".join([
+        f"# {record['name']} {record['version']}", "",
+        "Sees where the dial of a watch or clock lies in a photograph, which way it is turned, and what each of its "
+        "pixels shows. Licence: Apache-2.0.", "",
+        "## Made from", "",
+        f"Only pictures drawn by dialtell's own renderer (version {record['renderer_version']}): {training['dials']} "
+        f"dials, each in {training['config']['settings']} settings, {training['steps']} steps of "
+        f"{training['config']['batch']}. No photograph was used. Command: `{training['command']}`.", "",
+        "## Measured on drawn photographs", "",
+        "Drawn with seeds not used in training, same renderer: a smoke test, not proof for photographs. Intervals are "
+        "95 % (Wilson).", "",
+        "| what | count | of | interval |", "|---|---|---|---|", *rows, "",
+        "## Not for", "",
+        "- recognising or measuring anything but the dial before it",
+        "- deciding by itself that a dial is, or is not, of enamel: where it says so no call is made, and that is all",
+        "",
+    ])  # fmt: skip
