@@ -73,39 +73,41 @@ def paint_rings(
 ) -> Painted:
     """The rings from `inner` (dial radii) outward; lobes : waves of the outer border round the turn (piecrust),
     lobe_depth : their height as a share of the width of all rings, 0..0.5."""
-    _, _, radius, turn = lattice(scale)
+    radius = lattice(scale)[2]
     width = sum(ring.width for ring in rings)
     reach = inner + width + 1.0 / scale
     index = np.flatnonzero(((radius > inner - 1.0 / scale) & (radius < reach)).ravel())
     x, y, r, theta = (field.reshape(-1)[index] for field in lattice(scale))
     span = np.float32(width)
     if lobes:
-        wave = 1.0 - lobe_depth * (0.5 - 0.5 * np.cos(lobes * theta))
+        wave = 1.0 - lobe_depth * (1.0 - np.abs(np.cos(0.5 * lobes * theta)))
         span = np.asarray(width * wave, np.float32)
     across = (r - np.float32(inner)) / span
     cover = np.clip((r - inner) * scale + 0.5, 0.0, 1.0) * np.clip((1.0 - across) * span * scale + 0.5, 0.0, 1.0)
     step = np.clip((across * TABLE).astype(np.int32), 0, TABLE - 1)
     slope, tables, owner, level = _profile(rings, width, scale, seed)
-    radial, tangent = slope[step], np.zeros_like(r)
-    shade = tables[step, 5]
-    bounds = np.cumsum([0.0] + [ring.width / width for ring in rings])
+    # even a flat ring is seen from another side at each of its points
+    radial, tangent = slope[step] + 0.1 * r, np.zeros_like(r)
+    made = tables[step]
+    shade = made[:, 5].copy()
+    bounds = np.cumsum([0.0] + [ring.width / width for ring in rings]).tolist()
     for place, ring in enumerate(rings):
         if ring.pattern != "plain":
             chosen = np.flatnonzero(owner[step] == place)
             u = (across[chosen] - bounds[place]) / (bounds[place + 1] - bounds[place]) * 2.0 - 1.0
             # lines finer than the pixels average out
-            fine = np.clip(2 * np.pi * inner * scale / ring.count / 2.0 - 0.5, 0.0, 1.0)
-            out, along, dark = _pattern(ring, np.asarray(u, np.float32), theta[chosen], seed + place)
-            radial[chosen] += out * np.float32(fine)
-            tangent[chosen] = along * np.float32(fine)
-            shade[chosen] *= 1.0 + (dark - 1.0) * np.float32(fine)
+            fine = float(np.clip(np.pi * inner * scale / ring.count - 0.5, 0.0, 1.0))
+            out, along, dark = _pattern(ring, u, theta[chosen], seed + place)
+            radial[chosen] += out * fine
+            tangent[chosen] = along * fine
+            shade[chosen] *= 1.0 + (dark - 1.0) * fine
     if any(ring.finish.grain for ring in rings):
-        shade *= 1.0 + grain(seed, scale).reshape(-1)[index] * tables[step, 6]
+        shade *= 1.0 + grain(seed, scale).reshape(-1)[index] * made[:, 6]
     if any(ring.finish.mottle for ring in rings):
-        shade *= 1.0 + mottling(seed, scale).reshape(-1)[index] * tables[step, 7]
+        shade *= 1.0 + mottling(seed, scale).reshape(-1)[index] * made[:, 7]
     unit_x, unit_y = x / r, y / r
     facing_x, facing_y = unit_x * radial - unit_y * tangent, unit_y * radial + unit_x * tangent
-    colour = shine_of(room, facing_x, facing_y, tables[step, :5], level[step], shade)
+    colour = shine_of(room, facing_x, facing_y, made[:, :5], level[step], shade)
     return Painted(index, colour, np.asarray(cover, np.float32))
 
 
@@ -163,8 +165,12 @@ def _pattern(ring: Ring, u: Image, theta: Image, seed: int) -> tuple[Image, Imag
     v = 2.0 * (phase - np.floor(phase)) - 1.0
     if ring.pattern == "beaded":
         off = u * u + v * v
-        return np.where(off < 1, 0.85 * u, 0.0), np.where(off < 1, 0.85 * v, 0.0), np.where(off < 1, 1.05 - 0.4 * off, 0.2)
-    return flat, depth * v, np.asarray(1.0 - 0.7 * depth * v**4, np.float32)
+        return (
+            np.where(off < 1, 0.85 * u, 0.0),
+            np.where(off < 1, 0.85 * v, 0.0),
+            np.where(off < 1, 1.05 - 0.4 * off, 0.2),
+        )
+    return flat, depth * v, np.asarray(1.0 - 0.7 * depth * v * v * v * v, np.float32)
 
 
 @lru_cache(maxsize=8)
