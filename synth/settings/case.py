@@ -235,6 +235,8 @@ def _moulding(
         if made.mirror > 0 and rng.random() < patterned and share > 0.012:
             pattern = str(rng.choice(("reeded", "rope", "beaded", "sunray", "wavy", "ornament")))
             count = int(rng.integers(60, 260))
+            if share > 0.1 and pattern in ("rope", "beaded"):  # which are narrow
+                pattern = "ornament"
             if pattern in ("beaded", "rope", "ornament"):
                 count = int(np.clip(2 * np.pi / (share * rng.uniform(0.7, 1.6)), 12, 400))
         rings.append(

@@ -16,7 +16,7 @@ from dialtell.synth.shared.errors import ParameterError, require_range
 SCENES = ("window", "sky", "blinds", "lamps", "person", "veil", "spot", "rim")
 CHANCES = (0.2, 0.1, 0.11, 0.15, 0.1, 0.12, 0.1, 0.12)
 REACH = 1.06  # dial radii from the centre to the border of the glass
-SIDE = 320  # px of a picture of what is mirrored
+SIDE = 256  # px of a picture of what is mirrored
 HALF = 1.6  # of that picture, in dial radii as a flat glass would show it
 
 
@@ -252,7 +252,7 @@ def _sky(rng: np.random.Generator) -> Image:
 def _blinds(rng: np.random.Generator) -> Image:
     opening, light = _panes(rng)
     rows = np.arange(SIDE)
-    pitch, share = rng.uniform(4.0, 14.0), rng.uniform(0.25, 0.75)
+    pitch, share = rng.uniform(3.5, 11.0), rng.uniform(0.25, 0.75)
     slats = np.clip((np.abs(np.mod(rows / pitch, 1.0) - 0.5) - 0.5 * share) * pitch + 0.5, 0.0, 1.0)
     slats = np.where(rows > _px(rng.uniform(0.0, 0.9)), 1.0, slats)  # not let down to the sill
     bars = np.repeat(slats.astype(np.float32)[:, None], SIDE, axis=1)

@@ -97,11 +97,11 @@ def test_a_pattern_roughens_the_ring(pattern):
         paint_rings((Ring(0.15, 0.0, 0.0, GOLD, name, 40, 0.8),), 1.0, SCALE, ROOM, 3) for name in ("plain", pattern)
     )
     np.testing.assert_array_equal(plain.cover, worked.cover)
-    np.testing.assert_array_equal(plain.index, worked.index)
+    np.testing.assert_array_equal(plain.pixels, worked.pixels)
 
     def roughness(colour: np.ndarray) -> float:
         picture = np.zeros(RADIUS.size, np.float32)
-        picture[plain.index] = colour[:, 1]
+        picture[plain.pixels] = colour[:, 1]
         steps = np.abs(np.diff(picture.reshape(RADIUS.shape), axis=1))
         return float(steps[((RADIUS > 1.03) & (RADIUS < 1.12))[:, 1:]].mean())
 
