@@ -206,7 +206,9 @@ def paint_pendant(pendant: Pendant, edge: float, scale: int, room: Room) -> list
     ribs = np.where(t > 0.36, np.maximum(np.cos(np.arcsin(np.clip(across, -1, 1)) * pendant.ribs), 0.0), 1.0)
     shade = (0.45 + 0.55 * ribs) * (1.0 - 0.7 * np.exp(-((t - 0.36) ** 2) / 0.002))
     cover = np.clip((half - np.abs(v)) * scale + 0.5, 0.0, 1.0) * ((t > -0.3) & (t < 1.04))
-    stem = made(_f32(cover), _f32(np.where(t > 0.36, (t - 0.68) * 1.6, 0.0)), _f32(np.clip(0.9 * across, -1, 1)), _f32(shade))
+    stem = made(
+        _f32(cover), _f32(np.where(t > 0.36, (t - 0.68) * 1.6, 0.0)), _f32(np.clip(0.9 * across, -1, 1)), _f32(shade)
+    )
     return [bow, stem]
 
 
