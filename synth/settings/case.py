@@ -37,7 +37,7 @@ class CaseSpec:
     kind : one of KINDS. opening : 0.9..1, where the visible dial ends. rings : from there outward.
     lobes, lobe_depth : waves of the outer border, 0..60, and their height, 0..0.5 of the width of the rings.
     board, pendant, lid, strap : what is joined to it, or None. hinges : turns of hinges, degrees clockwise from up.
-    azimuth_deg : 0..360, where the light comes from. contrast : 0..1, of the mirrored room.
+    azimuth_deg : 0..360, where the light comes from. contrast : 0..1.5, of the mirrored room.
     shadow : 0..0.75, share of light that the shadow of the bezel takes; shadow_reach : 0..0.3, its depth on the
     light's side; shadow_soft : 0.004..0.3, width of its edge. fill_shadow, fill_turn_deg : of a second, weaker light's.
     murk : 0..0.6, share of light lost all round beside the bezel; murk_reach : 0.01..0.4.
@@ -70,7 +70,7 @@ class CaseSpec:
             raise ParameterError(f"CaseSpec.kind is {self.kind!r}; give one of {', '.join(KINDS)}")
         for name, low, high in (
             ("opening", 0.9, 1.0), ("lobes", 0, 60), ("lobe_depth", 0.0, 0.5), ("azimuth_deg", 0.0, 360.0),
-            ("contrast", 0.0, 1.0), ("shadow", 0.0, 0.75), ("shadow_reach", 0.0, 0.3), ("shadow_soft", 0.004, 0.3),
+            ("contrast", 0.0, 1.5), ("shadow", 0.0, 0.75), ("shadow_reach", 0.0, 0.3), ("shadow_soft", 0.004, 0.3),
             ("fill_shadow", 0.0, 0.75), ("murk", 0.0, 0.6), ("murk_reach", 0.01, 0.4),
         ):  # fmt: skip
             require_range(f"CaseSpec.{name}", getattr(self, name), low, high)
@@ -93,22 +93,26 @@ def sample_case(*, rng: np.random.Generator) -> CaseSpec:
     if total > room_left:
         rings = [Ring(max(ring.width * room_left / total * 0.999, 0.002), *_rest(ring)) for ring in rings]
     edge = opening + sum(ring.width for ring in rings)
-    wavy = kind == "turned" and rng.random() < 0.3 or kind == "wrist" and rng.random() < 0.04
+    wavy = (kind == "turned" and rng.random() < 0.3) or (kind == "wrist" and rng.random() < 0.04)
+    lobes = int(rng.integers(8, 49)) if wavy else 0
     azimuth = float(rng.normal(-20.0, 60.0) % 360.0 if rng.random() < 0.8 else rng.uniform(0.0, 360.0))
     boxed = kind != "none"
     return CaseSpec(
         kind=kind,
         opening=opening,
         rings=tuple(rings),
-        lobes=int(rng.integers(8, 49)) if wavy else 0,
-        lobe_depth=float(rng.uniform(0.08, 0.4)) if wavy else 0.0,
+        lobes=lobes,
+        # scallops no deeper than they are wide
+        lobe_depth=float(min(rng.uniform(0.08, 0.4), 1.5 / max(lobes, 1) / max(edge - opening, 0.02)))
+        if lobes
+        else 0.0,
         board=_board(kind, edge, rng),
         pendant=_pendant(rings, rng) if kind == "pocket" and rng.random() < 0.85 else None,
         lid=_lid(edge, rings, rng) if kind == "pocket" and rng.random() < 0.12 else None,
         strap=_strap(rings, rng) if kind == "wrist" else None,
         hinges=_hinges(rng) if kind == "pocket" else (),
         azimuth_deg=azimuth,
-        contrast=float(rng.uniform(0.2, 1.0)),
+        contrast=float(rng.uniform(0.5, 1.45)),
         shadow=float(rng.uniform(0.0, 0.75)) if boxed and rng.random() < 0.75 else 0.0,
         shadow_reach=float(min(rng.exponential(0.06), 0.25)),
         shadow_soft=float(np.exp(rng.uniform(np.log(0.006), np.log(0.2)))),
@@ -123,13 +127,12 @@ def sample_case(*, rng: np.random.Generator) -> CaseSpec:
 def paint_case(spec: CaseSpec, scale: int) -> Layer:
     """The case on the square, `scale` px per dial radius: what lies lowest first."""
     side = round(2 * EXTENT * scale)
-    colour, cover = np.zeros((side, side, 3), np.float32), np.zeros((side, side), np.float32)
     seen = room(spec.seed, spec.azimuth_deg, spec.contrast)
-    # the rings' wavy border lets what is behind it show
-    behind = spec.edge - spec.lobe_depth * (spec.edge - spec.opening) - 1.0 / scale
-    parts = []
     if spec.board:
-        parts.append(paint_board(spec.board, max(spec.opening, behind), scale, seen))
+        colour, cover = paint_board(spec.board, scale, seen)
+    else:
+        colour, cover = np.zeros((side, side, 3), np.float32), np.zeros((side, side), np.float32)
+    parts = []
     if spec.lid:
         parts.append(paint_lid(spec.lid, scale, seen))
     if spec.strap:
@@ -138,9 +141,7 @@ def paint_case(spec: CaseSpec, scale: int) -> Layer:
         parts += paint_pendant(spec.pendant, spec.edge, scale, seen)
     parts += [paint_hinge(turn, 0.14, spec.edge, scale, seen, spec.rings[-1].finish) for turn in spec.hinges]
     if spec.rings:
-        parts.append(
-            paint_rings(spec.rings, spec.opening, scale, seen, spec.seed % 997, spec.lobes, spec.lobe_depth)
-        )
+        parts.append(paint_rings(spec.rings, spec.opening, scale, seen, spec.seed % 997, spec.lobes, spec.lobe_depth))
     for part in parts:
         part.onto(colour, cover)
     if spec.rings or spec.board:
@@ -206,7 +207,10 @@ def _mount(rng: np.random.Generator) -> list[Ring]:
     width = _width(rng, 0.015, 0.09)
     count = round(2 * np.pi / (width * rng.uniform(0.7, 1.4))) if pattern == "beaded" else int(rng.integers(60, 240))
     metal = sample_metal("brass", "gold", "pale gold", "silver", "copper", rng=rng)
-    return [*rings, Ring(width, -0.1, 0.3, metal, pattern, int(np.clip(count, 12, 400)), float(rng.uniform(0.3, 0.9)), 0.5)]
+    return [
+        *rings,
+        Ring(width, -0.1, 0.3, metal, pattern, int(np.clip(count, 12, 400)), float(rng.uniform(0.3, 0.9)), 0.5),
+    ]
 
 
 def _moulding(
@@ -231,6 +235,8 @@ def _moulding(
         if made.mirror > 0 and rng.random() < patterned and share > 0.012:
             pattern = str(rng.choice(("reeded", "rope", "beaded", "sunray", "wavy", "ornament")))
             count = int(rng.integers(60, 260))
+            if share > 0.1 and pattern in ("rope", "beaded"):  # which are narrow
+                pattern = "ornament"
             if pattern in ("beaded", "rope", "ornament"):
                 count = int(np.clip(2 * np.pi / (share * rng.uniform(0.7, 1.6)), 12, 400))
         rings.append(
@@ -243,7 +249,12 @@ def _moulding(
 
 
 def _pocket_rings(rng: np.random.Generator) -> list[Ring]:
-    name = str(rng.choice(("silver", "gold", "nickel", "gunmetal", "rose", "pale gold", "brass"), p=[0.3, 0.24, 0.15, 0.08, 0.08, 0.1, 0.05]))
+    name = str(
+        rng.choice(
+            ("silver", "gold", "nickel", "gunmetal", "rose", "pale gold", "brass"),
+            p=[0.3, 0.24, 0.15, 0.08, 0.08, 0.1, 0.05],
+        )
+    )
     other = ("gold", "silver", "rose")[int(rng.integers(3))] if rng.random() < 0.15 else name
     inside = Ring(_width(rng, 0.01, 0.07), float(-rng.uniform(0.2, 0.9)), 0.1, sample_metal(other, rng=rng))
     rings = [inside] if rng.random() < 0.6 else []
@@ -253,7 +264,9 @@ def _pocket_rings(rng: np.random.Generator) -> list[Ring]:
 
 
 def _wrist_rings(rng: np.random.Generator) -> list[Ring]:
-    name = str(rng.choice(("chrome", "silver", "gold", "rose", "gunmetal", "pale gold"), p=[0.4, 0.2, 0.18, 0.08, 0.08, 0.06]))
+    name = str(
+        rng.choice(("chrome", "silver", "gold", "rose", "gunmetal", "pale gold"), p=[0.4, 0.2, 0.18, 0.08, 0.08, 0.06])
+    )
     rings = _moulding(rng, _width(rng, 0.03, 0.25), int(rng.integers(1, 5)), lambda: sample_metal(name, rng=rng), 0.1)
     if rng.random() < 0.12:  # a dark turning bezel
         rings.insert(1, Ring(float(rng.uniform(0.08, 0.22)), 0.05, 0.05, sample_plastic(rng=rng), crevice=0.7))
@@ -291,7 +304,11 @@ def _turned_rings(rng: np.random.Generator) -> list[Ring]:
 
 def _board_rings(rng: np.random.Generator) -> list[Ring]:
     rings = _moulding(
-        rng, _width(rng, 0.03, 0.2), int(rng.integers(1, 5)), lambda: sample_metal("brass", "gold", "old brass", rng=rng), 0.1
+        rng,
+        _width(rng, 0.03, 0.2),
+        int(rng.integers(1, 5)),
+        lambda: sample_metal("brass", "gold", "old brass", rng=rng),
+        0.1,
     )
     if rng.random() < 0.5:
         rings += _moulding(rng, _width(rng, 0.03, 0.2), int(rng.integers(1, 4)), lambda: sample_wood(rng=rng), 0.0)
@@ -329,7 +346,9 @@ def _board(kind: str, edge: float, rng: np.random.Generator) -> Board | None:
         relief = float(rng.uniform(0.3, 1.0)) if rng.random() < 0.45 else 0.0
         screws = float(rng.uniform(0.02, 0.06)) if rng.random() < 0.6 else 0.0
         half = edge + _width(rng, 0.03, 0.7)
-        return Board("square", half, metal, float(rng.choice([0.0, 0.03])), False, relief, screws, int(rng.integers(10**6)))
+        return Board(
+            "square", half, metal, float(rng.choice([0.0, 0.03])), False, relief, screws, int(rng.integers(10**6))
+        )
     return None
 
 
@@ -346,7 +365,13 @@ def _pendant(rings: list[Ring], rng: np.random.Generator) -> Pendant:
 def _lid(edge: float, rings: list[Ring], rng: np.random.Generator) -> Lid:
     turn = rng.choice([270.0, 90.0, 180.0, rng.uniform(0, 360)], p=[0.45, 0.2, 0.2, 0.15])
     radius = edge * float(rng.uniform(0.92, 1.0))
-    return Lid(float(turn), edge + radius * float(rng.uniform(0.85, 1.02)), radius, float(rng.uniform(-0.5, 0.5)), rings[-1].finish)
+    return Lid(
+        float(turn),
+        edge + radius * float(rng.uniform(0.85, 1.02)),
+        radius,
+        float(rng.uniform(-0.5, 0.5)),
+        rings[-1].finish,
+    )
 
 
 def _hinges(rng: np.random.Generator) -> tuple[float, ...]:

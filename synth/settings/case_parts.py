@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.settings.finish import DARK, Finish, Room, grain, mottling, shine
-from dialtell.synth.settings.plate import EXTENT, Image, lattice
-from dialtell.synth.settings.rings import Painted, Ring, paint_rings
+from dialtell.synth.photograph.texture import smooth_noise
+from dialtell.synth.settings.finish import DARK, VARIANTS, Finish, Room, grain, mottling, shine
+from dialtell.synth.settings.plate import EXTENT, Image, Layer, lattice
+from dialtell.synth.settings.rings import Painted, Ring
 
 SHAPES = ("square", "octagon", "arch")
 STRAPS = ("leather", "bracelet", "cloth", "none")
@@ -50,7 +54,7 @@ class Pendant:
 
 @dataclass(frozen=True)
 class Lid:
-    """An open cover beside the case. turn_deg : towards it; distance, radius : dial radii; hollow : -1..1, its curve."""
+    """An open cover beside the case. turn_deg : towards it. distance, radius : dial radii. hollow : -1..1, curve."""
 
     turn_deg: float
     distance: float
@@ -77,63 +81,80 @@ class Strap:
     seed: int
 
 
-def paint_board(board: Board, hole: float, scale: int, room: Room) -> Painted:
-    """The board, left out within `hole` dial radii."""
+def paint_board(board: Board, scale: int, room: Room) -> Layer:
+    """The board on the whole square, painted at half size: it bears nothing finer than grain."""
     half = board.half
-    index = np.flatnonzero((lattice(scale)[2] > hole - 1.5 / scale).ravel())
-    x, y, r, _ = (field.reshape(-1)[index] for field in lattice(scale))
+    x, y, r, _ = (field[::2, ::2] for field in lattice(scale))
     across, up = np.abs(x), np.abs(y)
     side = across > up
-    edge = np.maximum(across, up)
-    facing_x, facing_y = np.where(side, np.sign(x), 0.0), np.where(side, 0.0, np.sign(y))
+    facing_x, facing_y = np.where(side, np.sign(x), np.float32(0)), np.where(side, np.float32(0), np.sign(y))
+    edge = _board_edge(board.shape, x, y, r)
     if board.shape == "octagon":
-        corner = (across + up) * np.float32(0.70711)
-        cut = corner > edge
-        facing_x = np.where(cut, 0.70711 * np.sign(x), facing_x)
-        facing_y = np.where(cut, 0.70711 * np.sign(y), facing_y)
-        edge = np.maximum(edge, corner)
+        cut = np.maximum(across, up) < edge
+        facing_x = np.where(cut, np.float32(0.70711) * np.sign(x), facing_x)
+        facing_y = np.where(cut, np.float32(0.70711) * np.sign(y), facing_y)
     elif board.shape == "arch":
         upper = y < 0
-        edge = np.where(upper, r, across)
-        facing_x = np.where(upper, x / np.maximum(r, 0.01), np.sign(x))
-        facing_y = np.where(upper, y / np.maximum(r, 0.01), 0.0)
-    cover = np.clip((half - edge) * scale + 0.5, 0, 1) * np.clip((r - hole) * scale + 0.5, 0, 1)
+        safe = np.maximum(r, np.float32(0.01))
+        facing_x = np.where(upper, x / safe, np.sign(x))
+        facing_y = np.where(upper, y / safe, np.float32(0))
     shade = np.ones_like(r)
     if board.finish.grain:
-        fibre = grain(board.seed, scale)
-        upright = fibre.reshape(-1)[index]
-        if board.mitred:
-            upright = np.where(side, upright, np.ascontiguousarray(fibre.T).reshape(-1)[index])
-        shade += board.finish.grain * upright
+        fibre = grain(board.seed, scale)[::2, ::2]
+        shade += np.float32(board.finish.grain) * (np.where(side, fibre, fibre.T) if board.mitred else fibre)
     if board.finish.mottle:
-        shade *= 1.0 + board.finish.mottle * mottling(board.seed, scale).reshape(-1)[index]
-    sloping = np.clip((edge - half + board.bevel) * scale, 0.0, 1.0) * np.float32(0.6 if board.bevel else 0.0)
-    facing_x, facing_y = facing_x * sloping, facing_y * sloping
+        shade *= 1.0 + np.float32(board.finish.mottle) * mottling(board.seed, scale)[::2, ::2]
+    sloping = np.clip((edge - np.float32(half - board.bevel)) * scale, 0.0, 0.6 if board.bevel else 0.0)
+    # a flat board, too, is seen from another side at each of its points
+    facing_x, facing_y = facing_x * sloping + 0.1 * x, facing_y * sloping + 0.1 * y
     if board.relief:
-        # cast ornament, the same in each corner
-        tall = mottling(board.seed + 1, scale)
-        quarter = np.abs(tall + tall[:, ::-1] + tall[::-1] + tall[::-1, ::-1])
-        slope_y, slope_x = np.gradient(quarter * np.float32(board.relief * scale / 40.0))
-        part = np.clip((across + up - 1.5 * hole) * 12.0, 0.0, 1.0) * (edge < half - board.bevel)
-        facing_x = facing_x + slope_x.reshape(-1)[index] * part
-        facing_y = facing_y + slope_y.reshape(-1)[index] * part
-        shade *= 1.0 - board.relief * part * (0.6 - np.minimum(quarter.reshape(-1)[index], 0.6))
+        slope_x, slope_y, height = _corners(board.seed % VARIANTS, scale)
+        part = np.clip((across + up - np.float32(1.75)) * np.float32(12.0), 0.0, 1.0)
+        part *= np.float32(board.relief) * (edge < half - board.bevel - 0.02)
+        facing_x += slope_x * part
+        facing_y += slope_y * part
+        shade *= 1.0 - part * (np.float32(0.75) - height)
     if board.screws:
-        place = min(half, EXTENT) - 2.2 * board.screws
-        off_x, off_y = across - np.float32(place), up - np.float32(place)
-        off = np.hypot(off_x, off_y) / np.float32(board.screws)
+        place = np.float32(min(half, EXTENT) - 2.2 * board.screws)
+        off_x, off_y = (across - place) / np.float32(board.screws), (up - place) / np.float32(board.screws)
+        off = np.hypot(off_x, off_y)
         on = off < 1.0
-        facing_x, facing_y = np.where(on, off_x / board.screws * 0.5, facing_x), np.where(on, off_y / board.screws * 0.5, facing_y)
-        slot = on & (np.abs(off_x * 0.8 + off_y * 0.6) < 0.2 * board.screws)
-        shade = np.where(slot | ((off > 1.0) & (off < 1.25)), 0.2, shade)
-    colour = shine(room, _f32(facing_x), _f32(facing_y), board.finish, _f32(shade))
-    return Painted(index, colour, _f32(cover))
+        facing_x, facing_y = (
+            np.where(on, off_x * 0.5 * np.sign(x), facing_x),
+            np.where(on, off_y * 0.5 * np.sign(y), facing_y),
+        )
+        slot = on & (np.abs(off_x * 0.8 + off_y * 0.6) < 0.2)
+        shade = np.where(slot | ((off > 1.0) & (off < 1.25)), np.float32(0.2), shade)
+    colour = shine(room, facing_x.ravel(), facing_y.ravel(), board.finish, shade.ravel()).reshape(*r.shape, 3)
+    whole = lattice(scale)
+    cover = np.clip((half - _board_edge(board.shape, *whole[:3])) * np.float32(scale) + 0.5, 0.0, 1.0)
+    return Layer(_f32(cv2.resize(colour, cover.shape[::-1], interpolation=cv2.INTER_LINEAR)), _f32(cover))
+
+
+def _board_edge(shape: str, x: Image, y: Image, r: Image) -> Image:
+    """Distance of a point from the middle, as the side of the board through it has it."""
+    across, up = np.abs(x), np.abs(y)
+    if shape == "arch":
+        return np.where(y < 0, r, across)
+    edge = np.maximum(across, up)
+    return np.maximum(edge, (across + up) * np.float32(0.70711)) if shape == "octagon" else edge
+
+
+@lru_cache(maxsize=VARIANTS)
+def _corners(variant: int, scale: int) -> tuple[Image, Image, Image]:
+    """Slopes and height 0..1 of ornament cast alike for the four corners, at half size."""
+    side = round(2 * EXTENT * scale)
+    noise = smooth_noise(variant + 300, (side, side), (0.07 * scale, 0.07 * scale))
+    height = 0.5 + 0.5 * np.tanh(0.6 * (noise + noise[:, ::-1] + noise[::-1] + noise[::-1, ::-1]))
+    height = np.ascontiguousarray(height[::2, ::2], np.float32)
+    slope_y, slope_x = np.gradient(cv2.blur(height, (3, 3)) * np.float32(-0.04 * scale))
+    return _f32(slope_x), _f32(slope_y), height
 
 
 def paint_lid(lid: Lid, scale: int, room: Room) -> Painted:
     """The lid, as far as the square shows it."""
-    turn = np.radians(lid.turn_deg)
-    middle_x, middle_y = lid.distance * np.sin(turn), -lid.distance * np.cos(turn)
+    turn = math.radians(lid.turn_deg)
+    middle_x, middle_y = lid.distance * math.sin(turn), -lid.distance * math.cos(turn)
     index = _box(scale, middle_x - lid.radius, middle_x + lid.radius, middle_y - lid.radius, middle_y + lid.radius)
     x, y = (field.reshape(-1)[index] for field in lattice(scale)[:2])
     x, y = x - np.float32(middle_x), y - np.float32(middle_y)
@@ -149,16 +170,22 @@ def paint_lid(lid: Lid, scale: int, room: Room) -> Painted:
 
 def paint_pendant(pendant: Pendant, edge: float, scale: int, room: Room) -> list[Painted]:
     """Bow, then neck and crown, on a case whose border is at `edge` dial radii."""
-    turn = np.radians(pendant.turn_deg)
+    turn = math.radians(pendant.turn_deg)
     wide = max(pendant.bow[0] + pendant.wire, pendant.crown) + 0.02
     far = edge + pendant.length + 2.0 * pendant.bow[1] + 0.05
     index, u, v = _strip(scale, turn, edge - 0.06, min(far, 2.4), wide)
-    out_x, out_y, side_x, side_y = np.sin(turn), -np.cos(turn), np.cos(turn), np.sin(turn)
+    out_x, out_y, side_x, side_y = math.sin(turn), -math.cos(turn), math.cos(turn), math.sin(turn)
 
     def made(cover: Image, along: Image, across: Image, shade: Image | float) -> Painted:
         return Painted(
             index,
-            shine(room, _f32(across * side_x + along * out_x), _f32(across * side_y + along * out_y), pendant.finish, shade),
+            shine(
+                room,
+                _f32(across * side_x + along * out_x),
+                _f32(across * side_y + along * out_y),
+                pendant.finish,
+                shade,
+            ),
             _f32(cover),
         )
 
@@ -179,19 +206,21 @@ def paint_pendant(pendant: Pendant, edge: float, scale: int, room: Room) -> list
     ribs = np.where(t > 0.36, np.maximum(np.cos(np.arcsin(np.clip(across, -1, 1)) * pendant.ribs), 0.0), 1.0)
     shade = (0.45 + 0.55 * ribs) * (1.0 - 0.7 * np.exp(-((t - 0.36) ** 2) / 0.002))
     cover = np.clip((half - np.abs(v)) * scale + 0.5, 0.0, 1.0) * ((t > -0.3) & (t < 1.04))
-    stem = made(cover, np.where(t > 0.36, (t - 0.68) * 1.6, 0.0), np.clip(0.9 * across, -1, 1), _f32(shade))
+    stem = made(
+        _f32(cover), _f32(np.where(t > 0.36, (t - 0.68) * 1.6, 0.0)), _f32(np.clip(0.9 * across, -1, 1)), _f32(shade)
+    )
     return [bow, stem]
 
 
 def paint_hinge(turn_deg: float, half: float, edge: float, scale: int, room: Room, finish: Finish) -> Painted:
     """A hinge's knuckles on the border of the case at `edge` dial radii; half : half its length."""
-    index, u, v = _strip(scale, np.radians(turn_deg), edge - 0.05, edge + 0.08, half)
+    index, u, v = _strip(scale, math.radians(turn_deg), edge - 0.05, edge + 0.08, half)
     thick = np.float32(0.035)
     across = (u - np.float32(edge)) / thick
     knuckle = np.abs(((v / half) * 1.5 + 0.5) % 1.0 - 0.5)
     shade = np.where(knuckle > 0.46, 0.25, 1.0)
-    turn = np.radians(turn_deg)
-    colour = shine(room, _f32(0.8 * across * np.sin(turn)), _f32(-0.8 * across * np.cos(turn)), finish, _f32(shade))
+    turn = math.radians(turn_deg)
+    colour = shine(room, _f32(0.8 * across * math.sin(turn)), _f32(-0.8 * across * math.cos(turn)), finish, _f32(shade))
     cover = np.clip((thick - np.abs(u - edge)) * scale + 0.5, 0, 1) * np.clip((half - np.abs(v)) * scale + 0.5, 0, 1)
     return Painted(index, colour, _f32(cover))
 
@@ -200,43 +229,48 @@ def paint_strap(strap: Strap, edge: float, scale: int, room: Room) -> list[Paint
     """Strap, lugs and crown of a wrist watch whose case ends at `edge` dial radii."""
     parts = []
     for way in (0.0, np.pi):
-        turn = np.radians(strap.turn_deg) + way
+        turn = math.radians(strap.turn_deg) + way
         index, u, v = _strip(scale, turn, edge - 0.3, 2.4, strap.half + strap.lug + 0.02)
-        out = np.array([np.sin(turn), -np.cos(turn)])
-        aside = np.array([np.cos(turn), np.sin(turn)])
+        out = math.sin(turn), -math.cos(turn)
+        aside = math.cos(turn), math.sin(turn)
         if strap.kind != "none":
-            parts.append(_band(strap, index, u, v, edge, scale, room, out, aside))
-        off = np.abs(v) - np.float32(strap.half + 0.5 * strap.lug)
-        across = off / np.float32(0.5 * strap.lug)
-        past = (u - edge) / strap.reach
+            on = np.flatnonzero((np.abs(v) < strap.half + 1.0 / scale) & (u > edge - 0.05))
+            parts.append(_band(strap, index[on], u[on], v[on], edge, scale, room, out, aside))
+        on = np.flatnonzero((np.abs(v) > strap.half - 1.0 / scale) & (u < edge + strap.reach))
+        index, u, v = index[on], u[on], v[on]
+        off = np.abs(v) - (strap.half + 0.5 * strap.lug)
+        across = off / (0.5 * strap.lug)
+        past = np.clip((u - edge) / strap.reach, 0.0, 1.0)
         # the end of a lug is round and bends down
-        narrow = np.sqrt(np.clip(1.0 - np.clip((past - 0.6) / 0.4, 0.0, 1.0) ** 2, 0.0, 1.0))
-        cover = np.clip((0.5 * strap.lug * narrow - np.abs(off)) * scale + 0.5, 0.0, 1.0) * (past < 1.0)
-        down, sideways = np.clip(past, 0.0, 1.0) * 0.7, np.clip(across * np.sign(v), -1.0, 1.0) * 0.6
+        narrow = np.sqrt(1.0 - np.maximum(past - 0.6, 0.0) ** 2 * (1.0 / 0.16))
+        cover = np.clip((0.5 * strap.lug * narrow - np.abs(off)) * scale + 0.5, 0.0, 1.0)
+        down, sideways = past * 0.7, np.clip(across * np.sign(v), -1.0, 1.0) * 0.6
         facing = [_f32(down * out[axis] + sideways * aside[axis]) for axis in range(2)]
         parts.append(Painted(index, shine(room, facing[0], facing[1], strap.metal), _f32(cover)))
     if strap.crown:
-        turn = np.radians(strap.turn_deg) + np.pi / 2
+        turn = math.radians(strap.turn_deg) + math.pi / 2
         index, u, v = _strip(scale, turn, edge - 0.06, edge + strap.crown * 1.3, strap.crown)
         across = np.clip(v / strap.crown, -1.0, 1.0)
         ribs = 0.55 + 0.45 * np.cos(np.arcsin(across) * 22.0)
         end = np.clip((u - edge) / strap.crown - 0.6, 0.0, 1.0)
-        cover = np.clip((strap.crown - np.abs(v)) * scale + 0.5, 0, 1) * np.clip((1.1 * strap.crown + edge - u) * scale, 0, 1)
-        facing_x = 0.85 * across * np.cos(turn) + end * np.sin(turn)
-        facing_y = 0.85 * across * np.sin(turn) - end * np.cos(turn)
+        cover = np.clip((strap.crown - np.abs(v)) * scale + 0.5, 0, 1) * np.clip(
+            (1.1 * strap.crown + edge - u) * scale, 0, 1
+        )
+        facing_x = 0.85 * across * math.cos(turn) + end * math.sin(turn)
+        facing_y = 0.85 * across * math.sin(turn) - end * math.cos(turn)
         parts.append(Painted(index, shine(room, _f32(facing_x), _f32(facing_y), strap.metal, _f32(ribs)), _f32(cover)))
     return parts
 
 
 def _band(
     strap: Strap, index: Index, u: Image, v: Image, edge: float, scale: int, room: Room,
-    out: NDArray[np.float64], aside: NDArray[np.float64],
+    out: tuple[float, float], aside: tuple[float, float],
 ) -> Painted:  # fmt: skip
     """One half of the strap itself."""
     past = np.maximum(u - np.float32(edge), 0.0)
     half = strap.half * (1.0 - 0.12 * past)
     across = np.clip(v / half, -1.0, 1.0)
-    down, sideways = np.clip(0.9 * past, 0.0, 0.9), 0.35 * across**5
+    down, sideways = np.clip(0.9 * past, 0.0, 0.9), 0.35 * across * across * across
     shade = np.ones_like(u)
     if strap.kind == "bracelet":
         columns = 3 if strap.seed % 2 else 5
@@ -244,8 +278,8 @@ def _band(
         link = u / np.float32(strap.cell) + 0.5 * (lane % 2)
         step = 2.0 * (link - np.floor(link)) - 1.0
         rung = 2.0 * ((across * 0.5 + 0.5) * columns - lane) - 1.0
-        down, sideways = 0.5 * down + 0.55 * step, 0.45 * rung**3
-        shade = 1.0 - 0.85 * np.maximum(step**8, rung**8)
+        down, sideways = 0.5 * down + 0.55 * step, 0.45 * rung * rung * rung
+        shade = 1.0 - 0.85 * np.maximum(step * step, rung * rung) ** 4
     elif strap.kind == "cloth":
         shade += 0.3 * np.sin(u * np.float32(np.pi / strap.cell * 4)) * np.sin(v * np.float32(np.pi / strap.cell * 4))
         if strap.seed % 2:
@@ -291,7 +325,3 @@ def _box(scale: int, left: float, right: float, top: float, bottom: float) -> In
 
 def _f32(values: object) -> Image:
     return np.asarray(values, dtype=np.float32)
-
-
-__all__ = ["Board", "Lid", "Pendant", "Strap", "dark_ring", "paint_board", "paint_hinge", "paint_lid", "paint_pendant",
-           "paint_rings", "paint_strap"]  # fmt: skip

@@ -65,20 +65,22 @@ DARK = Finish((0.015, 0.013, 0.012))
 
 def sample_metal(*names: str, rng: np.random.Generator) -> Finish:
     """Draw a metal of one of the names of METALS: polished, satin or matt, clean or tarnished."""
-    colour = np.array(METALS[names[int(rng.integers(len(names)))]]) * np.exp(rng.normal(0.0, 0.08, 3))
-    level = int(rng.choice(3, p=[0.55, 0.3, 0.15]))
+    colour = np.array(METALS[names[int(rng.integers(len(names)))]]) * np.exp(rng.normal(0.0, 0.045, 3))
+    level = int(rng.choice(3, p=[0.62, 0.26, 0.12]))
     return Finish(
         colour_of(np.clip(colour * rng.uniform(0.75, 1.1), 0.0, 1.0)),
         mirror=float(rng.choice([1.0, rng.uniform(0.6, 1.0)])),
         level=level,
-        mottle=float(rng.choice([0.0, rng.uniform(0.05, 0.5)])),
+        mottle=float(rng.choice([0.0, rng.uniform(0.03, 0.25)])),
         turned=float(rng.choice([0.0, rng.uniform(0.02, 0.12) * (1 + level)])),
     )
 
 
 def sample_wood(*, rng: np.random.Generator) -> Finish:
     """Draw a wood, from pale oak to ebonised."""
-    colour = np.array(WOODS[int(rng.integers(len(WOODS)))]) * np.exp(rng.normal(0.0, 0.25)) * np.exp(rng.normal(0, 0.08, 3))
+    colour = (
+        np.array(WOODS[int(rng.integers(len(WOODS)))]) * np.exp(rng.normal(0.0, 0.25)) * np.exp(rng.normal(0, 0.08, 3))
+    )
     return Finish(
         colour_of(np.clip(colour, 0.008, 0.8)), level=int(rng.integers(3)), gloss=float(rng.uniform(0.0, 0.18)),
         grain=float(rng.uniform(0.15, 0.8)), mottle=float(rng.uniform(0.0, 0.3)),
@@ -110,9 +112,15 @@ class Room(NamedTuple):
 
 
 def room(seed: int, azimuth_deg: float, contrast: float) -> Room:
-    """The room of a seed, its main light from `azimuth_deg` (clockwise from up); contrast 0 (light tent) .. 1."""
+    """The room of a seed, its main light from `azimuth_deg` (clockwise from up); contrast 0 (light tent) .. 1.5."""
     rng = np.random.default_rng(seed)
     azimuth = np.radians(azimuth_deg)
+    # the camera is seldom straight in front
+    middle = (int(SIDE / 2 + rng.normal(0.0, 0.09 * SIDE)), int(SIDE / 2 + rng.normal(0.0, 0.09 * SIDE)))
+
+    def tint(spread: float) -> NDArray[np.float64]:
+        return np.exp(np.array([0.8, 0.0, -1.0]) * rng.normal(0.0, spread) + rng.normal(0.0, 0.02, 3))
+
     light = (float(np.sin(azimuth)), float(-np.cos(azimuth)))
     axis = np.linspace(-1.0, 1.0, SIDE, dtype=np.float32)
     up = azimuth + rng.normal(0.0, 0.5)
@@ -120,9 +128,8 @@ def room(seed: int, azimuth_deg: float, contrast: float) -> Room:
     steep = np.exp(rng.uniform(np.log(1.0), np.log(25.0)))
     lit = 1.0 / (1.0 + np.exp(-steep * (height - rng.uniform(-0.4, 0.4)), dtype=np.float32))
     floor, ceiling = rng.uniform(0.03, 0.3), rng.uniform(0.35, 1.0)
-    picture = np.repeat((floor + (ceiling - floor) * lit)[..., None], 3, axis=2) * np.exp(rng.normal(0, 0.06, 3))
+    picture = np.repeat((floor + (ceiling - floor) * lit)[..., None], 3, axis=2) * tint(0.06)
     picture = np.ascontiguousarray(picture, np.float32)
-    middle = (SIDE // 2, SIDE // 2)
 
     def arc(colour: NDArray[np.float64] | float, turn: float, radius: float, width: float, length: float) -> None:
         degrees, half = np.degrees(turn) - 90.0, np.degrees(length) / 2  # cv2 counts from the right
@@ -131,11 +138,11 @@ def room(seed: int, azimuth_deg: float, contrast: float) -> Room:
         cv2.ellipse(picture, middle, size, 0.0, degrees - half, degrees + half, shade, max(int(width * SIDE / 2), 1))
 
     for _ in range(int(rng.integers(3, 9))):  # walls, furniture and dark doorways
-        tone = np.exp(rng.uniform(np.log(0.01), np.log(0.9))) * np.exp(rng.normal(0.0, 0.15, 3))
+        tone = np.exp(rng.uniform(np.log(0.01), np.log(0.9))) * tint(0.25)
         arc(tone, rng.uniform(0, 2 * np.pi), rng.uniform(0.2, 1.0), rng.uniform(0.05, 0.5), rng.uniform(0.1, 1.2))
     for index in range(int(rng.integers(1, 5))):  # windows and lamps
         turn = azimuth + rng.normal(0.0, 0.25) if index == 0 else rng.uniform(0.0, 2 * np.pi)
-        power = np.exp(rng.uniform(np.log(1.2), np.log(7.0))) * np.exp(rng.normal(0.0, 0.07, 3))
+        power = np.exp(rng.uniform(np.log(1.5), np.log(12.0))) * tint(0.1)
         radius, width, length = rng.uniform(0.3, 0.95), rng.uniform(0.06, 0.4), rng.uniform(0.06, 0.7)
         arc(power, turn, radius, width, length)
         if rng.random() < 0.4:  # a window's bar
@@ -151,7 +158,8 @@ def room(seed: int, azimuth_deg: float, contrast: float) -> Room:
     pictures.append(cv2.resize(small, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR))
     mirrored = np.concatenate(pictures)
     even = float(np.clip(mirrored.mean(), 0.3, 0.8))
-    return Room(np.asarray(even + (mirrored - even) * np.float32(contrast), np.float32), light)
+    mirrored = np.maximum(even + (mirrored - even) * np.float32(contrast), np.float32(0.01))
+    return Room(np.asarray(mirrored, np.float32), light)
 
 
 def mirrored(room: Room, facing_x: Image, facing_y: Image, level: NDArray[np.int_] | int) -> Image:
@@ -211,9 +219,9 @@ def _field(variant: int, scale: int, tall: float, wide: float) -> Image:
 
 def grain(seed: int, scale: int) -> Image:
     """(S, S) grain of wood from top to bottom, -1..1, one of a few; not to be written to."""
-    return _field(seed % VARIANTS, scale, 1.2, 0.012)
+    return _field(seed % VARIANTS, scale, 1.5, 0.008)
 
 
 def mottling(seed: int, scale: int) -> Image:
     """(S, S) cloudy dirt, -1..1, one of a few; not to be written to."""
-    return _field(seed % VARIANTS + 100, scale, 0.05, 0.05)
+    return _field(seed % VARIANTS + 100, scale, 0.09, 0.09)

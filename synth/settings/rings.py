@@ -54,18 +54,21 @@ class Ring:
 class Painted(NamedTuple):
     """Pixels of the flattened square, (N,), with their colour (N, 3) and cover (N,) 0..1."""
 
-    index: NDArray[np.intp]
+    pixels: NDArray[np.intp]
     colour: Image
     cover: Image
 
     def onto(self, colour: Image, cover: Image) -> None:
         """Lay this on a picture (S, S, 3) and its cover (S, S), in place."""
         flat, covered = colour.reshape(-1, 3), cover.reshape(-1)
-        beneath, share = flat[self.index], covered[self.index]
+        if not cover.any():
+            flat[self.pixels], covered[self.pixels] = self.colour, self.cover
+            return
+        beneath, share = flat[self.pixels], covered[self.pixels]
         # where nothing lies beneath, the colour is this one's, not a mixture with black
         blend = self.cover / np.maximum(self.cover + share * (1.0 - self.cover), np.float32(1e-6))
-        flat[self.index] = beneath + (self.colour - beneath) * blend[:, None]
-        covered[self.index] = share + self.cover - share * self.cover
+        flat[self.pixels] = beneath + (self.colour - beneath) * blend[:, None]
+        covered[self.pixels] = share + self.cover - share * self.cover
 
 
 def paint_rings(
@@ -73,39 +76,43 @@ def paint_rings(
 ) -> Painted:
     """The rings from `inner` (dial radii) outward; lobes : waves of the outer border round the turn (piecrust),
     lobe_depth : their height as a share of the width of all rings, 0..0.5."""
-    _, _, radius, turn = lattice(scale)
+    radius = lattice(scale)[2]
     width = sum(ring.width for ring in rings)
     reach = inner + width + 1.0 / scale
     index = np.flatnonzero(((radius > inner - 1.0 / scale) & (radius < reach)).ravel())
-    x, y, r, theta = (field.reshape(-1)[index] for field in lattice(scale))
-    span = np.float32(width)
+    x, y, r = (field.reshape(-1)[index] for field in lattice(scale)[:3])
+    turned = lobes > 0 or any(ring.pattern != "plain" for ring in rings)
+    theta = lattice(scale)[3].reshape(-1)[index] if turned else r
+    span: Image | float = width
     if lobes:
-        wave = 1.0 - lobe_depth * (0.5 - 0.5 * np.cos(lobes * theta))
+        wave = 1.0 - lobe_depth * (1.0 - np.abs(np.cos(0.5 * lobes * theta)))
         span = np.asarray(width * wave, np.float32)
     across = (r - np.float32(inner)) / span
     cover = np.clip((r - inner) * scale + 0.5, 0.0, 1.0) * np.clip((1.0 - across) * span * scale + 0.5, 0.0, 1.0)
     step = np.clip((across * TABLE).astype(np.int32), 0, TABLE - 1)
     slope, tables, owner, level = _profile(rings, width, scale, seed)
-    radial, tangent = slope[step], np.zeros_like(r)
-    shade = tables[step, 5]
-    bounds = np.cumsum([0.0] + [ring.width / width for ring in rings])
+    # even a flat ring is seen from another side at each of its points
+    radial, tangent = slope[step] + 0.1 * r, np.zeros_like(r)
+    made = tables[step]
+    shade = made[:, 5].copy()
+    bounds = np.cumsum([0.0] + [ring.width / width for ring in rings]).tolist()
     for place, ring in enumerate(rings):
         if ring.pattern != "plain":
             chosen = np.flatnonzero(owner[step] == place)
             u = (across[chosen] - bounds[place]) / (bounds[place + 1] - bounds[place]) * 2.0 - 1.0
             # lines finer than the pixels average out
-            fine = np.clip(2 * np.pi * inner * scale / ring.count / 2.0 - 0.5, 0.0, 1.0)
-            out, along, dark = _pattern(ring, np.asarray(u, np.float32), theta[chosen], seed + place)
-            radial[chosen] += out * np.float32(fine)
-            tangent[chosen] = along * np.float32(fine)
-            shade[chosen] *= 1.0 + (dark - 1.0) * np.float32(fine)
+            fine = float(np.clip(np.pi * inner * scale / ring.count - 0.5, 0.0, 1.0))
+            out, along, dark = _pattern(ring, u, theta[chosen], seed + place)
+            radial[chosen] += out * fine
+            tangent[chosen] = along * fine
+            shade[chosen] *= 1.0 + (dark - 1.0) * fine
     if any(ring.finish.grain for ring in rings):
-        shade *= 1.0 + grain(seed, scale).reshape(-1)[index] * tables[step, 6]
+        shade *= 1.0 + grain(seed, scale).reshape(-1)[index] * made[:, 6]
     if any(ring.finish.mottle for ring in rings):
-        shade *= 1.0 + mottling(seed, scale).reshape(-1)[index] * tables[step, 7]
+        shade *= 1.0 + mottling(seed, scale).reshape(-1)[index] * made[:, 7]
     unit_x, unit_y = x / r, y / r
     facing_x, facing_y = unit_x * radial - unit_y * tangent, unit_y * radial + unit_x * tangent
-    colour = shine_of(room, facing_x, facing_y, tables[step, :5], level[step], shade)
+    colour = shine_of(room, facing_x, facing_y, made[:, :5], level[step], shade)
     return Painted(index, colour, np.asarray(cover, np.float32))
 
 
@@ -132,9 +139,8 @@ def _profile(
         tables[first:last, 6:] = made.grain, made.mottle
         owner[first:last], level[first:last] = place, made.level
     pixel = max(round(TABLE / (width * scale)), 1)  # edges are as wide as a pixel, as if a little worn
-    slope = cv2.blur(slope[None], (pixel, 1), borderType=cv2.BORDER_REPLICATE)[0]
-    tables = cv2.blur(np.ascontiguousarray(tables.T), (pixel, 1), borderType=cv2.BORDER_REPLICATE).T
-    return slope, np.ascontiguousarray(tables), owner, level
+    worn = cv2.blur(np.vstack([slope, tables.T]), (pixel, 1), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(worn[0], np.float32), np.ascontiguousarray(worn[1:].T, np.float32), owner, level
 
 
 def _pattern(ring: Ring, u: Image, theta: Image, seed: int) -> tuple[Image, Image, Image]:
@@ -149,7 +155,7 @@ def _pattern(ring: Ring, u: Image, theta: Image, seed: int) -> tuple[Image, Imag
     if ring.pattern == "sunray":
         lines = np.random.default_rng(seed).standard_normal(8 * ring.count).astype(np.float32)
         ray = lines[((theta / (2 * np.pi) + 0.5) * len(lines)).astype(np.int32) % len(lines)]
-        return flat, 0.4 * depth * ray, full - 0.1 * depth * np.abs(ray)
+        return flat, np.asarray(0.4 * depth * ray, np.float32), np.asarray(full - 0.1 * depth * np.abs(ray), np.float32)
     if ring.pattern == "ornament":
         tile = _ornament(seed % 8)
         # each repeat is its own mirror image, as chased leaves are
@@ -157,14 +163,19 @@ def _pattern(ring: Ring, u: Image, theta: Image, seed: int) -> tuple[Image, Imag
         rows = np.clip((u * 0.5 + 0.5) * tile.shape[1], 0, tile.shape[1] - 1).astype(np.int32)
         place = rows * tile.shape[2] + np.clip(along * tile.shape[2], 0, tile.shape[2] - 1).astype(np.int32)
         out, side, height = tile.reshape(3, -1)[:, place]
-        return 2.0 * depth * out, 2.0 * depth * side, np.asarray(np.clip(1.0 + 0.8 * depth * height, 0.2, 1.2))
+        return (
+            2.0 * depth * out,
+            2.0 * depth * side,
+            np.asarray(np.clip(1.0 + 0.8 * depth * height, 0.2, 1.2), np.float32),
+        )
     if ring.pattern == "rope":
         phase = phase + 0.7 * u
     v = 2.0 * (phase - np.floor(phase)) - 1.0
     if ring.pattern == "beaded":
         off = u * u + v * v
-        return np.where(off < 1, 0.85 * u, 0.0), np.where(off < 1, 0.85 * v, 0.0), np.where(off < 1, 1.05 - 0.4 * off, 0.2)
-    return flat, depth * v, np.asarray(1.0 - 0.7 * depth * v**4, np.float32)
+        bead = np.asarray(off < 1.0, np.float32)
+        return 0.85 * u * bead, 0.85 * v * bead, 0.2 + (0.85 - 0.4 * off) * bead
+    return flat, depth * v, np.asarray(1.0 - 0.7 * depth * v * v * v * v, np.float32)
 
 
 @lru_cache(maxsize=8)
