@@ -220,7 +220,7 @@ def _hours(face: Face) -> tuple[float, float]:
 def _blocks(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     """The enamel tinted behind the figures, all round or in one field an hour."""
     low, high = _hours(face)
-    tint = np.asarray(PETALS[int(rng.integers(6))], np.float32) ** 0.3
+    tint = np.asarray(PETALS[int(rng.integers(6))], np.float32) ** np.float32(rng.uniform(0.15, 0.6))
     if spec.blocks == 1:
         cover = band(low - 0.03, min(high + 0.03, 0.97), face.scale)
     else:
@@ -301,7 +301,7 @@ def _centre(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     low = _hours(face)[0]
     reach = min(spec.centre_reach, low - 0.05) if low > 0.25 else spec.centre_reach
     _, _, radius, turn = lattice(face.scale)
-    plate = _brass(spec, face.scale, rng)
+    plate = _brass(spec, face.scale, rng, 0.06 * float(rng.random()))
     if spec.centre == "gilt":  # leaves of an engraver, in rows
         petals, rows = int(rng.integers(6, 17)), float(rng.uniform(0.07, 0.16))
         bent = radius / rows + 0.4 * np.cos(petals * turn) + 0.15 * np.cos(3 * petals * turn)
