@@ -200,10 +200,8 @@ def _raised(spec: MakeSpec, face: Face, ground: Image, rng: np.random.Generator)
     else:
         new = paint_ground(spec, scale, rng)
     colour = _paint_on(np.asarray(new, np.float32), face, ground, _figures(spec, new, 0.5))
-    numerals = face.seen == NUMBER[Seen.NUMERALS]
-    if not numerals.any():
-        numerals = face.seen == NUMBER[Seen.MINUTE_TRACK]
-    solid = np.where(numerals, face.ink, np.float32(0.0))
+    name = Seen.NUMERALS if (face.seen == NUMBER[Seen.NUMERALS]).any() else Seen.MINUTE_TRACK
+    solid = np.where(face.seen == NUMBER[name], face.ink, np.float32(0.0))
     if n[5] < 0.6:  # applied figures are broader than painted ones
         wide = 3 if n[5] < 0.4 or scale < 140 else 5
         solid = np.asarray(cv2.dilate(solid, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide, wide))), np.float32)
@@ -224,7 +222,7 @@ def _raised(spec: MakeSpec, face: Face, ground: Image, rng: np.random.Generator)
     bevel = bevel + 0.15 * noise(rng, side, 0.1 * scale)
     metal = np.clip(bevel, 0.08, 1.9)[..., None] * tone + np.clip(bevel - 1.3, 0.0, 1.0)[..., None] * 0.5
     colour = blend(np.asarray(colour, np.float32), np.asarray(metal, np.float32), relief)
-    seen = np.where((solid > 0.2) & (face.seen > 0), np.uint8(NUMBER[Seen.NUMERALS]), face.seen)
+    seen = np.where((solid > 0.2) & (face.seen > 0), np.uint8(NUMBER[name]), face.seen)
     seen = np.where((ring > 0.5) & (solid < 0.2) & (face.seen > 0), np.uint8(NUMBER[Seen.STEP]), seen)
     ink = np.maximum(np.where(ring > 0.5, np.float32(0.0), face.ink), solid * disc(scale))
     return Face(np.asarray(colour, np.float32), np.asarray(seen, np.uint8), np.asarray(ink, np.float32))
