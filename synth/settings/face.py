@@ -90,8 +90,8 @@ def resized(face: Face, scale: int) -> Face:
 
 def _left(before: Image, after: Image) -> Image:
     """Share of light left, (H, W), by the green channel and the darkest other, so that red and blue ink count."""
-    share = after / np.maximum(before, 1e-4)
-    return np.asarray(share.min(axis=2), dtype=np.float32)
+    red, green, blue = cv2.split(after / np.maximum(before, 1e-4))
+    return np.asarray(np.minimum(np.minimum(red, green), blue), dtype=np.float32)
 
 
 def _mark(seen: NDArray[np.uint8], where: NDArray[np.bool_], what: Seen) -> None:

@@ -40,7 +40,7 @@ class Face(NamedTuple):
     @property
     def scale(self) -> int:
         """Px per dial radius."""
-        return self.ink.shape[0] // 2
+        return int(self.ink.shape[0] // 2)
 
 
 @lru_cache(maxsize=4)
@@ -74,12 +74,28 @@ def named(seen: Index, what: Seen, where: NDArray[np.bool_]) -> Index:
 def filled(shapes: list[Shape], scale: int) -> Image:
     """(F, F) float32 0..1: what shapes cover. A shape: closed rings (N, 2), dial radii about the centre, even-odd where
     those of one shape cross, so that a ring within a ring is a hole."""
-    cover = np.zeros((2 * scale * FINE, 2 * scale * FINE), np.uint8)
+    side = 2 * scale
+    whole = np.zeros((side, side), np.float32)
+    if not shapes:
+        return whole
+    points = np.concatenate([ring for shape in shapes for ring in shape])
+    low = np.clip(np.floor((points.min(axis=0) + 1.0) * scale) - 1, 0, side).astype(int)
+    high = np.clip(np.ceil((points.max(axis=0) + 1.0) * scale) + 1, 0, side).astype(int)
+    (wide, tall) = high - low
+    if wide < 1 or tall < 1:
+        return whole
+    cover = np.zeros((tall * FINE, wide * FINE), np.uint8)
     for shape in shapes:
-        grid = [np.round(((ring + 1.0) * (scale * FINE) - 0.5) * (1 << BITS)).astype(np.int32) for ring in shape]
-        cv2.fillPoly(cover, grid, 255, shift=BITS)
-    small = cv2.resize(cover, (2 * scale, 2 * scale), interpolation=cv2.INTER_AREA)
-    return np.asarray(small.astype(np.float32) * np.float32(1 / 255))
+        places = [((ring + 1.0) * scale - low) * FINE - 0.5 for ring in shape]
+        cv2.fillPoly(cover, [np.round(ring * (1 << BITS)).astype(np.int32) for ring in places], 255, shift=BITS)
+    small = cv2.resize(cover, (int(wide), int(tall)), interpolation=cv2.INTER_AREA)
+    whole[low[1] : high[1], low[0] : high[0]] = small.astype(np.float32) * np.float32(1 / 255)
+    return whole
+
+
+def moved(ring: Floats, x: float, y: float) -> Floats:
+    """A ring so far right and down."""
+    return np.asarray(ring + np.array([x, y]))
 
 
 def around(ring: Floats, turn: float, at: float = 0.0) -> Floats:

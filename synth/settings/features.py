@@ -7,8 +7,10 @@ An opening or other thing takes the place of the paint it lies on; painted ornam
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dialtell.synth.settings.face_parts import (
     NUMBER,
@@ -25,6 +27,7 @@ from dialtell.synth.settings.face_parts import (
     disc,
     filled,
     lattice,
+    moved,
     noise,
     oval,
     soft,
@@ -33,7 +36,11 @@ from dialtell.synth.settings.lettering import figures_around, set_words
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Seen
 
-BRASS: tuple[Tone, ...] = ((0.62, 0.43, 0.15), (0.5, 0.34, 0.12), (0.72, 0.54, 0.24), (0.42, 0.3, 0.13), (0.6, 0.5, 0.3))
+Spread = NDArray[np.floating[Any]]
+
+BRASS: tuple[Tone, ...] = (
+    (0.62, 0.43, 0.15), (0.5, 0.34, 0.12), (0.72, 0.54, 0.24), (0.42, 0.3, 0.13), (0.6, 0.5, 0.3),
+)  # fmt: skip
 STEEL: Tone = (0.35, 0.35, 0.36)
 PIT: tuple[Tone, ...] = ((0.01, 0.009, 0.008), (0.05, 0.03, 0.015), (0.16, 0.1, 0.04))
 PETALS: tuple[Tone, ...] = (
@@ -42,6 +49,11 @@ PETALS: tuple[Tone, ...] = (
 LEAVES: tuple[Tone, ...] = ((0.06, 0.2, 0.05), (0.15, 0.28, 0.1), (0.05, 0.12, 0.08), (0.2, 0.22, 0.1))
 GILT: Tone = (0.6, 0.42, 0.14)
 PAINTED_BLUE: Tone = (0.02, 0.04, 0.22)
+
+# outline of an anchor, of its opening's radius
+ANCHOR = (
+    (-0.6, 0.1), (-0.45, -0.35), (0.0, -0.55), (0.45, -0.35), (0.6, 0.1), (0.3, -0.2), (0.0, -0.32), (-0.3, -0.2),
+)  # fmt: skip
 
 OPENINGS = ("none", "round", "sector", "crescent")
 CENTRES = ("none", "gilt", "brass", "white")
@@ -110,7 +122,8 @@ def _some(rng: np.random.Generator) -> FeaturesSpec:
     low = float(rng.uniform(0.1, 0.3))
     opening_at = ((0.0, 0.0), (0.0, -low), (0.0, low))[int(rng.choice(3, p=[0.4, 0.4, 0.2]))]
     across, down = float(rng.uniform(0.24, 0.48)), float(rng.uniform(-0.05, 0.36))
-    windings = (((-across, down), (across, down)), ((0.0, max(down, 0.2)),), ((-across, down), (across, down), (0.0, 0.42)), ((across, down),))  # fmt: skip # noqa: E501
+    pair = ((-across, down), (across, down))
+    windings = (pair, ((0.0, max(down, 0.2)),), (*pair, (0.0, 0.42)), pair[1:])
     count = int(rng.choice(np.array([1, 2, 3, 4])))
     pins = tuple((float(rng.uniform(0, 2 * np.pi)), float(rng.uniform(0.9, 0.965))) for _ in range(count))
     if rng.random() < 0.5:
@@ -207,7 +220,7 @@ def _hours(face: Face) -> tuple[float, float]:
 def _blocks(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     """The enamel tinted behind the figures, all round or in one field an hour."""
     low, high = _hours(face)
-    tint = np.asarray(PETALS[int(rng.integers(6))], np.float32) ** 0.3
+    tint = np.asarray(PETALS[int(rng.integers(6))], np.float32) ** np.float32(rng.uniform(0.15, 0.6))
     if spec.blocks == 1:
         cover = band(low - 0.03, min(high + 0.03, 0.97), face.scale)
     else:
@@ -288,12 +301,12 @@ def _centre(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     low = _hours(face)[0]
     reach = min(spec.centre_reach, low - 0.05) if low > 0.25 else spec.centre_reach
     _, _, radius, turn = lattice(face.scale)
-    plate = _brass(spec, face.scale, rng)
+    plate = _brass(spec, face.scale, rng, 0.06 * float(rng.random()))
     if spec.centre == "gilt":  # leaves of an engraver, in rows
         petals, rows = int(rng.integers(6, 17)), float(rng.uniform(0.07, 0.16))
         bent = radius / rows + 0.4 * np.cos(petals * turn) + 0.15 * np.cos(3 * petals * turn)
         cut = np.clip(np.sin(2 * np.pi * bent) * 1.6 - 0.6, 0.0, 1.0)
-        plate = plate * (1.0 - 0.55 * cut)[..., None]
+        plate = np.asarray(plate * (1.0 - 0.55 * cut)[..., None], np.float32)
     if spec.centre == "white":
         face = _laid(face, np.float32(0.0) + band(0.0, reach, face.scale), (0.72, 0.71, 0.67), Seen.ENAMEL)
     else:
@@ -307,7 +320,7 @@ def _centre(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
 
 def _flower(x: float, y: float, size: float, turn: float, petals: int) -> list[Shape]:
     leaf = oval(0.0, -0.6 * size, 0.36 * size, 0.45 * size, 10)
-    return [[around(leaf, turn + 2 * np.pi * k / petals) + (x, y)] for k in range(petals)]
+    return [[moved(around(leaf, turn + 2 * np.pi * k / petals), x, y)] for k in range(petals)]
 
 
 def _ornament(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
@@ -331,7 +344,8 @@ def _ornament(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
             bloom = _flower(x, y, size, float(turn), int(rng.integers(4, 7)))
             blooms.setdefault(int(rng.choice(colours)), []).extend(bloom)
         for lean in rng.uniform(0, 2 * np.pi, int(rng.integers(1, 4))):
-            leaves.append([around(oval(0.0, -size, 0.22 * size, 0.55 * size, 10), float(lean)) + (x, y)])
+            leaf = oval(0.0, -size, 0.22 * size, 0.55 * size, 10)
+            leaves.append([moved(around(leaf, float(lean)), x, y)])
     if spec.ornament == "wreath":
         t = np.linspace(0, 2 * np.pi, 181)
         ways = [at + 0.03 * np.sin(waves * t) + half for half in (0.004, -0.004)]
@@ -346,7 +360,7 @@ def _ornament(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
 
 
 def _scene(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
-    """A small landscape: sky, far and near hills, water or none, a house and trees; round, or an oval above the centre."""
+    """A small landscape: sky, hills far and near, a house and trees; round, or an oval above the centre."""
     low = _hours(face)[0]
     scale = face.scale
     x, y, _, _ = lattice(scale)
@@ -368,9 +382,10 @@ def _scene(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
         shapes.append([oval(px, py, 0.1 * size, float(rng.uniform(0.1, 0.25)) * size, 14)])
     picture = blend(np.asarray(picture, np.float32), LEAVES[int(rng.integers(4))], filled(shapes, scale))
     hx, hy, unit = float(rng.uniform(-0.4, 0.4) * wide), top + 0.2 * size, 0.18 * size
-    wall = np.array([[-1, 0], [1, 0], [1, 1.2], [-1, 1.2]]) * unit + (hx, hy)
-    roof = np.array([[-1.3, 0], [0, -0.9], [1.3, 0]]) * unit + (hx, hy)
-    picture = blend(blend(picture, (0.6, 0.52, 0.42), filled([[wall]], scale)), (0.35, 0.1, 0.06), filled([[roof]], scale))
+    wall = moved(np.array([[-1, 0], [1, 0], [1, 1.2], [-1, 1.2]]) * unit, hx, hy)
+    roof = moved(np.array([[-1.3, 0], [0, -0.9], [1.3, 0]]) * unit, hx, hy)
+    picture = blend(picture, (0.6, 0.52, 0.42), filled([[wall]], scale))
+    picture = blend(picture, (0.35, 0.1, 0.06), filled([[roof]], scale))
     tint = rng.uniform(0.6, 1.25, 3)
     if rng.random() < 0.35:  # in one colour, as on blue and brown wares
         tint = np.asarray(((0.25, 0.45, 1.3), (1.1, 0.75, 0.5), (0.8, 0.8, 0.8))[int(rng.integers(3))])
@@ -384,7 +399,8 @@ def _moon(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     y, size = spec.moon
     t = np.linspace(-np.pi / 2, np.pi / 2, 25)
     upper = np.stack([size * np.sin(t), y - size * np.cos(t)], axis=1)
-    humps = [np.stack([s * 0.5 * size + 0.5 * size * np.sin(t), y - 0.42 * size * np.cos(t)], 1)[::-1] for s in (1, -1)]
+    hump = np.stack([0.5 * size * np.sin(t), y - 0.42 * size * np.cos(t)], axis=1)[::-1]
+    humps = [moved(hump, side * 0.5 * size, 0.0) for side in (1, -1)]
     window: Floats = np.concatenate([upper, *humps])
     turn = float(rng.uniform(-1.2, 1.2))
     mx, my = 0.55 * size * np.sin(turn), y - 0.6 * size * np.cos(turn)
@@ -392,7 +408,7 @@ def _moon(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     stars = [[oval(float(a), y - abs(float(b)), 0.012, 0.012, 8)] for a, b in rng.uniform(-size, size, (12, 2))]
     sky = blend(sky, (0.7, 0.6, 0.3), filled(stars, face.scale))
     sky = blend(sky, (0.75, 0.6, 0.25), circle(float(mx), float(my), 0.3 * size, face.scale))
-    frame = filled([[(window - (0.0, y)) * 1.1 + (0.0, y + 0.008)]], face.scale)
+    frame = filled([[moved(moved(window, 0.0, -y) * 1.1, 0.0, y + 0.008)]], face.scale)
     face = _laid(face, frame, BRASS[2], Seen.STEP)
     return _laid(face, filled([[window]], face.scale), sky, Seen.HOLE)
 
@@ -403,7 +419,7 @@ def _wheel(x: float, y: float, size: float, teeth: int, spokes: int, turn: float
     reach = size * np.where(np.arange(count) % 4 < 2, 1.0, 0.88)
     rim = np.stack([x + reach * np.sin(t), y - reach * np.cos(t)], axis=1)
     shapes: list[Shape] = [[rim, oval(x, y, 0.74 * size, 0.74 * size)], [oval(x, y, 0.2 * size, 0.2 * size)]]
-    shapes += [[bar(0.0, 0.8 * size, 0.09 * size, turn + 2 * np.pi * k / spokes) + (x, y)] for k in range(spokes)]
+    shapes += [[moved(bar(0.0, 0.8 * size, 0.09 * size, turn + 2 * np.pi * k / spokes), x, y)] for k in range(spokes)]
     return shapes
 
 
@@ -412,12 +428,11 @@ def _opening(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     x, y, size = spec.opening_at
     low = _hours(face)[0]
     size = min(size, max(low - float(np.hypot(x, y)) - 0.03, 0.12))
-    t = np.linspace(0, 2 * np.pi, 49)[:-1]
     ring: Floats = oval(x, y, size, size, 48)
     if spec.opening == "sector":
         t = np.linspace(-1.1, 1.1, 25)
         outer = np.stack([size * np.sin(t), -size * np.cos(t)], axis=1)
-        ring = np.concatenate([outer, 0.3 * outer[::-1]]) + (x, y)
+        ring = moved(np.concatenate([outer, 0.3 * outer[::-1]]), x, y)
     elif spec.opening == "crescent":
         ring = np.concatenate([ring[12:37], oval(x, y - 0.35 * size, 0.94 * size, 0.7 * size, 48)[12:37][::-1]])
     hole = filled([[ring]], face.scale)
@@ -425,16 +440,19 @@ def _opening(spec: FeaturesSpec, face: Face, rng: np.random.Generator) -> Face:
     brass = _brass(spec, face.scale, rng)
     for _ in range(int(rng.integers(1, 4))):
         wx, wy = x + float(rng.normal(0, 0.35) * size), y + float(rng.normal(0, 0.35) * size)
-        wheel = _wheel(wx, wy, size * float(rng.uniform(0.35, 0.8)), int(rng.integers(15, 50)), int(rng.integers(3, 7)), float(rng.uniform(0, 6)))  # fmt: skip # noqa: E501
+        teeth, spokes = int(rng.integers(15, 50)), int(rng.integers(3, 7))
+        wheel = _wheel(wx, wy, size * float(rng.uniform(0.35, 0.8)), teeth, spokes, float(rng.uniform(0, 6)))
         cover = filled(wheel, face.scale)
         works = works * (1.0 - 0.5 * soft(cover, 0.02 * face.scale))[..., None]
         works = blend(np.asarray(works, np.float32), brass, cover)
     lean = float(rng.uniform(-0.4, 0.4)) + (np.pi if rng.random() < 0.3 else 0.0)
-    arch = around(np.array([[-0.6, 0.1], [-0.45, -0.35], [0, -0.55], [0.45, -0.35], [0.6, 0.1], [0.3, -0.2], [0, -0.32], [-0.3, -0.2]]) * size, lean)  # fmt: skip # noqa: E501
-    works = blend(works, STEEL, filled([[arch + (x, y)]], face.scale))
+    arch = around(np.array(ANCHOR) * size, lean)
+    works = blend(works, STEEL, filled([[moved(arch, x, y)]], face.scale))
     bridge = around(np.array([[-0.12, -1.1], [0.12, -1.1], [0.2, 1.1], [-0.2, 1.1]]) * size, float(rng.uniform(0, 3)))
     if rng.random() < 0.5:
-        works = blend(works, np.asarray(0.8 * brass, np.float32), filled([[bridge + (x, y + 0.3 * size)]], face.scale))
+        works = blend(
+            works, np.asarray(0.8 * brass, np.float32), filled([[moved(bridge, x, y + 0.3 * size)]], face.scale)
+        )
     for _ in range(int(rng.integers(0, 4))):
         sx, sy = x + float(rng.uniform(-0.7, 0.7) * size), y + float(rng.uniform(-0.7, 0.7) * size)
         tone = (0.35, 0.01, 0.03) if rng.random() < 0.4 else (0.02, 0.04, 0.2) if rng.random() < 0.5 else STEEL
@@ -458,7 +476,7 @@ def _near(face: Face, x: float, y: float, reach: float) -> tuple[tuple[slice, sl
     return part, np.asarray(across[part] - np.float32(x)), np.asarray(down[part] - np.float32(y))
 
 
-def _stack(face: Face, part: tuple[slice, slice], layers: list[tuple[Image, Image | Tone]]) -> Face:
+def _stack(face: Face, part: tuple[slice, slice], layers: list[tuple[Spread, Image | Tone]]) -> Face:
     """Layers (cover, tone) of one part of the square, one over the other, all named a hole."""
     colour, seen, ink = face.colour.copy(), face.seen.copy(), face.ink.copy()
     for cover, tone in layers:
@@ -474,7 +492,7 @@ def _hole(spec: FeaturesSpec, face: Face, x: float, y: float, hole: float, bush:
     part, across, down = _near(face, x, y, max(hole, bush))
     away = np.hypot(across, down)
     facing = (across * np.sin(spec.light) - down * np.cos(spec.light)) / np.maximum(away, 1e-3)
-    layers: list[tuple[Image, Image | Tone]] = []
+    layers: list[tuple[Spread, Image | Tone]] = []
     if bush:
         tone = np.asarray(BRASS[min(int(spec.tone * len(BRASS)), len(BRASS) - 1)], np.float32)
         dome = 0.75 + 0.5 * facing * np.clip((away - 0.5 * (hole + bush)) / (0.5 * (bush - hole)), -1.0, 1.0)

@@ -42,7 +42,7 @@ def finish_light(finish: str, numbers: tuple[float, float, float], scale: int, r
     if finish == "straight":
         grain = noise(rng, int(1.5 * side), (1.0 + 0.6 * three, 0.8 * scale))
         about = cv2.getRotationMatrix2D((0.75 * side, 0.75 * side), 360 * one, 1.0)
-        about[:, 2] -= 0.25 * side
+        about = about - np.array([[0.0, 0.0, 0.25 * side]])
         grain = np.asarray(cv2.warpAffine(grain, about, (side, side)), np.float32)
         along = x * np.sin(towards) + y * np.cos(towards) - (two - 0.5)
         light = 0.7 + (0.3 + 0.5 * two) * np.exp(-((along / (0.3 + 0.5 * three)) ** 2))
@@ -68,7 +68,8 @@ def fibres(side: int, rng: np.random.Generator) -> Image:
     for _ in range(int(rng.integers(40, 160))):
         start = rng.uniform(0, side, 2)
         bend = np.cumsum(rng.normal(0, 0.5, 5)) + rng.uniform(0, 2 * np.pi)
-        path = start + np.cumsum(np.stack([np.cos(bend), np.sin(bend)], axis=1) * rng.uniform(0.004, 0.02) * side, axis=0)
+        way = np.stack([np.cos(bend), np.sin(bend)], axis=1) * rng.uniform(0.004, 0.02) * side
+        path = start + np.cumsum(way, axis=0)
         value = int(128 + rng.choice([-1, 1]) * rng.integers(40, 127))
         cv2.polylines(sheet, [np.round(path * 16).astype(np.int32)], False, value, 1, cv2.LINE_AA, 4)
     return np.asarray(sheet.astype(np.float32) / 128 - 1, np.float32)
@@ -92,8 +93,9 @@ def crease_shade(side: int, rng: np.random.Generator, count: int) -> Image:
     bent = 0.01 * side * noise(rng, side, 0.2 * side)
     for _ in range(count):
         turn = rng.uniform(0, np.pi)
-        off = (columns * np.cos(turn) + rows * np.sin(turn)) - side * rng.uniform(0.1, 0.9) * (np.cos(turn) + np.sin(turn))
-        off = (off + bent).astype(np.float32) / np.float32(max(0.004 * side, 1.0))
+        through = side * rng.uniform(0.1, 0.9, 2)
+        across = (columns - through[0]) * np.cos(turn) + (rows - through[1]) * np.sin(turn)
+        off = (across + bent).astype(np.float32) / np.float32(max(0.004 * side, 1.0))
         shade += np.float32(rng.uniform(0.1, 0.45)) * off * np.exp(-0.5 * off * off)
     return np.clip(shade, -0.4, 0.3)
 
@@ -101,7 +103,8 @@ def crease_shade(side: int, rng: np.random.Generator, count: int) -> Image:
 def ragged(scale: int, rng: np.random.Generator, deep: float) -> Image:
     """0..1: what is torn off beyond a ragged edge, up to about `deep` dial radii in from the rim."""
     radius = lattice(scale)[2]
-    edge = 1.0 + 0.3 * deep - deep * np.abs(noise(rng, 2 * scale, 0.5 * scale) + 0.3 * noise(rng, 2 * scale, 0.06 * scale))
+    bites = noise(rng, 2 * scale, 0.5 * scale) + 0.3 * noise(rng, 2 * scale, 0.06 * scale)
+    edge = 1.0 + 0.3 * deep - deep * np.abs(bites)
     return np.asarray(np.clip((radius - edge) * scale * 0.7 + 0.5, 0.0, 1.0), np.float32)
 
 

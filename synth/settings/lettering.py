@@ -65,8 +65,8 @@ def drawn(text: str, style: str) -> NDArray[np.uint8]:
     fount, top = _fount()
     stroke = {"bold": 5, "square": 3, "narrow": 2}.get(style, 0)
     box = fount.getbbox(text)
-    sheet = Picture.new("L", (int(box[2]) + 2 * EDGE, LARGE + 2 * EDGE))
-    ImageDraw.Draw(sheet).text((EDGE, EDGE - top), text, font=fount, fill=255, stroke_width=stroke)
+    sheet = Picture.new("L", (int(box[2] - box[0]) + 2 * EDGE, LARGE + 2 * EDGE))
+    ImageDraw.Draw(sheet).text((EDGE - box[0], EDGE - top), text, font=fount, fill=255, stroke_width=stroke)
     mask = np.asarray(sheet)
     if style == "thin":
         mask = np.asarray(cv2.erode(mask, np.ones((3, 3), np.uint8)), np.uint8)
@@ -95,7 +95,7 @@ def _square(figure: str) -> NDArray[np.uint8]:
 
 
 class Word(NamedTuple):
-    """A word to be set. height: of capitals, dial radii; x, y: its middle; turn: radians its top is turned clockwise."""
+    """A word to be set. height: of capitals, dial radii; x, y: its middle; turn: rad, clockwise."""
 
     text: str
     height: float

@@ -30,7 +30,6 @@ DARK_INKS: tuple[Tone, ...] = ((0.015, 0.014, 0.013), (0.03, 0.025, 0.02), (0.01
 DARK = 0.2  # mean reflectance of a ground that wants light figures
 NEAR_WHITE = 0.3  # share of paper and of painted dials that are as white as enamel
 KEPT = (Seen.STEP, Seen.HOLE, Seen.HAND, Seen.OVERLAY)  # not part of ground or paint: they stay as they are
-INKED = (Seen.SIGNATURE, Seen.NUMERALS, Seen.MINUTE_TRACK, Seen.SECONDS_BIT, Seen.OTHER)
 
 
 @dataclass(frozen=True)
@@ -68,13 +67,13 @@ def dress(spec: MakeSpec, face: Face, ground: Image) -> Face:
     dressed = made(spec, face, ground, rng)
     kept = np.isin(face.seen, [NUMBER[seen] for seen in KEPT]) | (face.seen == 0)
     colour = np.where(kept[..., None], face.colour, dressed.colour)
-    return Face(
-        np.asarray(np.clip(colour, 0.0, 2.0), np.float32), np.where(kept, face.seen, dressed.seen), dressed.ink
-    )
+    return Face(np.asarray(np.clip(colour, 0.0, 2.0), np.float32), np.where(kept, face.seen, dressed.seen), dressed.ink)
 
 
 def _paint_on(new: Image, face: Face, ground: Image, tone: Tone | None, strength: Image | float = 1.0) -> Image:
     """The design laid on another ground: in one tone, or in None by the ratio its own paint darkens the old ground."""
+    if tone is None and float(ground[::8, ::8].mean()) < DARK:
+        tone = DARK_INKS[0]  # light figures would not be seen
     if tone is None:
         ratio = np.clip((face.colour + 1e-3) / (ground + 1e-3), 0.0, 1.2)
         bare = face.ink <= 0.0
@@ -121,7 +120,7 @@ def _metal(spec: MakeSpec, face: Face, ground: Image, rng: np.random.Generator) 
 
 def _paper(spec: MakeSpec, face: Face, ground: Image, rng: np.random.Generator) -> Face:
     side, n = 2 * face.scale, spec.numbers
-    tone = _choice(n[0] if n[1] < NEAR_WHITE else 0.26 + 0.74 * n[0], PAPERS)
+    tone = _choice(0.25 * n[0] if n[1] < NEAR_WHITE else 0.26 + 0.74 * n[0], PAPERS)
     mottled = 1.0 + 0.05 * noise(rng, side, 0.25 * face.scale) + (0.01 + 0.03 * n[4]) * noise(rng, side, 1.2)
     new = np.asarray(tone, np.float32) * np.asarray(mottled, np.float32)[..., None]
     new = new * (1.0 + (0.04 + 0.1 * n[5]) * fibres(side, rng)[..., None])
@@ -201,10 +200,8 @@ def _raised(spec: MakeSpec, face: Face, ground: Image, rng: np.random.Generator)
     else:
         new = paint_ground(spec, scale, rng)
     colour = _paint_on(np.asarray(new, np.float32), face, ground, _figures(spec, new, 0.5))
-    numerals = face.seen == NUMBER[Seen.NUMERALS]
-    if not numerals.any():
-        numerals = face.seen == NUMBER[Seen.MINUTE_TRACK]
-    solid = np.where(numerals, face.ink, np.float32(0.0))
+    name = Seen.NUMERALS if (face.seen == NUMBER[Seen.NUMERALS]).any() else Seen.MINUTE_TRACK
+    solid = np.where(face.seen == NUMBER[name], face.ink, np.float32(0.0))
     if n[5] < 0.6:  # applied figures are broader than painted ones
         wide = 3 if n[5] < 0.4 or scale < 140 else 5
         solid = np.asarray(cv2.dilate(solid, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide, wide))), np.float32)
@@ -225,7 +222,7 @@ def _raised(spec: MakeSpec, face: Face, ground: Image, rng: np.random.Generator)
     bevel = bevel + 0.15 * noise(rng, side, 0.1 * scale)
     metal = np.clip(bevel, 0.08, 1.9)[..., None] * tone + np.clip(bevel - 1.3, 0.0, 1.0)[..., None] * 0.5
     colour = blend(np.asarray(colour, np.float32), np.asarray(metal, np.float32), relief)
-    seen = np.where((solid > 0.2) & (face.seen > 0), np.uint8(NUMBER[Seen.NUMERALS]), face.seen)
+    seen = np.where((solid > 0.2) & (face.seen > 0), np.uint8(NUMBER[name]), face.seen)
     seen = np.where((ring > 0.5) & (solid < 0.2) & (face.seen > 0), np.uint8(NUMBER[Seen.STEP]), seen)
     ink = np.maximum(np.where(ring > 0.5, np.float32(0.0), face.ink), solid * disc(scale))
     return Face(np.asarray(colour, np.float32), np.asarray(seen, np.uint8), np.asarray(ink, np.float32))
@@ -258,7 +255,7 @@ def _numeral_band(face: Face) -> tuple[float, float]:
 
 
 def _slope(cover: Image, turn: float, spread: float) -> Image:
-    """(F, F) how far the edges of a mask, raised, face the light, about -1..1. turn : of the light, 0..1 of a circle."""
+    """(F, F) how far the edges of a mask, raised, face the light, about -1..1. turn : of the light, 0..1."""
     smooth = soft(cover, spread)
     across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=0.25)
     down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=0.25)

@@ -13,6 +13,7 @@ from dialtell.synth.settings.face_parts import (
     Face,
     Floats,
     Image,
+    Index,
     Shape,
     Tone,
     around,
@@ -20,6 +21,7 @@ from dialtell.synth.settings.face_parts import (
     blend,
     disc,
     filled,
+    moved,
     oval,
 )
 from dialtell.synth.settings.lettering import STYLES, Word, figures_around, set_words
@@ -31,7 +33,10 @@ MARKS = ("none", "bar", "dot", "stick", "wedge", "double")
 TRACKS = ("none", "ticks", "ladder", "blocks", "dots")
 WORDS = ("QUARTZ", "automatic", "ELECTRIC", "SHOCKPROOF", "17 JEWELS", "MASTER", "RADIO", "8 DAYS")
 INK: tuple[Tone, ...] = ((0.015, 0.015, 0.015), (0.03, 0.03, 0.035), (0.06, 0.045, 0.04), (0.01, 0.03, 0.14))
-BRIGHT: tuple[Tone, ...] = ((0.5, 0.02, 0.02), (0.02, 0.05, 0.3), (0.35, 0.02, 0.03), (0.02, 0.2, 0.08), (0.6, 0.2, 0.02))
+BRIGHT: tuple[Tone, ...] = (
+    (0.5, 0.02, 0.02), (0.02, 0.05, 0.3), (0.35, 0.02, 0.03), (0.02, 0.2, 0.08),
+    (0.6, 0.2, 0.02),
+)  # fmt: skip
 DARK_GROUNDS: tuple[Tone, ...] = ((0.012, 0.012, 0.013), (0.01, 0.02, 0.08), (0.02, 0.06, 0.035), (0.1, 0.012, 0.015))
 
 
@@ -42,10 +47,10 @@ class ModernSpec:
     kind : one of KINDS. figures : style, one of lettering.STYLES. shown : hours with a figure. stretch : 0.7..1.3, of
     figures. radial : as in lettering.figures_around. height, at : of the hour figures, and the radius of their middle.
     marks : at the hours, one of MARKS; mark : their inner and outer end and width. track : one of TRACKS.
-    track_ends : its inner and outer end. count : divisions. ring : (height, radius) of a second ring of figures, 0 none;
+    track_ends : its inner and outer end. count : divisions. ring : (height, radius) of a second ring of figures, or 0;
     ring_to : its last figure, which stands at the top; ring_step : one figure in so many.
-    lines : (word, height, y) of the signature. symbol : points of an invented sign, 0 none. window : (x, y) of the date,
-    (0, 0) none. subs : (x, y, radius, last figure) of dials on the dial. tones : ground, ink, second ink.
+    lines : (word, height, y) of the signature. symbol : points of an invented sign, 0 none. window : (x, y) of the
+    date, (0, 0) none. subs : (x, y, radius, last figure) of dials on the dial. tones : ground, ink, second ink.
     second : which of numerals, track, ring, signature take the second ink.
     """
 
@@ -148,9 +153,11 @@ def sample_modern(*, rng: np.random.Generator, make: Make) -> ModernSpec:
     return ModernSpec(
         kind=kind, make=make, figures=figures, shown=shown, hours=hours, stretch=float(rng.uniform(0.75, 1.2)),
         radial=radial, height=height, at=at, marks=marks, mark=mark, track=track, track_ends=track_ends,
-        count=100 if hours == 10 else 60 if kind == "station" or rng.random() < 0.85 else 240, heavy=float(rng.uniform(0.01, 0.03)), ring=ring,
+        count=100 if hours == 10 else 60 if kind == "station" or rng.random() < 0.85 else 240,
+        heavy=float(rng.uniform(0.01, 0.03)), ring=ring,
         ring_to=ring_to, ring_step=ring_step, lines=_lines(rng, at - 0.6 * height) if odds[0] < 0.75 else (),
-        symbol=int(rng.integers(3, 9)) if odds[1] < 0.4 and at - 0.6 * height > 0.42 else 0, window=window if odds[2] < 0.15 else (0.0, 0.0),
+        symbol=int(rng.integers(3, 9)) if odds[1] < 0.4 and at - 0.6 * height > 0.42 else 0,
+        window=window if odds[2] < 0.15 else (0.0, 0.0),
         subs=subs, tones=tones,
         second=(bool(odds[3] < 0.12), bool(odds[4] < 0.1), bool(odds[5] < 0.55), bool(odds[6] < 0.15)),
         seed=int(rng.integers(2**31)),
@@ -259,7 +266,7 @@ def _mark(spec: ModernSpec, turn: float) -> list[Shape]:
         return [[bar(inner, outer, min(wide, 0.025) * quarter, turn)]]
     if spec.marks == "double" and abs(np.sin(2 * turn)) < 0.01:
         apart = around(np.array([[0.35 * wide + 0.01, 0.0]]), turn)
-        return [[bar(inner, outer, 0.5 * wide, turn) + side * apart] for side in (-1, 1)]
+        return [[bar(inner, outer, 0.5 * wide, turn) + side * apart] for side in (-1.0, 1.0)]
     return [[bar(inner, outer, wide * quarter, turn)]]
 
 
@@ -303,7 +310,7 @@ def _symbol(spec: ModernSpec) -> Shape:
 def _sub(sub: tuple[float, float, float, int], figures: str, scale: int) -> Image:
     x, y, size, last = sub
     count = 60 if last == 60 else 2 * last
-    shapes = [[bar(0.86 * size, 0.97 * size, 0.012, 2 * np.pi * k / count) + (x, y)] for k in range(count)]
+    shapes = [[moved(bar(0.86 * size, 0.97 * size, 0.012, 2 * np.pi * k / count), x, y)] for k in range(count)]
     shapes.append(_circle(0.98 * size, 0.01, x, y))
     step = 1 if last == 12 else 10
     texts = [str(value) for value in range(step, last + 1, step)]
@@ -312,16 +319,14 @@ def _sub(sub: tuple[float, float, float, int], figures: str, scale: int) -> Imag
     return np.maximum(filled(shapes, scale), set_words(words, figures, scale, 0.85))
 
 
-def _window(
-    spec: ModernSpec, scale: int, colour: Image, seen: np.ndarray, total: Image
-) -> tuple[Image, np.ndarray, Image]:
+def _window(spec: ModernSpec, scale: int, colour: Image, seen: Index, total: Image) -> tuple[Image, Index, Image]:
     """The window of the date, its frame and the figure in it."""
     x, y = spec.window
     half = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-    frame = filled([[half * (0.095, 0.075) + (x, y)]], scale)
-    plate = filled([[half * (0.08, 0.06) + (x, y)]], scale)
+    frame = filled([[moved(half * (0.095, 0.075), x, y)]], scale)
+    plate = filled([[moved(half * (0.08, 0.06), x, y)]], scale)
     day = set_words([Word(str(spec.seed % 31 + 1), 0.075, x, y)], "plain", scale, 0.85)
     colour = blend(colour, spec.tones[1], frame)
     colour = blend(blend(colour, (0.75, 0.75, 0.72), plate), (0.02, 0.02, 0.02), day * plate)
     seen = np.where(frame > 0.5, np.uint8(NUMBER[Seen.HOLE]), seen)
-    return colour, seen, total * (1.0 - frame)
+    return colour, np.asarray(seen, np.uint8), total * (1.0 - frame)

@@ -12,6 +12,7 @@ from dialtell.synth.settings.face_parts import (
     LABELLED,
     NUMBER,
     Face,
+    Floats,
     Image,
     Shape,
     Tone,
@@ -19,6 +20,7 @@ from dialtell.synth.settings.face_parts import (
     blend,
     filled,
     lattice,
+    moved,
     oval,
     soft,
 )
@@ -139,7 +141,7 @@ def _cover(hand: Pointer, spec: PointersSpec, scale: int) -> Image:
 
 
 def _placed(shapes: list[Shape], hand: Pointer, spec: PointersSpec, scale: int) -> Image:
-    return filled([[around(ring, hand.turn) + (spec.x, spec.y) for ring in shape] for shape in shapes], scale)
+    return filled([[moved(around(ring, hand.turn), spec.x, spec.y) for ring in shape] for shape in shapes], scale)
 
 
 def _metal(hand: Pointer, spec: PointersSpec, scale: int) -> Image | Tone:
@@ -155,7 +157,7 @@ def _metal(hand: Pointer, spec: PointersSpec, scale: int) -> Image | Tone:
     return np.asarray((1.0 + np.float32(0.6 * spec.facet) * side)[..., None] * tone + gloss, np.float32)
 
 
-def _plate(out: list[float], wide: list[float]) -> np.ndarray:
+def _plate(out: list[float], wide: list[float]) -> Floats:
     """A ring mirrored about the hand's length: half widths at distances from the axis, both dial radii."""
     right = np.stack([wide, -np.asarray(out)], axis=1)
     return np.concatenate([right, (right * (-1.0, 1.0))[::-1]])
@@ -220,7 +222,7 @@ def _pierced(hand: Pointer) -> list[Shape]:
             x = 0.62 * wide * side
             shapes.append([oval(x, y, 0.62 * wide, 0.08 * length, 20), oval(x, y, 0.34 * wide, 0.05 * length, 16)])
         shapes.append([_plate([at * length + 0.06 * length, at * length + 0.13 * length], [0.3 * wide, 0.0])])
-    shapes.append([oval(0.0, -0.08 * length, 1.3 * size, 1.3 * size), oval(0.0, -0.08 * length, 0.8 * size, 0.8 * size)])
+    shapes.append([oval(0.0, -0.08 * length, big * size, big * size) for big in (1.3, 0.8)])
     return shapes
 
 
@@ -232,7 +234,7 @@ def _fleur(hand: Pointer) -> list[Shape]:
     shapes.append([oval(0.0, -at, size, size), oval(0.0, -at, 0.55 * size, 0.55 * size)])
     for side in (-1, 1):
         leaf = around(oval(0.0, -1.3 * size, 0.38 * size, 0.8 * size, 16), side * 0.75)
-        shapes.append([leaf - (0.0, at + 0.3 * size)])
+        shapes.append([moved(leaf, 0.0, -at - 0.3 * size)])
     shapes.append([_plate([at + size, at + 2.2 * size, length], [0.2 * size, 0.55 * size, 0.0])])
     return shapes
 
@@ -241,9 +243,9 @@ def _lollipop(hand: Pointer) -> list[Shape]:
     """A thin sweep hand with a disc near its end."""
     size = 0.045 * hand.weight
     half = 0.008 * hand.weight
-    disc = [oval(0.0, -0.8 * hand.length, size, size)]
+    head = [oval(0.0, -0.8 * hand.length, size, size)]
     tail = _plate([-hand.tail, -0.35 * hand.tail], [2.2 * half, 1.8 * half])
-    return [[_plate([-hand.tail, hand.length], [half, half])], disc, [tail]]
+    return [[_plate([-hand.tail, hand.length], [half, half])], head, [tail]]
 
 
 def _ringed(hand: Pointer) -> list[Shape]:
@@ -264,9 +266,8 @@ def _counterpoise(hand: Pointer) -> list[Shape]:
 
 def _broken(hand: Pointer) -> list[Shape]:
     """The stump of a hand, its end torn."""
-    half = 0.022 * hand.weight
-    out = 0.45 * hand.length
-    return [[np.array([[half, hand.tail], [half, -out], [0.2 * half, -0.93 * out], [-half, -1.06 * out], [-half, hand.tail]])]]
+    half, tail, out = 0.022 * hand.weight, hand.tail, 0.45 * hand.length
+    return [[np.array([[half, tail], [half, -out], [0.2 * half, -0.93 * out], [-half, -1.06 * out], [-half, tail]])]]
 
 
 def _lume(hand: Pointer) -> Shape:
@@ -274,7 +275,8 @@ def _lume(hand: Pointer) -> Shape:
     if hand.kind == "arrow":
         size = 0.055 * hand.weight
         return [_plate([length - 2.0 * size, length - 0.5 * size], [0.6 * size, 0.0])]
-    return [_plate([0.3 * length, 0.93 * length if hand.kind == "baton" else 0.75 * length], [0.45 * half, 0.45 * half])]
+    end = 0.93 if hand.kind == "baton" else 0.75
+    return [_plate([0.3 * length, end * length], [0.45 * half, 0.45 * half])]
 
 
 KINDS: dict[str, Callable[[Pointer], list[Shape]]] = {

@@ -129,6 +129,7 @@ def sample_setting(
     things = tuple((sample_thing(rng=rng), _thing_at(rng, shape, place if dial else None)) for _ in range(some))
     if look is Look.SQUARE and not dial and rng.random() < 0.8:  # taken for a dial at the first look
         things = (*things, (sample_thing(rng=rng), place))
+    case = sample_case(rng=rng) if cased and rng.random() < 0.85 else None
     return SettingSpec(
         look=look,
         shape=shape,
@@ -136,8 +137,8 @@ def sample_setting(
         error=error,  # type: ignore[arg-type]
         background=sample_background(rng=rng),
         things=things,
-        case=sample_case(rng=rng) if cased and rng.random() < 0.85 else None,
-        crystal=sample_crystal(rng=rng),
+        case=case,
+        crystal=_crystal(rng, case),
         held=sample_held(rng=rng) if look is Look.SCENE and rng.random() < 0.15 else None,
         overlay=sample_overlay(rng=rng),
         camera=camera,
@@ -147,6 +148,12 @@ def sample_setting(
         cut=tuple(float(v) for v in cut),  # type: ignore[arg-type]
         seed=int(rng.integers(2**31)),
     )
+
+
+def _crystal(rng: np.random.Generator, case: CaseSpec | None) -> CrystalSpec:
+    """A crystal; what lies bare has none that mirrors anything."""
+    crystal = sample_crystal(rng=rng)
+    return crystal if case is not None and case.kind != "none" else replace(crystal, glints=())
 
 
 def _placing(rng: np.random.Generator, look: Look, shape: tuple[int, int]) -> Placing:

@@ -11,18 +11,20 @@ from dialtell.synth.settings.face import bare_face, draw_face
 from dialtell.synth.settings.face_parts import Face
 from dialtell.synth.settings.features import FeaturesSpec, add_features, sample_features
 from dialtell.synth.settings.make import MakeSpec, dress, sample_make
-from dialtell.synth.settings.modern import ModernSpec, draw_modern, sample_modern
+from dialtell.synth.settings.modern import ModernSpec, bare, draw_modern, sample_modern
 from dialtell.synth.settings.pointers import PointersSpec, lay_pointers, sample_pointers
 from dialtell.synth.shared.terms import Make
 
 SCALES = (160, 220, 400)  # px per dial radius that faces are drawn at
+MODERN = (Make.ENAMEL, Make.PAINTED, Make.PAPER, Make.METAL, Make.RAISED)
+MODERN_SHARES = (0.5, 0.2, 0.1, 0.1, 0.1)
 RANGE = Range(mixed=0.1, scatter=(0.0, 1.15), jitter_spread=0.18, wear=(0.0, 0.8))
 
 
 @dataclass(frozen=True)
 class SubjectSpec:
     """dial : the drawn design, with wear and hands; None for a modern design. dress : of another make, None for fired
-    enamel or a modern design. pointers : hands of kinds the drawn dial has not, in the place of its own; None for its
+    enamel. pointers : hands of kinds the drawn dial has not, in the place of its own; None for its
     own. scale : px per dial radius of the face."""
 
     make: Make
@@ -40,9 +42,10 @@ def sample_subject(*, rng: np.random.Generator, seed: int, index: int, scope: Ra
     pointers = sample_pointers(rng=rng) if rng.random() < 0.35 else None
     kind = rng.random()
     if kind < 0.2:
-        make = Make(str(rng.choice([Make.ENAMEL, Make.PAINTED, Make.PAPER, Make.METAL], p=[0.5, 0.25, 0.12, 0.13])))
+        make = Make(str(rng.choice(np.array(MODERN), p=MODERN_SHARES)))
         modern = sample_modern(rng=rng, make=make)
-        return SubjectSpec(make, None, modern, None, None, pointers or sample_pointers(rng=rng), scale)
+        dressed = None if make is Make.ENAMEL else replace(sample_make(rng=rng), make=make)
+        return SubjectSpec(make, None, modern, dressed, None, pointers or sample_pointers(rng=rng), scale)
     dial = sample_spec(seed, index, scope if kind >= 0.4 else replace(scope, wear=(0.0, 0.0)))
     features = sample_features(rng=rng) if rng.random() < 0.6 else None
     if kind < 0.4:
@@ -55,6 +58,8 @@ def draw_subject(spec: SubjectSpec) -> Face:
     """The face of a subject."""
     if spec.modern is not None:
         face = draw_modern(spec.modern, spec.scale)
+        if spec.dress is not None:
+            face = dress(spec.dress, face, bare(spec.modern, spec.scale))
     else:
         assert spec.dial is not None
         face = draw_face(spec.dial, spec.scale, hands=spec.pointers is None and spec.dress is None)

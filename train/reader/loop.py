@@ -29,7 +29,7 @@ from dialtell.synth.shared.files import whole_file, write_whole
 from dialtell.synth.shared.record import from_record, to_record
 from dialtell.synth.shared.tables import rows_text
 from dialtell.synth.shared.workers import spawned
-from dialtell.train.reader.camera_noise import disturbed
+from dialtell.train.reader.disturbance import disturbed, turned
 from dialtell.train.reader.config import VALIDATION_SEED, ReaderTraining
 from dialtell.train.reader.judging import FIGURES, judged
 from dialtell.train.reader.loss import PARTS, losses, total
@@ -81,6 +81,10 @@ class ReaderTrainer:
         self.optimizer = torch.optim.AdamW(
             self.net.parameters(), lr=config.rate, weight_decay=config.decay, fused=self.device.type == "cuda"
         )
+        # looked up once, not every step: all that loads weights writes into these tensors
+        pairs = zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True)
+        moving = [(own, new) for own, new in pairs if own.is_floating_point()]
+        self._followed = [own for own, _ in moving], [new for _, new in moving]
         self.epoch = self.step = self.index = 0
         self.rows: list[list[str]] = []
 
@@ -193,7 +197,7 @@ class ReaderTrainer:
             before = time.monotonic()
             fetch(min(config.first, config.window))
             waited += time.monotonic() - before
-            picture, seen, truth = window.drawn(config.batch, rng)
+            picture, seen, truth = turned(*window.drawn(config.batch, rng), int(rng.integers(4)))
             parts = self._step(disturbed(picture), seen, truth)
             sums = {name: sums[name] + parts[name] for name in sums}
         self.epoch += 1
@@ -222,11 +226,7 @@ class ReaderTrainer:
         self.step += 1
         share = min(self.config.average, self.step / (self.step + 20.0))
         with torch.no_grad():
-            for own, new in zip(self.average.state_dict().values(), self.net.state_dict().values(), strict=True):
-                if own.is_floating_point():
-                    own.lerp_(new, 1.0 - share)
-                else:
-                    own.copy_(new)
+            torch._foreach_lerp_(self._followed[0], self._followed[1], 1.0 - share)
         return {name: value.detach() for name, value in parts.items()}
 
     def _rate(self) -> float:
