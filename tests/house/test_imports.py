@@ -22,7 +22,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "synth.photograph": {"synth.shared", "synth.strokes"},
     "synth": {"synth.shared", "synth.strokes", "synth.design", "synth.photograph"},
     "synth.sets": {"synth.shared", "synth.strokes", "synth.photograph", "synth"},
-    "synth.settings": set(),
+    "synth.settings": {"synth.shared", "synth.photograph"},
     "model.weights": set(),
     "model.reading": {"synth.shared"},
     "model.net": {"synth.shared", "model.reading"},
