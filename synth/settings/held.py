@@ -216,11 +216,14 @@ def _stand(spec: HeldSpec, rng: np.random.Generator, frame: _Frame, beneath: Cod
 
 def _lit(spec: HeldSpec, drawn: Codes, depth: float, rounded: bool, rng: np.random.Generator) -> Layer:
     """The drawn parts with light and shade; fingers are round."""
-    mask = np.asarray(cv2.extractChannel(drawn, 3), np.uint8)
-    cover = np.asarray(mask, np.float32) * np.float32(1 / 255)
-    colour = light(np.asarray(cv2.cvtColor(drawn, cv2.COLOR_RGBA2RGB), np.uint8))
-    if not mask.any():
-        return Layer(colour, cover)
+    whole = Layer(np.zeros((*drawn.shape[:2], 3), np.float32), np.zeros(drawn.shape[:2], np.float32))
+    left, top, wide, tall = cv2.boundingRect(cv2.extractChannel(drawn, 3))
+    if wide == 0:
+        return whole
+    place = np.s_[top : top + tall, left : left + wide]  # nothing is worked out where nothing is
+    part = np.ascontiguousarray(drawn[place])
+    mask = np.asarray(cv2.extractChannel(part, 3), np.uint8)
+    colour = light(np.asarray(cv2.cvtColor(part, cv2.COLOR_RGBA2RGB), np.uint8))
     shape = (mask.shape[0], mask.shape[1])
     turn = np.radians(spec.light_deg)
     if rounded:
@@ -239,4 +242,6 @@ def _lit(spec: HeldSpec, drawn: Codes, depth: float, rounded: bool, rng: np.rand
         factor = relief(crease, 6.0) * np.float32(0.9)
     else:
         factor = 1.0 + 0.12 * fractal(rng, shape, 0.6, coarse=6)
-    return Layer(times(colour, np.asarray(np.clip(factor, 0.05, 1.8), np.float32)), cover)
+    whole.colour[place] = times(colour, np.asarray(np.clip(factor, 0.05, 1.8), np.float32))
+    whole.cover[place] = mask * np.float32(1 / 255)
+    return whole

@@ -208,7 +208,8 @@ class Sketch:
     def disc(self, radius: float, colour: Colour, at: tuple[float, float] = (0.0, 0.0), *, off: bool = False) -> None:
         """A filled disc."""
         x, y = (int(value) for value in self.place(np.array(at)))
-        reach = max(round(radius * self.scale * 2**SHIFT), 4)
+        # OpenCV's smoothed outline reaches half a pixel further
+        reach = max(round((radius * self.scale - 0.5) * 2**SHIFT), 4)
         cv2.circle(self.codes, (x, y), reach, (*ink(colour), 0 if off else 255), -1, cv2.LINE_AA, SHIFT)
 
     def circle(self, radius: float, width: float, colour: Colour, at: tuple[float, float] = (0.0, 0.0)) -> None:
