@@ -140,7 +140,7 @@ def gauge(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour
     sketch.ticks(steps * fine + 1, outer - 0.6 * long, outer, 0.008, mark, start=start, span=span)
     sketch.ticks(steps + 1, outer - long, outer, rng.uniform(0.012, 0.035), mark, start=start, span=span)
     unit = int(rng.choice([1, 2, 5, 10, 20, 25, 50, 100]))
-    size = rng.uniform(0.08, 0.16)
+    size = min(rng.uniform(0.08, 0.16), 0.65 * np.radians(span) / steps / (2 if unit < 20 else 3))  # none touch
     values = [unit * index for index in range(steps + 1)]
     sketch.numbers(values, outer - long - 0.9 * size, size, mark, start=start, span=span, upright=rng.random() < 0.7)
     title(sketch, rng, rng.uniform(0.2, 0.55), rng.uniform(0.05, 0.1), mark)
