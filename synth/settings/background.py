@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.photograph.texture import Colour, colour_of, enlarge, soften
 from dialtell.synth.settings import scenes, surfaces
-from dialtell.synth.settings.sketch import drawn_colour, fractal, light, near
+from dialtell.synth.settings.sketch import drawn_colour, light, near
 from dialtell.synth.shared.errors import ParameterError, require_range
 
 Image = NDArray[np.float32]
@@ -119,9 +119,7 @@ def sample_background(*, rng: np.random.Generator) -> BackgroundSpec:
     )
 
 
-def paint_background(
-    spec: BackgroundSpec, shape: tuple[int, int], photos: Sequence[NDArray[np.uint8]] = ()
-) -> Image:
+def paint_background(spec: BackgroundSpec, shape: tuple[int, int], photos: Sequence[NDArray[np.uint8]] = ()) -> Image:
     """(H, W, 3) float32 linear light 0..1.2. photos : (h, w, 3) uint8 sRGB, of the user's own, any sizes."""
     rng = np.random.default_rng(spec.seed)
     if spec.from_photo and len(photos):
@@ -169,8 +167,12 @@ def _crop(photo: NDArray[np.uint8], shape: tuple[int, int], rng: np.random.Gener
     """A part of a photograph of the frame's proportions, at least a third of what fits, mirrored every other time."""
     fits = min(photo.shape[0] / shape[0], photo.shape[1] / shape[1])
     share = fits * rng.uniform(0.33, 1.0)
-    rows, columns = (max(min(round(side * share), whole), 1) for side, whole in zip(shape, photo.shape[:2], strict=True))
-    top, left = (int(rng.integers(0, whole - part + 1)) for part, whole in zip((rows, columns), photo.shape[:2], strict=True))
+    rows, columns = (
+        max(min(round(side * share), whole), 1) for side, whole in zip(shape, photo.shape[:2], strict=True)
+    )
+    top, left = (
+        int(rng.integers(0, whole - part + 1)) for part, whole in zip((rows, columns), photo.shape[:2], strict=True)
+    )
     part = photo[top : top + rows, left : left + columns, :3]
     if rng.random() < 0.5:
         part = part[:, ::-1]

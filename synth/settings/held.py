@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.photograph.texture import Colour, colour_of, soften, times
 from dialtell.synth.settings.plate import Layer
-from dialtell.synth.settings.sketch import SHIFT, Floats, blob, drawn_colour, fixed, fractal, ink, light, near
+from dialtell.synth.settings.sketch import SHIFT, Floats, blob, drawn_colour, fixed, fractal, ink, light, near, smoothed
 from dialtell.synth.settings.surfaces import relief
 from dialtell.synth.shared.errors import ParameterError, require_range
 
@@ -96,8 +96,8 @@ def paint_held(
         _hand(spec, rng, frame, beneath, above)
     elif spec.kind == "tissue":
         for reach in (1.9, 1.5):
-            outline = blob(rng, int(rng.integers(6, 14)), 0.35) * reach * rng.uniform(0.8, 1.2)
-            frame.fill(beneath, outline, near(rng, spec.colour, 0.08))
+            outline = blob(rng, int(rng.integers(5, 12)), 0.3) * reach * rng.uniform(0.8, 1.5)
+            frame.fill(beneath, smoothed(outline, int(rng.integers(0, 4))), near(rng, spec.colour, 0.08))
     elif spec.kind == "chain":
         _chain(spec, rng, frame, beneath)
     else:
@@ -133,9 +133,10 @@ class _Frame:
 def _hand(spec: HeldSpec, rng: np.random.Generator, frame: _Frame, beneath: Codes, above: Codes) -> None:
     """A palm from the direction it comes from, fingers behind and some of their tips over the rim."""
     if rng.random() < 0.75:  # the palm
-        wide = rng.uniform(0.9, 1.6)
-        palm = np.array([[-0.8 * wide, -6.0], [-wide, -0.6], [-0.7 * wide, 0.7], [0.6 * wide, 0.8], [wide, -0.4], [0.8 * wide, -6.0]])
-        frame.fill(beneath, palm + 0.15 * rng.normal(size=palm.shape), spec.colour)
+        wide = rng.uniform(1.0, 1.8)
+        half = np.array([[0.75, -6.0], [0.75, -3.0], [1.0, -1.5], [1.1, -0.4], [0.9, 0.7], [0.3, 1.0]])
+        palm = np.concatenate([half, half[::-1] * np.array([-1.0, 1.0])]) * np.array([wide, 1.0])
+        frame.fill(beneath, smoothed(palm + 0.12 * rng.normal(size=palm.shape)), spec.colour)
     spread = rng.uniform(60.0, 300.0)
     turns = np.radians(spread * (np.linspace(-0.5, 0.5, spec.fingers) + rng.normal(0.0, 0.04, spec.fingers)))
     for index, turn in enumerate(turns):
@@ -147,15 +148,19 @@ def _hand(spec: HeldSpec, rng: np.random.Generator, frame: _Frame, beneath: Code
         lean = rng.normal(0.0, 0.7)
         side = np.array([way[1], -way[0]])
         joint = way * (tip + 0.9 * thick) + side * 0.35 * lean
-        root = joint + way * rng.uniform(1.0, 2.5) + side * 0.8 * lean
+        # all fingers come from one hand: further out they turn to where it is
+        root = joint + way * rng.uniform(0.6, 1.4) + np.array([0.0, -rng.uniform(0.5, 1.6)]) + side * 0.6 * lean
         picture = above if over else beneath
         tone = near(rng, spec.colour, 0.06)
-        frame.line(picture, np.array([root, joint, way * tip]), thick, tone)
+        for part, width in ((0.0, 1.1), (0.5, 1.05)):
+            frame.line(picture, np.array([root + (joint - root) * part, joint]), width * thick, tone)
+        frame.line(picture, np.array([joint, way * (tip + 0.45 * thick)]), thick, tone)
+        frame.line(picture, np.array([joint, way * tip]), 0.92 * thick, tone)
         for crease in (0.0, 0.12, 0.9):
             at = joint + (root - joint) * crease * 0.5
             bend = np.array([-0.32, 0.0, 0.32])[:, None] * thick * side + at
             bend[1] += 0.06 * way
-            frame.line(picture, bend, 0.012, near(rng, (0.5 * tone[0], 0.42 * tone[1], 0.4 * tone[2]), 0.1))
+            frame.line(picture, bend, 0.012, near(rng, (0.65 * tone[0], 0.57 * tone[1], 0.55 * tone[2]), 0.1))
         if spec.kind == "hand" and over and rng.random() < 0.7:
             _nail(rng, frame, picture, way * (tip + 0.05 * thick), np.arctan2(*(joint - way * tip)), thick, tone)
 
@@ -169,7 +174,11 @@ def _nail(
     c, s = np.cos(-turn), np.sin(-turn)
     outline = form @ np.array([[c, s], [-s, c]]) + at
     varnish = rng.random() < 0.2
-    tone = drawn_colour(rng, 0.02, 0.5, grey=0.1) if varnish else colour_of(np.minimum(np.array(skin) * (1.25, 1.2, 1.25) + 0.04, 1))
+    tone = (
+        drawn_colour(rng, 0.02, 0.5, grey=0.1)
+        if varnish
+        else colour_of(np.minimum(np.array(skin) * (1.25, 1.2, 1.25) + 0.04, 1))
+    )
     frame.fill(picture, outline, near(rng, (0.6 * skin[0], 0.5 * skin[1], 0.5 * skin[2]), 0.1))
     frame.fill(picture, (outline - at) * 0.92 + at, tone)
 
@@ -178,7 +187,7 @@ def _chain(spec: HeldSpec, rng: np.random.Generator, frame: _Frame, beneath: Cod
     """Links along a winding line from the rim outwards."""
     size = 0.12 * spec.thickness / 0.4
     bends = np.cumsum(rng.normal(0.0, 0.14, 60)) + rng.uniform(-0.6, 0.6)
-    path = np.cumsum(np.stack([np.sin(bends), -np.cos(bends)], 1) * 1.35 * size, axis=0) + (0.0, -0.95)
+    path = np.cumsum(np.stack([np.sin(bends), -np.cos(bends)], 1) * 1.35 * size, axis=0) + np.array([0.0, -0.95])
     angle = np.linspace(0, 2 * np.pi, 14)
     for index, (place, bend) in enumerate(zip(path, bends, strict=True)):
         slim = 0.5 if index % 2 else 0.22
@@ -200,16 +209,21 @@ def _stand(spec: HeldSpec, rng: np.random.Generator, frame: _Frame, beneath: Cod
     for x in (-0.5, 0.5) if rng.random() < 0.7 else (0.0,):
         y = -np.sqrt(1.0 - x * x)
         edge = np.array([x, y]) * (1.0 - spec.overlap)
-        frame.line(above, np.array([edge * (1.0 + half), np.array([x, y]) * (1.05 + half), [x, -foot]]), half, spec.colour)
+        frame.line(
+            above, np.array([edge * (1.0 + half), np.array([x, y]) * (1.05 + half), [x, -foot]]), half, spec.colour
+        )
 
 
 def _lit(spec: HeldSpec, drawn: Codes, depth: float, rounded: bool, rng: np.random.Generator) -> Layer:
     """The drawn parts with light and shade; fingers are round."""
-    mask = np.asarray(cv2.extractChannel(drawn, 3), np.uint8)
-    cover = np.asarray(mask, np.float32) * np.float32(1 / 255)
-    colour = light(np.asarray(cv2.cvtColor(drawn, cv2.COLOR_RGBA2RGB), np.uint8))
-    if not mask.any():
-        return Layer(colour, cover)
+    whole = Layer(np.zeros((*drawn.shape[:2], 3), np.float32), np.zeros(drawn.shape[:2], np.float32))
+    left, top, wide, tall = cv2.boundingRect(cv2.extractChannel(drawn, 3))
+    if wide == 0:
+        return whole
+    place = np.s_[top : top + tall, left : left + wide]  # nothing is worked out where nothing is
+    part = np.ascontiguousarray(drawn[place])
+    mask = np.asarray(cv2.extractChannel(part, 3), np.uint8)
+    colour = light(np.asarray(cv2.cvtColor(part, cv2.COLOR_RGBA2RGB), np.uint8))
     shape = (mask.shape[0], mask.shape[1])
     turn = np.radians(spec.light_deg)
     if rounded:
@@ -228,4 +242,6 @@ def _lit(spec: HeldSpec, drawn: Codes, depth: float, rounded: bool, rng: np.rand
         factor = relief(crease, 6.0) * np.float32(0.9)
     else:
         factor = 1.0 + 0.12 * fractal(rng, shape, 0.6, coarse=6)
-    return Layer(times(colour, np.asarray(np.clip(factor, 0.05, 1.8), np.float32)), cover)
+    whole.colour[place] = times(colour, np.asarray(np.clip(factor, 0.05, 1.8), np.float32))
+    whole.cover[place] = mask * np.float32(1 / 255)
+    return whole

@@ -85,11 +85,11 @@ def gears(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour
         sketch.disc(0.02, steel, at)
     for _ in range(int(rng.integers(3, 9))):  # screws
         turn, reach = rng.uniform(0, 2 * np.pi), rng.uniform(0.2, 0.9)
-        at = np.array([reach * np.sin(turn), reach * np.cos(turn)])
-        sketch.disc(0.055, (0.03, 0.05, 0.16) if rng.random() < 0.5 else steel, (at[0], at[1]))
+        head = (reach * np.sin(turn), reach * np.cos(turn))
+        sketch.disc(0.055, (0.03, 0.05, 0.16) if rng.random() < 0.5 else steel, head)
         slot = rng.uniform(0, np.pi)
         way = 0.05 * np.array([np.sin(slot), np.cos(slot)])
-        sketch.lines([np.array([at - way, at + way])], 0.012, (0.01, 0.01, 0.01))
+        sketch.lines([np.array([head - way, head + way])], 0.012, (0.01, 0.01, 0.01))
     legend(sketch, rng, 0.86, 0.07, mark)
 
 
@@ -119,7 +119,7 @@ def glass(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour
     for _ in range(int(rng.integers(2, 9))):
         turn, reach = rng.uniform(0, 2 * np.pi), 0.5 * inner * np.sqrt(rng.random())
         outline = blob(rng, int(rng.choice([4, 5, 16])), 0.4) * rng.uniform(0.08, 0.42) * inner
-        sketch.shapes([outline + (reach * np.sin(turn), reach * np.cos(turn))], drawn_colour(rng, 0.01, 0.9))
+        sketch.shapes([outline + np.array([reach * np.sin(turn), reach * np.cos(turn)])], drawn_colour(rng, 0.01, 0.9))
 
 
 def lens(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour, accent: Colour) -> None:
@@ -138,7 +138,9 @@ def lens(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour,
 
 def drum(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour, accent: Colour) -> None:
     """A drum, a sieve, a fan or a loudspeaker: a hoop with lugs and a skin or a grille."""
-    sketch.around(np.array([[-0.05, -0.9], [-0.05, -1.08], [0.05, -1.08], [0.05, -0.9]]), int(rng.integers(6, 14)), mark)
+    sketch.around(
+        np.array([[-0.05, -0.9], [-0.05, -1.08], [0.05, -1.08], [0.05, -0.9]]), int(rng.integers(6, 14)), mark
+    )
     sketch.disc(1.0, ground)
     skin = near(rng, (0.75, 0.73, 0.66), 0.2) if rng.random() < 0.5 else accent
     sketch.disc(0.92, skin)

@@ -162,7 +162,9 @@ def _caption(spec: OverlaySpec, rng: np.random.Generator, picture: Codes) -> Non
     left = margin if rng.random() < 0.5 else columns - cover.shape[1] - margin
     top = margin if rng.random() < 0.35 else rows - cover.shape[0] - margin
     if rng.random() < 0.3:
-        bar = np.full((cover.shape[0] + margin, columns if rng.random() < 0.5 else cover.shape[1] + margin), 255, np.uint8)
+        bar = np.full(
+            (cover.shape[0] + margin, columns if rng.random() < 0.5 else cover.shape[1] + margin), 255, np.uint8
+        )
         side = 0 if bar.shape[1] == columns else left - margin // 2
         dark = (0.0, 0.0, 0.0) if sum(spec.colour) > 1.0 else (1.0, 1.0, 1.0)
         _blend(picture, bar, dark, float(rng.uniform(0.4, 1.0)), top - margin // 2, side)
@@ -178,17 +180,13 @@ def _frame(spec: OverlaySpec, rng: np.random.Generator, picture: Codes) -> None:
 
 
 def _collage(spec: OverlaySpec, rng: np.random.Generator, picture: Codes) -> None:
-    """A bar between pictures, beyond which a reduced copy of this one or plain colour stands."""
-    rows, columns = picture.shape[:2]
-    wide, beyond = max(columns // 60, 1), int(columns * rng.uniform(0.05, 0.22))
-    flip = rng.random() < 0.5
-    view = picture[:, ::-1] if flip else picture
+    """A bar beside another picture. That one shows what this one's outermost strip does: never a second dial."""
+    view = picture[:, ::-1] if rng.random() < 0.5 else picture
     view = view if rng.random() < 0.6 else view.transpose(1, 0, 2)
-    other = np.ascontiguousarray(view[::2, ::2])
-    tall = view.shape[0]
-    beyond = min(beyond, other.shape[1])
-    stripe = np.tile(other[:, :beyond], (3, 1, 1))[:tall].copy()
-    view[:, :beyond] = stripe
+    tall, long = view.shape[:2]
+    wide, beyond = max(long // 60, 1), max(int(long * rng.uniform(0.05, 0.22)), 1)
+    strip = np.ascontiguousarray(view[::-1, : max(beyond // 3, 1)])
+    view[:, :beyond] = cv2.resize(strip, (beyond, tall), interpolation=cv2.INTER_LINEAR)
     view[:, beyond : beyond + wide] = ink(spec.colour)
 
 
@@ -200,7 +198,9 @@ def _arrow(spec: OverlaySpec, rng: np.random.Generator, picture: Codes) -> None:
     x, y = (int(value) for value in rng.uniform(0.15, 0.85, 2) * (columns, rows))
     if rng.random() < 0.5:
         reach = rng.uniform(0.05, 0.3, 2) * min(rows, columns)
-        cv2.ellipse(picture, (x, y), (int(reach[0]), int(reach[1])), rng.uniform(0, 180), 0, 360, tone, wide, cv2.LINE_AA)
+        cv2.ellipse(
+            picture, (x, y), (int(reach[0]), int(reach[1])), rng.uniform(0, 180), 0, 360, tone, wide, cv2.LINE_AA
+        )
     else:
         end = (int(x + rng.uniform(-0.4, 0.4) * columns), int(y + rng.uniform(-0.4, 0.4) * rows))
         cv2.arrowedLine(picture, (x, y), end, tone, wide, cv2.LINE_AA, 0, 0.25)

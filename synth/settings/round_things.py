@@ -35,7 +35,7 @@ def title(sketch: Sketch, rng: np.random.Generator, y: float, size: float, colou
     count = int(rng.integers(3, 10))
     for index in range(count):
         stroke = (signs[int(rng.integers(len(signs)))] - 0.5) * (0.7 * size, size)
-        sketch.lines([stroke + ((index - 0.5 * (count - 1)) * 0.9 * size, y)], size / 8, colour)
+        sketch.lines([stroke + np.array([(index - 0.5 * (count - 1)) * 0.9 * size, y])], size / 8, colour)
 
 
 def band(sketch: Sketch, rng: np.random.Generator, inner: float, outer: float, colours: list[Colour]) -> None:
@@ -44,7 +44,20 @@ def band(sketch: Sketch, rng: np.random.Generator, inner: float, outer: float, c
     colour = colours[int(rng.integers(len(colours)))]
     middle, thick = 0.5 * (inner + outer), float(rng.uniform(0.008, 0.35)) * min(wide, 0.3)
     sort = rng.choice(
-        ["ticks", "dots", "sectors", "petals", "words", "line", "lines", "teeth", "flat", "scrolls", "two ticks", "none"]
+        [
+            "ticks",
+            "dots",
+            "sectors",
+            "petals",
+            "words",
+            "line",
+            "lines",
+            "teeth",
+            "flat",
+            "scrolls",
+            "two ticks",
+            "none",
+        ]
     )
     if sort == "ticks":
         sketch.ticks(count, inner + 0.1 * wide, outer, thick, colour, start=rng.uniform(0, 30))
@@ -78,7 +91,9 @@ def band(sketch: Sketch, rng: np.random.Generator, inner: float, outer: float, c
         path = np.cumsum(rng.normal(0, 0.3, (6, 2)), axis=0)
         path = (path - path.mean(0)) / (np.ptp(path, axis=0).max() + 1e-6) * min(wide, 2 * np.pi * middle / count)
         turns = np.arange(min(count, 24)) * (2 * np.pi / min(count, 24))
-        rotations = np.stack([np.stack([np.cos(turns), np.sin(turns)], 1), np.stack([-np.sin(turns), np.cos(turns)], 1)], 1)
+        rotations = np.stack(
+            [np.stack([np.cos(turns), np.sin(turns)], 1), np.stack([-np.sin(turns), np.cos(turns)], 1)], 1
+        )
         sketch.lines(list((path - (0.0, middle)) @ rotations), 0.3 * thick, colour)
 
 
@@ -125,7 +140,7 @@ def gauge(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour
     sketch.ticks(steps * fine + 1, outer - 0.6 * long, outer, 0.008, mark, start=start, span=span)
     sketch.ticks(steps + 1, outer - long, outer, rng.uniform(0.012, 0.035), mark, start=start, span=span)
     unit = int(rng.choice([1, 2, 5, 10, 20, 25, 50, 100]))
-    size = rng.uniform(0.08, 0.16)
+    size = min(rng.uniform(0.08, 0.16), 0.65 * np.radians(span) / steps / (2 if unit < 20 else 3))  # none touch
     values = [unit * index for index in range(steps + 1)]
     sketch.numbers(values, outer - long - 0.9 * size, size, mark, start=start, span=span, upright=rng.random() < 0.7)
     title(sketch, rng, rng.uniform(0.2, 0.55), rng.uniform(0.05, 0.1), mark)
@@ -154,7 +169,9 @@ def compass(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colo
 
 def sign(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour, accent: Colour) -> None:
     """A traffic sign: a coloured border and a number, a bar or a picture."""
-    edge = [(0.6, 0.02, 0.02), (0.02, 0.08, 0.5), (0.02, 0.02, 0.02), accent][int(rng.choice(4, p=[0.5, 0.2, 0.1, 0.2]))]
+    edge = [(0.6, 0.02, 0.02), (0.02, 0.08, 0.5), (0.02, 0.02, 0.02), accent][
+        int(rng.choice(4, p=[0.5, 0.2, 0.1, 0.2]))
+    ]
     sketch.disc(1.0, near(rng, edge, 0.2))
     white = near(rng, (0.8, 0.8, 0.8), 0.15) if rng.random() < 0.7 else ground
     inner = rng.uniform(0.7, 0.9)
@@ -164,7 +181,9 @@ def sign(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour,
     if kind == 0:
         sketch.number(int(rng.choice([5, 20, 30, 50, 80, 120])), (0.0, 0.0), rng.uniform(0.4, 0.7), mark)
     elif kind == 1:
-        sketch.shapes([np.array([[-0.6, -0.14], [0.6, -0.14], [0.6, 0.14], [-0.6, 0.14]])], white if white[0] < 0.5 else edge)
+        sketch.shapes(
+            [np.array([[-0.6, -0.14], [0.6, -0.14], [0.6, 0.14], [-0.6, 0.14]])], white if white[0] < 0.5 else edge
+        )
     elif kind == 2:
         sketch.shapes([blob(rng, int(rng.integers(4, 12)), 0.5) * 0.4], mark)
     if rng.random() < 0.4:
@@ -191,7 +210,9 @@ def target(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colou
         if rng.random() < 0.4:
             break
     values = [int(value) for value in rng.permutation(count) + 1]
-    sketch.numbers(values, 0.5 * (1 + edge), 0.5 * (1 - edge), ground, start=0.0, span=360.0, upright=rng.random() < 0.4)
+    sketch.numbers(
+        values, 0.5 * (1 + edge), 0.5 * (1 - edge), ground, start=0.0, span=360.0, upright=rng.random() < 0.4
+    )
     sketch.disc(0.1, accent)
     sketch.disc(0.05, mark)
 
@@ -253,7 +274,9 @@ def cup(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour, 
     sketch.around(handle, 1, near(rng, ground, 0.2), start=rng.uniform(0, 360))
     sketch.disc(size, near(rng, ground, 0.15))
     sketch.disc(0.92 * size, near(rng, ground, 0.4))
-    sketch.disc(0.84 * size, [(0.02, 0.008, 0.004), (0.25, 0.07, 0.02), (0.6, 0.55, 0.45), accent][int(rng.integers(4))])
+    sketch.disc(
+        0.84 * size, [(0.02, 0.008, 0.004), (0.25, 0.07, 0.02), (0.6, 0.55, 0.45), accent][int(rng.integers(4))]
+    )
 
 
 def plain(sketch: Sketch, rng: np.random.Generator, ground: Colour, mark: Colour, accent: Colour) -> None:

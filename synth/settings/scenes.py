@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph.texture import Colour, enlarge, pixel_noise, soften
+from dialtell.synth.photograph.texture import Colour, enlarge, pixel_noise, soften, times
 from dialtell.synth.settings.sketch import SHIFT, blob, drawn_colour, fixed, fractal, ink, light, near, write_lines
 from dialtell.synth.settings.surfaces import blend, relief, tinted
 from dialtell.synth.shared.srgb import codes
@@ -15,7 +15,9 @@ Image = NDArray[np.float32]
 Shape = tuple[int, int]
 
 
-def gradient(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float) -> Image:
+def gradient(
+    rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float
+) -> Image:
     """From one colour to another, straight across or about a point."""
     x = np.linspace(-1.0, 1.0, shape[1], dtype=np.float32)
     y = np.linspace(-1.0, 1.0, shape[0], dtype=np.float32)[:, None]
@@ -48,14 +50,16 @@ def black(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour,
 def noise(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float) -> Image:
     """Noise of all sizes in colour."""
     field = fractal(rng, shape, rng.uniform(0.4, 0.8), coarse=int(rng.integers(2, 8)))
-    hue = fractal(rng, (shape[0] // 4, shape[1] // 4), 0.5, 3)
+    hue = fractal(rng, (shape[0] // 4 + 1, shape[1] // 4 + 1), 0.5, 3)
     strength = np.float32(0.3 + contrast)
     picture = enlarge(np.float32(0.3) * hue, shape) + field[..., None]
     cv2.exp(picture * (strength * np.float32(0.8)), dst=picture)
     return np.asarray(picture * np.array(colour, np.float32), np.float32)
 
 
-def leaves(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float) -> Image:
+def leaves(
+    rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float
+) -> Image:
     """Shapes of all sizes fallen upon one another, their sizes by a power law, some striped or rough."""
     rows, columns = shape
     longer = max(shape)
@@ -85,10 +89,12 @@ def leaves(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour
         cv2.fillPoly(rough, places, textures[index], cv2.LINE_8, SHIFT)
     field = fractal(rng, shape, 0.8, coarse=int(rng.integers(4, 40)))
     factor = 1.0 + np.float32((0.3 + contrast) / 255.0) * rough * field
-    return light(picture) * np.maximum(factor, 0.1)[..., None]
+    return times(light(picture), np.asarray(np.maximum(factor, 0.1), np.float32))
 
 
-def foliage(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float) -> Image:
+def foliage(
+    rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float
+) -> Image:
     """Leaves of a bush or a lawn, light above and dark between."""
     rows, columns = shape
     green = np.array([rng.uniform(0.3, 1.0), 1.0, rng.uniform(0.1, 0.5)]) * rng.uniform(0.08, 0.5)
@@ -105,7 +111,7 @@ def foliage(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colou
     places = fixed(at[:, None] + leaf @ np.stack([np.stack([c, s], 1), np.stack([-s, c], 1)], 1))
     for outline, tone in zip(places, codes(np.clip(tones, 0.0, 1.0)).tolist(), strict=True):
         cv2.fillConvexPoly(picture, outline, tone, cv2.LINE_AA, SHIFT)
-    return light(picture) * np.exp(np.float32(0.4 + 0.5 * contrast) * fractal(rng, shape, 0.5, coarse=4))[..., None]
+    return times(light(picture), np.exp(np.float32(0.4 + 0.5 * contrast) * fractal(rng, shape, 0.5, coarse=4)))
 
 
 def bokeh(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float) -> Image:
@@ -129,7 +135,9 @@ def sky(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, c
     low = near(rng, (0.55, 0.68, 0.85) if rng.random() < 0.7 else (0.9, 0.5, 0.25), 0.2)
     down = np.linspace(0.0, 1.0, shape[0], dtype=np.float32)[:, None] + np.zeros((1, shape[1]), np.float32)
     picture = blend(down, high, low)
-    cloud = np.clip(fractal(rng, shape, 0.55, coarse=4) * np.float32(0.6) + np.float32(rng.uniform(-0.6, 0.5)), 0.0, 1.0)
+    cloud = np.clip(
+        fractal(rng, shape, 0.55, coarse=4) * np.float32(0.6) + np.float32(rng.uniform(-0.6, 0.5)), 0.0, 1.0
+    )
     picture += (0.95 - picture) * cloud[..., None]
     if rng.random() < 0.4:
         edge = rng.uniform(0.5, 1.0, 14) * shape[0]
@@ -160,7 +168,13 @@ def room(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, 
             box(left, -1, left + pace, 2, tone)
     floor = rng.uniform(0.65, 1.15)
     box(-1, floor, 2, 2, other)
-    box(-1, floor - rng.uniform(0.02, 0.08), 2, floor, near(rng, (0.6, 0.58, 0.55) if rng.random() < 0.5 else other, 0.4))
+    box(
+        -1,
+        floor - rng.uniform(0.02, 0.08),
+        2,
+        floor,
+        near(rng, (0.6, 0.58, 0.55) if rng.random() < 0.5 else other, 0.4),
+    )
     for _ in range(int(rng.integers(2, 7))):
         kind = rng.choice(["window", "picture", "shelf", "cupboard", "curtain", "door", "pole"])
         left, top = rng.uniform(-0.15, 0.95), rng.uniform(-0.1, 0.7)
@@ -181,7 +195,13 @@ def room(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, 
             box(left + edge, top + edge, left + wide - edge, top + tall - edge, drawn_colour(rng, 0.05, 0.9))
             for _ in range(int(rng.integers(0, 6))):
                 u, v = rng.uniform(0.2, 0.8, 2)
-                box(left + wide * (u - 0.12), top + tall * (v - 0.1), left + wide * (u + 0.12), top + tall * (v + 0.1), drawn_colour(rng))
+                box(
+                    left + wide * (u - 0.12),
+                    top + tall * (v - 0.1),
+                    left + wide * (u + 0.12),
+                    top + tall * (v + 0.1),
+                    drawn_colour(rng),
+                )
         elif kind == "shelf":
             for level in np.arange(top, top + tall, rng.uniform(0.12, 0.25)):
                 at = left
@@ -212,4 +232,4 @@ def room(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, 
     lean, slope = rng.normal(0, 0.04), rng.normal(0, 0.15) / columns
     matrix = np.array([[1.0, lean, 0.0], [lean * 0.5, 1.0, 0.0], [slope, 0.0, 1.0]])
     turned = cv2.warpPerspective(picture, matrix, shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return light(np.asarray(turned, np.uint8)) * shade[..., None]
+    return times(light(np.asarray(turned, np.uint8)), shade)

@@ -45,7 +45,7 @@ def light(picture: Codes) -> Image:
     return np.asarray(cv2.LUT(picture, LIGHT), dtype=np.float32)
 
 
-def ink(colour: Colour | Sequence[float]) -> tuple[int, int, int]:
+def ink(colour: Colour | Sequence[float] | Floats) -> tuple[int, int, int]:
     """Code values of a linear colour, cut off at 0 and 1."""
     red, green, blue = (int(value) for value in codes(np.clip(np.asarray(colour, np.float64), 0.0, 1.0)))
     return red, green, blue
@@ -66,7 +66,9 @@ def near(rng: np.random.Generator, colour: Colour, spread: float) -> Colour:
     return colour_of(np.clip(np.array(colour) * factor, 0.001, 1.0))
 
 
-def fractal(rng: np.random.Generator, shape: tuple[int, int], rough: float, channels: int = 1, coarse: int = 3) -> Image:
+def fractal(
+    rng: np.random.Generator, shape: tuple[int, int], rough: float, channels: int = 1, coarse: int = 3
+) -> Image:
     """Noise of all sizes, mean 0 and about 1 at its strongest size; (H, W[, C]) float32.
 
     rough : 0.2..1, amplitude of each octave over that of the next larger one (0.5 is 1/f). coarse : 2..64, bumps
@@ -91,6 +93,14 @@ def blob(rng: np.random.Generator, corners: int, uneven: float) -> Floats:
     turn = (np.arange(corners) + uneven * rng.uniform(-0.4, 0.4, corners)) * (2 * np.pi / corners)
     reach = 1.0 + uneven * rng.uniform(-1.0, 1.0, corners)
     return np.asarray(np.stack([np.sin(turn), -np.cos(turn)], 1) * reach[:, None])
+
+
+def smoothed(outline: Floats, times: int = 3) -> Floats:
+    """A closed outline with its corners cut off `times` times, each time with twice the points."""
+    for _ in range(times):
+        onward = np.roll(outline, -1, axis=0)
+        outline = np.stack([0.75 * outline + 0.25 * onward, 0.25 * outline + 0.75 * onward], 1).reshape(-1, 2)
+    return outline
 
 
 def alphabet(rng: np.random.Generator, count: int = 14) -> list[Floats]:
@@ -198,7 +208,8 @@ class Sketch:
     def disc(self, radius: float, colour: Colour, at: tuple[float, float] = (0.0, 0.0), *, off: bool = False) -> None:
         """A filled disc."""
         x, y = (int(value) for value in self.place(np.array(at)))
-        reach = max(round(radius * self.scale * 2**SHIFT), 4)
+        # OpenCV's smoothed outline reaches half a pixel further
+        reach = max(round((radius * self.scale - 0.5) * 2**SHIFT), 4)
         cv2.circle(self.codes, (x, y), reach, (*ink(colour), 0 if off else 255), -1, cv2.LINE_AA, SHIFT)
 
     def circle(self, radius: float, width: float, colour: Colour, at: tuple[float, float] = (0.0, 0.0)) -> None:
@@ -237,7 +248,15 @@ class Sketch:
         self.shapes(list(turned), colour, off=off)
 
     def ticks(
-        self, count: int, inner: float, outer: float, width: float, colour: Colour, *, start: float = 0.0, span: float = 360.0
+        self,
+        count: int,
+        inner: float,
+        outer: float,
+        width: float,
+        colour: Colour,
+        *,
+        start: float = 0.0,
+        span: float = 360.0,
     ) -> None:
         """Straight marks across a ring."""
         half = 0.5 * max(width, 0.8 / self.scale)
@@ -270,7 +289,15 @@ class Sketch:
         self.lines(set_signs(signs, at, size, lean), size / 8, colour)
 
     def numbers(
-        self, values: Sequence[int], radius: float, size: float, colour: Colour, *, start: float, span: float, upright: bool
+        self,
+        values: Sequence[int],
+        radius: float,
+        size: float,
+        colour: Colour,
+        *,
+        start: float,
+        span: float,
+        upright: bool,
     ) -> None:
         """Whole numbers on a ring."""
         last = len(values) if span >= 360.0 else max(len(values) - 1, 1)

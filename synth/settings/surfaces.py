@@ -56,7 +56,9 @@ def cloth(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour,
     pace = np.float32(2 * np.pi / max(3.0 * cell, 8.0))
     across = np.clip(4.0 * np.sin(pace * x + bend) + 0.5 + rng.uniform(-2, 2), 0.0, 1.0)
     along = np.clip(4.0 * np.sin(pace * y + bend) + 0.5 + rng.uniform(-2, 2), 0.0, 1.0)
-    share = across + 0.0 * y if pattern == "stripes" else 0.5 * (across + along) if pattern == "checks" else across * along
+    share = (
+        across + 0.0 * y if pattern == "stripes" else 0.5 * (across + along) if pattern == "checks" else across * along
+    )
     return blend(np.asarray(share, np.float32), colour, other) * field[..., None]
 
 
@@ -68,7 +70,11 @@ def wood(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, 
     warp = fractal(rng, (rows, max(columns // 8, 2)), 0.5, coarse=3)
     y = np.arange(rows, dtype=np.float32)[:, None]
     shift = np.repeat(rng.uniform(0, 50, boards), width)[:rows, None].astype(np.float32)
-    ring = np.sin(y * np.float32(2 * np.pi / (rng.uniform(0.08, 0.5) * width + 3.0)) + np.float32(rng.uniform(1, 5)) * warp + shift)
+    ring = np.sin(
+        y * np.float32(2 * np.pi / (rng.uniform(0.08, 0.5) * width + 3.0))
+        + np.float32(rng.uniform(1, 5)) * warp
+        + shift
+    )
     small = ring * np.float32(rng.uniform(0.1, 0.5)) + 0.4 * pixel_noise(int(rng.integers(2**31)), ring.shape)
     grain = np.asarray(cv2.resize(small, (columns, rows), interpolation=cv2.INTER_LINEAR), np.float32)
     tone = np.repeat(np.exp(0.25 * contrast * rng.standard_normal(boards)), width)[:rows, None].astype(np.float32)
@@ -108,7 +114,9 @@ def paper(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour,
     return light(picture) * relief(fractal(rng, shape, 0.5), 3.0 * contrast)[..., None]
 
 
-def leather(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float) -> Image:
+def leather(
+    rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float
+) -> Image:
     """Creases about small plates, with a sheen; coarse ones look like crackle or bark."""
     creases = int(np.clip(1.5 * max(shape) / cell, 8, 90))
     noise = fractal(rng, shape, 0.4, coarse=creases)
@@ -117,13 +125,17 @@ def leather(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colou
     return tinted(np.asarray(np.maximum(field, 0.05), np.float32), colour)
 
 
-def masonry(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float) -> Image:
+def masonry(
+    rng: np.random.Generator, shape: Shape, colour: Colour, other: Colour, cell: float, contrast: float
+) -> Image:
     """Bricks, ashlar, tiles or a chessboard, with joints between."""
     rows, columns = shape
     tall = int(np.clip(1.6 * cell, 12, max(rows // 2, 13)))
     wide = int(tall * rng.choice([1.0, 1.0, 2.2, rng.uniform(1.0, 4.0)]))
     down, across = -(-rows // tall) + 1, -(-columns // wide) + 2
-    tone = np.exp(0.5 * contrast * rng.standard_normal((down, across, 1)) + 0.06 * rng.standard_normal((down, across, 3)))
+    tone = np.exp(
+        0.5 * contrast * rng.standard_normal((down, across, 1)) + 0.06 * rng.standard_normal((down, across, 3))
+    )
     stones = tone * np.array(colour)
     if wide == tall and rng.random() < 0.35:  # chessboard
         dark = (np.add.outer(np.arange(down), np.arange(across)) % 2).astype(bool)
@@ -136,7 +148,9 @@ def masonry(rng: np.random.Generator, shape: Shape, colour: Colour, other: Colou
         large[:, index::wide] = joint
     if rng.random() < 0.7 and wide > tall:  # every other course by half a stone
         for row in range(1, down, 2):
-            large[row * tall + gap : (row + 1) * tall] = np.roll(large[row * tall + gap : (row + 1) * tall], wide // 2, axis=1)
+            large[row * tall + gap : (row + 1) * tall] = np.roll(
+                large[row * tall + gap : (row + 1) * tall], wide // 2, axis=1
+            )
     picture = np.ascontiguousarray(large[:rows, :columns])
     rough = fractal(rng, shape, 0.7, coarse=12)
     picture *= (np.maximum(1.0 + np.float32(0.25 * contrast) * rough, 0.1) * relief(rough, 0.4 * contrast))[..., None]

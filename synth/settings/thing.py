@@ -79,7 +79,9 @@ def sample_thing(*, rng: np.random.Generator) -> ThingSpec:
         mark = drawn_colour(rng, 0.3, 0.9) if sum(ground) < 0.6 else drawn_colour(rng, 0.01, 0.4)
     metal = kind in METAL
     if metal:
-        body = np.array([(0.75, 0.74, 0.72), (0.72, 0.5, 0.2), (0.6, 0.3, 0.17), (0.3, 0.3, 0.31)][int(rng.integers(4))])
+        body = np.array(
+            [(0.75, 0.74, 0.72), (0.72, 0.5, 0.2), (0.6, 0.3, 0.17), (0.3, 0.3, 0.31)][int(rng.integers(4))]
+        )
         red, green, blue = (float(value) for value in np.clip(body * rng.uniform(0.4, 1.2), 0.01, 1.0))
         ground, mark = (red, green, blue), near(rng, (0.5 * red, 0.5 * green, 0.5 * blue), 0.5)
     return ThingSpec(
@@ -141,7 +143,9 @@ def _shade(spec: ThingSpec, drawn: NDArray[np.uint8], scale: int, rng: np.random
         )
         factor -= np.clip(np.float32(0.006 * spec.relief) * slope, -0.6, 0.8)
     if spec.mottle > 0.02:
-        factor *= np.exp(np.float32(0.6 * spec.mottle) * fractal(rng, (factor.shape[0], factor.shape[1]), 0.65, coarse=4))
+        factor *= np.exp(
+            np.float32(0.6 * spec.mottle) * fractal(rng, (factor.shape[0], factor.shape[1]), 0.65, coarse=4)
+        )
     return np.asarray(np.clip(factor, 0.04, 2.0, out=factor), np.float32)
 
 
