@@ -1,26 +1,30 @@
-"""What lies beside photographs, or is given for one, and cannot be read: addresses, phones' and cameras' formats."""
+"""What lies beside photographs, or is given for one, and cannot be read: addresses, camera raw, documents."""
 
 from __future__ import annotations
 
 import re
+import struct
 from collections.abc import Sequence
 from pathlib import Path
 
+RAW = "camera raw"
 # pictures that people have in folders, by suffix, and what they call them
 _KINDS = {
-    **dict.fromkeys(("heic", "heif", "hif"), "HEIC"),
-    **dict.fromkeys(("dng", "cr2", "cr3", "nef", "arw", "orf", "rw2", "raf", "pef", "srw"), "camera raw"),
+    **dict.fromkeys(("dng", "cr2", "cr3", "nef", "nrw", "arw", "orf", "rw2", "raf", "pef", "srw"), RAW),
     "psd": "PSD", "pdf": "PDF", "svg": "SVG", "eps": "EPS", "jxl": "JPEG XL",
 }  # fmt: skip
 _ADDRESS = re.compile(r"(https?|ftp|file|data):/*", re.IGNORECASE)
-# brands of ISO/IEC 23008-12 (HEIF): coded as HEVC, and containers of any coding
-_HEIC_BRANDS = frozenset((b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"))
+# first bytes of camera raw that is no TIFF, or one with a mark of its own
+_RAW_HEADS = frozenset((b"IIR", b"MMO", b"IIU", b"FUJI", b"FOVb", b"\0MRM"))
+# tags of TIFF 6.0, TIFF/EP and DNG, and what photometric interpretation says of pictures still to be developed
+_KIND, _PHOTOMETRIC, _BELOW, _DNG_VERSION = 254, 262, 330, 50706
+_MOSAICS = (32803, 34892)
 _NAMED = 3  # of each kind
 _SHOWN = 120  # characters of an address
 
 
 def picture_kind(name: str) -> str:
-    """The kind of a picture that is not read, from its file's name: "HEIC", "camera raw"; "" for all else."""
+    """The kind of a picture that is not read, from its file's name: "camera raw", "PDF"; "" for all else."""
     return _KINDS.get(Path(name).suffix.lower().removeprefix("."), "")
 
 
@@ -51,8 +55,23 @@ def address_words(place: Path) -> str | None:
     return f"{said} is an address, and nothing is fetched; save the photograph first and give the file's path"
 
 
-def is_heic(content: bytes) -> bool:
-    """Whether a file's first bytes are those of HEIC, as phones write it, whatever its name."""
-    size = int.from_bytes(content[:4], "big")
-    brands = {content[8:12], *(content[at : at + 4] for at in range(16, min(size, 128), 4))}
-    return content[4:8] == b"ftyp" and content[8:12] in _HEIC_BRANDS and not brands & {b"avif", b"avis"}
+def is_raw(content: bytes, name: str) -> bool:
+    """Whether a file is camera raw, such as DNG: by its first bytes, whatever its name, or a TIFF named as raw."""
+    if content[:3] in _RAW_HEADS or content[:4] in _RAW_HEADS or content[4:12] == b"ftypcrx " or content[8:10] == b"CR":
+        return True
+    order = {b"II": "<", b"MM": ">"}.get(content[:2])
+    if order is None or content[2:4] not in (b"*\0", b"\0*", b"+\0", b"\0+"):
+        return False
+    if picture_kind(name) == RAW:
+        return True
+    try:  # the first directory of a TIFF; of these tags one value, which stands in the entry itself
+        (at,) = struct.unpack_from(f"{order}I", content, 4)
+        (count,) = struct.unpack_from(f"{order}H", content, at)
+        entries = [struct.unpack_from(f"{order}HHI", content, at + 2 + 12 * n) for n in range(count)]
+        values = [struct.unpack_from(f"{order}{'H' if entry[1] == 3 else 'I'}", content, at + 10 + 12 * n)[0]
+                  for n, entry in enumerate(entries)]  # fmt: skip
+    except struct.error:
+        return False
+    tags = {entry[0]: value for entry, value in zip(entries, values, strict=True)}
+    # else its first picture is a preview, and what it is a preview of lies in a directory below
+    return _DNG_VERSION in tags or tags.get(_PHOTOMETRIC) in _MOSAICS or (tags.get(_KIND) == 1 and _BELOW in tags)
