@@ -121,7 +121,9 @@ def needs_tables(icc: bytes) -> bool:
 def srgb_through(icc: bytes, mode: str) -> Callable[[Image.Image], Image.Image]:
     """What takes images of a mode, "RGB" or "CMYK", with this profile to RGB of sRGB. Raises ImageCms.PyCMSError."""
     profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
-    transform = ImageCms.buildTransform(profile, ImageCms.createProfile("sRGB"), mode, "RGB")
+    # colours as measured; the perceptual intent, Pillow's default, would shift all tones for the sake of black
+    intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
+    transform = ImageCms.buildTransform(profile, ImageCms.createProfile("sRGB"), mode, "RGB", intent)
 
     def through(image: Image.Image) -> Image.Image:
         done = ImageCms.applyTransform(image, transform)

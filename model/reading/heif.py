@@ -24,11 +24,32 @@ def is_heic(content: bytes) -> bool:
     return content[4:8] == b"ftyp" and content[8:12] in _HEIC_BRANDS and not brands & {b"avif", b"avis"}
 
 
+def is_cut_off(content: bytes) -> bool:
+    """Whether a box of a HEIC file reaches beyond its end; libheif would leave the tiles that are missing blank.
+
+    Only of the boxes that pictures need: what makers append need not keep to the form.
+    """
+    at = 0
+    while at + 8 <= len(content):
+        size, kind = int.from_bytes(content[at : at + 4], "big"), content[at + 4 : at + 8]
+        if size == 1:  # a length of 64 bits follows
+            size = int.from_bytes(content[at + 8 : at + 16], "big")
+        if kind in (b"meta", b"mdat") and at + size > len(content):
+            return True
+        if size < 8:  # 0: to the end of the file
+            return False
+        at += size
+    return False
+
+
 def opened_heic(content: bytes) -> Image.Image:
     """The main picture of a HEIC file, not decoded yet, of 8 bits and upright once it is.
 
-    `info` has bit_depth and, where the file has them, icc_profile or nclx_profile. Raises SyntaxError on damaged files.
+    `info` has bit_depth and, where the file has them, icc_profile or nclx_profile. Raises SyntaxError on damaged files,
+    ValueError on cut off ones.
     """
+    if is_cut_off(content):
+        raise ValueError("the end of the picture is missing")
     from pillow_heif import options
     from pillow_heif.as_plugin import HeifImageFile
 
