@@ -26,9 +26,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, UnidentifiedImageError
 
-from dialtell.model.reading import heif
-from dialtell.model.reading.colour import LUMINANCE, Colour, colour_of, needs_tables, srgb_through, through_tables
-from dialtell.model.reading.other_files import address_words, is_raw, passed_over_words, picture_kind
+from dialtell.model.formats import heif
+from dialtell.model.formats.colour import LUMINANCE, Colour, colour_of, needs_tables, srgb_through, through_tables
+from dialtell.model.formats.other_files import address_words, is_raw, passed_over_words, picture_kind
 from dialtell.synth.shared.errors import PhotoError
 from dialtell.synth.shared.srgb import codes
 

@@ -1,4 +1,4 @@
-"""Code values mean the light that a file's colour profile says; colorimetry and Little CMS are the outside references."""
+"""Code values mean the light that a file's colour profile says; outside references: colorimetry and Little CMS."""
 
 import io
 import struct
@@ -10,7 +10,7 @@ import pytest
 from PIL import Image, ImageCms
 from profiles_made import ADOBE_RGB, DISPLAY_P3, GAMMA_2_2, SRGB_CURVE, curve_table, matrix_profile, profile
 
-from dialtell.model.reading.colour import colour_of
+from dialtell.model.formats.colour import colour_of
 from dialtell.model.reading.photo import linear_light, read_photo
 
 P3 = matrix_profile(DISPLAY_P3, SRGB_CURVE)

@@ -209,8 +209,8 @@ def raw(**tags):
         file.write(PICTURE, photometric="rgb", subifds=tags.get("below", 0), subfiletype=tags.get("kind", 0),
                    extratags=[extra["dng"]] if tags.get("dng") else ())  # fmt: skip
         if tags.get("below"):
-            file.write(PICTURE[:, :, 0], photometric="cfa", extratags=[(33421, "H", 2, (2, 2), True),
-                                                                       (33422, "B", 4, (0, 1, 1, 2), True)])  # fmt: skip
+            mosaic = [(33421, "H", 2, (2, 2), True), (33422, "B", 4, (0, 1, 1, 2), True)]
+            file.write(PICTURE[:, :, 0], photometric="cfa", extratags=mosaic)
     return out.getvalue()
 
 

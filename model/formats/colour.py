@@ -83,6 +83,8 @@ class Colour:
         curves = self.curves[:, ::257] if codes.dtype == np.uint8 else self.curves
         if codes.ndim == 2:
             return np.asarray(curves[1][codes])
+        if codes.dtype == np.uint8:
+            return np.asarray(cv2.LUT(codes, np.ascontiguousarray(curves.T)[None]), dtype=np.float32)
         return np.stack([curve[codes[:, :, at]] for at, curve in enumerate(curves)], axis=2)
 
 
