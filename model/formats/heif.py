@@ -45,7 +45,8 @@ def is_cut_off(content: bytes) -> bool:
 def opened_heic(content: bytes) -> Image.Image:
     """The main picture of a HEIC file, not decoded yet, of 8 bits and upright once it is.
 
-    `info` has bit_depth and, where the file has them, icc_profile or nclx_profile. Raises SyntaxError on damaged files,
+    Damage within a tile libheif covers up without a word: that cannot be told from a picture so written. `info` has
+    bit_depth and, where the file has them, icc_profile or nclx_profile. Raises SyntaxError on damaged files,
     ValueError on cut off ones.
     """
     if is_cut_off(content):

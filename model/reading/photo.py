@@ -140,7 +140,8 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 120_000_000) -
 
     What form it has its content tells, not its name. Of several pictures in a file the main one is read.
 
-    max_pixels : refused above this, before anything is decoded; so is a file of more bytes than they could need.
+    max_pixels : refused above this, before anything is decoded; so is a file of more bytes than they could need. An
+        AVIF file that states fewer pixels than it holds is held by libavif's own limit alone, and read as stated.
     Raises PhotoError naming the file, what is wrong and the remedy: missing, a folder, empty, not an image, camera
     raw, cut off or damaged, too large, with a side under 32 px, or a strip over 40 times as long as wide.
     """
