@@ -23,7 +23,7 @@ def add_photos(parser: argparse.ArgumentParser) -> None:
         "photos",
         nargs="+",
         metavar="PHOTO",
-        help="photograph (JPEG, PNG, TIFF, WebP and others), or a folder to be searched downwards",
+        help="photograph (JPEG, HEIC, PNG, TIFF, WebP, AVIF and others), or a folder to be searched downwards",
     )
 
 

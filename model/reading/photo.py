@@ -1,8 +1,8 @@
 """Reading a photograph, and its linear light, with every refusal in words.
 
-Pixels are decoded with the sRGB curve (IEC 61966-2-1) whatever colour profile the file names: optical density
-needs light, not code values, and profiles of other primaries share that curve or nearly so. Transparent parts
-are laid on a mid grey, not on white: a dial cut out of its ground would lose its white edge there.
+Optical density needs light, not code values: pixels are decoded as the file's colour profile says, without one with
+the sRGB curve (IEC 61966-2-1). Transparent parts are laid on a mid grey, not on white: a dial cut out of its ground
+would lose its white edge there.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ import re
 import stat
 import threading
 import warnings
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from pathlib import Path
@@ -24,9 +24,11 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, UnidentifiedImageError
+from PIL import Image, ImageCms, UnidentifiedImageError
 
-from dialtell.model.reading.other_files import address_words, is_heic, passed_over_words, picture_kind
+from dialtell.model.formats import heif
+from dialtell.model.formats.colour import LUMINANCE, Colour, colour_of, needs_tables, srgb_through, through_tables
+from dialtell.model.formats.other_files import address_words, is_raw, passed_over_words, picture_kind
 from dialtell.synth.shared.errors import PhotoError
 from dialtell.synth.shared.srgb import codes
 
@@ -39,11 +41,9 @@ Bytes = NDArray[np.uint8]
 SMALLEST_SIDE = 32  # px
 LONGEST_STRIP = 40  # times as long as wide: no dial is seen in more
 GROUND_BEHIND_TRANSPARENT = np.float32(0.18)  # linear light
-# luminance of linear sRGB light (IEC 61966-2-1, from the primaries of ITU-R BT.709)
-LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], dtype=np.float32)
 _STRIP, _ROWS = 32, 512  # rows
-# what photographs come in (an MPO is opened as a JPEG); the other formats of Pillow nest files in files, run other
-# programs or are guessed from a byte
+# what photographs come in beside HEIC (an MPO is opened as a JPEG); the other formats of Pillow nest files in files,
+# run other programs or are guessed from a byte
 _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "AVIF", "JPEG2000", "GIF", "BMP", "PPM")
 _ORIENTATION_TAG = 0x0112
 # in the coded part of a JPEG a marker is FF and anything but a stuffed 00, a restart D0-D7 or a fill FF
@@ -62,11 +62,12 @@ class Photo:
     """A photograph the right way up. Light is worked out from the code values when it is asked for.
 
     path : where it was read from.
-    codes : (H, W) or (H, W, 3) uint8 or uint16 as stored, red, green, blue.
-    stored_size : (width, height) px in the file, before it was turned.
+    codes : (H, W) or (H, W, 3) uint8 or uint16 as stored, red, green, blue; 10 and 12 bits stretched to 16.
+    stored_size : (width, height) px in the file, before it was turned; of HEIC, which turns itself, afterwards.
     orientation : EXIF orientation 1..8 that was applied (1 = none).
     warnings : what the reader had to assume, in words.
     cover : (H, W) opacity as stored, of the codes' type, of a picture with transparent parts; else None.
+    colour : what the codes mean where that is not sRGB; else None.
     """
 
     path: Path
@@ -75,11 +76,12 @@ class Photo:
     orientation: int = 1
     warnings: tuple[str, ...] = ()
     cover: Codes | None = None
+    colour: Colour | None = None
 
     @cached_property
     def pixels(self) -> Pixels:
-        """(H, W, 3) float32, red, green, blue in linear light, 0..1."""
-        light = linear_light(self.codes)
+        """(H, W, 3) float32, red, green, blue of sRGB in linear light, 0..1."""
+        light = linear_light(self.codes) if self.colour is None else self.colour.light(self.codes)
         if light.ndim == 2:
             light = np.asarray(cv2.merge([light] * 3), dtype=np.float32)
         return np.ascontiguousarray(self._on_grey(light))
@@ -87,7 +89,7 @@ class Photo:
     @cached_property
     def grey(self) -> Pixels:
         """(H, W) float32 luminance, linear light, 0..1."""
-        return self._on_grey(grey_light(self.codes))
+        return self._on_grey(grey_light(self.codes) if self.colour is None else self.colour.grey(self.codes))
 
     def _on_grey(self, light: Pixels) -> Pixels:
         """Light of the picture laid on the grey ground, where it has transparent parts; changes `light` in place."""
@@ -134,18 +136,23 @@ def _table(itemsize: int) -> Pixels:
 
 
 def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 120_000_000) -> Photo:
-    """Read one photograph: 8 or 16 bit, grey or colour, with or without transparency, EXIF orientation applied.
+    """Read one photograph: 8 to 16 bit, grey or colour, with or without transparency, EXIF orientation applied.
 
-    max_pixels : refused above this, before anything is decoded; so is a file of more bytes than they could need.
-    Raises PhotoError naming the file, what is wrong and the remedy: missing, a folder, empty, not an image, cut
-    off or damaged, too large, with a side under 32 px, or a strip over 40 times as long as wide.
+    What form it has its content tells, not its name. Of several pictures in a file the main one is read.
+
+    max_pixels : refused above this, before anything is decoded; so is a file of more bytes than they could need. An
+        AVIF file that states fewer pixels than it holds is held by libavif's own limit alone, and read as stated.
+    Raises PhotoError naming the file, what is wrong and the remedy: missing, a folder, empty, not an image, camera
+    raw, cut off or damaged, too large, with a side under 32 px, or a strip over 40 times as long as wide.
     """
     place = Path(path)
     content = _content(place, max_pixels)
+    if is_raw(content, place.name):
+        raise PhotoError(f"{place} is camera raw (DNG or the like), not yet a picture; export it as JPEG or HEIC")
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         try:
-            with _pillow_limit(max_pixels), Image.open(io.BytesIO(content), formats=_FORMATS) as image:
+            with _pillow_limit(max_pixels), _opened(content) as image:
                 photo = _read(place, content, image, max_pixels)
         except PhotoError:
             raise
@@ -155,10 +162,7 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = 120_000_000) -
                 "(--max-pixels)"
             ) from error
         except UnidentifiedImageError as error:
-            if is_heic(content):
-                said = "is HEIC, as phones write it, which cannot be read; export it as JPEG"
-                raise PhotoError(f"{place} {said}") from error
-            remedy = "save it as JPEG or PNG" if content[4:8] == b"ftyp" else "give a JPEG, PNG or TIFF file"
+            remedy = "save it as JPEG or PNG" if content[4:8] == b"ftyp" else "give a JPEG, HEIC, PNG or TIFF file"
             raise PhotoError(f"{place} is not an image that can be read; {remedy}") from error
         except MemoryError as error:
             raise PhotoError(f"{place} does not fit in memory; scale it down") from error
@@ -187,6 +191,16 @@ def _pillow_limit(max_pixels: int) -> Iterator[None]:
             yield
         finally:
             Image.MAX_IMAGE_PIXELS = usual
+
+
+def _opened(content: bytes) -> Image.Image:
+    """A file's main picture, not decoded yet."""
+    if heif.is_heic(content):
+        return heif.opened_heic(content)
+    image = Image.open(io.BytesIO(content), formats=_FORMATS)
+    if image.format == "AVIF":
+        image.info.update(heif.told_by_container(content))
+    return image
 
 
 def _short(said: str) -> str:
@@ -247,8 +261,10 @@ def _read(place: Path, content: bytes, image: Image.Image, max_pixels: int) -> P
     notes = []
     # an MPO's further pictures are the camera's previews; to count those of a GIF or TIFF all would have to be walked
     if getattr(image, "is_animated", False) and image.format != "MPO":
-        notes.append(f"{place.name} holds more than one picture; only the first was read")
-    orientation = image.getexif().get(_ORIENTATION_TAG, 1)
+        which = "main one" if image.format == "HEIF" else "first"
+        notes.append(f"{place.name} holds more than one picture; only the {which} was read")
+    # libheif turns by what the file's boxes say, beside which EXIF does not count (ISO/IEC 23008-12, annex A)
+    orientation = 1 if image.format == "HEIF" else image.getexif().get(_ORIENTATION_TAG, 1)
     if not isinstance(orientation, int) or orientation not in range(1, 9):
         named = _short(str(orientation))
         notes.append(f"{place.name} names an orientation {named} that does not exist; left as stored")
@@ -265,11 +281,28 @@ def _read(place: Path, content: bytes, image: Image.Image, max_pixels: int) -> P
     if codes.ndim == 3 and codes.shape[2] == 4 and int(codes[:, :, 3].min()) < int(np.iinfo(codes.dtype).max):
         cover = np.ascontiguousarray(codes[:, :, 3])
         notes.append(f"{place.name} has transparent parts; they were laid on a mid grey")
-    return Photo(place, np.ascontiguousarray(seen), (width, height), orientation, tuple(notes), cover)
+    colour, said = _colour(image, seen)
+    if said:
+        notes.append(f"{place.name}: {said}")
+    return Photo(place, np.ascontiguousarray(seen), (width, height), orientation, tuple(notes), cover, colour)
+
+
+def _colour(image: Image.Image, codes: Codes) -> tuple[Colour | None, str]:
+    """What the codes mean where that is not sRGB, and a note; codes that only Little CMS follows are made sRGB."""
+    icc = image.info.get("icc_profile") or b""
+    if codes.ndim == 3 and codes.dtype == np.uint8 and needs_tables(icc):
+        try:
+            through_tables(np.asarray(codes, dtype=np.uint8), icc)
+        except ImageCms.PyCMSError:
+            return None, "its colour profile cannot be followed; read as sRGB"
+        return None, ""
+    return colour_of(image.info, grey=codes.ndim == 2)
 
 
 def _is_deep(image: Image.Image) -> bool:
     """Whether a picture that is not loaded yet has 16 bits a sample of which Pillow would keep 8."""
+    if image.info.get("bit_depth", 8) > 8:  # HEIC or AVIF
+        return True
     return image.mode in ("RGB", "RGBA", "LA") and any(";16" in str(tile[3]) for tile in getattr(image, "tile", ()))
 
 
@@ -290,16 +323,20 @@ def _decode(content: bytes, image: Image.Image, deep: bool) -> Codes:
             if found is not None:
                 turned = flags == cv2.IMREAD_COLOR  # before OpenCV 4.11 colours come the other way round
                 return np.asarray(cv2.cvtColor(found, cv2.COLOR_BGR2RGB) if turned else found, dtype=np.uint8)
+    if deep and image.format == "HEIF":
+        return heif.deep_heic(content)
     image.load()
     if deep:  # Pillow keeps 16 bits in grey pictures only
         _dropped(image)  # its copy has proved the file whole
         found = cv2.imdecode(data, cv2.IMREAD_UNCHANGED)
         if found is None or found.dtype != np.uint16:  # better 8 bits than none
-            with Image.open(io.BytesIO(content), formats=_FORMATS) as again:
+            with _opened(content) as again:
                 return _codes(again)
         if found.ndim == 3 and found.shape[2] >= 3:
             for top in range(0, len(found), _STRIP):  # in place, as a picture twice may not fit in memory
                 found[top : top + _STRIP, :, :3] = found[top : top + _STRIP, :, 2::-1].copy()
+        if image.format == "AVIF":
+            found = heif.stretched(np.asarray(found, dtype=np.uint16), image.info["bit_depth"])
         return np.asarray(found, dtype=np.uint16)
     codes = _codes(image)
     _dropped(image)
@@ -321,15 +358,25 @@ def _codes(image: Image.Image) -> Codes:
         raise ValueError("floating-point samples; save it with 8 or 16 bits")
     if "A" in image.mode or "a" in image.mode or "transparency" in image.info:
         return _converted(image, "RGBA", 4)
-    return _converted(image, "L", 1) if image.mode in ("1", "L") else _converted(image, "RGB", 3)
+    if image.mode in ("1", "L"):
+        return _converted(image, "L", 1)
+    icc = image.info.get("icc_profile") or b""
+    if image.mode == "CMYK" and icc[16:20] == b"CMYK":
+        with suppress(ImageCms.PyCMSError):
+            return _converted(image, "RGB", 3, srgb_through(icc, "CMYK"))
+    return _converted(image, "RGB", 3)
 
 
-def _converted(image: Image.Image, mode: str, samples: int) -> Codes:
+def _converted(
+    image: Image.Image, mode: str, samples: int, through: Callable[[Image.Image], Image.Image] | None = None
+) -> Codes:
     """The pixels in another mode, a strip after the other: Pillow would hold three copies of a whole picture."""
     codes = np.empty((image.height, image.width, samples)[: 2 if samples == 1 else 3], np.uint8)
     for top in range(0, image.height, _ROWS):
         part = image.crop((0, top, image.width, min(top + _ROWS, image.height)))
         part.info = image.info  # a transparent colour is named there
+        if through is not None:
+            part = through(part)
         codes[top : top + _ROWS] = np.asarray(part if part.mode == mode else part.convert(mode))
     return codes
 
@@ -373,7 +420,7 @@ def walk_photos(
 
     Files come in the order given, each once; a folder is walked downwards in sorted order, leaving out hidden
     files and folders and suffixes of other things. A file named outright is kept whatever its suffix. Pictures in
-    folders of kinds that are not read (HEIC, camera raw and such) are logged as one warning.
+    folders of kinds that are not read (camera raw, PDF and such) are logged as one warning.
     """
     files: dict[str, Path] = {}
     errors: list[tuple[Path, PhotoError]] = []
@@ -420,4 +467,5 @@ def _inside(folder: Path) -> tuple[list[Path], list[Path]]:
 def _suffixes() -> frozenset[str]:
     Image.init()
     known = Image.registered_extensions().items()
-    return frozenset(suffix for suffix, form in known if form in Image.OPEN and form in _FORMATS)
+    own = (suffix for suffix, form in known if form in Image.OPEN and form in _FORMATS)
+    return frozenset((*own, *heif.SUFFIXES))

@@ -41,14 +41,14 @@ def sample_subject(*, rng: np.random.Generator, seed: int, index: int, scope: Ra
     scale = int(rng.choice(SCALES, p=[0.4, 0.4, 0.2]))
     pointers = sample_pointers(rng=rng) if rng.random() < 0.35 else None
     kind = rng.random()
-    if kind < 0.2:
+    if kind < 0.25:
         make = Make(str(rng.choice(np.array(MODERN), p=MODERN_SHARES)))
         modern = sample_modern(rng=rng, make=make)
         dressed = None if make is Make.ENAMEL else replace(sample_make(rng=rng), make=make)
         return SubjectSpec(make, None, modern, dressed, None, pointers or sample_pointers(rng=rng), scale)
-    dial = sample_spec(seed, index, scope if kind >= 0.4 else replace(scope, wear=(0.0, 0.0)))
+    dial = sample_spec(seed, index, scope if kind >= 0.42 else replace(scope, wear=(0.0, 0.0)))
     features = sample_features(rng=rng) if rng.random() < 0.6 else None
-    if kind < 0.4:
+    if kind < 0.42:
         dressed = sample_make(rng=rng)
         return SubjectSpec(dressed.make, dial, None, dressed, None, pointers, scale)
     return SubjectSpec(Make.ENAMEL, dial, None, None, features, pointers, scale)

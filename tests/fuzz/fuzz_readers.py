@@ -357,6 +357,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                                              "PIL", "csv", "json"]):  # fmt: skip
         for module in ("PIL.JpegImagePlugin", "PIL.PngImagePlugin", "PIL.TiffImagePlugin", "PIL.GifImagePlugin",
                        "PIL.WebPImagePlugin", "PIL.BmpImagePlugin", "PIL.PpmImagePlugin", "PIL.Jpeg2KImagePlugin",
+                       "PIL.AvifImagePlugin", "pillow_heif",
                        *TARGETS[args.target].modules):  # fmt: skip
             importlib.import_module(module)
     shared = Path("/dev/shm")

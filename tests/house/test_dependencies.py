@@ -13,6 +13,7 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
 NAMES = {
     "cv2": "opencv-python-headless",
     "PIL": "pillow",
+    "pillow_heif": "pillow-heif",
     "skimage": "scikit-image",
     "sklearn": "scikit-learn",
     "xdist": "pytest-xdist",

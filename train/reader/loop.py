@@ -34,6 +34,7 @@ from dialtell.train.reader.config import VALIDATION_SEED, ReaderTraining
 from dialtell.train.reader.judging import FIGURES, judged
 from dialtell.train.reader.loss import PARTS, losses, total
 from dialtell.train.reader.pictures import TRUTH, Pictures, pictures_of
+from dialtell.train.run.compiled import can_compile, compiled
 from dialtell.train.run.loop import half_precision, pick_device
 
 log = logging.getLogger("dialtell.train")
@@ -78,6 +79,9 @@ class ReaderTrainer:
         torch.manual_seed(config.seed)
         self.net = ReaderNet(config.net).to(self.device, memory_format=torch.channels_last)  # type: ignore[call-overload]
         self.average = deepcopy(self.net).eval()
+        if can_compile(self.device):
+            self.net.compile(dynamic=False)
+        self._losses = compiled(losses, self.device)
         self.optimizer = torch.optim.AdamW(
             self.net.parameters(), lr=config.rate, weight_decay=config.decay, fused=self.device.type == "cuda"
         )
@@ -218,7 +222,7 @@ class ReaderTrainer:
         picture = picture.contiguous(memory_format=torch.channels_last)
         with torch.autocast(self.device.type, torch.bfloat16, enabled=half_precision(self.device)):
             sight = self.net(picture, True)
-        parts = losses(sight, seen, truth)
+        parts = self._losses(sight, seen, truth)
         self.optimizer.zero_grad(set_to_none=True)
         total(parts).backward()
         nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)

@@ -12,8 +12,11 @@ from dialtell.model.reading.reader_net import SIDE, TURNS, Sight
 from dialtell.synth.shared.terms import SEEN, Seen
 
 # rare things count more: ink and what lies over it
-WEIGHTS = {Seen.NOT_DIAL: 0.5, Seen.ENAMEL: 0.7}
-_OTHERS = 1.6
+WEIGHTS = {
+    Seen.NOT_DIAL: 0.5, Seen.ENAMEL: 0.7, Seen.GLARE: 2.0, Seen.STEP: 2.5, Seen.DAMAGE: 1.5, Seen.SIGNATURE: 3.0,
+    Seen.NUMERALS: 1.2, Seen.MINUTE_TRACK: 1.5, Seen.SECONDS_BIT: 2.5, Seen.OTHER: 2.5, Seen.HOLE: 3.0, Seen.HAND: 1.2,
+    Seen.OVERLAY: 2.5,
+}  # fmt: skip
 _TURN_SPREAD = 1.2  # of the turn's samples: how far beside the truth is still right
 PARTS = {"seen": 1.0, "inside": 1.0, "where": 2.0, "make": 0.3, "turn": 0.25}
 EDGE_PX = 4.0  # half-size px about the outline that count most
@@ -21,7 +24,7 @@ EDGE_PX = 4.0  # half-size px about the outline that count most
 
 def losses(sight: Sight, seen: Tensor, truth: Tensor) -> dict[str, Tensor]:
     """Each part's mean loss. seen : (B, SIDE, SIDE) long. truth : (B, 10) as train.reader.pictures.TRUTH."""
-    weights = torch.tensor([WEIGHTS.get(one, _OTHERS) for one in SEEN], device=truth.device)
+    weights = torch.tensor([WEIGHTS[one] for one in SEEN], device=truth.device)
     found = {"seen": F.cross_entropy(sight.seen.float(), seen, weight=weights)}
     dial = truth[:, 0]
     place = places(truth)

@@ -89,7 +89,7 @@ def test_bad_photographs_do_not_stop_the_others(bad, weights):
     told = {error["photo"].removeprefix(f"{bad}/"): error["error"] for error in document["errors"]}
     assert set(told) == {"text.jpg", "empty.png", "half.jpg", "missing.jpg", "bare"}
     for name, said in {
-        "text.jpg": "is not an image that can be read; give a JPEG, PNG or TIFF",
+        "text.jpg": "is not an image that can be read; give a JPEG, HEIC, PNG or TIFF",
         "empty.png": "is empty (0 bytes); copy it again",
         "half.jpg": "is cut off or damaged",
         "missing.jpg": "does not exist; check the path",

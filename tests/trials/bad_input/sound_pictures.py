@@ -103,6 +103,17 @@ def _several(form: str, **options: Any) -> Callable[[Pixels], bytes]:
     return save
 
 
+def _heic(**options: Any) -> Callable[[Pixels], bytes]:
+    def save(pixels: Pixels) -> bytes:
+        from pillow_heif import from_pillow
+
+        out = io.BytesIO()
+        from_pillow(Image.fromarray(pixels)).save(out, quality=80, **options)
+        return out.getvalue()
+
+    return save
+
+
 _FORMS: Final[dict[str, tuple[str, Callable[[Pixels], bytes]]]] = {
     "jpeg": (".jpg", _saved("JPEG", quality=90)),
     "jpeg progressive": (".jpg", _saved("JPEG", quality=85, progressive=True)),
@@ -145,6 +156,8 @@ _FORMS: Final[dict[str, tuple[str, Callable[[Pixels], bytes]]]] = {
     "ppm": (".ppm", _saved("PPM")),
     "jpeg 2000": (".jp2", _saved("JPEG2000")),
     "avif": (".avif", _saved("AVIF", speed=10)),
+    "heic": (".heic", _heic()),
+    "heic in tiles": (".heic", _heic(tile_size=128)),
 }
 FORMS = tuple(_FORMS)
 
