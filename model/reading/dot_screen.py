@@ -27,10 +27,12 @@ _LEAST_GRAIN = 0.004  # density, grain below this is not looked into
 _LOWEST = 0.08  # cycles per px: a period of 12.5 px
 _OFF_AXIS = 0.045  # cycles per px
 _RING = 0.04  # cycles per px, width within which a spectrum is compared
+_CORNER = 0.54  # cycles per px: beyond lie only the corners of the plane, too few frequencies for rings of their own
 _CLEAR = 6.0  # times the spectrum round it; at 5.5 none of 650 drawn dials without a screen or bars has a lattice
 _CANDIDATES = 24
 _UNEQUAL = 0.12  # relative, of the two waves' frequencies, besides one step of the spectrum
 _CROSSED = np.cos(np.radians(60.0))  # square or hexagonal, also seen askew
+_ONE_WAVE = 3.0 / _TILE  # cycles per px, within which two peaks are one
 _ONE_SIDED = 10.0  # times the power of the weaker wave, of any wave
 
 
@@ -52,7 +54,7 @@ def screen_period(dial: Image, geometry: DialGeometry, box: tuple[slice, slice])
     floor = _LEAST_GRAIN**2 * float(np.sum(window**2))
     clear = np.zeros((len(powers), *fx.shape))
     # the spectrum falls with frequency: compare within its own ring, and let every tile count alike
-    ring = np.digitize(frequency, np.arange(_LOWEST, 0.72, _RING))
+    ring = np.digitize(frequency, np.arange(_LOWEST, _CORNER, _RING))
     for k in np.unique(ring[usable]):
         here = usable & (ring == k)
         clear[:, here] = powers[:, here] / (np.median(powers[:, here], axis=1, keepdims=True) + floor)
@@ -99,10 +101,13 @@ def _lattice(clear: Floats, power: Floats, fx: Floats, fy: Floats) -> float | No
     length = np.linalg.norm(wave, axis=-1)
     cosine = np.abs(wave @ wave.T) / np.outer(length, length)
     alike = np.abs(length[:, None] - length) <= _UNEQUAL * np.minimum.outer(length, length) + 1.0 / _TILE
+    # at the end of the spectrum a wave and its mirror image are one: whole cycles per px make no difference
+    offsets = np.stack([wave[:, None] - wave, wave[:, None] + wave])
+    apart = (np.abs(offsets - np.round(offsets)).max(axis=-1) > _ONE_WAVE).all(axis=0)
     strength = power.flat[best]
     # the lattice outshines all else: an echo of parallel bars, from resizing or JPEG, is far weaker than they are
     even = np.minimum.outer(strength, strength) * _ONE_SIDED >= strength.max()
-    weaker = np.where(alike & even & (cosine <= _CROSSED), np.minimum.outer(clear.flat[best], clear.flat[best]), 0.0)
+    weaker = np.where(alike & even & apart & (cosine <= _CROSSED), np.minimum.outer(clear.flat[best], clear.flat[best]), 0.0)
     pair = np.unravel_index(int(np.argmax(weaker)), weaker.shape)
     if weaker[pair] < _CLEAR:
         return None
