@@ -27,8 +27,8 @@ _LEAST_GRAIN = 0.004  # density, grain below this is not looked into
 _LOWEST = 0.08  # cycles per px: a period of 12.5 px
 _OFF_AXIS = 0.045  # cycles per px
 _RING = 0.04  # cycles per px, width within which a spectrum is compared
-_CORNER = 0.54  # cycles per px: beyond lie only the corners of the plane, too few frequencies for rings of their own
-_CLEAR = 6.0  # times the spectrum round it; at 5.5 none of 650 drawn dials without a screen or bars has a lattice
+_CORNER = 0.62  # cycles per px: beyond lie only the corners of the plane, too few frequencies for rings of their own
+_CLEAR = 6.0  # times the spectrum round it, chosen on drawn dials with and without a screen
 _CANDIDATES = 24
 _UNEQUAL = 0.12  # relative, of the two waves' frequencies, besides one step of the spectrum
 _CROSSED = np.cos(np.radians(60.0))  # square or hexagonal, also seen askew
@@ -107,7 +107,9 @@ def _lattice(clear: Floats, power: Floats, fx: Floats, fy: Floats) -> float | No
     strength = power.flat[best]
     # the lattice outshines all else: an echo of parallel bars, from resizing or JPEG, is far weaker than they are
     even = np.minimum.outer(strength, strength) * _ONE_SIDED >= strength.max()
-    weaker = np.where(alike & even & apart & (cosine <= _CROSSED), np.minimum.outer(clear.flat[best], clear.flat[best]), 0.0)
+    weaker = np.where(
+        alike & even & apart & (cosine <= _CROSSED), np.minimum.outer(clear.flat[best], clear.flat[best]), 0.0
+    )
     pair = np.unravel_index(int(np.argmax(weaker)), weaker.shape)
     if weaker[pair] < _CLEAR:
         return None
