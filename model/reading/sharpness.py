@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.special import ndtri
 
+from dialtell.model.reading.dot_screen import screen_period
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.synth.shared.errors import ParameterError
 
@@ -31,8 +32,6 @@ _FEWEST_EDGES = 20
 _PER_HALO = 3.0
 _PLAIN_HALO = 0.01
 _MOST_HALO = 0.1  # above it the rim says no more
-_CLEAR_PEAK = 8.0  # times the spectrum round it; 112 drawn dials without a screen stay below
-_LEAST_SCREEN = 0.004  # density, grain below this is not looked into
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def measure_sharpness(density: Image, geometry: DialGeometry) -> Sharpness:
         small = np.asarray(cv2.resize(density, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
         found = measure_sharpness(small, geometry.scaled(size[0] / density.shape[1]))
         return replace(found, edge_sigma_px=found.edge_sigma_px * times, screen_px=found.screen_px * times)
-    period = _screen(dial, geometry, box)
+    period = screen_period(dial, geometry, box)
     sigmas, halos = _edge_sigmas(dial, geometry, box)
     if len(sigmas) < _FEWEST_EDGES:
         return Sharpness(float("nan"), 0.0, len(sigmas), period is not None, period or float("nan"))
@@ -224,49 +223,3 @@ def _crossing(relative: Floats, level: float, direction: int) -> Floats:
     before, after = (ndtri(np.clip(half[row, k], 0.005, 0.995)) for k in (at - 1, at))
     share = np.clip((ndtri(goal) - before) / np.maximum(after - before, 1e-9), 0, 1)
     return np.asarray(at - 1 + share - 0.5)
-
-
-def _screen(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> float | None:
-    """Period in px of a regular dot screen in the bare enamel, or None.
-
-    A screen is a peak far above the spectrum round it in most of the barest tiles, off the axes (where JPEG blocks and
-    scanner lines sit).
-    """
-    side = 64
-    rows, columns = dial.shape[0] // side, dial.shape[1] // side
-    if rows * columns < 4:
-        return None
-    # the dial is convex: a tile lies on it if its corners do
-    down, along = (np.add.outer(np.arange(count) * side, (0, side - 1)).ravel() for count in (rows, columns))
-    corners = _inside(geometry, box, down.astype(float), along.astype(float), 0.93)
-    whole = corners.reshape(rows, 2, columns, 2).all(axis=(1, 3))
-    tiles = dial[: rows * side, : columns * side].reshape(rows, side, columns, side).swapaxes(1, 2)[whole]
-    inked = np.count_nonzero(tiles > 0.25, axis=(1, 2)) / side**2
-    barest = np.argsort(inked, kind="stable")[:24]
-    barest = barest[inked[barest] < 0.15]
-    if len(barest) < 3:
-        return None
-    window = np.outer(np.hanning(side), np.hanning(side))
-    calm = np.clip(tiles[barest], -0.2, 0.3)
-    calm = calm - calm.mean(axis=(1, 2), keepdims=True)
-    powers = np.abs(np.fft.rfft2(calm * window)) ** 2
-    # a screen is in every tile, an edge or a scratch in a few: the weaker half of the tiles must show it
-    power = np.quantile(powers, 0.25, axis=0)
-    middling = np.median(powers, axis=0)
-    fy, fx = np.meshgrid(np.fft.fftfreq(side), np.fft.rfftfreq(side), indexing="ij")
-    frequency = np.hypot(fx, fy)
-    usable = (frequency > 0.08) & (np.abs(fx) > 0.045) & (np.abs(fy) > 0.045)
-    floor = _LEAST_SCREEN**2 * float(np.sum(window**2))
-    # the spectrum falls with frequency: compare within its own ring
-    ring = np.digitize(frequency, np.arange(0.08, 0.72, 0.04))
-    ratio = np.zeros_like(power)
-    for k in np.unique(ring[usable]):
-        here = usable & (ring == k)
-        ratio[here] = np.minimum(*(each[here] / (float(np.median(each[here])) + floor) for each in (power, middling)))
-    row, column = np.unravel_index(int(np.argmax(ratio)), ratio.shape)
-    if ratio[row, column] < _CLEAR_PEAK:
-        return None
-    # the middle of the peak, between the whole frequencies
-    near = np.ix_(np.arange(row - 1, row + 2) % side, np.clip(np.arange(column - 1, column + 2), 0, side // 2))
-    weight = power[near] / power[near].sum()
-    return float(1 / np.hypot((fx[near] * weight).sum(), (np.abs(fy[near]) * weight).sum()))
