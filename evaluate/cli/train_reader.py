@@ -16,7 +16,7 @@ _STROKES_ONLY = ("origin", "photos", "pairs", "calibration", "keep", "tensorboar
 def run_reader(args: argparse.Namespace, version: str, command: str) -> int:
     """Train as asked; returns the exit code."""
     from dialtell.train.reader.finish import CARD, finish_reader
-    from dialtell.train.reader.loop import ReaderTrainer, log
+    from dialtell.train.reader.loop import log
 
     given = [f"--{name}" for name in _STROKES_ONLY if getattr(args, name) not in (None, False)]
     if given:
@@ -35,8 +35,8 @@ def run_reader(args: argparse.Namespace, version: str, command: str) -> int:
         print(json.dumps({"schema": "dialtell.train/1", "weights": str(path), "figures": figures}))
     else:
         rows = [f"{name}: {row['count']} of {row['of']}" for name, row in figures.items()]
-        print("\n".join([f"reader: {path}", f"card:   {path.parent / CARD}", *rows,
-                         f"use it: lay it beside strokes.safetensors and score with --weights {path.parent}"]))  # fmt: skip
+        use = f"use it: lay it beside strokes.safetensors and score with --weights {path.parent}"
+        print("\n".join([f"reader: {path}", f"card:   {path.parent / CARD}", *rows, use]))
     return 0
 
 
@@ -66,7 +66,7 @@ def _photographs(folder: Path):  # type: ignore[no-untyped-def]
 
     longest = 1000
     found = []
-    paths, missing = walk_photos([folder])
+    paths, _ = walk_photos([folder])
     for path in paths:
         light = read_photo(path).pixels
         share = min(longest / max(light.shape[:2]), 1.0)

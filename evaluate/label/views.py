@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from dialtell.evaluate.label.photos import LabelPhoto
 from dialtell.evaluate.words.cautions import CLOSING
 from dialtell.evaluate.words.stated import stated_ratio
+from dialtell.model.reader.file import load_reader
 from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, Outline
 from dialtell.model.reading.outline import NoDial, find_outline
 from dialtell.model.reading.photo import Photo, read_photo
-from dialtell.model.reading.reader_file import load_reader
 from dialtell.synth.shared.srgb import codes
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""Was the photograph understood at all: is it a dial of fired enamel, and where does it end? If not, no call is made."""
+"""Was the photograph understood: is it a dial of fired enamel, and where does it end? If not, no call is made."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ def unrecognised(reading: Reading) -> str | None:
     """What was not recognised and what to do, as a clause; None where a call may rest on the reading."""
     if reading.outline_certainty < LEAST_CERTAIN:
         return (
-            "the dial's edge was not made out for certain, so its strokes may have been looked for in the wrong places; "
-            "draw it with --outline, or photograph the whole dial square on in even light"
+            "the dial's edge was not made out for certain, so its strokes may have been looked for in the wrong "
+            "places; draw it with --outline, or photograph the whole dial square on in even light"
         )
     other = other_make(reading)
     if other is not None:

@@ -41,8 +41,8 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
         )
     if reading.twelve is not None and not reading.twelve.told:
         found.append(
-            f"Where 12 o'clock stands was not made out for certain; it is taken to be {direction(geometry.twelve_deg)}. "
-            "Give --twelve where it is not."
+            "Where 12 o'clock stands was not made out for certain; it is taken to be "
+            f"{direction(geometry.twelve_deg)}. Give --twelve where it is not."
         )
     low, high = PLAUSIBLE_MM
     if resolution.diameter_mm is not None and not low <= resolution.diameter_mm <= high:

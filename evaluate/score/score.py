@@ -15,8 +15,8 @@ from typing import Any
 from tqdm import tqdm
 
 from dialtell.evaluate.score.close_up import close_up_record, close_up_remarks, least, unnamed_reason
-from dialtell.evaluate.score.record import record_of, record_without_dial
 from dialtell.evaluate.score.recognised import unrecognised
+from dialtell.evaluate.score.record import record_of, record_without_dial
 from dialtell.model.net.resolution import Resolution, resolution_of
 from dialtell.model.net.verdict import Verdict, judge
 from dialtell.model.net.weights_file import Weights
@@ -25,7 +25,7 @@ from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo, walk_photos
 from dialtell.model.reading.steps import Reading, read
 from dialtell.synth.shared.errors import DialtellError, fault_of_ours
-from dialtell.synth.shared.terms import ZONES, Zone
+from dialtell.synth.shared.terms import ZONES
 
 SCHEMA = "dialtell.score/1"
 log = logging.getLogger("dialtell.score")

@@ -16,7 +16,7 @@ from typing import Any
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
-from dialtell.model.reading.reader_file import BESIDE, Reader, load_reader
+from dialtell.model.reader.file import BESIDE, Reader, load_reader
 from dialtell.model.weights.numbers import fill, read_numbers, write_numbers
 from dialtell.synth.shared.errors import WeightsError
 
@@ -29,8 +29,8 @@ class Weights:
     """A net ready to score, and what is known about it.
 
     zone_calibration and dial_calibration turn logits into likelihood ratios; so does print_calibration for the process
-    of print, None where the weights were never calibrated for it. record : the whole JSON. reader : the net that reads photographs for this one,
-    of the file reader.safetensors beside it, else the shipped one.
+    of print, None where the weights were never calibrated for it. record : the whole JSON. reader : the net that reads
+    photographs for this one, of the file reader.safetensors beside it, else the shipped one.
     """
 
     net: StrokeNet

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.reading.density import optical_density
-from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.divisions import arc_share_at_sixty
+from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.scale import Scale
 
 Floats = NDArray[np.float64]

@@ -10,10 +10,10 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
+from dialtell.model.reader.file import Reader
+from dialtell.model.reader.net import PADDING, SIDE, SQUARE
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.photo import Codes
-from dialtell.model.reading.reader_file import Reader
-from dialtell.model.reading.reader_net import PADDING, SIDE, SQUARE
 from dialtell.synth.shared.terms import MAKES, Make
 
 Floats = NDArray[np.float64]
@@ -183,6 +183,4 @@ def _looked(picture: NDArray[np.uint8], onto: Floats, reader: Reader, *, turn: b
         make = sight.make[0].softmax(0).tolist()
         told = None if sight.turn is None else np.asarray(sight.turn[0].double().softmax(0).numpy())
         seen = sight.seen[0].argmax(0).to(torch.uint8).numpy()
-    return Look(
-        onto, seen, sight.inside[0].numpy(), sight.where[0].numpy(), dict(zip(MAKES, make, strict=True)), told
-    )
+    return Look(onto, seen, sight.inside[0].numpy(), sight.where[0].numpy(), dict(zip(MAKES, make, strict=True)), told)

@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.model.reader.file import Reader
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.geometry import DialGeometry, sample_points
 from dialtell.model.reading.looks import Look, first_look, root, square_look
 from dialtell.model.reading.photo import Photo
-from dialtell.model.reading.reader_file import Reader
 from dialtell.synth.shared.terms import Make
 
 Floats = NDArray[np.float64]

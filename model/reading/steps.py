@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from dialtell.model.reader.file import Reader, load_reader
 from dialtell.model.reading.close_up import (
     PLACE_SPREAD,
     CloseUp,
@@ -22,7 +23,6 @@ from dialtell.model.reading.looks import Look, square_look
 from dialtell.model.reading.outline import LEAST_OUTLINE, NoDial, ellipse_of, find_outline
 from dialtell.model.reading.patches import PatchSet, cut_patches, reduced
 from dialtell.model.reading.photo import Photo
-from dialtell.model.reading.reader_file import Reader, load_reader
 from dialtell.model.reading.scale import Scale, given_scale, scale_from_strokes
 from dialtell.model.reading.sharpness import Sharpness, measure_sharpness
 from dialtell.model.reading.twelve import Twelve, find_twelve, on_division

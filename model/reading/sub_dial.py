@@ -5,8 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from dialtell.model.reading.geometry import DialGeometry, Image, sample_points
 from dialtell.model.reading.divisions import share_at_sixty
+from dialtell.model.reading.geometry import DialGeometry, Image, sample_points
 from dialtell.model.reading.zones import Circle
 
 LEAST_SHARE = 0.08  # of a ring's variation that repeats sixty times a turn, as of the minute track (divisions.py)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dialtell.model.reader.file import Reader
+from dialtell.model.reader.net import TURNS
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.looks import Look
-from dialtell.model.reading.reader_file import Reader
-from dialtell.model.reading.reader_net import TURNS
 
 _ABOUT = 4  # samples to either side that count as the same direction
 _SNAP = math.radians(2.5)  # furthest division that is taken for 12 itself

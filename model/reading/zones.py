@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.looks import Look
 from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice
-from dialtell.model.reading.reader_net import SIDE, SQUARE
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Seen, Zone
 
 Floats = NDArray[np.float64]

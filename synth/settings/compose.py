@@ -10,12 +10,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.faces.face import resized
+from dialtell.synth.faces.face_parts import Face
 from dialtell.synth.photograph.camera import expose
 from dialtell.synth.settings.background import paint_background
 from dialtell.synth.settings.case import paint_case, shade_enamel
 from dialtell.synth.settings.crystal import reflect, scratches
-from dialtell.synth.settings.face import resized
-from dialtell.synth.settings.face_parts import Face
 from dialtell.synth.settings.held import paint_held
 from dialtell.synth.settings.overlay import paint_overlay
 from dialtell.synth.settings.plate import EXTENT, Layer
@@ -47,9 +47,7 @@ class Example(NamedTuple):
     look: Look
 
 
-def compose(
-    spec: SettingSpec, face: Face | None, make: Make, photos: Sequence[NDArray[np.uint8]] = ()
-) -> Example:
+def compose(spec: SettingSpec, face: Face | None, make: Make, photos: Sequence[NDArray[np.uint8]] = ()) -> Example:
     """Take the picture. face : of the dial, None where the spec has none. photos : backgrounds of the user's own."""
     height, width = spec.shape
     light = paint_background(spec.background, spec.shape, photos)
@@ -70,7 +68,9 @@ def compose(
     seen[over] = SEEN.index(Seen.OVERLAY)
     left, top, right, bottom = spec.cut
     outside = np.ones(spec.shape, np.bool_)
-    outside[round(top * height) : height - round(bottom * height), round(left * width) : width - round(right * width)] = 0
+    outside[
+        round(top * height) : height - round(bottom * height), round(left * width) : width - round(right * width)
+    ] = 0
     picture[outside], seen[outside] = PADDING, 0
     return Example(picture, seen, outline, twelve, make, spec.look)
 
@@ -129,7 +129,9 @@ def _with_dial(
     light = light * (1.0 - np.float32(spec.cast) * _shadow(disc, radius))[..., None]
     own = resized(face, min(max(round(1.15 * radius), 24), face.scale)) if face.scale > 1.5 * radius else face
     to_frame = _to_frame(matrix, own.scale, 1.0)
-    colour = cv2.warpPerspective(own.colour, to_frame, shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    colour = cv2.warpPerspective(
+        own.colour, to_frame, shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     names = cv2.warpPerspective(own.seen, to_frame, shape[::-1], flags=cv2.INTER_NEAREST)
     inside = disc > 0.5
     # the square's corners lie outside the disc: nothing of the dial is named there
@@ -199,5 +201,3 @@ def _gradient(spec: SettingSpec) -> Image:
     x = np.linspace(-0.5, 0.5, width, dtype=np.float32)
     y = np.linspace(-0.5, 0.5, height, dtype=np.float32)[:, None]
     return np.asarray(np.exp(np.float32(spec.gradient) * (np.cos(spec.slope) * x + np.sin(spec.slope) * y)), np.float32)
-
-

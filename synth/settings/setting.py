@@ -105,7 +105,9 @@ def sample_setting(
     longer side; a square look is SIDE px square."""
     shape = (SIDE, SIDE)
     if look is not Look.SQUARE:
-        aspect = float(rng.choice([1.0, 4 / 3, 3 / 4, 3 / 2, 2 / 3, 16 / 9, 9 / 16], p=[0.3, 0.2, 0.2, 0.1, 0.1, 0.05, 0.05]))
+        aspect = float(
+            rng.choice([1.0, 4 / 3, 3 / 4, 3 / 2, 2 / 3, 16 / 9, 9 / 16], p=[0.3, 0.2, 0.2, 0.1, 0.1, 0.05, 0.05])
+        )
         shape = (side, round(side * aspect)) if aspect <= 1 else (round(side / aspect), side)
     place = _placing(rng, look, shape)
     some = int(rng.choice([0, 1, 2, 4], p=[0.7, 0.15, 0.1, 0.05] if dial else [0.25, 0.4, 0.2, 0.15]))
@@ -170,7 +172,11 @@ def _placing(rng: np.random.Generator, look: Look, shape: tuple[int, int]) -> Pl
         reach, at = radius * float(np.sqrt(rng.uniform(0.0, 1.0))), rng.uniform(0, 2 * np.pi)
         x, y = width / 2 - reach * np.cos(at), height / 2 - reach * np.sin(at)
         return Placing(radius, float(x), float(y), twelve, min(tilt, 0.5), lean, min(depth, 0.15))
-    radius = 0.5 * short * float(np.exp(rng.uniform(np.log(0.13), np.log(1.0))) if rng.random() < 0.5 else rng.uniform(0.4, 1.2))
+    radius = (
+        0.5
+        * short
+        * float(np.exp(rng.uniform(np.log(0.13), np.log(1.0))) if rng.random() < 0.5 else rng.uniform(0.4, 1.2))
+    )
     if rng.random() < 0.75:  # whole in the frame, where it fits
         room = np.maximum(np.array([width, height]) - 2.0 * radius, 0.0)
         x, y = 0.5 * np.array([width, height]) + room * (rng.beta(3, 3, 2) - 0.5)

@@ -22,15 +22,20 @@ MAY_IMPORT: dict[str, set[str]] = {
     "synth.photograph": {"synth.shared", "synth.strokes"},
     "synth": {"synth.shared", "synth.strokes", "synth.design", "synth.photograph"},
     "synth.sets": {"synth.shared", "synth.strokes", "synth.photograph", "synth"},
-    "synth.settings": {"synth.shared", "synth.design", "synth.photograph", "synth"},
-    "model.weights": set(),
+    "synth.faces": {"synth.shared", "synth.design", "synth.photograph", "synth"},
+    "synth.settings": {"synth.shared", "synth.photograph", "synth", "synth.faces"},
+    "model.weights": {"synth.shared"},
     "model.formats": set(),
-    "model.reading": {"synth.shared", "model.formats"},
-    "model.net": {"synth.shared", "model.reading"},
+    "model.reader": {"synth.shared", "model.weights"},
+    "model.reading": {"synth.shared", "model.formats", "model.reader"},
+    "model.net": {"synth.shared", "model.weights", "model.reader", "model.reading"},
     "model": {"synth.shared", "model.reading", "model.net"},
     "train.stats": {"synth.shared", "model.net"},
     "train.bags": {"synth.shared", "synth.design", "synth.photograph", "synth", "model.reading", "model.net"},
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
+    "train.reader": {
+        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats", "train.run",
+    },
     "train.photographs": {
         "synth.shared", "synth", "model.reading", "model.net", "train.stats", "train.bags", "train.run",
     },
@@ -57,7 +62,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "evaluate.score", "evaluate.inspection", "evaluate.compare",
     },
     "evaluate.label": {
-        "synth.shared", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
+        "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
         "evaluate.museum", "evaluate.score",
     },
     "evaluate.benchmark": {
@@ -71,7 +76,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate": {"synth.shared", "model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
     "evaluate.cli": {
         "synth.shared", "synth", "synth.sets", "model", "model.reading", "model.net", "train.bags", "train.run",
-        "train.photographs", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection", "evaluate.period",
+        "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection", "evaluate.period",
         "evaluate.compare", "evaluate.collection", "evaluate.label", "evaluate.museum", "evaluate.benchmark",
         "evaluate.ladder",
     },

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dialtell.synth.settings.face_parts import (
+from dialtell.synth.faces.face_parts import (
     NUMBER,
     around,
     band,

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.settings.face_parts import NUMBER, lattice
-from dialtell.synth.settings.features import NOTHING, FeaturesSpec, add_features, sample_features
-from dialtell.synth.settings.modern import draw_modern, sample_modern
+from dialtell.synth.faces.face_parts import NUMBER, lattice
+from dialtell.synth.faces.features import NOTHING, FeaturesSpec, add_features, sample_features
+from dialtell.synth.faces.modern import draw_modern, sample_modern
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Make, Seen
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from dialtell.synth.settings.face_parts import lattice
-from dialtell.synth.settings.lettering import STYLES, Word, figures_around, set_words
+from dialtell.synth.faces.face_parts import lattice
+from dialtell.synth.faces.lettering import STYLES, Word, figures_around, set_words
 
 
 @pytest.mark.parametrize("style", STYLES)

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.settings.face_parts import NUMBER
-from dialtell.synth.settings.make import MakeSpec, dress, sample_make
-from dialtell.synth.settings.modern import bare, draw_modern, sample_modern
+from dialtell.synth.faces.face_parts import NUMBER
+from dialtell.synth.faces.make import MakeSpec, dress, sample_make
+from dialtell.synth.faces.modern import bare, draw_modern, sample_modern
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Make, Seen
 

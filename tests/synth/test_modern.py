@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.settings.face_parts import NUMBER, lattice
-from dialtell.synth.settings.modern import KINDS, bare, draw_modern, sample_modern
+from dialtell.synth.faces.face_parts import NUMBER, lattice
+from dialtell.synth.faces.modern import KINDS, bare, draw_modern, sample_modern
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Make, Seen
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from dialtell.model.reading.reader_net import ReaderConfig
+from dialtell.model.reader.net import ReaderConfig
 from dialtell.synth.shared.errors import ParameterError, require_range
 
 VALIDATION_SEED = 1_100_003  # sets no training seed reaches

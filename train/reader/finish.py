@@ -12,15 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from dialtell.model.reader.file import BESIDE, Certainty, Reader, folded, save_reader
 from dialtell.model.reading.ellipse import Ellipse
 from dialtell.model.reading.outline import NoDial, apart, find_outline
 from dialtell.model.reading.photo import Photo
-from dialtell.model.reading.reader_file import BESIDE, Certainty, Reader, folded, save_reader
 from dialtell.model.reading.twelve import find_twelve
+from dialtell.synth.faces.subject import draw_subject, sample_subject
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.settings.compose import Example, compose
 from dialtell.synth.settings.setting import Look, sample_setting
-from dialtell.synth.settings.subject import draw_subject, sample_subject
 from dialtell.synth.shared.errors import said_in_words
 from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.record import to_record
@@ -100,7 +100,9 @@ def fit_certainty(told: Sequence[Told]) -> Certainty:
     return Certainty(tuple(outline.tolist()), tuple(twelve.tolist()))
 
 
-def _logistic(terms: NDArray[np.float64], right: NDArray[np.float64], usual: NDArray[np.float64]) -> NDArray[np.float64]:
+def _logistic(
+    terms: NDArray[np.float64], right: NDArray[np.float64], usual: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Weights of a logistic curve, drawn towards `usual` as by a few photographs, so that few or all-right ones do not
     promise the world."""
     if len(right) == 0:

@@ -9,7 +9,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from dialtell.model.reading.reader_net import TURNS
+from dialtell.model.reader.net import TURNS
 from dialtell.synth.shared.terms import SEEN
 from dialtell.train.reader.loss import places
 from dialtell.train.reader.pictures import Pictures

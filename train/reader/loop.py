@@ -22,15 +22,15 @@ from safetensors.torch import save as save_tensors
 from torch import Tensor, nn
 from tqdm import tqdm
 
-from dialtell.model.reading.reader_net import SIDE, ReaderNet
+from dialtell.model.reader.net import SIDE, ReaderNet
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import OutputError, ParameterError, said_in_words
 from dialtell.synth.shared.files import whole_file, write_whole
 from dialtell.synth.shared.record import from_record, to_record
 from dialtell.synth.shared.tables import rows_text
 from dialtell.synth.shared.workers import spawned
-from dialtell.train.reader.disturbance import disturbed, turned
 from dialtell.train.reader.config import VALIDATION_SEED, ReaderTraining
+from dialtell.train.reader.disturbance import disturbed, turned
 from dialtell.train.reader.judging import FIGURES, judged
 from dialtell.train.reader.loss import PARTS, losses, total
 from dialtell.train.reader.pictures import TRUTH, Pictures, pictures_of
@@ -159,7 +159,9 @@ class ReaderTrainer:
             with (self.folder / "metrics.csv").open(newline="") as file:
                 self.rows = [row for row in csv.reader(file)][1 : self.epoch + 1]
         except (SafetensorError, RuntimeError, ValueError, LookupError, OSError) as error:
-            raise ParameterError(f"--resume {self.folder}: the checkpoint is damaged ({error}); start a new run") from error
+            raise ParameterError(
+                f"--resume {self.folder}: the checkpoint is damaged ({error}); start a new run"
+            ) from error
 
     # --- training ---
 

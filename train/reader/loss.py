@@ -8,7 +8,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
-from dialtell.model.reading.reader_net import SIDE, TURNS, Sight
+from dialtell.model.reader.net import SIDE, TURNS, Sight
 from dialtell.synth.shared.terms import SEEN, Seen
 
 # rare things count more: ink and what lies over it

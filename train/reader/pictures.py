@@ -8,9 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.faces.subject import draw_subject, sample_subject
 from dialtell.synth.settings.compose import PADDING, Example, compose, root
 from dialtell.synth.settings.setting import SIDE, Look, sample_setting
-from dialtell.synth.settings.subject import draw_subject, sample_subject
 from dialtell.synth.shared.terms import MAKES, Make
 
 READER_STREAM = 97  # of the rng of settings, apart from that of dials

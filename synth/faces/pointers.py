@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from dialtell.synth.settings.face_parts import (
+from dialtell.synth.faces.face_parts import (
     LABELLED,
     NUMBER,
     Face,

@@ -8,7 +8,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from dialtell.synth.settings.face_parts import Image, Tone, lattice, noise, soft
+from dialtell.synth.faces.face_parts import Image, Tone, lattice, noise, soft
 
 METALS: tuple[Tone, ...] = (
     (0.68, 0.67, 0.63), (0.6, 0.6, 0.6), (0.72, 0.7, 0.64), (0.62, 0.45, 0.19), (0.5, 0.36, 0.15), (0.66, 0.5, 0.24),

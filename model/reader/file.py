@@ -11,7 +11,7 @@ from typing import Any
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
 
-from dialtell.model.reading.reader_net import SIDE, SQUARE, ReaderConfig, ReaderNet
+from dialtell.model.reader.net import SIDE, SQUARE, ReaderConfig, ReaderNet
 from dialtell.model.weights.numbers import fill, read_numbers, write_numbers
 from dialtell.synth.shared.errors import WeightsError
 from dialtell.synth.shared.terms import MAKES, SEEN
@@ -73,7 +73,11 @@ def load_reader(path: Path = SHIPPED) -> Reader:
         outline, twelve = (tuple(float(v) for v in record["certainty"][name]) for name in ("outline", "twelve"))
     except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(f"{path}: its .json describes no reader of this version ({error}); copy it again") from None
-    if len(widths) != 5 or not all(1 <= w <= 1024 for w in (*widths, config.turn)) or (len(outline), len(twelve)) != (3, 2):
+    if (
+        len(widths) != 5
+        or not all(1 <= w <= 1024 for w in (*widths, config.turn))
+        or (len(outline), len(twelve)) != (3, 2)
+    ):
         raise WeightsError(f"{path}: its .json describes a reader of absurd size; copy it again or train again")
     net = ReaderNet(config)
     fill(net, tensors, path)

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.settings.face_parts import NUMBER, Face, Image, Tone, blend, disc, lattice, noise, soft
-from dialtell.synth.settings.grounds import (
+from dialtell.synth.faces.face_parts import NUMBER, Face, Image, Tone, blend, disc, lattice, noise, soft
+from dialtell.synth.faces.grounds import (
     METALS,
     PAINTS,
     PAPERS,

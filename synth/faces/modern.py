@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dialtell.synth.design.makers import invent_maker, invent_name, invent_town
-from dialtell.synth.settings.face_parts import (
+from dialtell.synth.faces.face_parts import (
     NUMBER,
     Face,
     Floats,
@@ -24,7 +24,7 @@ from dialtell.synth.settings.face_parts import (
     moved,
     oval,
 )
-from dialtell.synth.settings.lettering import STYLES, Word, figures_around, set_words
+from dialtell.synth.faces.lettering import STYLES, Word, figures_around, set_words
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Make, Seen, Zone
 

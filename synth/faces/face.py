@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.synth.design.layout import lay_out
+from dialtell.synth.faces.face_parts import Face
 from dialtell.synth.making import coat_of
 from dialtell.synth.photograph.body import BodySpec, paint_body
 from dialtell.synth.photograph.patch import cover_patch, ring_slices
@@ -14,7 +15,6 @@ from dialtell.synth.photograph.view import ViewSpec, homography, to_px
 from dialtell.synth.photograph.watch_hands import paint_hands
 from dialtell.synth.photograph.wear import apply_wear
 from dialtell.synth.scene import DialSpec, paint_strokes
-from dialtell.synth.settings.face_parts import Face
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Process, Seen
 
 Image = NDArray[np.float32]

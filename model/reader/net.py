@@ -112,7 +112,9 @@ class TurnPart(nn.Module):
         super().__init__()
         self.register_buffer("unrolled", _unrolling(), persistent=False)
         self.first = nn.Conv2d(features, width, 1)
-        self.rings = nn.ModuleList([_Round(width, width, 3, 5, 2), _Round(width, width, 3, 5, 2), _Round(width, width, 3, 5, 2)])
+        self.rings = nn.ModuleList(
+            [_Round(width, width, 3, 5, 2), _Round(width, width, 3, 5, 2), _Round(width, width, 3, 5, 2)]
+        )
         self.flat = nn.Conv2d(width * (_RADII // 8), width, 1)
         self.far = nn.ModuleList([_Round(width, width, 1, 5, 1, step) for step in (1, 3, 9, 27, 60)])
         self.last = nn.Conv2d(width, 1, 1)

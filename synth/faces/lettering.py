@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image as Picture
 from PIL import ImageDraw, ImageFont
 
-from dialtell.synth.settings.face_parts import Image
+from dialtell.synth.faces.face_parts import Image
 
 STYLES = ("plain", "bold", "thin", "narrow", "wide", "slanted", "contrast", "drops", "square")
 LARGE = 96  # px height of capitals the letters are drawn at

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.settings.face_parts import (
+from dialtell.synth.faces.face_parts import (
     NUMBER,
     Face,
     Floats,
@@ -32,7 +32,7 @@ from dialtell.synth.settings.face_parts import (
     oval,
     soft,
 )
-from dialtell.synth.settings.lettering import figures_around, set_words
+from dialtell.synth.faces.lettering import figures_around, set_words
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Seen
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dialtell.synth.faces.face import bare_face, draw_face
+from dialtell.synth.faces.face_parts import Face
+from dialtell.synth.faces.features import FeaturesSpec, add_features, sample_features
+from dialtell.synth.faces.make import MakeSpec, dress, sample_make
+from dialtell.synth.faces.modern import ModernSpec, bare, draw_modern, sample_modern
+from dialtell.synth.faces.pointers import PointersSpec, lay_pointers, sample_pointers
 from dialtell.synth.scene import DialSpec, Range, sample_spec
-from dialtell.synth.settings.face import bare_face, draw_face
-from dialtell.synth.settings.face_parts import Face
-from dialtell.synth.settings.features import FeaturesSpec, add_features, sample_features
-from dialtell.synth.settings.make import MakeSpec, dress, sample_make
-from dialtell.synth.settings.modern import ModernSpec, bare, draw_modern, sample_modern
-from dialtell.synth.settings.pointers import PointersSpec, lay_pointers, sample_pointers
 from dialtell.synth.shared.terms import Make
 
 SCALES = (160, 220, 400)  # px per dial radius that faces are drawn at
