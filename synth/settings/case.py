@@ -38,7 +38,7 @@ class CaseSpec:
     lobes, lobe_depth : waves of the outer border, 0..60, and their height, 0..0.5 of the width of the rings.
     board, pendant, lid, strap : what is joined to it, or None. hinges : turns of hinges, degrees clockwise from up.
     azimuth_deg : 0..360, where the light comes from. contrast : 0..1.5, of the mirrored room.
-    shadow : 0..0.75, share of light that the shadow of the bezel takes; shadow_reach : 0..0.3, its depth on the
+    shadow : 0..0.92, share of light that the shadow of the bezel takes; shadow_reach : 0..0.3, its depth on the
     light's side; shadow_soft : 0.004..0.3, width of its edge. fill_shadow, fill_turn_deg : of a second, weaker light's.
     murk : 0..0.6, share of light lost all round beside the bezel; murk_reach : 0.01..0.4.
     seed : of the mirrored room and the textures.
@@ -70,7 +70,7 @@ class CaseSpec:
             raise ParameterError(f"CaseSpec.kind is {self.kind!r}; give one of {', '.join(KINDS)}")
         for name, low, high in (
             ("opening", 0.9, 1.0), ("lobes", 0, 60), ("lobe_depth", 0.0, 0.5), ("azimuth_deg", 0.0, 360.0),
-            ("contrast", 0.0, 1.5), ("shadow", 0.0, 0.75), ("shadow_reach", 0.0, 0.3), ("shadow_soft", 0.004, 0.3),
+            ("contrast", 0.0, 1.5), ("shadow", 0.0, 0.92), ("shadow_reach", 0.0, 0.3), ("shadow_soft", 0.004, 0.3),
             ("fill_shadow", 0.0, 0.75), ("murk", 0.0, 0.6), ("murk_reach", 0.01, 0.4),
         ):  # fmt: skip
             require_range(f"CaseSpec.{name}", getattr(self, name), low, high)
@@ -113,8 +113,8 @@ def sample_case(*, rng: np.random.Generator) -> CaseSpec:
         hinges=_hinges(rng) if kind == "pocket" else (),
         azimuth_deg=azimuth,
         contrast=float(rng.uniform(0.5, 1.45)),
-        shadow=float(rng.uniform(0.0, 0.75)) if boxed and rng.random() < 0.75 else 0.0,
-        shadow_reach=float(min(rng.exponential(0.06), 0.25)),
+        shadow=float(rng.uniform(0.1, 0.92)) if boxed and rng.random() < 0.8 else 0.0,
+        shadow_reach=float(min(rng.exponential(0.085), 0.28)),
         shadow_soft=float(np.exp(rng.uniform(np.log(0.006), np.log(0.2)))),
         fill_shadow=float(rng.uniform(0.05, 0.4)) if boxed and rng.random() < 0.25 else 0.0,
         fill_turn_deg=float(rng.uniform(0.0, 360.0)),

@@ -41,9 +41,10 @@ def losses(sight: Sight, seen: Tensor, truth: Tensor) -> dict[str, Tensor]:
     found["where"] = ((apart * within).sum((1, 2)) / (within.sum((1, 2)) + 20.0)).mean()
     found["make"] = F.cross_entropy(sight.make.float(), truth[:, 8].long())
     if sight.turn is not None:
-        asked = (dial > 0) & (truth[:, 9] == 1)
+        asked = ((dial > 0) & (truth[:, 9] == 1)).float()
         log = sight.turn.float().log_softmax(1)
-        found["turn"] = -(turn_target(truth[:, 7]) * log).sum(1)[asked].sum() / asked.sum().clamp(min=1)
+        each_turn = -(turn_target(truth[:, 7]) * log).sum(1)
+        found["turn"] = (each_turn * asked).sum() / asked.sum().clamp(min=1.0)
     return found
 
 
