@@ -113,7 +113,7 @@ def test_what_is_out_of_range_is_refused():
         Ring(0.1, 0.0, 0.0, GOLD, "knitted")
     with pytest.raises(ParameterError, match=r"Ring.width is 0\.0"):
         Ring(0.0, 0.0, 0.0, GOLD)
-    with pytest.raises(ParameterError, match=r"CaseSpec.shadow is 0\.9"):
-        replace(drawn(1)[0], shadow=0.9)
+    with pytest.raises(ParameterError, match=r"CaseSpec.shadow is 0\.95"):
+        replace(drawn(1)[0], shadow=0.95)
     with pytest.raises(ParameterError, match=r"CaseSpec.kind is 'egg'"):
         replace(drawn(1)[0], kind="egg")
