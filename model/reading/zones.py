@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
+from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.looks import Look
 from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Seen, Zone
@@ -165,6 +166,14 @@ def unnamed_zones(seen: Index | None = None) -> ZoneMap:
     label = np.full(shape, ZONES.index(Zone.OTHER), dtype=np.int8)
     shown = np.full(shape, SEEN.index(Seen.ENAMEL), np.uint8) if seen is None else seen
     return ZoneMap(label, shown, None, (0.0, EXTENT), None, (), frozenset({Zone.OTHER}), named=False)
+
+
+def seen_within(look: Look, geometry: DialGeometry) -> Index:
+    """(S, S) map of what a look at the whole photograph sees, within a geometry; nothing of the dial outside it."""
+    x, y, _, _ = lattice()
+    points = geometry.to_photo(np.stack([x, y], axis=-1)) @ look.onto[:, :2].T + look.onto[:, 2]
+    column, row = (points[..., k].astype(np.float32) - np.float32(0.5) for k in (0, 1))
+    return np.asarray(cv2.remap(look.seen, column, row, cv2.INTER_NEAREST), np.uint8)
 
 
 def turned_up(seen: Index, rotation: float) -> Index:
