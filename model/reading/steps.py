@@ -123,7 +123,7 @@ def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | No
     found = find_outline(photo, reader)
     if not isinstance(found, NoDial) and found.geometry.seen >= LEAST_OUTLINE:
         return read_at(photo, found.geometry, twelve_deg, reader, found.look, found.certainty)
-    place = find_place(photo.grey)
+    place = find_place(photo.grey, first_look(photo.codes, reader))
     if place is not None:
         return _placed(photo, place, twelve_deg, reader)
     if isinstance(found, NoDial):
@@ -143,10 +143,10 @@ def read_close_up(
     One reading where the scale is known; where it is known roughly, the likeliest first and then one SD to either
     side. NoDial where it cannot be told at all.
     """
-    place = find_place(photo.grey)
+    look = first_look(photo.codes, reader or load_reader())
+    place = find_place(photo.grey, look)
     if place is not None and (given is None or given.allows(place.geometry.pixels_per_radius)):
         return [_placed(photo, place, twelve_deg, reader)]
-    look = first_look(photo.codes, reader or load_reader())
     scale = given or scale_from_look(look)
     if not scale.known:
         scale = scale_from_strokes(optical_density(photo.grey, frame_geometry(photo.grey.shape)))
