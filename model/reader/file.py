@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import torch
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
 
@@ -88,7 +89,8 @@ def load_reader(path: Path = SHIPPED) -> Reader:
     net = ReaderNet(config)
     fill(net, tensors, path)
     certainty = Certainty(outline, twelve)  # type: ignore[arg-type]
-    return Reader(folded(net), str(record["name"]), str(record["version"]), digest, certainty, record)
+    quick = folded(net).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+    return Reader(quick, str(record["name"]), str(record["version"]), digest, certainty, record)
 
 
 def folded(net: nn.Module) -> nn.Module:

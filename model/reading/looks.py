@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -28,23 +29,33 @@ FLATTEST = 0.3  # b / a of an outline accepted
 class Look:
     """What the reader says of one picture.
 
-    onto : (2, 3) photo px to look px. seen : (SIDE, SIDE) uint8 index into SEEN. inside : (SIDE / 2, SIDE / 2) logits
+    onto : (2, 3) photo px to look px. names : (len(SEEN), SIDE, SIDE) logits of what every pixel shows. inside : (SIDE / 2, SIDE / 2) logits
     of lying within the outline. where : (2, SIDE / 2, SIDE / 2) place on the dial, its outline made a circle. make :
     probability of each of MAKES. turn : (TURNS,) probability of each direction of 12 o'clock, clockwise from up, of a
     square look; None else.
     """
 
     onto: Floats
-    seen: NDArray[np.uint8]
+    names: Logits
     inside: Logits
     where: Logits
     make: dict[Make, float]
     turn: Floats | None
 
-    def outline(self, shape: tuple[int, ...]) -> Ellipse | None:
-        """The dial's outline in look px from the border of its inside; None where there is none that is an ellipse.
+    @cached_property
+    def seen(self) -> NDArray[np.uint8]:
+        """(SIDE, SIDE) index into SEEN, the likeliest."""
+        best, found = self.names[0].copy(), np.zeros(self.names.shape[1:], np.uint8)
+        for index, logits in enumerate(self.names[1:], 1):  # many times as fast as argmax across planes
+            np.copyto(found, np.uint8(index), where=logits > best)
+            np.maximum(best, logits, out=best)
+        return found
 
-        shape : (H, W) of the photograph, whose frame may cut the outline: its border is not followed there.
+    def rim(self, shape: tuple[int, ...]) -> Floats | None:
+        """(N, 2) look px round the border of the largest inside, where the photograph's frame does not cut it; None
+        where there is too little of it.
+
+        shape : (H, W) of the photograph.
         """
         logits = self.inside
         count, label = cv2.connectedComponents((logits > 0).astype(np.uint8))
@@ -57,29 +68,41 @@ class Look:
         fine = cv2.resize(own, (side, side), interpolation=cv2.INTER_LINEAR)
         contours, _ = cv2.findContours((fine > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         points = (max(contours, key=cv2.contourArea)[:, 0, :].astype(np.float64) + 0.5) * (SIDE / side)
-        # contours run through the outermost pixels of the inside: half a fine pixel within the border
-        photo = self.to_photo(points)
-        scale = self.photo_px
-        size = np.array(shape[1::-1], dtype=np.float64)
-        free = ((photo > 2.5 * scale) & (photo < size - 2.5 * scale)).all(axis=1)
-        free &= ((points > 2.5) & (points < SIDE - 2.5)).all(axis=1)
-        if free.sum() < 12:
-            return None
+        free = self._well_within(points, shape, 2.5)
         step = max(int(free.sum()) // 400, 1)
-        radius = math.sqrt(max(float((fine > 0).sum()) / math.pi, 1.0)) * SIDE / side
-        fit = fit_ellipse(points[free][::step], max(0.02 * radius, 1.0), draws=80, roundness=FLATTEST)
+        return points[free][::step] if free.sum() >= 12 else None
+
+    def _well_within(self, points: Floats, shape: tuple[int, ...], margin: float) -> NDArray[np.bool_]:
+        """Which of (N, 2) look px lie in look and photograph, so many look px from either's border."""
+        photo, edge = self.to_photo(points), margin * self.photo_px
+        inside = (photo > edge) & (photo < np.array(shape[1::-1]) - edge)
+        return np.asarray((inside & (points > margin) & (points < SIDE - margin)).all(axis=1))
+
+    def outline(self, shape: tuple[int, ...]) -> Ellipse | None:
+        """The dial's outline in look px from the border of its inside; None where there is none that is an ellipse.
+
+        shape : (H, W) of the photograph.
+        """
+        points = self.rim(shape)
+        if points is None:
+            return None
+        radius = math.sqrt(max(4.0 * float((self.inside > 0).sum()) / math.pi, 1.0))
+        fit = fit_ellipse(points, max(0.02 * radius, 1.0), draws=50, roundness=FLATTEST)
         if fit is None or min(fit[0].axes) < _SMALLEST:
             return None
         return fit[0]
 
-    def placed(self) -> Ellipse | None:
-        """The outline in look px from where the pixels inside say they lie: also where little of it is in the frame."""
-        weight = 1 / (1 + np.exp(-np.clip(self.inside, -30, 30)))
-        chosen = weight > 0.5
+    def placed(self, shape: tuple[int, ...]) -> Ellipse | None:
+        """The outline in look px from where the pixels inside say they lie: also where little of it is in the frame.
+
+        shape : (H, W) of the photograph.
+        """
+        rows, columns = np.nonzero(self.inside > 0)
+        points = np.stack([2.0 * columns + 1.0, 2.0 * rows + 1.0], axis=1)
+        chosen = self._well_within(points, shape, 1.0)
         if chosen.sum() < 30:
             return None
-        rows, columns = np.nonzero(chosen)
-        x, y = 2.0 * columns + 1.0, 2.0 * rows + 1.0
+        (x, y), rows, columns = points[chosen].T, rows[chosen], columns[chosen]
         terms = np.stack([x, y, np.ones_like(x)], axis=1)
         told = self.where[:, rows, columns].T.astype(np.float64)
         trust = np.ones(len(x))
@@ -177,10 +200,11 @@ def _colour(codes: Codes, size: tuple[int, int]) -> NDArray[np.uint8]:
 
 
 def _looked(picture: NDArray[np.uint8], onto: Floats, reader: Reader, *, turn: bool) -> Look:
-    given = torch.from_numpy(np.ascontiguousarray(picture.transpose(2, 0, 1))).float()[None]
+    # laid out as it is, channels last, which is the faster way here too
+    given = torch.from_numpy(picture).float()[None].permute(0, 3, 1, 2)
     with torch.inference_mode():
         sight = reader.net(given, turn)
         make = sight.make[0].softmax(0).tolist()
         told = None if sight.turn is None else np.asarray(sight.turn[0].double().softmax(0).numpy())
-        seen = sight.seen[0].argmax(0).to(torch.uint8).numpy()
-    return Look(onto, seen, sight.inside[0].numpy(), sight.where[0].numpy(), dict(zip(MAKES, make, strict=True)), told)
+    inside, where = sight.inside[0].numpy(), sight.where[0].numpy()
+    return Look(onto, sight.seen[0].numpy(), inside, where, dict(zip(MAKES, make, strict=True)), told)

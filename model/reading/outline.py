@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.reader.file import Reader, outline_terms
+from dialtell.model.reader.net import SQUARE
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.geometry import DialGeometry, sample_points
 from dialtell.model.reading.looks import Look, first_look, root, square_look
@@ -27,6 +28,7 @@ Floats = NDArray[np.float64]
 SMALLEST_DIAL = 48  # px across; below this not even the figures are more than blots
 LEAST_OUTLINE = 0.42  # share of the outline in the frame, below which the edge alone does not hold an ellipse
 _MOST_LOOKS = 4
+_FURTHEST = 4.0  # square looks, the largest dial told from a part of it
 _SETTLED = 0.012  # dial radii: a look that moves the outline by less was the last
 _EIGHTHS = np.arange(16) * (np.pi / 8)
 _REACHES = (0.014, 0.007)  # dial radii to either side, in which the edge is followed
@@ -68,16 +70,21 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
     if min(shape) < 32:
         return NoDial(f"the picture is only {min(shape)} px on its short side; give a larger photograph")
     first = first_look(photo.codes, reader)
-    start = first.outline(shape) or first.placed()
+    start = first.outline(shape) or first.placed(shape)
     if start is None:
         return NoDial("nothing in the picture looks like a dial")
     current = first.in_photo(start)
+    wider = False
     for _ in range(_MOST_LOOKS):
         look = square_look(photo.codes, current, reader)
         seen = share_in_frame(current, shape)
-        told, placed = look.outline(shape), look.placed()
+        told, placed = look.outline(shape), look.placed(shape)
         own = told if told is not None and seen >= LEAST_OUTLINE else (placed or told)
-        if own is None or max(own.axes) > 4.0 * 160.0:
+        if own is None or max(own.axes) > _FURTHEST * SQUARE:
+            if not wider:  # a small dial may have been missed by the first look
+                a, b = current.axes
+                current, wider = Ellipse(current.center, (1.35 * a, 1.35 * b), current.angle), True
+                continue
             return NoDial("something round is in the picture, but a second look at it shows no dial")
         following = look.in_photo(own)
         moved = apart(current, following)

@@ -29,7 +29,7 @@ SPREAD = 0.42  # SD of ln of that, the same
 BROADEST = 0.03  # of the frame's short side, half of the thickest stroke
 FEWEST = 400  # px of strokes' middle lines
 LEAST_COVERED = 0.15  # share of the look that is dial
-LOOK_SPREAD = 0.22  # SD of ln of the scale the reader tells, 58 drawn close-ups
+LOOK_SPREAD = 0.15  # SD of ln of the scale the reader tells, 87 drawn close-ups
 
 
 @dataclass(frozen=True)
@@ -88,10 +88,10 @@ def thickness(density: Image) -> NDArray[np.float64]:
     return np.asarray(2.0 * depth[ridge].astype(np.float64) - 0.5)
 
 
-def scale_from_look(look: Look) -> Scale:
-    """Scale from where the reader places what it sees on the dial. look : at the whole close-up."""
+def scale_from_look(look: Look, shape: tuple[int, ...]) -> Scale:
+    """Scale from where the reader places what it sees on the dial. look : at the whole close-up of (H, W) px."""
     covered = float((look.inside > 0).mean())
-    placed = look.placed() if covered >= LEAST_COVERED else None
+    placed = look.placed(shape) if covered >= LEAST_COVERED else None
     if placed is None:
         return Scale(None, 0.0, "no dial was recognised in it; give --px-per-mm")
     radius = math.sqrt(placed.axes[0] * placed.axes[1]) * look.photo_px

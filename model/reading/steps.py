@@ -116,14 +116,13 @@ def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None)
 def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | None = None) -> Reading | NoDial:
     """Find the dial in a photograph and read it; NoDial says why there is none.
 
-    A photograph with too little of a dial's outline is read as a close-up if an arc of track and rim shows where it
-    lies.
+    A photograph with too little of a dial's outline is read as a close-up if an arc of it shows where it lies.
     """
     reader = reader or load_reader()
     found = find_outline(photo, reader)
     if not isinstance(found, NoDial) and found.geometry.seen >= LEAST_OUTLINE:
         return read_at(photo, found.geometry, twelve_deg, reader, found.look, found.certainty)
-    place = find_place(photo.grey, first_look(photo.codes, reader))
+    place = find_place(photo.codes.shape, first_look(photo.codes, reader))
     if place is not None:
         return _placed(photo, place, twelve_deg, reader)
     if isinstance(found, NoDial):
@@ -144,10 +143,10 @@ def read_close_up(
     side. NoDial where it cannot be told at all.
     """
     look = first_look(photo.codes, reader or load_reader())
-    place = find_place(photo.grey, look)
+    place = find_place(photo.codes.shape, look)
     if place is not None and (given is None or given.allows(place.geometry.pixels_per_radius)):
         return [_placed(photo, place, twelve_deg, reader)]
-    scale = given or scale_from_look(look)
+    scale = given or scale_from_look(look, photo.codes.shape)
     if not scale.known:
         scale = scale_from_strokes(optical_density(photo.grey, frame_geometry(photo.grey.shape)))
     if not scale.known:
@@ -160,6 +159,6 @@ def read_close_up(
 
 
 def _placed(photo: Photo, place: DialPlace, twelve_deg: float | None, reader: Reader | None) -> Reading:
-    scale = Scale(place.geometry.pixels_per_radius, PLACE_SPREAD, "from an arc of the track and the enamel's edge")
+    scale = Scale(place.geometry.pixels_per_radius, PLACE_SPREAD, "from an arc of the enamel's edge")
     reading = read_at(photo, place.geometry, twelve_deg, reader)
     return replace(reading, close_up=CloseUp(place, scale))

@@ -6,15 +6,23 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dialtell.model.reader.file import Reader
 from dialtell.model.reader.net import TURNS
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.looks import Look
 
+Floats = NDArray[np.float64]
+
 _ABOUT = 4  # samples to either side that count as the same direction
 _SNAP = math.radians(2.5)  # furthest division that is taken for 12 itself
-TOLD = 0.5  # certainty from which 12 o'clock counts as found
+TOLD = 0.9  # certainty from which 12 o'clock counts as found
+
+# photographs are held upright, or lie on a side or on their head as a camera left them; what a dial alone leaves open
+# is decided by that (judgement)
+UPRIGHT, LYING, ANYHOW = 0.7, 0.08, 0.06  # share upright, of each other right angle, of any turn
+_HELD = 8.0  # degrees, SD
 
 
 @dataclass(frozen=True)
@@ -31,17 +39,30 @@ class Twelve:
         return self.certainty >= TOLD
 
 
-def find_twelve(look: Look, reader: Reader) -> Twelve:
-    """Where 12 o'clock stands. look : a square one."""
+def find_twelve(look: Look, reader: Reader, *, anyhow: bool = False) -> Twelve:
+    """Where 12 o'clock stands. look : a square one. anyhow : whether a photograph is as likely turned one way as any."""
     assert look.turn is not None, "a square look says where 12 stands"
-    best = int(look.turn.argmax())
+    chance = look.turn if anyhow else look.turn * usual_turns()
+    chance = chance / chance.sum()
+    best = int(chance.argmax())
     near = np.arange(best - _ABOUT, best + _ABOUT + 1) % TURNS
-    share = float(np.clip(look.turn[near].sum(), 1e-6, 1 - 1e-6))
-    middle = best + float((look.turn[near] * np.arange(-_ABOUT, _ABOUT + 1)).sum()) / share
+    share = float(np.clip(chance[near].sum(), 1e-6, 1 - 1e-6))
+    middle = best + float((chance[near] * np.arange(-_ABOUT, _ABOUT + 1)).sum()) / share
     constant, weight = reader.certainty.twelve
     logit = constant + weight * math.log(share / (1 - share))
     angle = middle * (2 * math.pi / TURNS)
     return Twelve(math.atan2(math.sin(angle), math.cos(angle)), 1 / (1 + math.exp(-logit)))
+
+
+def usual_turns() -> Floats:
+    """(TURNS,) how likely a photograph is held so that 12 o'clock stands in each direction, clockwise from up."""
+    at = np.arange(TURNS) * (360.0 / TURNS)
+    found = np.full(TURNS, ANYHOW / TURNS)
+    for middle, share in ((0.0, UPRIGHT), (90.0, LYING), (180.0, LYING), (270.0, LYING)):
+        away = (at - middle + 180.0) % 360.0 - 180.0
+        bump = np.exp(-0.5 * (away / _HELD) ** 2)
+        found += share * bump / bump.sum()
+    return found
 
 
 def on_division(twelve: Twelve, divisions: Divisions | None) -> Twelve:

@@ -86,7 +86,7 @@ def told_of(example: Example, reader: Reader) -> Told:
         return Told(dial, False, shown, make=example.make)
     geometry = found.geometry
     off = apart(true, Ellipse(geometry.center_px, geometry.axes_px, geometry.angle))
-    twelve = find_twelve(found.look, reader)
+    twelve = find_twelve(found.look, reader, anyhow=True)
     turned = abs(math.atan2(math.sin(twelve.radians - example.twelve), math.cos(twelve.radians - example.twelve)))
     return Told(
         True, True, shown, off, *_seen_of(found), turned, twelve.certainty, found.look.make[Make.ENAMEL],
