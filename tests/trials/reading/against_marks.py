@@ -6,8 +6,8 @@ marks.py says what a folder of marks holds, ways.py which ways there are. Photog
 out. Within 2 % of the marks means centre and both semi-axes, each to 2 % of the mean radius; within 0.5 % of each other
 likewise about the median over the ways. The 12 of photographs whose twelve_deg is empty is not judged. Zones and points
 are judged as handed in only: a zone's overlap is the intersection over union of areas on the marked dial's disc; a
-point is right when any of the nine px of the last square look about it has its class, and a point beyond that look counts
-as not dial. Photographs and marks are for looking and measuring; neither belongs to the project.
+point is right when any of the nine px of the last square look about it has its class, and a point beyond that look
+counts as not dial. Photographs and marks are for looking and measuring; neither belongs to the project.
 """
 
 from __future__ import annotations
@@ -68,7 +68,8 @@ class Told:
 @dataclass(frozen=True, eq=False)
 class Judged:
     """One photograph. zones : overlap of each marked zone, 0 where it is not named; extra : zones named but not marked.
-    points : (marked, read) with counts; right : of each marked class, points right and points."""
+    points : (marked, read) with counts; right : of each marked class, points right and points. strict : points right
+    when only the nearest px of the look counts."""
 
     marks: Marks
     told: tuple[Told, ...]
@@ -76,6 +77,7 @@ class Judged:
     extra: tuple[str, ...] = ()
     points: Counter[tuple[str, str]] = field(default_factory=Counter)
     right: dict[str, tuple[int, int]] = field(default_factory=dict)
+    strict: int = 0
 
     @property
     def spread(self) -> list[bool]:
@@ -164,19 +166,23 @@ def _places(scored: ScoredPhoto, marks: Marks, weights: Weights) -> Judged:
             zones[str(zone)] = overlap(marked_area(marks.zones, zone), area)
         if reading is not None and reading.zones.named:
             extra = tuple(str(zone) for zone in Zone if zone in reading.zones.found - named)
-    points, right = points_read(scored.photo, marks, weights) if len(marks.points) else (Counter(), {})
-    return Judged(marks, (), zones, extra, points, right)
+    points, right, strict = points_read(scored.photo, marks, weights)
+    return Judged(marks, (), zones, extra, points, right, strict)
 
 
 def points_read(
     photo: Photo, marks: Marks, weights: Weights
-) -> tuple[Counter[tuple[str, str]], dict[str, tuple[int, int]]]:
-    """What the last square look shows at the marked points: (marked, read) counted, and right and all by class."""
+) -> tuple[Counter[tuple[str, str]], dict[str, tuple[int, int]], int]:
+    """What the last square look shows at the marked points: (marked, read) counted, right and all by class, and how
+    many are right when only the nearest px counts."""
     from dialtell.model.reading.outline import NoDial, find_outline
 
-    found = find_outline(photo, weights.reader)
     table: Counter[tuple[str, str]] = Counter()
     right = dict.fromkeys(dict.fromkeys(marks.shown), (0, 0))
+    strict = 0
+    if not marks.shown:
+        return table, right, strict
+    found = find_outline(photo, weights.reader)
     for point, shown in zip(marks.points, marks.shown, strict=True):
         read = NOT_READ
         if not isinstance(found, NoDial):
@@ -187,10 +193,14 @@ def points_read(
             if 0 <= row < height and 0 <= column < width:
                 about = look.seen[max(row - 1, 0) : row + 2, max(column - 1, 0) : column + 2]
                 near = {GROUP[int(index)] for index in np.unique(about)}
-                read = shown if shown in near else GROUP[int(look.seen[row, column])]
+                own = GROUP[int(look.seen[row, column])]
+                strict += own == shown
+                read = shown if shown in near else own
+            else:
+                strict += read == shown
         table[shown, read] += 1
         right[shown] = (right[shown][0] + (read == shown), right[shown][1] + 1)
-    return table, right
+    return table, right, strict
 
 
 def figures(judged: Sequence[Judged]) -> dict[str, Any]:
@@ -235,6 +245,7 @@ def figures(judged: Sequence[Judged]) -> dict[str, Any]:
     shares["marked zones overlapped by half or more"] = share(sum(value >= 0.5 for value in marked), len(marked))
     points = sum((one.points for one in judged), Counter[tuple[str, str]]())
     shares["points right"] = share(sum(n for (m, r), n in points.items() if m == r), points.total())
+    shares["points right, nearest px only"] = share(sum(one.strict for one in judged), points.total())
     for name in SHOWN:
         own_points = {read: n for (mark, read), n in points.items() if mark == name}
         shares[f"points right, {name}"] = share(own_points.get(name, 0), sum(own_points.values()))
@@ -242,9 +253,7 @@ def figures(judged: Sequence[Judged]) -> dict[str, Any]:
     shares["ways with a call"] = share(decided, sum(len(one.told) for one in judged))
     shares["photographs with opposite calls"] = share(sum(one.opposite for one in judged), len(judged))
     ratios = [one.ratio_spread for one in judged if one.ratio_spread is not None]
-    by_zone = {
-        str(zone): [round(one.zones[str(zone)], 3) for one in judged if str(zone) in one.zones] for zone in Zone
-    }
+    by_zone = {str(zone): [round(one.zones[str(zone)], 3) for one in judged if str(zone) in one.zones] for zone in Zone}
     return {
         "shares": shares,
         "log10_lr_sd": {"median": _rounded(np.median(ratios)) if ratios else None,
@@ -270,8 +279,8 @@ def document(judged: Sequence[Judged], weights: Weights, unmarked: Sequence[str]
     """Everything, ready for JSON."""
     photos = [
         {
-            "photo": one.marks.photo, "outline_marked": one.marks.outline is not None,
-            "marks_fit": _rounded(one.marks.fit_px / one.marks.outline.pixels_per_radius) if one.marks.outline else None,
+            "photo": one.marks.photo, "outline_marked": (outline := one.marks.outline) is not None,
+            "marks_fit": None if outline is None else _rounded(one.marks.fit_px / outline.pixels_per_radius),
             "ways": [{key: _rounded(value) if isinstance(value, float) else value for key, value in vars(told).items()
                       if key != "place"} for told in one.told],
             "log10_lr_sd": _rounded(one.ratio_spread), "opposite": one.opposite,
