@@ -214,6 +214,8 @@ def table(found: dict[str, Any]) -> str:
             f"  {one['index']}: {one['off']}, {one['make']}, radius {one['radius']} px, shown {one['shown']}, "
             f"certainty {one['outline']}"
         )
+    without = ", ".join(f"{one['index']} ({one['call']})" for one in found["found_without"])
+    lines.append(f"found in pictures without a dial: {without or 'none'}")
     return "\n".join(lines)
 
 
@@ -256,6 +258,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "seed": args.seed, "figures": figures(read),
         "worst": [{"index": one.index, "off": round(one.off, 4), "make": str(one.make), "radius": round(one.radius, 1),
                    "shown": round(one.shown, 3), "outline": round(one.outline, 4)} for one in wrong[:12]],
+        "found_without": [{"index": one.index, "call": one.call, "outline": round(one.outline, 4)}
+                          for one in read if one.found and not one.dial],
     }  # fmt: skip
     if args.out is not None:
         args.out.write_text(json_text(found) + "\n", encoding="utf-8")
