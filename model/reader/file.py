@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -27,13 +28,18 @@ MEANING = {"seen": list(map(str, SEEN)), "makes": list(map(str, MAKES)), "side_p
 class Certainty:
     """How sure an answer is, 0..1, from what can be seen of it: a logistic curve fitted on drawn photographs.
 
-    outline : constant, weight of ln of the disagreement of the two ways the outline is told (shares of a radius), and
-    of ln of how far the last look moved it. twelve : constant and weight of the logit of the share of probability
-    within a few degrees.
+    outline : weights of `outline_terms`. twelve : constant and weight of the logit of the share of probability within
+    a few degrees.
     """
 
-    outline: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    outline: tuple[float, ...] = (0.0, -1.0, -0.3, 1.0, 1.0)
     twelve: tuple[float, float] = (0.0, 1.0)
+
+
+def outline_terms(agreement: float, moved: float, seen: float, support: float) -> tuple[float, ...]:
+    """What speaks for an outline: 1, ln of the disagreement of the two ways it is told and of how far the last look
+    moved it (dial radii), the share of it in the frame and the share along which an edge was found."""
+    return 1.0, math.log(max(agreement, 1e-3)), math.log(max(moved, 1e-3)), seen, support
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +82,7 @@ def load_reader(path: Path = SHIPPED) -> Reader:
     if (
         len(widths) != 5
         or not all(1 <= w <= 1024 for w in (*widths, config.turn))
-        or (len(outline), len(twelve)) != (3, 2)
+        or (len(outline), len(twelve)) != (5, 2)
     ):
         raise WeightsError(f"{path}: its .json describes a reader of absurd size; copy it again or train again")
     net = ReaderNet(config)

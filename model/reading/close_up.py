@@ -1,9 +1,9 @@
 """A close-up of a part of a dial: where the whole dial would lie, told from an arc of its minute track.
 
-Edges of rings, divisions and stems either point to the dial's centre or run square to that direction, so they vote for
-it. About the right centre the divisions come every six degrees, which fixes the distance to it as well: no other
-centre gives sixty to the turn. How far outside its track the dial ends is read from the enamel's edge, some of which
-must be in the frame: without it a seconds bit, or figures, were taken for the track in a third of drawn close-ups.
+The reader says roughly where the dial's centre lies and how large it is. About the right centre the divisions come
+every six degrees, which fixes both: no other centre gives sixty to the turn. How far outside its track the dial ends is
+read from the enamel's edge, some of which must be in the frame: without it a seconds bit, or figures, were taken for
+the track in a third of drawn close-ups.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.divisions import arc_share_at_sixty
 from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.looks import Look
 from dialtell.model.reading.scale import Scale
 
 Floats = NDArray[np.float64]
@@ -25,16 +26,11 @@ Image = NDArray[np.float32]
 
 PLACE_SPREAD = 0.015  # SD of ln radius of a place found, 13 drawn close-ups
 LEAST_CONFIDENCE = 0.3  # share of a ring's variation that repeats sixty times a turn
-CHANCE_ORDER = 24 / 90  # of directions lie within 12 degrees of either
-LEAST_ORDER = 0.4
 LEAST_SEEN = 0.1  # share of the outline in the frame
 LEAST_BARE = 0.72  # share of bare enamel; drawn close-ups have 0.83 and more, a brick wall under 0.5
 
+_ASTRAY = 0.35  # dial radii, or ln radius, furthest from where the reader places it
 _LONGEST = 480  # px, long side of the copy that is searched
-_VOTERS = 1500
-_CELLS = 120  # a side of the field of centres, three frames wide
-_CANDIDATES = 24
-_FOLLOWED = 4  # of them, after a first look
 _MOST_TURN = 0.7  # share of the turn in the frame, above which a ring of sixty is a seconds bit's
 _TURN = 720  # samples round the turn: four waves of a division are told
 
@@ -45,12 +41,10 @@ class DialPlace:
 
     geometry : of the whole dial, photo px, no rotation; a circle, found to about 1.5 % of its radius.
     confidence : 0..1, how much of the track's variation repeats with the divisions.
-    order : 0..1, share of the strokes' edges that run to the centre or square to that; 0.27 by chance.
     """
 
     geometry: DialGeometry
     confidence: float
-    order: float
 
 
 @dataclass(frozen=True)
@@ -71,28 +65,25 @@ def frame_geometry(shape: tuple[int, ...]) -> DialGeometry:
     return unnamed_geometry(shape, 0.55 * math.hypot(shape[0], shape[1]))
 
 
-def find_place(grey: Image) -> DialPlace | None:
+def find_place(grey: Image, look: Look) -> DialPlace | None:
     """Where the dial lies of which a photograph shows a part, or None where no arc of track and rim tells.
 
-    grey : (H, W) float32 linear light.
+    grey : (H, W) float32 linear light. look : the reader's, at the whole photograph, which says roughly where to begin.
     """
+    rough = look.placed()
+    if rough is None:
+        return None
+    rough = look.in_photo(rough)
     factor = min(1.0, _LONGEST / max(grey.shape))
     size = (max(round(grey.shape[1] * factor), 1), max(round(grey.shape[0] * factor), 1))
     small = grey if factor == 1 else np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
     density = np.clip(optical_density(small, frame_geometry(small.shape)), 0.0, 1.0)
-    edges = _edges(density)
-    looks = [(_best_track(density, centre, None), centre) for centre in _centres(density.shape, edges)]
-    best, most, order = None, 0.0, 0.0
-    for _, centre in sorted(looks, key=lambda look: -look[0][0])[:_FOLLOWED]:
-        share, place, track = _climbed(density, centre)
-        about = _order(edges, place)
-        if share * (about - CHANCE_ORDER) > most and share >= LEAST_CONFIDENCE:
-            best, most, order = (share, place, track), share * (about - CHANCE_ORDER), about
-    if best is None or order < LEAST_ORDER:
+    start, about = factor * np.asarray(rough.center), factor * math.sqrt(rough.axes[0] * rough.axes[1])
+    share, centre, track = _climbed(density, start, about)
+    if share < LEAST_CONFIDENCE or np.hypot(*(centre - start)) > _ASTRAY * about:
         return None
-    share, centre, track = best
     radius = _enamel_edge(small, centre, track)
-    if radius is None:
+    if radius is None or abs(math.log(radius / about)) > _ASTRAY:
         return None
     turn = np.arange(360) * (np.pi / 180)
     x, y = centre[0] + radius * np.sin(turn), centre[1] - radius * np.cos(turn)
@@ -100,7 +91,7 @@ def find_place(grey: Image) -> DialPlace | None:
     middle, size = (float(centre[0]) / factor, float(centre[1]) / factor), radius / factor
     if seen < LEAST_SEEN or _bare(density, centre, radius) < LEAST_BARE:
         return None
-    return DialPlace(DialGeometry(middle, (size, size), seen=seen), share, order)
+    return DialPlace(DialGeometry(middle, (size, size), seen=seen), share)
 
 
 def _bare(density: Image, centre: Floats, radius: float) -> float:
@@ -111,63 +102,20 @@ def _bare(density: Image, centre: Floats, radius: float) -> float:
     return float((density[inside] < 0.1).mean()) if inside.any() else 0.0
 
 
-def _edges(density: Image) -> tuple[Floats, Floats]:
-    """Some of the strokes' edges: (N, 2) px, and the unit normals there."""
-    smooth = cv2.GaussianBlur(density, (0, 0), 1.5)
-    gx, gy = cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)
-    strength = np.hypot(gx, gy)
-    rows, columns = np.nonzero(strength > max(float(np.quantile(strength, 0.9)), 0.05))
-    chosen = np.random.default_rng(0).choice(len(rows), min(_VOTERS, len(rows)), replace=False)
-    rows, columns = rows[chosen], columns[chosen]
-    normal = np.stack([gx[rows, columns], gy[rows, columns]], axis=1) / strength[rows, columns][:, None]
-    return np.stack([columns + 0.5, rows + 0.5], axis=1), normal.astype(np.float64)
-
-
-def _order(edges: tuple[Floats, Floats], centre: Floats) -> float:
-    """Share of edges that run to the centre or square to that within 12 degrees: CHANCE_ORDER by chance."""
-    point, normal = edges
-    ray = point - centre
-    across = np.abs((ray * normal).sum(axis=1)) / np.maximum(np.hypot(*ray.T), 1e-9)
-    return float(((across > math.cos(math.radians(12))) | (across < math.sin(math.radians(12)))).mean())
-
-
-def _centres(shape: tuple[int, ...], edges: tuple[Floats, Floats]) -> list[Floats]:
-    """Places, px, that the directions of strokes point to, the likeliest first."""
-    point, normal = edges
-    if len(point) < 200:
-        return []
-    height, width = shape
-    cell = 3.0 * max(height, width) / _CELLS
-    corner = np.array([0.5 * width, 0.5 * height]) - 0.5 * _CELLS * cell
-    votes = np.zeros((_CELLS, _CELLS))
-    along = np.arange(-2.0 * _CELLS, 2.0 * _CELLS, 0.7) * cell
-    for direction in (normal, np.stack([-normal[:, 1], normal[:, 0]], axis=1)):
-        place = (point[:, None] + along[None, :, None] * direction[:, None] - corner) / cell
-        inside = ((place >= 0) & (place < _CELLS)).all(axis=2)
-        at = place[inside].astype(int)
-        # a direction is off by some degrees, which spreads far from the stroke: far votes count for more
-        weight = np.minimum(np.abs(np.broadcast_to(along, inside.shape)[inside]) / max(height, width), 1.5)
-        np.add.at(votes, (at[:, 1], at[:, 0]), weight)
-    smooth_votes = cv2.GaussianBlur(votes, (0, 0), 1.2) - cv2.GaussianBlur(votes, (0, 0), 8.0)
-    found = []
-    for _ in range(_CANDIDATES):
-        row, column = np.unravel_index(int(smooth_votes.argmax()), smooth_votes.shape)
-        found.append(corner + cell * (np.array([column, row]) + 0.5))
-        smooth_votes[max(row - 3, 0) : row + 4, max(column - 3, 0) : column + 4] = -np.inf
-    return found
-
-
-def _climbed(density: Image, centre: Floats) -> tuple[float, Floats, float]:
-    """Share at sixty, centre and radius (px) of the best track near a centre."""
+def _climbed(density: Image, centre: Floats, about: float) -> tuple[float, Floats, float]:
+    """Share at sixty, centre and radius (px) of the best track near a centre of a dial of about that radius, px."""
     reach = max(density.shape)
-    share, track = _best_track(density, centre, None)
-    step = 0.03 * reach
+    share, track = _best_track(density, centre, 0.9 * about, 0.35 * about)
+    step = 0.05 * reach
     while step > 0.0015 * reach:
         tried = [
             centre + step * np.array(way)
             for way in ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1))
         ]
-        found = [(*_best_track(density, place, track if share > 0.15 else None), place) for place in tried]
+        found = [
+            (*_best_track(density, place, *((track, None) if share > 0.15 else (0.9 * about, 0.35 * about))), place)
+            for place in tried
+        ]
         top = max(found, key=lambda one: one[0])
         if top[0] > share:
             share, track, centre = top
@@ -176,13 +124,13 @@ def _climbed(density: Image, centre: Floats) -> tuple[float, Floats, float]:
     return share, centre, track
 
 
-def _best_track(density: Image, centre: Floats, near: float | None) -> tuple[float, float]:
-    """Share at sixty and radius (px) of the ring about a centre that shows divisions best, near one radius or any."""
+def _best_track(density: Image, centre: Floats, near: float, within: float | None = None) -> tuple[float, float]:
+    """Share at sixty and radius (px) of the ring about a centre that shows divisions best, near one radius or within
+    so many px of it."""
     height, width = density.shape
     corners = np.array([[0.0, 0.0], [width, 0.0], [0.0, height], [width, height]])
-    far = float(np.hypot(*(corners - centre).T).max())
-    step = max(far / 160, 1.0)
-    low, high = (0.12 * far, far) if near is None else (near - 8 * step, near + 9 * step)
+    step = max(float(np.hypot(*(corners - centre).T).max()) / 160, 1.0)
+    low, high = (near - 8 * step, near + 9 * step) if within is None else (near - within, near + within)
     radii = np.arange(max(low, 10.0), high, step)
     if len(radii) < 5:
         return 0.0, 0.0

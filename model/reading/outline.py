@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.reader.file import Reader
+from dialtell.model.reader.file import Reader, outline_terms
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.geometry import DialGeometry, sample_points
 from dialtell.model.reading.looks import Look, first_look, root, square_look
@@ -74,7 +74,7 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
     current = first.in_photo(start)
     for _ in range(_MOST_LOOKS):
         look = square_look(photo.codes, current, reader)
-        seen = _seen(current, shape)
+        seen = share_in_frame(current, shape)
         told, placed = look.outline(shape), look.placed()
         own = told if told is not None and seen >= LEAST_OUTLINE else (placed or told)
         if own is None or max(own.axes) > 4.0 * 160.0:
@@ -87,9 +87,9 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
     if look.make[Make.NONE] > 0.5:
         return NoDial("something round is in the picture, but it does not look like a dial")
     agreement = 1.0 if told is None or placed is None else apart(look.in_photo(told), look.in_photo(placed))
-    constant, by_agreement, by_moved = reader.certainty.outline
-    logit = constant + by_agreement * math.log(max(agreement, 1e-4)) + by_moved * math.log(max(moved, 1e-4))
     geometry = followed(photo.grey, current)
+    terms = outline_terms(agreement, moved, geometry.seen, geometry.support)
+    logit = sum(weight * term for weight, term in zip(reader.certainty.outline, terms, strict=True))
     if geometry.pixels_across < SMALLEST_DIAL:
         return NoDial(f"the dial is only {geometry.pixels_across:.0f} px across; give a larger photograph")
     if geometry.seen < 0.05:
@@ -99,7 +99,7 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
 
 def followed(grey: NDArray[np.float32], outline: Ellipse) -> DialGeometry:
     """The outline moved onto the edge it lies along, where there is one; as it is elsewhere. grey : linear light."""
-    seen = _seen(outline, grey.shape)
+    seen = share_in_frame(outline, grey.shape)
     refined = _refine(grey, outline) if seen >= LEAST_OUTLINE else None
     support = 0.0
     if refined is not None and apart(outline, refined[0]) < _MOST_MOVED:
@@ -117,7 +117,7 @@ def ellipse_of(geometry: DialGeometry) -> Ellipse:
     return Ellipse(geometry.center_px, geometry.axes_px, geometry.angle)
 
 
-def _seen(outline: Ellipse, shape: tuple[int, ...]) -> float:
+def share_in_frame(outline: Ellipse, shape: tuple[int, ...]) -> float:
     """Share of the outline's turn that lies in the frame."""
     turn = np.arange(180) * (np.pi / 90)
     points = np.stack([np.cos(turn), np.sin(turn)], axis=1) @ root(outline).T + np.asarray(outline.center)

@@ -147,7 +147,10 @@ def places(zones: ZoneMap, tick_phase: float) -> tuple[Floats, Floats]:
     inner, outer = zones.numerals
     band = zones.track or (outer, min(outer + 0.1, 0.98))
     # the divisions, one patch each; figures beside the track get a ring of their own
-    rings = [0.5 * (band[0] + band[1])]
+    middle = 0.5 * (band[0] + band[1]) if zones.ticks is None else zones.ticks
+    rings = [middle]
+    # figures on either side of the divisions
+    rings += [r for r in (middle - 0.9 * SPAN, middle + 0.9 * SPAN) if band[0] < r < min(band[1], 0.97)]
     if band[1] < 0.93:
         rings.append(min(band[1] + 0.45 * SPAN, 0.97))
     parts += [_ring(0.0, 0.0, r, 60, tick_phase) for r in rings]

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.model.reading.looks import Look
 from dialtell.synth.shared.errors import require_range
 from dialtell.synth.shared.sizes import size_mm
 
@@ -27,6 +28,8 @@ RADII = 44.0  # dial radii, as so many thick strokes laid side by side, median o
 SPREAD = 0.42  # SD of ln of that, the same
 BROADEST = 0.03  # of the frame's short side, half of the thickest stroke
 FEWEST = 400  # px of strokes' middle lines
+LEAST_COVERED = 0.15  # share of the look that is dial
+LOOK_SPREAD = 0.22  # SD of ln of the scale the reader tells, 58 drawn close-ups
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,16 @@ def thickness(density: Image) -> NDArray[np.float64]:
     ridge = (depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)) - 1e-3)
     # the distance transform counts from pixel to pixel: half a px less on each side than the stroke
     return np.asarray(2.0 * depth[ridge].astype(np.float64) - 0.5)
+
+
+def scale_from_look(look: Look) -> Scale:
+    """Scale from where the reader places what it sees on the dial. look : at the whole close-up."""
+    covered = float((look.inside > 0).mean())
+    placed = look.placed() if covered >= LEAST_COVERED else None
+    if placed is None:
+        return Scale(None, 0.0, "no dial was recognised in it; give --px-per-mm")
+    radius = math.sqrt(placed.axes[0] * placed.axes[1]) * look.photo_px
+    return Scale(radius, LOOK_SPREAD, "from the curve and size of what is seen")
 
 
 def scale_from_strokes(density: Image) -> Scale:

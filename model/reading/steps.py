@@ -19,14 +19,14 @@ from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.divisions import Divisions, find_divisions
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
-from dialtell.model.reading.looks import Look, square_look
+from dialtell.model.reading.looks import Look, first_look, square_look
 from dialtell.model.reading.outline import LEAST_OUTLINE, NoDial, ellipse_of, find_outline
 from dialtell.model.reading.patches import PatchSet, cut_patches, reduced
 from dialtell.model.reading.photo import Photo
-from dialtell.model.reading.scale import Scale, given_scale, scale_from_strokes
+from dialtell.model.reading.scale import Scale, given_scale, scale_from_look, scale_from_strokes
 from dialtell.model.reading.sharpness import Sharpness, measure_sharpness
 from dialtell.model.reading.twelve import Twelve, find_twelve, on_division
-from dialtell.model.reading.zones import ZoneMap, find_zones, unnamed_zones
+from dialtell.model.reading.zones import ZoneMap, find_zones, seen_within, unnamed_zones
 from dialtell.synth.shared.terms import Make
 
 
@@ -100,14 +100,15 @@ def read_at(
     return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, look.make, certainty)
 
 
-def read_unnamed(photo: Photo, geometry: DialGeometry) -> Reading:
+def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None) -> Reading:
     """Read a close-up that does not show where on the dial it lies: all its strokes as one zone, patches upright.
 
-    geometry : a circle about the frame's middle whose radius carries the scale.
+    geometry : a circle about the frame's middle whose radius carries the scale. look : at the whole photograph, None
+    where hands and the like are not to be left out.
     """
     density = optical_density(photo.grey, geometry)
     sharpness = measure_sharpness(density, geometry)
-    zones = unnamed_zones()
+    zones = unnamed_zones(None if look is None else seen_within(look, geometry))
     patches = cut_patches(density, geometry, zones, 0.0, sharpness.true_pixels_per_radius)
     return Reading(geometry, density, sharpness, None, None, zones, patches, {})
 
@@ -122,7 +123,7 @@ def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | No
     found = find_outline(photo, reader)
     if not isinstance(found, NoDial) and found.geometry.seen >= LEAST_OUTLINE:
         return read_at(photo, found.geometry, twelve_deg, reader, found.look, found.certainty)
-    place = find_place(photo.grey)
+    place = find_place(photo.grey, first_look(photo.codes, reader))
     if place is not None:
         return _placed(photo, place, twelve_deg, reader)
     if isinstance(found, NoDial):
@@ -142,15 +143,18 @@ def read_close_up(
     One reading where the scale is known; where it is known roughly, the likeliest first and then one SD to either
     side. NoDial where it cannot be told at all.
     """
-    place = find_place(photo.grey)
+    look = first_look(photo.codes, reader or load_reader())
+    place = find_place(photo.grey, look)
     if place is not None and (given is None or given.allows(place.geometry.pixels_per_radius)):
         return [_placed(photo, place, twelve_deg, reader)]
-    scale = given or scale_from_strokes(optical_density(photo.grey, frame_geometry(photo.grey.shape)))
+    scale = given or scale_from_look(look)
+    if not scale.known:
+        scale = scale_from_strokes(optical_density(photo.grey, frame_geometry(photo.grey.shape)))
     if not scale.known:
         return NoDial(f"the scale of this close-up is unknown: {scale.source}")
     shape = photo.grey.shape
     return [
-        replace(read_unnamed(photo, unnamed_geometry(shape, step)), close_up=CloseUp(None, scale))
+        replace(read_unnamed(photo, unnamed_geometry(shape, step), look), close_up=CloseUp(None, scale))
         for step in scale.steps()
     ]
 

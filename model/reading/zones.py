@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
+from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.looks import Look
 from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Seen, Zone
@@ -27,7 +28,8 @@ INK = 0.15  # optical density above the ground from which a place counts as ink
 NEAR = 0.05  # dial radii from its ink that a zone reaches
 FEWEST = 60  # px of the map of a zone's ink, fewer of which are chance
 AROUND = 0.35  # share of the turn, of what is seen of it, that a track or ring of figures must reach round
-BAND = (0.02, 0.98)  # quantiles of the distance from the centre between which a ring lies
+THIN = 0.12  # of the most ink on any circle: a ring ends where there is less
+GAP = 0.025  # dial radii without ink that do not end a ring
 SECTORS = 60
 SUB_DIALS = (0.09, 0.42)  # dial radii, smallest and largest
 # what lies over the design or is none, so that nothing there is read as a stroke
@@ -52,6 +54,7 @@ class ZoneMap:
     label : (S, S) int8 index into ZONES at MAP_SCALE, -1 outside all; the dial centre is at the middle.
     seen : (S, S) uint8 index into SEEN: what every place shows.
     track : (inner, outer) dial radii of the divisions, or None without any.
+    ticks : dial radii, where the divisions themselves stand, None where that was not measured.
     numerals : (inner, outer) dial radii of the figures, or where they would be.
     seconds : the seconds bit, or None. counters : other sub-dials.
     found : zones whose ink is seen.
@@ -66,6 +69,7 @@ class ZoneMap:
     counters: tuple[Circle, ...]
     found: frozenset[Zone] = frozenset(ZONES)
     named: bool = True
+    ticks: float | None = None
 
     @property
     def hands(self) -> Flags:
@@ -134,8 +138,10 @@ def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> Zone
     seconds = sub_dial(ink[Zone.SECONDS_BIT], seen)
     counters = _counters(ink[Zone.OTHER], seen)
     track = _ring(ink[Zone.MINUTE_TRACK], framed, radius, turn)
+    ticks = None
     if track is not None and divisions is not None and track[0] - 0.05 < divisions.radius < track[1] + 0.05:
-        track = min(track[0], divisions.radius - 0.012), max(track[1], divisions.radius + 0.012)
+        ticks = divisions.radius
+        track = min(track[0], ticks - 0.012), max(track[1], ticks + 0.012)
     numerals = _ring(ink[Zone.NUMERALS], framed, radius, turn)
     found = {zone for zone in (Zone.SIGNATURE, Zone.OTHER) if np.count_nonzero(ink[zone]) >= FEWEST}
     found |= {Zone.NUMERALS} if numerals is not None else set()
@@ -146,7 +152,9 @@ def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> Zone
         x, y, _, _ = lattice()
         label[np.hypot(x - seconds.x, y - seconds.y) < seconds.radius] = ZONES.index(Zone.SECONDS_BIT)
     outer = (track[0] if track else 0.86) - 0.004
-    return ZoneMap(label, seen, track, numerals or (outer - 0.3, outer), seconds, counters, frozenset(found))
+    return ZoneMap(
+        label, seen, track, numerals or (outer - 0.3, outer), seconds, counters, frozenset(found), ticks=ticks
+    )
 
 
 def unnamed_zones(seen: Index | None = None) -> ZoneMap:
@@ -158,6 +166,14 @@ def unnamed_zones(seen: Index | None = None) -> ZoneMap:
     label = np.full(shape, ZONES.index(Zone.OTHER), dtype=np.int8)
     shown = np.full(shape, SEEN.index(Seen.ENAMEL), np.uint8) if seen is None else seen
     return ZoneMap(label, shown, None, (0.0, EXTENT), None, (), frozenset({Zone.OTHER}), named=False)
+
+
+def seen_within(look: Look, geometry: DialGeometry) -> Index:
+    """(S, S) map of what a look at the whole photograph sees, within a geometry; nothing of the dial outside it."""
+    x, y, _, _ = lattice()
+    points = geometry.to_photo(np.stack([x, y], axis=-1)) @ look.onto[:, :2].T + look.onto[:, 2]
+    column, row = (points[..., k].astype(np.float32) - np.float32(0.5) for k in (0, 1))
+    return np.asarray(cv2.remap(look.seen, column, row, cv2.INTER_NEAREST), np.uint8)
 
 
 def turned_up(seen: Index, rotation: float) -> Index:
@@ -212,7 +228,17 @@ def _ring(ink: Flags, framed: Flags, radius: Floats, turn: Floats) -> tuple[floa
     """Dial radii between which the ink of a ring lies, None where too little of it reaches round."""
     if np.count_nonzero(ink) < FEWEST:
         return None
-    inner, outer = np.quantile(radius[ink], BAND)
+    step = 0.005
+    count = np.bincount((radius[ink] / step).astype(int), minlength=round(EXTENT / step) + 2).astype(np.float64)
+    level = np.convolve(count / (np.arange(len(count)) + 0.5), np.ones(3) / 3, mode="same")
+    strong = cv2.morphologyEx(
+        (level > THIN * level.max()).astype(np.uint8)[None],
+        cv2.MORPH_CLOSE,
+        np.ones((1, 2 * round(GAP / step / 2) + 1), np.uint8),
+    )[0]
+    _, piece = cv2.connectedComponents(strong[None])
+    own = np.flatnonzero(piece[0] == piece[0][int(level.argmax())])
+    inner, outer = own[0] * step, (own[-1] + 1) * step
     if outer < 0.3:
         return None
     sector = ((turn / (2 * np.pi)) % 1.0 * SECTORS).astype(int)
@@ -222,7 +248,7 @@ def _ring(ink: Flags, framed: Flags, radius: Floats, turn: Floats) -> tuple[floa
     # figures leave gaps between them: a ring of twelve shows in a third of the sectors at least
     if inked.sum() < AROUND * max(shown.sum(), 1):
         return None
-    return max(float(inner) - 0.012, 0.0), min(float(outer) + 0.012, 1.0)
+    return max(float(inner) - 0.008, 0.0), min(float(outer) + 0.008, 1.0)
 
 
 def _labels(ink: dict[Zone, Flags]) -> NDArray[np.int8]:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import logging
 import math
+import os
 from collections.abc import Sequence
+from copy import deepcopy
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+import torch
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from dialtell.model.reader.file import BESIDE, Certainty, Reader, folded, save_reader
+from dialtell.model.reader.file import BESIDE, Certainty, Reader, load_reader, outline_terms, save_reader
 from dialtell.model.reading.ellipse import Ellipse
-from dialtell.model.reading.outline import NoDial, apart, find_outline
+from dialtell.model.reading.outline import Found, NoDial, apart, find_outline, share_in_frame
 from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.twelve import find_twelve
 from dialtell.synth.faces.subject import draw_subject, sample_subject
@@ -35,6 +38,7 @@ log = logging.getLogger("dialtell.train")
 
 CARD = "READER_CARD.md"
 LONGEST = 1000  # px, longer side of the photographs the figures are from
+WHOLE = 0.6  # share of the outline in the frame from which a dial counts as one to be found
 WITHOUT = 0.2  # share of them without a dial
 RIGHT_OUTLINE, RIGHT_TWELVE = 0.02, math.radians(3.0)
 
@@ -42,16 +46,19 @@ RIGHT_OUTLINE, RIGHT_TWELVE = 0.02, math.radians(3.0)
 class Told(NamedTuple):
     """What the reader says of one drawn photograph beside the truth.
 
-    dial : whether there is one. shown : share of its outline in the frame. found : whether it said so. off : dial
-    radii, of the outline; agreement, moved : see outline.Found. turned : radians between 12 o'clock as told and as it
+    dial : whether there is one. found : whether it said so. shown : share of its true outline in the frame. off : dial
+    radii, of the outline; agreement, moved, seen, support : see outline.Found. turned : radians between 12 o'clock as told and as it
     is; share : of probability about it. enamel : probability of fired enamel; make : the true one.
     """
 
     dial: bool
     found: bool
+    shown: float = math.nan
     off: float = math.nan
     agreement: float = math.nan
     moved: float = math.nan
+    seen: float = math.nan
+    support: float = math.nan
     turned: float = math.nan
     share: float = math.nan
     enamel: float = math.nan
@@ -71,19 +78,24 @@ def told_of(example: Example, reader: Reader) -> Told:
     """Ask the reader."""
     found = find_outline(Photo(Path("drawn"), example.picture, example.picture.shape[1::-1]), reader)
     dial = example.outline is not None
-    if isinstance(found, NoDial):
-        return Told(dial, False, make=example.make)
     if example.outline is None:
-        return Told(False, True, agreement=found.agreement, moved=found.moved)
+        return Told(False, False) if isinstance(found, NoDial) else Told(False, True, 0.0, 1.0, *_seen_of(found))
     true = Ellipse(example.outline.center_px, example.outline.axes_px, example.outline.angle_rad)
+    shown = share_in_frame(true, example.picture.shape)
+    if isinstance(found, NoDial):
+        return Told(dial, False, shown, make=example.make)
     geometry = found.geometry
     off = apart(true, Ellipse(geometry.center_px, geometry.axes_px, geometry.angle))
     twelve = find_twelve(found.look, reader)
     turned = abs(math.atan2(math.sin(twelve.radians - example.twelve), math.cos(twelve.radians - example.twelve)))
     return Told(
-        True, True, off, found.agreement, found.moved, turned, twelve.certainty, found.look.make[Make.ENAMEL],
+        True, True, shown, off, *_seen_of(found), turned, twelve.certainty, found.look.make[Make.ENAMEL],
         example.make,
     )  # fmt: skip
+
+
+def _seen_of(found: Found) -> tuple[float, float, float, float]:
+    return found.agreement, found.moved, found.geometry.seen, found.geometry.support
 
 
 def fit_certainty(told: Sequence[Told]) -> Certainty:
@@ -91,8 +103,8 @@ def fit_certainty(told: Sequence[Told]) -> Certainty:
     certainty must have been the plain one (Certainty()) when they were read."""
     found = [one for one in told if one.found]
     right = np.array([one.dial and one.off < RIGHT_OUTLINE for one in found], dtype=np.float64)
-    terms = np.array([[1.0, math.log(max(o.agreement, 1e-4)), math.log(max(o.moved, 1e-4))] for o in found])
-    outline = _logistic(terms.reshape(-1, 3), right, np.array([0.0, -1.0, -0.3]))
+    terms = np.array([outline_terms(one.agreement, one.moved, one.seen, one.support) for one in found])
+    outline = _logistic(terms.reshape(-1, 5), right, np.array(Certainty().outline))
     good = [one for one in found if one.dial and one.off < RIGHT_OUTLINE]
     share = np.clip([one.share for one in good], 1e-6, 1 - 1e-6)
     about = np.array([[1.0, math.log(s / (1 - s))] for s in share]).reshape(-1, 2)
@@ -117,7 +129,8 @@ def _logistic(
 
 def figures_of(told: Sequence[Told]) -> dict[str, Any]:
     """Counts with their n and 95 % intervals (Wilson)."""
-    dials = [one for one in told if one.dial]
+    dials = [one for one in told if one.dial and one.shown >= WHOLE]
+    without = [one for one in told if not one.dial]
     found = [one for one in dials if one.found]
     within = [one for one in found if one.off < RIGHT_OUTLINE]
     enamel = [one for one in found if one.make == Make.ENAMEL]
@@ -127,7 +140,7 @@ def figures_of(told: Sequence[Told]) -> dict[str, Any]:
         "outline within 2 % of the radius, of found": (len(within), len(found)),
         "outline within 1 %, of found": (sum(one.off < 0.01 for one in found), len(found)),
         "12 within 3 degrees, of those within 2 %": (sum(one.turned < RIGHT_TWELVE for one in within), len(within)),
-        "pictures without a dial, none found": (sum(not o.found for o in told if not o.dial), len(told) - len(dials)),
+        "pictures without a dial, none found": (sum(not one.found for one in without), len(without)),
         "enamel taken for another make (0.8 or surer)": (sum(one.enamel < 0.2 for one in enamel), len(enamel)),
         "other makes so named": (sum(one.enamel < 0.2 for one in other), len(other)),
     }
@@ -139,11 +152,16 @@ def figures_of(told: Sequence[Told]) -> dict[str, Any]:
 
 def finish_reader(trainer: ReaderTrainer, *, name: str, version: str, command: str) -> Path:
     """Fit the certainties on one set of drawn photographs, measure on another, write reader, JSON and card."""
-    net = folded_copy(trainer)
-    plain = Reader(net, name, version, "", Certainty(), {})
+    target = trainer.folder / BESIDE
+    plain = {
+        "name": name, "version": version, "renderer_version": RENDERER_VERSION, "certainty": to_record(Certainty()),
+    }  # fmt: skip
+    net = deepcopy(trainer.average).cpu()
+    with said_in_words(trainer.folder):
+        save_reader(target, net, plain)
     count = trainer.config.figures
-    examples = in_order(_drawn, range(2 * count), trainer.config.workers or _cores())
-    told = [told_of(example, plain) for example in examples]
+    workers = trainer.config.workers or len(os.sched_getaffinity(0))
+    told = list(in_order(_told, [(str(target), index) for index in range(2 * count)], workers, start=_alone))
     certainty = fit_certainty(told[:count])
     record = {
         "name": name,
@@ -156,34 +174,19 @@ def finish_reader(trainer: ReaderTrainer, *, name: str, version: str, command: s
         "certainty": to_record(certainty),
         "figures": figures_of(told[count:]),
     }  # fmt: skip
-    target = trainer.folder / BESIDE
     with said_in_words(trainer.folder):
-        save_reader(target, trainer.average.cpu(), record)
+        save_reader(target, net, record)
         write_whole(trainer.folder / CARD, card_text(record).encode(), overwrite=True)
     return target
 
 
-def folded_copy(trainer: ReaderTrainer) -> Any:
-    """The averaged net as it will read, on this machine's processor."""
-    from copy import deepcopy
-
-    return folded(deepcopy(trainer.average).cpu().eval().to(memory_format=_contiguous()))
+def _alone() -> None:
+    torch.set_num_threads(1)
 
 
-def _contiguous() -> Any:
-    import torch
-
-    return torch.contiguous_format
-
-
-def _drawn(index: int) -> Example:
-    return photograph_of(FIGURES_SEED, index)
-
-
-def _cores() -> int:
-    import os
-
-    return len(os.sched_getaffinity(0))
+def _told(job: tuple[str, int]) -> Told:
+    path, index = job
+    return told_of(photograph_of(FIGURES_SEED, index), load_reader(Path(path)))
 
 
 def card_text(record: dict[str, Any]) -> str:
