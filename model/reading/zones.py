@@ -147,7 +147,7 @@ def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> Zone
     found |= {Zone.NUMERALS} if numerals is not None else set()
     found |= {Zone.MINUTE_TRACK} if track is not None else set()
     found |= {Zone.SECONDS_BIT} if seconds is not None else set()
-    label = _labels({zone: ink[zone] for zone in found})
+    label = _labels({zone: ink[zone] for zone in ZONES if zone in found})  # a set has no order of its own
     if seconds is not None:
         x, y, _, _ = lattice()
         label[np.hypot(x - seconds.x, y - seconds.y) < seconds.radius] = ZONES.index(Zone.SECONDS_BIT)

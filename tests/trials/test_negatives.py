@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from trials.outside import negatives
 from trials.outside.negative_pictures import KINDS, draw_negative
-from trials.outside.negatives import NegativeOutcome, bundled, drawn, score_negative, table
+from trials.outside.negatives import THING, NegativeOutcome, bundled, drawn, score_negative, table, things
 
 from dialtell.model.net.weights_file import Weights, load_weights
 
@@ -25,6 +25,15 @@ def test_drawn_negatives_get_no_call(weights: Weights, tmp_path: Path) -> None:
     assert all(len(outcome.reason) > 30 for outcome in outcomes)
 
 
+def test_things_of_the_renderer_are_of_many_kinds_and_the_same_again(tmp_path: Path) -> None:
+    (tmp_path / "again").mkdir()
+    files = [file for kind, file in things(tmp_path, 12, 240) if kind == THING]
+    again = [file for _, file in things(tmp_path / "again", 12, 240)]
+    assert [file.read_bytes() for file in files] == [file.read_bytes() for file in again]
+    kinds = {file.name.rsplit("-", 1)[0] for file in files}
+    assert len(files) == 12 and len(kinds) > 4
+
+
 def test_bundled_photographs_get_no_call(weights: Weights, tmp_path: Path) -> None:
     pytest.importorskip("skimage")
     outcomes = [score_negative(kind, place, weights) for kind, place in bundled(tmp_path)]
@@ -37,7 +46,7 @@ def test_bundled_photographs_get_no_call(weights: Weights, tmp_path: Path) -> No
 
 @pytest.mark.slow
 def test_many_negatives_get_no_call(capsys: pytest.CaptureFixture[str]) -> None:
-    assert negatives.main(["--each", "6"]) == 0
+    assert negatives.main(["--each", "6", "--things", "20"]) == 0
     assert capsys.readouterr().out.splitlines()[-1].split()[-1] == "0"
 
 
