@@ -33,14 +33,19 @@ class Certainty:
     a few degrees.
     """
 
-    outline: tuple[float, ...] = (0.0, -1.0, -0.3, 1.0, 1.0)
+    outline: tuple[float, ...] = (0.0, -1.0, -0.3, 1.0, 1.0, -1.0, -20.0)
     twelve: tuple[float, float] = (0.0, 1.0)
 
 
-def outline_terms(agreement: float, moved: float, seen: float, support: float) -> tuple[float, ...]:
+def outline_terms(
+    agreement: float, moved: float, seen: float, support: float, soft: float, ragged: float
+) -> tuple[float, ...]:
     """What speaks for an outline: 1, ln of the disagreement of the two ways it is told and of how far the last look
-    moved it (dial radii), the share of it in the frame and the share along which an edge was found."""
-    return 1.0, math.log(max(agreement, 1e-3)), math.log(max(moved, 1e-3)), seen, support
+    moved it (dial radii), the share of it in the frame, the share along which an edge was found, ln of how broad the
+    border of the inside is (half-size px), and the share of its area by which it is no ellipse."""
+    return (
+        1.0, math.log(max(agreement, 1e-3)), math.log(max(moved, 1e-3)), seen, support, math.log(max(soft, 0.1)), ragged,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +88,7 @@ def load_reader(path: Path = SHIPPED) -> Reader:
     if (
         len(widths) != 5
         or not all(1 <= w <= 1024 for w in (*widths, config.turn))
-        or (len(outline), len(twelve)) != (5, 2)
+        or (len(outline), len(twelve)) != (7, 2)
     ):
         raise WeightsError(f"{path}: its .json describes a reader of absurd size; copy it again or train again")
     net = ReaderNet(config)
