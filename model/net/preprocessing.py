@@ -21,7 +21,7 @@ def preprocessing() -> dict[str, object]:
         "density_range": [patches.LOW, patches.HIGH],
         "ink_density": zones.INK,
         "ink_share": [patches.LEAST_INK, patches.MOST_INK],
-        "most_hand_share": patches.MOST_HAND,
+        "most_hand_share": patches.MOST_HIDDEN,
         "full_density": list(patches.FULL),
         "zones": [str(zone) for zone in ZONES],
         "unnamed_zone": str(patches.UNNAMED_ZONE),

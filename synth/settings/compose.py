@@ -35,8 +35,9 @@ _GLARE, _BLINDING = 0.35, 0.9  # light added, from which a bare pixel, and one w
 class Example(NamedTuple):
     """A picture and its truth.
 
-    picture : (H, W, 3) uint8 sRGB. seen : (H, W) uint8 index into SEEN. outline : of the dial's visible edge, px; None without a dial. twelve : radians clockwise from up
-    at which 12 o'clock stands once the outline is made a circle. make : of the dial.
+    picture : (H, W, 3) uint8 sRGB. seen : (H, W) uint8 index into SEEN. outline : of the dial's visible edge, px; None
+    without a dial. twelve : radians clockwise from up at which 12 o'clock stands once the outline is made a circle.
+    make : of the dial. look : how it is looked at.
     """
 
     picture: NDArray[np.uint8]
@@ -103,7 +104,7 @@ def root(outline: Ellipse) -> Floats:
 def _twelve(matrix: Floats, outline: Ellipse) -> float:
     top = matrix @ (0.0, -1.0, 1.0)
     middle = matrix @ (0.0, 0.0, 1.0)
-    x, y = np.linalg.solve(root(outline), top[:2] / top[2] - middle[:2] / middle[2])
+    x, y = np.linalg.solve(root(outline), np.asarray(top[:2] / top[2] - middle[:2] / middle[2]))
     return math.atan2(x, -y)
 
 
