@@ -6,8 +6,15 @@ import argparse
 import json
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dialtell.synth.shared.errors import ParameterError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from dialtell.train.reader.loop import ReaderTrainer
 
 # flags of `train` that the other net alone has
 _STROKES_ONLY = ("origin", "photos", "pairs", "calibration", "keep", "tensorboard")
@@ -40,7 +47,7 @@ def run_reader(args: argparse.Namespace, version: str, command: str) -> int:
     return 0
 
 
-def _trainer(args: argparse.Namespace):  # type: ignore[no-untyped-def]
+def _trainer(args: argparse.Namespace) -> ReaderTrainer:
     from dialtell.train.reader.config import preset
     from dialtell.train.reader.loop import ReaderTrainer
 
@@ -56,7 +63,7 @@ def _trainer(args: argparse.Namespace):  # type: ignore[no-untyped-def]
     return trainer
 
 
-def _photographs(folder: Path):  # type: ignore[no-untyped-def]
+def _photographs(folder: Path) -> tuple[NDArray[np.uint8], ...]:
     """Backgrounds of the user's own, reduced: all photographs in a folder."""
     import cv2
     import numpy as np

@@ -93,6 +93,8 @@ def folded(net: nn.Module) -> nn.Module:
                 first, second = module[index], module[index + 1]
                 if isinstance(first, nn.Conv2d) and isinstance(second, nn.BatchNorm2d):
                     module[index], module[index + 1] = fuse_conv_bn_eval(first, second), nn.Identity()
-        elif hasattr(module, "conv") and hasattr(module, "norm") and isinstance(module.norm, nn.BatchNorm2d):
-            module.conv, module.norm = fuse_conv_bn_eval(module.conv, module.norm), nn.Identity()
+            continue
+        conv, norm = getattr(module, "conv", None), getattr(module, "norm", None)
+        if isinstance(conv, nn.Conv2d) and isinstance(norm, nn.BatchNorm2d):
+            module.conv, module.norm = fuse_conv_bn_eval(conv, norm), nn.Identity()
     return net

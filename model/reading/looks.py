@@ -112,7 +112,8 @@ class Look:
 
     def in_photo(self, outline: Ellipse) -> Ellipse:
         """An outline of this look in photo px."""
-        return carried(outline, np.linalg.inv(self.onto[:, :2]), -np.linalg.inv(self.onto[:, :2]) @ self.onto[:, 2])
+        back = np.asarray(np.linalg.inv(self.onto[:, :2]), np.float64)
+        return carried(outline, back, -back @ self.onto[:, 2])
 
 
 def carried(outline: Ellipse, matrix: Floats, shift: Floats) -> Ellipse:
@@ -172,7 +173,7 @@ def _colour(codes: Codes, size: tuple[int, int]) -> NDArray[np.uint8]:
     way = cv2.INTER_AREA if size[0] < codes.shape[1] else cv2.INTER_LINEAR
     small = cv2.resize(codes, size, interpolation=way)
     if small.dtype != np.uint8:
-        small = (small >> 8).astype(np.uint8)
+        small = np.right_shift(np.asarray(small, np.uint16), 8).astype(np.uint8)
     return np.asarray(cv2.merge([small] * 3) if small.ndim == 2 else small, np.uint8)
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import logging
 import math
+import os
 from collections.abc import Sequence
+from copy import deepcopy
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+import torch
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
@@ -87,7 +90,7 @@ def told_of(example: Example, reader: Reader) -> Told:
 
 
 def fit_certainty(told: Sequence[Told]) -> Certainty:
-    """How sure an answer is, by what can be seen of it, on photographs whose truth is known. The readers's own
+    """How sure an answer is, by what can be seen of it, on photographs whose truth is known. The reader's own
     certainty must have been the plain one (Certainty()) when they were read."""
     found = [one for one in told if one.found]
     right = np.array([one.dial and one.off < RIGHT_OUTLINE for one in found], dtype=np.float64)
@@ -139,10 +142,10 @@ def figures_of(told: Sequence[Told]) -> dict[str, Any]:
 
 def finish_reader(trainer: ReaderTrainer, *, name: str, version: str, command: str) -> Path:
     """Fit the certainties on one set of drawn photographs, measure on another, write reader, JSON and card."""
-    net = folded_copy(trainer)
+    net = folded(deepcopy(trainer.average).cpu().eval().to(memory_format=torch.contiguous_format))
     plain = Reader(net, name, version, "", Certainty(), {})
     count = trainer.config.figures
-    examples = in_order(_drawn, range(2 * count), trainer.config.workers or _cores())
+    examples = in_order(_drawn, range(2 * count), trainer.config.workers or len(os.sched_getaffinity(0)))
     told = [told_of(example, plain) for example in examples]
     certainty = fit_certainty(told[:count])
     record = {
@@ -163,27 +166,8 @@ def finish_reader(trainer: ReaderTrainer, *, name: str, version: str, command: s
     return target
 
 
-def folded_copy(trainer: ReaderTrainer) -> Any:
-    """The averaged net as it will read, on this machine's processor."""
-    from copy import deepcopy
-
-    return folded(deepcopy(trainer.average).cpu().eval().to(memory_format=_contiguous()))
-
-
-def _contiguous() -> Any:
-    import torch
-
-    return torch.contiguous_format
-
-
 def _drawn(index: int) -> Example:
     return photograph_of(FIGURES_SEED, index)
-
-
-def _cores() -> int:
-    import os
-
-    return len(os.sched_getaffinity(0))
 
 
 def card_text(record: dict[str, Any]) -> str:
