@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -77,6 +78,7 @@ def load_reader(path: Path = SHIPPED) -> Reader:
         len(widths) != 5
         or not all(1 <= w <= 1024 for w in (*widths, config.turn))
         or (len(outline), len(twelve)) != (3, 2)
+        or not all(map(math.isfinite, (*outline, *twelve)))
     ):
         raise WeightsError(f"{path}: its .json describes a reader of absurd size; copy it again or train again")
     net = ReaderNet(config)

@@ -57,7 +57,6 @@ class Look:
         fine = cv2.resize(own, (side, side), interpolation=cv2.INTER_LINEAR)
         contours, _ = cv2.findContours((fine > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         points = (max(contours, key=cv2.contourArea)[:, 0, :].astype(np.float64) + 0.5) * (SIDE / side)
-        # contours run through the outermost pixels of the inside: half a fine pixel within the border
         photo = self.to_photo(points)
         scale = self.photo_px
         size = np.array(shape[1::-1], dtype=np.float64)
@@ -70,7 +69,9 @@ class Look:
         fit = fit_ellipse(points[free][::step], max(0.02 * radius, 1.0), draws=80, roundness=FLATTEST)
         if fit is None or min(fit[0].axes) < _SMALLEST:
             return None
-        return fit[0]
+        # contours run through the outermost pixels of the inside: half a fine pixel within the border
+        a, b = (axis + 0.5 * SIDE / side for axis in fit[0].axes)
+        return Ellipse(fit[0].center, (a, b), fit[0].angle)
 
     def placed(self) -> Ellipse | None:
         """The outline in look px from where the pixels inside say they lie: also where little of it is in the frame."""

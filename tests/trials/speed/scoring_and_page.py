@@ -33,8 +33,8 @@ from dialtell.synth.shared.workers import follow_parent
 WIDTH, HEIGHT, RADIUS = 4000, 3000, 1330.0  # px
 SEED, INDEX = 6_000_013, 1
 STAGES = (
-    "decode", "linear light", "looks", "outline", "density", "sharpness", "divisions", "twelve", "zones", "patches", "net",
-    "verdict", "rest",
+    "decode", "linear light", "looks", "outline", "density", "sharpness", "divisions", "twelve", "zones", "patches",
+    "net", "verdict", "rest",
 )  # fmt: skip
 GOAL = 8.0  # times decoding, warm
 
