@@ -4,7 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from drawn_dial import draw, scene
+from drawn_dial import draw, photographed, scene
 
 from dialtell.model.net.preprocessing import VERSION, difference, preprocessing
 from dialtell.model.reading import patches, zones
@@ -71,9 +71,9 @@ def readings():
     geometry = type(drawn.dial)((x - 700, y - 150), drawn.dial.axes_px, drawn.dial.angle)
     size = drawn.dial.pixels_per_radius
     return {
-        "whole": digest(read_at(light, drawn.dial.turned(0.0))),
-        "close": digest(read_at(close, geometry)),
-        "unnamed": digest(read_unnamed(close, unnamed_geometry(close.shape, size))),
+        "whole": digest(read_at(photographed(light), drawn.dial, drawn.dial.twelve_deg)),
+        "close": digest(read_at(photographed(close), geometry, drawn.dial.twelve_deg)),
+        "unnamed": digest(read_unnamed(photographed(close), unnamed_geometry(close.shape, size))),
     }
 
 
@@ -102,7 +102,7 @@ def test_a_change_of_the_patches_asks_for_a_new_version(found):
 @pytest.mark.parametrize(
     ("module", "name", "value"),
     [(patches, "MOST_INK", 0.3), (patches, "LEAST_INK", 0.05), (patches, "FULL", (0.9, 0.9, 0.2, 2.0)),
-     (zones, "HUB", 0.25), (patches, "MOST_HAND", 0.5), (zones, "INK", 0.4)],
+     (zones, "NEAR", 0.15), (patches, "MOST_HIDDEN", 0.5), (patches, "INK", 0.4)],
 )  # fmt: skip
 def test_the_digest_notices(monkeypatch, found, module, name, value):
     monkeypatch.setattr(module, name, value)

@@ -85,8 +85,8 @@ def draw(scene: Scene, rng: np.random.Generator) -> np.ndarray:
 
 
 def photographed(light: np.ndarray) -> Photo:
-    """Linear light (H, W) as a grey photograph that was read, 8 bit."""
-    code = codes(np.ascontiguousarray(light, dtype=np.float32))
+    """Linear light (H, W[, 3]) as a photograph that was read, 8 bit."""
+    code = codes(np.clip(light, 0.0, 1.0).astype(np.float32))
     return Photo(Path("drawn"), code, (code.shape[1], code.shape[0]))
 
 
