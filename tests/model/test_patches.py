@@ -39,7 +39,9 @@ def zone_map(track=(0.885, 0.93), numerals=(0.6, 0.87), **kind):
     label[radius > numerals[0]] = ZONES.index(Zone.NUMERALS)
     label[radius > numerals[1]] = ZONES.index(Zone.MINUTE_TRACK)
     label[radius > 0.99] = -1
-    return ZoneMap(label, seen_under(np.zeros((side, side), bool)), track, numerals, **{"seconds": None, "counters": (), **kind})
+    return ZoneMap(
+        label, seen_under(np.zeros((side, side), bool)), track, numerals, **{"seconds": None, "counters": (), **kind}
+    )
 
 
 def ramp(points):

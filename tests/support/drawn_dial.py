@@ -16,7 +16,6 @@ from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.photo import Photo
 from dialtell.synth.shared.srgb import codes
 
-
 FIGURES = ("XII", "I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI")
 
 

@@ -191,7 +191,9 @@ def twins():
     for process in (Process.HAND, Process.TRANSFER):
         spec = sample_spec(7_300_077, 4, scope, process)
         geometry = known_geometry(spec, rng=np.random.default_rng(0), jitter=0.0)
-        readings.append((read_at(photographed(radiance(spec)), geometry, geometry.twelve_deg), 2 * spec.design.radius_mm))
+        readings.append(
+            (read_at(photographed(radiance(spec)), geometry, geometry.twelve_deg), 2 * spec.design.radius_mm)
+        )
     return readings
 
 

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
+from seen_maps import seen_under
 from skimage.morphology import skeletonize
 from stroke_sheets import BLACK, RADIUS_MM, bar, flat, picture, swelling
 
-from seen_maps import seen_under
 from dialtell.evaluate.measurements import dots, edges, ends, likeness, rings, ticks, tone, width
 from dialtell.evaluate.measurements.circle import fit_circle
 from dialtell.evaluate.measurements.finding import MM, RADII, Finding
@@ -257,7 +257,9 @@ def test_ends_off_the_guide_circle(scatter):
         start = outer * out + middle + [0.1, 0.05]
         polygons.append(bar(*start, 3.0, 0.5, np.arctan2(out[0], -out[1])))
     x, _, r, _ = lattice()
-    zones = ZoneMap(np.full(x.shape, ZONES.index(Zone.NUMERALS), np.int8), seen_under(r < 0), None, (0.62, 0.84), None, ())
+    zones = ZoneMap(
+        np.full(x.shape, ZONES.index(Zone.NUMERALS), np.int8), seen_under(r < 0), None, (0.62, 0.84), None, ()
+    )
     light = picture(polygons, [0.9] * 40, (2 * middle, 2 * middle), 24)
     sheet = flat(light, 24, zones=zones, corner=(-middle / RADIUS_MM, -middle / RADIUS_MM))
     outer, _ = ends.guide_findings(sheet)

@@ -2,9 +2,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from seen_maps import seen_under
 from verdicts_made import verdict
 
-from seen_maps import seen_under
 from dialtell.evaluate.score.reasons import DISAGREE, dial_reason, dial_support, print_reason, print_record, zone_reason
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import PrintEvidence, ProcessEvidence, Verdict

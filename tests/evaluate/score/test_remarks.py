@@ -38,7 +38,11 @@ def test_a_plain_reading_needs_no_warning():
     [
         (replace(PLAIN, geometry=CUT), FINE, "14% of the dial's outline lies outside the frame"),
         (replace(PLAIN, geometry=TILTED), FINE, "seen at 31 degrees from square"),
-        (replace(PLAIN, twelve=Twelve(0.0, 0.4)), FINE, "12 o'clock stands was not made out for certain; it is taken to be up"),
+        (
+            replace(PLAIN, twelve=Twelve(0.0, 0.4)),
+            FINE,
+            "12 o'clock stands was not made out for certain; it is taken to be up",
+        ),
         (replace(PLAIN, sharpness=SCREEN), FINE, "A dot screen of 3.2 px"),
         (PLAIN, Resolution(1000, 300, 640), "stores 1000 px across the dial but resolves about 300"),
         (PLAIN, replace(FINE, diameter_mm=240.0), "240.0 mm is unusual"),
