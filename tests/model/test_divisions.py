@@ -49,10 +49,8 @@ def test_the_nearest_of_any_direction() -> None:
     divisions = Divisions(0.5, math.radians(1.0), 0.9, 60)
     for degrees in range(-360, 720, 7):
         nearest = math.degrees(divisions.nearest(math.radians(degrees)))
-        assert (
-            (abs(nearest - degrees) <= 3 + 1e-9
-            and (nearest - 1) % 6 == pytest.approx(0, abs=1e-6))
-            or ((nearest - 1) % 6 == pytest.approx(6, abs=1e-6))
+        assert (abs(nearest - degrees) <= 3 + 1e-9 and (nearest - 1) % 6 == pytest.approx(0, abs=1e-6)) or (
+            (nearest - 1) % 6 == pytest.approx(6, abs=1e-6)
         )
 
 

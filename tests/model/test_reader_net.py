@@ -1,4 +1,4 @@
-"""The reader's net: the shapes it promises, its size, and that turning a dial only shifts what it says of 12 o'clock."""
+"""The reader's net: the shapes it promises, its size; turning a dial only shifts what it says of 12 o'clock."""
 
 import numpy as np
 import pytest

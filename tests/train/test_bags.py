@@ -23,6 +23,7 @@ from dialtell.train.bags.bags import (
     known_geometry,
     outline_seen,
     pack,
+    photo_of,
     planted_bag,
     single_bag,
     twin_bags,

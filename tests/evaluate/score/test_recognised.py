@@ -83,7 +83,7 @@ def test_directions(degrees, word):
 @pytest.mark.parametrize(
     ("change", "said"),
     [({"outline_certainty": 0.2}, "No call is made: the dial's edge was not made out for certain"),
-     ({"make": makes(0.05, Make.PAPER)}, "No call is made: this does not look like fired enamel but like a paper dial")],
+     ({"make": makes(0.05, Make.PAPER)}, "No call is made: this does not look like fired enamel but like a pap")],
 )  # fmt: skip
 def test_a_record_withholds(change, said, drawn_photo, make_weights, monkeypatch):
     """A net that would call the dial painted, asked of a reading that is not to be relied on."""
