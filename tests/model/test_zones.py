@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 from drawn_dial import draw, photographed, scene
 from rendered_readings import rendered
-from seen_maps import seen_under
+from seen_maps import SECONDS, drawn_seen, look_of, seen_under
 
 from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
-from dialtell.model.reading.looks import Look
 from dialtell.model.reading.patches import INK, cut_patches
 from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice
 from dialtell.model.reading.steps import read_at
@@ -23,35 +22,6 @@ from dialtell.synth.scene import Range, sample_spec
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Process, Seen, Zone
 
 DIALS = range(22)
-SECONDS = (0.0, 0.5, 0.22)
-
-
-def look_of(seen):
-    """A square look that shows this, (SIDE, SIDE)."""
-    half = SIDE // 2
-    return Look(np.eye(2, 3), seen, np.zeros((half, half), np.float32), np.zeros((2, half, half), np.float32), {}, None)
-
-
-def drawn_seen(rotation=0.0):
-    """(SIDE, SIDE) what a square look at a dial of known sizes shows: track .88...94, figures .6...8, seconds bit."""
-    axis = (np.arange(SIDE) + 0.5 - SIDE / 2) / SQUARE
-    x0, y0 = np.meshgrid(axis, axis)
-    c, s = np.cos(rotation), np.sin(rotation)
-    x, y = c * x0 + s * y0, -s * x0 + c * y0  # in the dial frame
-    r, turn = np.hypot(x, y), np.arctan2(x, -y)
-    seen = np.where(r < 1, SEEN.index(Seen.ENAMEL), 0).astype(np.uint8)
-
-    def mark(zone, where):
-        seen[where] = SEEN.index(INK_SEEN[zone])
-
-    mark(Zone.MINUTE_TRACK, (r > 0.88) & (r < 0.94) & (turn * 30 / np.pi % 1 < 0.4))
-    mark(Zone.NUMERALS, (r > 0.6) & (r < 0.8) & ((turn * 6 / np.pi + 0.5) % 1 < 0.4))
-    mark(Zone.SIGNATURE, (np.abs(y + 0.35) < 0.03) & (np.abs(x) < 0.2) & (x * 40 % 1 < 0.5))
-    sx, sy, sr = SECONDS
-    away, about = np.hypot(x - sx, y - sy), np.arctan2(x - sx, sy - y)
-    mark(Zone.SECONDS_BIT, (away < sr) & (away > 0.8 * sr) & (about * 30 / np.pi % 1 < 0.5))
-    seen[(np.abs(x - y) < 0.04) & (x > 0) & (r < 0.7)] = SEEN.index(Seen.HAND)
-    return seen
 
 
 @pytest.fixture(scope="module")

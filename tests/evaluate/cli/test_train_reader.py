@@ -15,7 +15,7 @@ from dialtell.evaluate.cli.main import main
      (["--keep", "kept"], "--keep"), (["--tensorboard"], "--tensorboard"), (["--from", "shipped"], "--from")],
 )  # fmt: skip
 def test_flags_of_the_strokes_are_refused(flags, named, tmp_path, capsys):
-    assert main(["train", "--net", "reader", "--out", str(tmp_path / "run"), "--preset", "tiny", *flags]) == 2
+    assert main(["train", "--net", "reader", "--out", str(tmp_path / "run"), "--preset", "tiny", *flags]) == 1
     said = capsys.readouterr().err
     assert f"{named} given with --net reader" in said and "leave them out" in said
     assert not (tmp_path / "run").exists()
@@ -25,17 +25,17 @@ def test_flags_of_the_strokes_are_refused(flags, named, tmp_path, capsys):
     ("flags", "named"), [(["--minutes", "1"], "--minutes"), (["--backgrounds", "x"], "--backgrounds")]
 )
 def test_flags_of_the_reader_are_refused(flags, named, tmp_path, capsys):
-    assert main(["train", "--out", str(tmp_path / "run"), "--preset", "tiny", *flags]) == 2
+    assert main(["train", "--out", str(tmp_path / "run"), "--preset", "tiny", *flags]) == 1
     assert f"{named} given with --net strokes" in capsys.readouterr().err
     assert not (tmp_path / "run").exists()
 
 
 def test_resume_without_a_run_and_backgrounds_without_photographs(tmp_path, capsys):
-    assert main(["train", "--net", "reader", "--resume", str(tmp_path)]) == 2
+    assert main(["train", "--net", "reader", "--resume", str(tmp_path)]) == 1
     assert "no run of the reader to go on with" in capsys.readouterr().err
     (tmp_path / "empty").mkdir()
     given = ["--backgrounds", str(tmp_path / "empty"), "--out", str(tmp_path / "run")]
-    assert main(["train", "--net", "reader", "--preset", "tiny", *given]) == 2
+    assert main(["train", "--net", "reader", "--preset", "tiny", *given]) == 1
     assert "no photographs there" in capsys.readouterr().err and not (tmp_path / "run").exists()
 
 
