@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
     from dialtell.train.reader.loop import ReaderTrainer
 
-# flags of `train` that the other net alone has
+# flags of `train` whose name is no name in Python, and those that the other net alone has
+_FLAGS = {"origin": "from"}
 _STROKES_ONLY = ("origin", "photos", "pairs", "calibration", "keep", "tensorboard")
 
 
@@ -25,7 +26,7 @@ def run_reader(args: argparse.Namespace, version: str, command: str) -> int:
     from dialtell.train.reader.finish import CARD, finish_reader
     from dialtell.train.reader.loop import log
 
-    given = [f"--{name}" for name in _STROKES_ONLY if getattr(args, name) not in (None, False)]
+    given = [f"--{_FLAGS.get(name, name)}" for name in _STROKES_ONLY if getattr(args, name) not in (None, False)]
     if given:
         raise ParameterError(f"{', '.join(given)} given with --net reader; they are of the strokes, leave them out")
     began = time.monotonic()

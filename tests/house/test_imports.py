@@ -40,7 +40,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "train.photographs": {
         "synth.shared", "synth", "model.reading", "model.net", "train.stats", "train.bags", "train.run",
     },
-    "train.study": {"synth.shared", "synth", "model.reading", "model.net", "train.bags", "train.run"},
+    "train.study": {"synth.shared", "synth", "model.reader", "model.reading", "model.net", "train.bags", "train.run"},
     "train": set(),
     "evaluate.examples": set(),
     "evaluate.words": {"synth.shared"},

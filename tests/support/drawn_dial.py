@@ -105,10 +105,10 @@ def _light(s: Scene, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         across = (turn + np.pi / 12) % (np.pi / 6) * r - np.pi / 12 * r
         up = (r - 0.71) / 0.11  # -1 at the foot of a figure, 1 at its head
         for number, figure in enumerate(FIGURES):
-            width = [0.055 if sign == "I" else 0.11 for sign in figure]
+            width = [0.04 if sign == "I" else 0.09 for sign in figure]
             for k, sign in enumerate(figure):
                 x0 = across - (sum(width[:k]) + 0.5 * width[k] - 0.5 * sum(width))
-                half = 0.04 * up if sign == "X" else 0.02 * (1 + up)
+                half = 0.03 * up if sign == "X" else 0.015 * (1 + up)
                 lines = np.abs(x0) if sign == "I" else np.minimum(np.abs(x0 - half), np.abs(x0 + half))
                 ink |= (hour == number) & (lines < 0.009) & (np.abs(up) < 1)
     if s.seconds:
