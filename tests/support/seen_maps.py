@@ -40,5 +40,5 @@ def drawn_seen(rotation=0.0):
     sx, sy, sr = SECONDS
     away, about = np.hypot(x - sx, y - sy), np.arctan2(x - sx, sy - y)
     mark(Zone.SECONDS_BIT, (away < sr) & (away > 0.8 * sr) & (about * 30 / np.pi % 1 < 0.5))
-    seen[(np.abs(x - y) < 0.04) & (x > 0) & (r < 0.85)] = SEEN.index(Seen.HAND)
+    seen[(np.abs(x - y) < 0.025) & (x > 0) & (r < 0.97)] = SEEN.index(Seen.HAND)
     return seen

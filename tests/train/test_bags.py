@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import torch
 
-from dialtell.model.reading.close_up import LEAST_OUTLINE
+from dialtell.model.reading.outline import LEAST_OUTLINE
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
 from dialtell.model.reading.steps import read_at
 from dialtell.synth.photograph.view import homography, to_px
