@@ -93,7 +93,7 @@ def test_what_cannot_be_measured_is_not_told(readings):
     painted = readings[0]
     coarse = replace(painted, sharpness=replace(painted.sharpness, true_pixels_per_radius=40.0))
     assert outer_ring(coarse).value is None and said(coarse)[hints.OUTER_RING].seen == hints.NOT_TOLD
-    lost = said(replace(painted, rotation=None))
+    lost = said(replace(painted, twelve=None, divisions=None))
     assert {lost[f].seen for f in (hints.OUTER_RING, hints.FIGURES, hints.LETTERING)} == {hints.NOT_TOLD}
     bare = said(replace(painted, density=np.zeros_like(painted.density)))
     assert {bare[f].seen for f in (hints.OUTER_RING, hints.FIGURES, hints.LETTERING)} == {hints.NOT_TOLD}
