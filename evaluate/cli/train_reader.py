@@ -6,10 +6,18 @@ import argparse
 import json
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dialtell.synth.shared.errors import ParameterError
 
-# flags of `train` that the other net alone has
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from dialtell.train.reader.loop import ReaderTrainer
+
+# flags of `train` whose name is no name in Python, and those that the other net alone has
+_FLAGS = {"origin": "from"}
 _STROKES_ONLY = ("origin", "photos", "pairs", "calibration", "keep", "tensorboard")
 
 
@@ -18,7 +26,7 @@ def run_reader(args: argparse.Namespace, version: str, command: str) -> int:
     from dialtell.train.reader.finish import CARD, finish_reader
     from dialtell.train.reader.loop import log
 
-    given = [f"--{name}" for name in _STROKES_ONLY if getattr(args, name) not in (None, False)]
+    given = [f"--{_FLAGS.get(name, name)}" for name in _STROKES_ONLY if getattr(args, name) not in (None, False)]
     if given:
         raise ParameterError(f"{', '.join(given)} given with --net reader; they are of the strokes, leave them out")
     began = time.monotonic()
@@ -40,7 +48,7 @@ def run_reader(args: argparse.Namespace, version: str, command: str) -> int:
     return 0
 
 
-def _trainer(args: argparse.Namespace):  # type: ignore[no-untyped-def]
+def _trainer(args: argparse.Namespace) -> ReaderTrainer:
     from dialtell.train.reader.config import preset
     from dialtell.train.reader.loop import ReaderTrainer
 
@@ -56,7 +64,7 @@ def _trainer(args: argparse.Namespace):  # type: ignore[no-untyped-def]
     return trainer
 
 
-def _photographs(folder: Path):  # type: ignore[no-untyped-def]
+def _photographs(folder: Path) -> tuple[NDArray[np.uint8], ...]:
     """Backgrounds of the user's own, reduced: all photographs in a folder."""
     import cv2
     import numpy as np

@@ -17,7 +17,6 @@ from dialtell.evaluate.ladder.rungs import BY_LETTER
 from dialtell.model.net.calibration import call_number
 from dialtell.model.net.resolution import Resolution, needed_pixels_per_radius
 from dialtell.model.reading.patches import PatchSet
-from dialtell.model.reading.photo import linear_light, luminance
 from dialtell.synth.scene import render
 from dialtell.synth.shared.terms import ZONES
 from dialtell.synth.shared.workers import in_order
@@ -56,8 +55,7 @@ class RungDial:
 def read_rung(letter: str, index: int) -> RungDial:
     """Render and read dial `index` of a rung."""
     spec = BY_LETTER[letter].spec(index)
-    grey = luminance(linear_light(render(spec)))
-    reading = read_spec(spec, grey, rng=reading_rng(spec))
+    reading = read_spec(spec, render(spec), rng=reading_rng(spec))
     bag = replace(whole_bag(spec, reading), index=index)
     return RungDial(
         letter, index, bag, spec.view.px_per_mm, reading.geometry.pixels_across,

@@ -43,9 +43,8 @@ def outline_terms(
     """What speaks for an outline: 1, ln of the disagreement of the two ways it is told and of how far the last look
     moved it (dial radii), the share of it in the frame, the share along which an edge was found, ln of how broad the
     border of the inside is (half-size px), and the share of its area by which it is no ellipse."""
-    return (
-        1.0, math.log(max(agreement, 1e-3)), math.log(max(moved, 1e-3)), seen, support, math.log(max(soft, 0.1)), ragged,
-    )  # fmt: skip
+    parted, shifted = math.log(max(agreement, 1e-3)), math.log(max(moved, 1e-3))
+    return 1.0, parted, shifted, seen, support, math.log(max(soft, 0.1)), ragged
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +88,7 @@ def load_reader(path: Path = SHIPPED) -> Reader:
         len(widths) != 5
         or not all(1 <= w <= 1024 for w in (*widths, config.turn))
         or (len(outline), len(twelve)) != (7, 2)
+        or not all(map(math.isfinite, (*outline, *twelve)))
     ):
         raise WeightsError(f"{path}: its .json describes a reader of absurd size; copy it again or train again")
     net = ReaderNet(config)
@@ -106,6 +106,8 @@ def folded(net: nn.Module) -> nn.Module:
                 first, second = module[index], module[index + 1]
                 if isinstance(first, nn.Conv2d) and isinstance(second, nn.BatchNorm2d):
                     module[index], module[index + 1] = fuse_conv_bn_eval(first, second), nn.Identity()
-        elif hasattr(module, "conv") and hasattr(module, "norm") and isinstance(module.norm, nn.BatchNorm2d):
-            module.conv, module.norm = fuse_conv_bn_eval(module.conv, module.norm), nn.Identity()
+            continue
+        conv, norm = getattr(module, "conv", None), getattr(module, "norm", None)
+        if isinstance(conv, nn.Conv2d) and isinstance(norm, nn.BatchNorm2d):
+            module.conv, module.norm = fuse_conv_bn_eval(conv, norm), nn.Identity()
     return net

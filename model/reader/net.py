@@ -155,7 +155,7 @@ def _conv(into: int, out: int, stride: int = 1, dilation: int = 1) -> nn.Sequent
 
 
 def _unrolling() -> Tensor:
-    """(1, _RADII, TURNS, 2) places of the unrolled picture's samples in a square look, -1..1 of its width and height."""
+    """(1, _RADII, TURNS, 2) places of the unrolled picture's samples in a square look, -1..1 of its sides."""
     turn = torch.arange(TURNS) * (2 * math.pi / TURNS)
     radius = (torch.arange(_RADII) + 0.5) / _RADII * _REACH * SQUARE / (SIDE / 2)
     x, y = radius[:, None] * torch.sin(turn), -radius[:, None] * torch.cos(turn)

@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 Logits = NDArray[np.float32]
 
 _SMALLEST = 4.0  # px of a look, radius of the smallest outline followed
+_UNSURE = 2.2  # logits either way: between a tenth and nine tenths
 _FINER = 3  # times finer than the net's map the outline is drawn
 FLATTEST = 0.3  # b / a of an outline accepted
 
@@ -90,7 +91,9 @@ class Look:
         fit = fit_ellipse(points, max(0.02 * radius, 1.0), draws=50, roundness=FLATTEST)
         if fit is None or min(fit[0].axes) < _SMALLEST:
             return None
-        return fit[0]
+        # contours run through the outermost pixels of the inside: half a fine pixel within the border
+        a, b = (axis + 1.0 / _FINER for axis in fit[0].axes)
+        return Ellipse(fit[0].center, (a, b), fit[0].angle)
 
     def placed(self, shape: tuple[int, ...]) -> Ellipse | None:
         """The outline in look px from where the pixels inside say they lie: also where little of it is in the frame.
@@ -124,6 +127,20 @@ class Look:
             math.atan2(vectors[1, 1], vectors[0, 1]),
         )  # fmt: skip
 
+    def border(self, shape: tuple[int, ...], outline: Ellipse) -> tuple[float, float]:
+        """How broad the border of the inside is, half-size px, and the share of the outline's area by which the inside
+        is not that ellipse, of what lies in the photograph. shape : (H, W) of the photograph."""
+        side = len(self.inside)
+        columns, rows = np.meshgrid(2.0 * np.arange(side) + 1.0, 2.0 * np.arange(side) + 1.0)
+        points = np.stack([columns.ravel(), rows.ravel()], axis=1)
+        place = np.linalg.solve(root(outline), (points - np.asarray(outline.center)).T)
+        within = (np.hypot(*place) < 1.0).reshape(side, side)
+        there = self._well_within(points, shape, 1.0).reshape(side, side)
+        unsure = np.abs(self.inside) < _UNSURE
+        round_ = math.pi * 0.5 * (outline.axes[0] + outline.axes[1])  # of the outline, half-size px
+        ragged = ((self.inside > 0) != within) & there
+        return float((unsure & there).sum()) / round_, float(ragged.sum()) / max(float((within & there).sum()), 1.0)
+
     @property
     def photo_px(self) -> float:
         """Photo px of one look px."""
@@ -135,7 +152,8 @@ class Look:
 
     def in_photo(self, outline: Ellipse) -> Ellipse:
         """An outline of this look in photo px."""
-        return carried(outline, np.linalg.inv(self.onto[:, :2]), -np.linalg.inv(self.onto[:, :2]) @ self.onto[:, 2])
+        back = np.asarray(np.linalg.inv(self.onto[:, :2]), np.float64)
+        return carried(outline, back, -back @ self.onto[:, 2])
 
 
 def carried(outline: Ellipse, matrix: Floats, shift: Floats) -> Ellipse:
@@ -195,7 +213,7 @@ def _colour(codes: Codes, size: tuple[int, int]) -> NDArray[np.uint8]:
     way = cv2.INTER_AREA if size[0] < codes.shape[1] else cv2.INTER_LINEAR
     small = cv2.resize(codes, size, interpolation=way)
     if small.dtype != np.uint8:
-        small = (small >> 8).astype(np.uint8)
+        small = np.right_shift(np.asarray(small, np.uint16), 8).astype(np.uint8)
     return np.asarray(cv2.merge([small] * 3) if small.ndim == 2 else small, np.uint8)
 
 

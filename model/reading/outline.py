@@ -53,14 +53,15 @@ class Found:
     """A dial in a photograph.
 
     geometry : the outline, rotation 0. look : the last, square one. agreement : dial radii, mean distance of the two
-    ways the outline is told. moved : dial radii, by how much the last look moved it. certainty : 0..1 that it is right
-    to 2 % of the radius.
+    ways the outline is told. moved : dial radii, by how much the last look moved it. terms : see
+    model.reader.file.outline_terms. certainty : 0..1 that it is right to 2 % of the radius.
     """
 
     geometry: DialGeometry
     look: Look
     agreement: float
     moved: float
+    terms: tuple[float, ...]
     certainty: float
 
 
@@ -95,13 +96,13 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
         return NoDial("something round is in the picture, but it does not look like a dial")
     agreement = 1.0 if told is None or placed is None else apart(look.in_photo(told), look.in_photo(placed))
     geometry = followed(photo.grey, current)
-    terms = outline_terms(agreement, moved, geometry.seen, geometry.support)
+    terms = outline_terms(agreement, moved, geometry.seen, geometry.support, *look.border(shape, own))
     logit = sum(weight * term for weight, term in zip(reader.certainty.outline, terms, strict=True))
     if geometry.pixels_across < SMALLEST_DIAL:
         return NoDial(f"the dial is only {geometry.pixels_across:.0f} px across; give a larger photograph")
     if geometry.seen < 0.05:
         return NoDial("what looks like a dial lies almost wholly outside the picture")
-    return Found(geometry, look, agreement, moved, 1 / (1 + math.exp(-max(min(logit, 30.0), -30.0))))
+    return Found(geometry, look, agreement, moved, terms, 1 / (1 + math.exp(-max(min(logit, 30.0), -30.0))))
 
 
 def followed(grey: NDArray[np.float32], outline: Ellipse) -> DialGeometry:

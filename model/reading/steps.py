@@ -128,8 +128,8 @@ def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | No
     if isinstance(found, NoDial):
         return NoDial(found.reason)
     return NoDial(
-        f"only {found.geometry.seen:.0%} of the dial's outline lies in the picture; give one that shows the whole dial, "
-        "or say that it is a close-up"
+        f"only {found.geometry.seen:.0%} of the dial's outline lies in the picture; give one that shows the whole "
+        "dial, or say that it is a close-up"
     )
 
 

@@ -46,8 +46,9 @@ def find_twelve(look: Look, reader: Reader, *, anyhow: bool = False) -> Twelve:
     chance = chance / chance.sum()
     best = int(chance.argmax())
     near = np.arange(best - _ABOUT, best + _ABOUT + 1) % TURNS
-    share = float(np.clip(chance[near].sum(), 1e-6, 1 - 1e-6))
-    middle = best + float((chance[near] * np.arange(-_ABOUT, _ABOUT + 1)).sum()) / share
+    middle = best + float((chance[near] * np.arange(-_ABOUT, _ABOUT + 1)).sum() / chance[near].sum())
+    # how sure it is rests on the dial alone: what the usual way of holding decided stays open
+    share = float(np.clip(look.turn[near].sum(), 1e-6, 1 - 1e-6))
     constant, weight = reader.certainty.twelve
     logit = constant + weight * math.log(share / (1 - share))
     angle = middle * (2 * math.pi / TURNS)

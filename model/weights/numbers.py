@@ -21,8 +21,8 @@ LARGEST_BYTES = 64 * 2**20
 
 
 def write_numbers(path: Path, net: nn.Module, record: Mapping[str, Any]) -> str:
-    """Write NAME.safetensors and NAME.json beside each other, each whole or not at all; the sha256 of the numbers, which
-    is added to the record."""
+    """Write NAME.safetensors and NAME.json beside each other, each whole or not at all; the sha256 of the numbers,
+    which is added to the record."""
     tensors = {name: tensor.detach().cpu().contiguous().clone() for name, tensor in net.state_dict().items()}
     blob = save_tensors(tensors, metadata={"format": "pt"})
     digest = hashlib.sha256(blob).hexdigest()

@@ -1,4 +1,4 @@
-"""Which dial lies in a setting: of drawn enamel, of another make or another design, with what real dials have beside."""
+"""Which dial lies in a setting: of drawn enamel, another make or another design, with what real dials have beside."""
 
 from __future__ import annotations
 

@@ -35,8 +35,9 @@ _GLARE, _BLINDING = 0.35, 0.9  # light added, from which a bare pixel, and one w
 class Example(NamedTuple):
     """A picture and its truth.
 
-    picture : (H, W, 3) uint8 sRGB. seen : (H, W) uint8 index into SEEN. outline : of the dial's visible edge, px; None without a dial. twelve : radians clockwise from up
-    at which 12 o'clock stands once the outline is made a circle. make : of the dial.
+    picture : (H, W, 3) uint8 sRGB. seen : (H, W) uint8 index into SEEN. outline : of the dial's visible edge, px; None
+    without a dial. twelve : radians clockwise from up at which 12 o'clock stands once the outline is made a circle.
+    make : of the dial. look : how it is looked at.
     """
 
     picture: NDArray[np.uint8]
@@ -103,7 +104,7 @@ def root(outline: Ellipse) -> Floats:
 def _twelve(matrix: Floats, outline: Ellipse) -> float:
     top = matrix @ (0.0, -1.0, 1.0)
     middle = matrix @ (0.0, 0.0, 1.0)
-    x, y = np.linalg.solve(root(outline), top[:2] / top[2] - middle[:2] / middle[2])
+    x, y = np.linalg.solve(root(outline), np.asarray(top[:2] / top[2] - middle[:2] / middle[2]))
     return math.atan2(x, -y)
 
 
@@ -168,7 +169,7 @@ def _to_frame(matrix: Floats, scale: int, extent: float) -> Floats:
     first pixel's middle."""
     first = 0.5 / scale - extent
     square = np.array([[1 / scale, 0.0, first], [0.0, 1 / scale, first], [0.0, 0.0, 1.0]])
-    return np.array([[1.0, 0.0, -0.5], [0.0, 1.0, -0.5], [0.0, 0.0, 1.0]]) @ matrix @ square
+    return np.asarray(np.array([[1.0, 0.0, -0.5], [0.0, 1.0, -0.5], [0.0, 0.0, 1.0]]) @ matrix @ square)
 
 
 def _warped(layer: Layer, matrix: Floats, shape: tuple[int, int], scale: int) -> Layer:
@@ -184,7 +185,8 @@ def _disc(outline: Ellipse, shape: tuple[int, int]) -> Image:
     x = np.arange(shape[1], dtype=np.float32) + np.float32(0.5 - outline.center_px[0])
     y = (np.arange(shape[0], dtype=np.float32) + np.float32(0.5 - outline.center_px[1]))[:, None]
     away = np.hypot(inverse[0, 0] * x + inverse[0, 1] * y, inverse[1, 0] * x + inverse[1, 1] * y)
-    return np.clip((1.0 - away) * np.float32(math.sqrt(outline.axes_px[0] * outline.axes_px[1])) + 0.5, 0.0, 1.0)
+    radius = np.float32(math.sqrt(outline.axes_px[0] * outline.axes_px[1]))
+    return np.asarray(np.clip((1.0 - away) * radius + 0.5, 0.0, 1.0), np.float32)
 
 
 def _shadow(disc: Image, radius: float) -> Image:

@@ -123,10 +123,10 @@ def sample_setting(
         resolution=camera.resolution if rng.random() < 0.7 else float(np.exp(rng.uniform(np.log(0.2), 0.0))),
     )  # fmt: skip
     sharp = rng.random() < 0.2
-    error = (0.0,) * 5 if look is not Look.SQUARE else tuple(
-        float(v) for v in (*(rng.standard_normal(4) * (0.03, 0.03, 0.03, 0.03) * (0.3 if sharp else 1.0)).clip(-0.1, 0.1),
-                           rng.uniform(0, np.pi))
-    )  # fmt: skip
+    error = (0.0, 0.0, 0.0, 0.0, 0.0)
+    if look is Look.SQUARE:
+        x, y, first, second = (rng.standard_normal(4) * 0.03 * (0.3 if sharp else 1.0)).clip(-0.1, 0.1).tolist()
+        error = (x, y, first, second, float(rng.uniform(0, np.pi)))
     cut = np.where(rng.random(4) < (0.06 if look is Look.SQUARE else 0.0), rng.uniform(0.0, 0.45, 4), 0.0)
     things = tuple((sample_thing(rng=rng), _thing_at(rng, shape, place if dial else None)) for _ in range(some))
     if look is Look.SQUARE and not dial and rng.random() < 0.8:  # taken for a dial at the first look
@@ -136,7 +136,7 @@ def sample_setting(
         look=look,
         shape=shape,
         place=place if dial else None,
-        error=error,  # type: ignore[arg-type]
+        error=error,
         background=sample_background(rng=rng),
         things=things,
         case=case,

@@ -34,12 +34,13 @@ MAY_IMPORT: dict[str, set[str]] = {
     "train.bags": {"synth.shared", "synth.design", "synth.photograph", "synth", "model.reading", "model.net"},
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {
-        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats", "train.run",
+        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats",
+        "train.run",
     },
     "train.photographs": {
         "synth.shared", "synth", "model.reading", "model.net", "train.stats", "train.bags", "train.run",
     },
-    "train.study": {"synth.shared", "synth", "model.reading", "model.net", "train.bags", "train.run"},
+    "train.study": {"synth.shared", "synth", "model.reader", "model.reading", "model.net", "train.bags", "train.run"},
     "train": set(),
     "evaluate.examples": set(),
     "evaluate.words": {"synth.shared"},
@@ -62,7 +63,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "evaluate.score", "evaluate.inspection", "evaluate.compare",
     },
     "evaluate.label": {
-        "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
+        "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs",
+        "evaluate.words",
         "evaluate.museum", "evaluate.score",
     },
     "evaluate.benchmark": {
@@ -76,7 +78,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate": {"synth.shared", "model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
     "evaluate.cli": {
         "synth.shared", "synth", "synth.sets", "model", "model.reading", "model.net", "train.bags", "train.run",
-        "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection", "evaluate.period",
+        "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection",
+        "evaluate.period",
         "evaluate.compare", "evaluate.collection", "evaluate.label", "evaluate.museum", "evaluate.benchmark",
         "evaluate.ladder",
     },

@@ -58,7 +58,7 @@ def weights():
 @pytest.fixture(scope="module")
 def patches():
     """Some 40 patches of each example, over all of its dial."""
-    read = [read_dial(read_photo(path).grey).patches for path in PHOTOS]
+    read = [read_dial(read_photo(path)).patches for path in PHOTOS]
     return [every(own, max(len(own) // 40, 1)) for own in read]
 
 

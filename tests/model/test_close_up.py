@@ -4,14 +4,14 @@ import math
 
 import numpy as np
 import pytest
-from drawn_dial import draw, scene
+from drawn_dial import draw, photographed, scene
 
 from dialtell.model.reading.close_up import find_place, unnamed_geometry
 from dialtell.model.reading.density import optical_density
+from dialtell.model.reading.divisions import find_divisions
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.patches import SPAN
-from dialtell.model.reading.rotation import find_rotation
 from dialtell.model.reading.scale import Scale
 from dialtell.model.reading.steps import read_close_up, read_dial
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -53,17 +53,17 @@ def test_place_from_an_arc_of_track_and_rim(whole, name):
 @pytest.mark.parametrize("name", BOXES)
 def test_arc_of_the_track_gives_the_phase(whole, name):
     dial, light = part(whole, BOXES[name])
-    found = find_rotation(optical_density(light, dial), dial)
-    assert found is not None and found.track_radius == pytest.approx(0.9075, abs=0.025)
+    found = find_divisions(optical_density(light, dial), dial)
+    assert found is not None and found.radius == pytest.approx(0.9075, abs=0.025)
     tick = math.radians(6)
-    assert math.degrees((found.tick_phase - dial.rotation + tick / 2) % tick - tick / 2) == pytest.approx(0, abs=0.2)
+    assert math.degrees((found.phase - dial.rotation + tick / 2) % tick - tick / 2) == pytest.approx(0, abs=0.2)
 
 
 def test_a_close_up_without_an_outline_is_read_by_its_zones(whole):
     _, light = part(whole, BOXES["upper right"])
-    reading = read_dial(light)
+    reading = read_dial(photographed(light))
     assert reading and reading.close_up is not None and reading.close_up.place is not None
-    assert reading.zones.named and reading.rotation is not None
+    assert reading.zones.named and reading.twelve is not None
     counts = np.bincount(reading.patches.zone, minlength=len(ZONES))
     assert counts[ZONES.index(Zone.MINUTE_TRACK)] >= 6 and counts[ZONES.index(Zone.NUMERALS)] >= 6
 
@@ -73,13 +73,13 @@ INSIDE = (-0.45, -0.85, 0.45, -0.45)  # figures alone: no track, no rim
 
 def test_without_track_and_rim_there_is_no_place(whole):
     _, light = part(whole, INSIDE)
-    assert find_place(light) is None and isinstance(read_dial(light), NoDial)
+    assert find_place(light) is None and isinstance(read_dial(photographed(light)), NoDial)
 
 
 def test_unnamed_close_up_is_one_zone_at_the_scale_given(whole):
     dial, light = part(whole, INSIDE)
-    (reading,) = read_close_up(light, Scale(dial.pixels_per_radius, 0.0, "as given"))
-    assert not reading.zones.named and reading.rotation is None and reading.close_up.place is None
+    (reading,) = read_close_up(photographed(light), Scale(dial.pixels_per_radius, 0.0, "as given"))
+    assert not reading.zones.named and reading.twelve is None and reading.close_up.place is None
     assert len(reading.patches) >= 6 and set(reading.patches.zone) == {ZONES.index(Zone.OTHER)}
     # every patch stands upright and spans a tenth of the true radius
     grids = reading.patches.grids(reading.geometry)
@@ -91,23 +91,23 @@ def test_unnamed_close_up_is_one_zone_at_the_scale_given(whole):
 
 def test_a_rough_scale_is_read_thrice(whole):
     dial, light = part(whole, INSIDE)
-    readings = read_close_up(light, Scale(dial.pixels_per_radius, 0.2, "roughly"))
+    readings = read_close_up(photographed(light), Scale(dial.pixels_per_radius, 0.2, "roughly"))
     scales = [reading.geometry.pixels_per_radius / dial.pixels_per_radius for reading in readings]
     assert scales == pytest.approx([1.0, math.exp(-0.2), math.exp(0.2)])
 
 
 def test_a_place_that_contradicts_the_scale_given_is_not_used(whole):
     dial, light = part(whole, BOXES["upper right"])
-    (reading,) = read_close_up(light, Scale(0.5 * dial.pixels_per_radius, 0.0, "as given"))
+    (reading,) = read_close_up(photographed(light), Scale(0.5 * dial.pixels_per_radius, 0.0, "as given"))
     assert not reading.zones.named
-    (reading,) = read_close_up(light, Scale(dial.pixels_per_radius, 0.0, "as given"))
+    (reading,) = read_close_up(photographed(light), Scale(dial.pixels_per_radius, 0.0, "as given"))
     assert reading.zones.named
 
 
 def test_unknown_scale_is_said():
     light = np.full((400, 500), 0.8, np.float32)
     light[200:204, 100:200] = 0.05
-    found = read_close_up(light)
+    found = read_close_up(photographed(light))
     assert isinstance(found, NoDial) and "scale of this close-up is unknown" in found.reason
     assert "--px-per-mm" in found.reason
 

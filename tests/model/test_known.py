@@ -6,11 +6,10 @@ import math
 
 import numpy as np
 import pytest
-from drawn_dial import draw, scene
+from drawn_dial import draw, photographed, scene
 
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.known import Known, Outline, known_from, read_outline
-from dialtell.model.reading.rotation import find_rotation
 from dialtell.model.reading.steps import read
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Zone
@@ -60,15 +59,15 @@ def test_twelve_stands_where_it_was_said(twelve, tilt):
 
 def test_the_track_is_kept_and_the_hour_taken_as_said():
     truth = scene(640.0, rotation=4.0, noise=0.004, line=0.01)
-    grey = draw(truth, np.random.default_rng(1)).astype(np.float32)
-    grey = grey if grey.ndim == 2 else grey @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    photo = photographed(draw(truth, np.random.default_rng(1)))
     geometry = truth.dial
     outline = Outline(*geometry.center_px, *geometry.axes_px, math.degrees(geometry.angle))
-    (own,) = read(grey, Known(outline=outline))
-    (said,) = read(grey, Known(outline=outline, twelve_deg=4.0 + 2.0))  # by eye, two degrees off
-    assert own.rotation is not None and said.rotation is not None and said.twelve_given
+    (own,) = read(photo, Known(outline=outline))
+    (said,) = read(photo, Known(outline=outline, twelve_deg=4.0 + 2.0))  # by eye, two degrees off
+    assert own.twelve is not None and own.twelve.told and said.twelve is not None and said.twelve.certainty == 1.0
+    assert math.degrees(own.geometry.rotation) == pytest.approx(4.0, abs=0.3)
     assert said.geometry.rotation == pytest.approx(own.geometry.rotation, abs=1e-9)  # the nearest division
-    (turned,) = read(grey, Known(outline=outline, twelve_deg=4.0 + 90.0))
+    (turned,) = read(photo, Known(outline=outline, twelve_deg=4.0 + 90.0))
     assert math.degrees(turned.geometry.rotation - own.geometry.rotation) == pytest.approx(90.0, abs=1e-6)
-    found = find_rotation(own.density, geometry)
-    assert found is not None and found.nearest(own.geometry.rotation).radians == pytest.approx(own.geometry.rotation)
+    found = own.divisions
+    assert found is not None and found.nearest(own.geometry.rotation) == pytest.approx(own.geometry.rotation)

@@ -6,6 +6,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from drawn_dial import draw, scene
+from seen_maps import seen_under
 
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.patches import (
@@ -23,8 +24,8 @@ from dialtell.model.reading.patches import (
     reduced,
 )
 from dialtell.model.reading.polar import EXTENT, MAP_SCALE
-from dialtell.model.reading.zones import Circle, ZoneMap
-from dialtell.synth.shared.terms import ZONES, Zone
+from dialtell.model.reading.zones import EDGES, HIDING, Circle, ZoneMap
+from dialtell.synth.shared.terms import SEEN, ZONES, Zone
 
 TILTED = DialGeometry((402.3, 396.8), (380.0, 330.0), 0.7, 0.2)
 SHAPE = (800, 810)
@@ -38,7 +39,9 @@ def zone_map(track=(0.885, 0.93), numerals=(0.6, 0.87), **kind):
     label[radius > numerals[0]] = ZONES.index(Zone.NUMERALS)
     label[radius > numerals[1]] = ZONES.index(Zone.MINUTE_TRACK)
     label[radius > 0.99] = -1
-    return ZoneMap(label, np.zeros((side, side), bool), track, numerals, **{"seconds": None, "counters": (), **kind})
+    return ZoneMap(
+        label, seen_under(np.zeros((side, side), bool)), track, numerals, **{"seconds": None, "counters": (), **kind}
+    )
 
 
 def ramp(points):
@@ -181,10 +184,16 @@ def test_patches_over_the_frame_or_a_hand_are_left_out():
     half = cut_patches(density[:, : int(geometry.center_px[0])], geometry, zone_map(), 0.0, 500.0)
     x = half.grids(geometry)[..., 0]
     assert 0 < len(half) < 0.6 * len(whole) and x.max() <= int(geometry.center_px[0])
-    covered = zone_map()
-    covered.hands[:, : len(covered.hands) // 2] = True
-    free = cut_patches(density, geometry, covered, 0.0, 500.0)
-    assert 0 < len(free) < len(whole) and free.center[:, 0].min() > -0.05 * SPAN
+    for what in HIDING:
+        covered = zone_map()
+        covered.seen[:, : len(covered.seen) // 2] = SEEN.index(what)
+        free = cut_patches(density, geometry, covered, 0.0, 500.0)
+        assert 0 < len(free) < len(whole) and free.center[:, 0].min() > -0.05 * SPAN
+    for what in EDGES:  # a step may run through a patch, but not fill it
+        stepped = zone_map()
+        stepped.seen[:, : len(stepped.seen) // 2] = SEEN.index(what)
+        some = cut_patches(density, geometry, stepped, 0.0, 500.0)
+        assert len(free) <= len(some) < len(whole)
 
 
 def test_ink_share_is_within_its_limits():

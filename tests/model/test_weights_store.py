@@ -15,6 +15,7 @@ from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.weights_file import find_weights, load_weights, save_weights
 from dialtell.model.reading.patches import SIDE
+from dialtell.model.weights import numbers
 from dialtell.synth.shared.errors import WeightsError
 
 RECORD = {
@@ -203,7 +204,7 @@ def test_a_pickle_is_not_run(copy):
 
 
 def test_a_file_far_too_large(copy, monkeypatch):
-    monkeypatch.setattr(store, "LARGEST_BYTES", 1000)
+    monkeypatch.setattr(numbers, "LARGEST_BYTES", 1000)
     refused(copy, "larger than 1000 bytes")
 
 

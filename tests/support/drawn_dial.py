@@ -7,11 +7,16 @@ ideal face of analytic rings and ticks, so that edges fall exactly where the geo
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import cv2
 import numpy as np
 
 from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.photo import Photo
+from dialtell.synth.shared.srgb import codes
+
+FIGURES = ("XII", "I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI")
 
 
 @dataclass(frozen=True)
@@ -78,6 +83,12 @@ def draw(scene: Scene, rng: np.random.Generator) -> np.ndarray:
     return np.clip(out, 0, 1)
 
 
+def photographed(light: np.ndarray) -> Photo:
+    """Linear light (H, W[, 3]) as a photograph that was read, 8 bit."""
+    code = codes(np.clip(light, 0.0, 1.0).astype(np.float32))
+    return Photo(Path("drawn"), code, (code.shape[1], code.shape[0]))
+
+
 def _light(s: Scene, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     r = np.hypot(x, y)
     ink = np.zeros(r.shape, bool)
@@ -90,14 +101,16 @@ def _light(s: Scene, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         five = (turn + step / 2) % (5 * step) < step
         ink |= (np.abs(off) * r < np.where(five, 0.012, 0.004)) & (r > 0.885) & (r < 0.93)
     if s.figures:
-        hour = np.round(turn / (np.pi / 6))
-        local = turn - hour * np.pi / 6
-        bars = 1 + (hour.astype(int) % 12) % 4
-        across = local * r
-        for n in range(1, 5):
-            centres = (np.arange(n) - (n - 1) / 2) * 0.045
-            for c in centres:
-                ink |= (bars == n) & (np.abs(across - c) < 0.012) & (r > 0.6) & (r < 0.82)
+        hour = np.round(turn / (np.pi / 6)).astype(int) % 12
+        across = (turn + np.pi / 12) % (np.pi / 6) * r - np.pi / 12 * r
+        up = (r - 0.71) / 0.11  # -1 at the foot of a figure, 1 at its head
+        for number, figure in enumerate(FIGURES):
+            width = [0.04 if sign == "I" else 0.09 for sign in figure]
+            for k, sign in enumerate(figure):
+                x0 = across - (sum(width[:k]) + 0.5 * width[k] - 0.5 * sum(width))
+                half = 0.03 * up if sign == "X" else 0.015 * (1 + up)
+                lines = np.abs(x0) if sign == "I" else np.minimum(np.abs(x0 - half), np.abs(x0 + half))
+                ink |= (hour == number) & (lines < 0.009) & (np.abs(up) < 1)
     if s.seconds:
         rs = np.hypot(x, y - 0.5)
         ink = np.where(rs < 0.24, False, ink) | (np.abs(rs - 0.22) < 0.004)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
+from drawn_dial import photographed
 
 from dialtell.model.reading.steps import Reading, read_at
 from dialtell.synth.photograph.view import homography
@@ -21,7 +22,6 @@ from dialtell.train.bags.bags import known_geometry
 
 SET = 4711
 SCOPE = Range(pixels_per_radius=(320.0, 440.0), tilt=6.0, wear=(0.0, 0.3))
-LIGHT = np.array([0.2126, 0.7152, 0.0722], np.float32)  # luminance, ITU-R BT.709
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +58,7 @@ class Rendered:
 def rendered(index: int) -> Rendered:
     spec = sample_spec(SET, index, SCOPE)
     geometry = known_geometry(spec, rng=np.random.default_rng(0), jitter=0.0)
-    reading = read_at((radiance(spec) @ LIGHT).astype(np.float32), geometry)
+    reading = read_at(photographed(radiance(spec)), geometry, geometry.twelve_deg)
     rows, columns = np.indices(spec.view.shape)
     dial = reading.geometry.to_dial(np.stack([columns + 0.5, rows + 0.5], axis=-1))
     _, covered = paint_hands(spec.hands, spec.view, np.ones((*spec.view.shape, 3), np.float32))

@@ -26,11 +26,12 @@ def check_dial(dial):
         _check_close_up(dial["close_up"], dial["geometry"])
     assert set(dial) - {"close_up"} == {
         "photo", "call", "probability_hand", "log10_lr", "support", "withheld", "reason", "print_process", "known",
-        "geometry", "zones", "warnings"
+        "recognised", "geometry", "zones", "warnings"
     }  # fmt: skip
     _check_print(dial["print_process"], dial["call"])
     _check_numbers(dial, dial["withheld"])
     _check_known(dial["known"])
+    _check_recognised(dial["recognised"], dial["geometry"])
     assert dial["support"] and dial["reason"].endswith(".") and dial["reason"].count("\n") == 0
     assert all(isinstance(warning, str) for warning in dial["warnings"])
     judged = [zone for zone in dial["zones"] if zone["judged"]]
@@ -60,6 +61,14 @@ def _check_close_up(close_up, geometry):
 def _check_known(known):
     assert set(known) <= {"diameter_mm", "close_up", "pixels_per_mm", "zone", "outline", "twelve_deg"}
     assert None not in known.values()
+
+
+def _check_recognised(said, geometry):
+    """Shares 0..1 of what the reading rests on; none where nothing was read."""
+    assert (said is None) == (geometry is None)
+    if said is not None:
+        assert list(said) == ["outline", "twelve", "fired_enamel"] and number(said["outline"], 0, 1)
+        assert all(said[name] is None or number(said[name], 0, 1) for name in ("twelve", "fired_enamel"))
 
 
 def _check_numbers(part, withheld):

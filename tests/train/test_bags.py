@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 import torch
 
-from dialtell.model.reading.close_up import LEAST_OUTLINE
+from dialtell.model.reading.outline import LEAST_OUTLINE
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
-from dialtell.model.reading.photo import linear_light
 from dialtell.model.reading.steps import read_at
 from dialtell.synth.photograph.view import homography, to_px
 from dialtell.synth.planting import Plant
@@ -24,6 +23,7 @@ from dialtell.train.bags.bags import (
     known_geometry,
     outline_seen,
     pack,
+    photo_of,
     planted_bag,
     single_bag,
     twin_bags,
@@ -84,9 +84,8 @@ def test_twins_are_read_at_the_same_places():
         sets = []
         for process in (Process.HAND, Process.TRANSFER):
             twin = spec.as_process(process)
-            grey = linear_light(render(twin)).mean(axis=2).astype(np.float32)
             geometry = known_geometry(twin, rng=np.random.default_rng(1))
-            patches = read_at(grey, geometry).patches
+            patches = read_at(photo_of(render(twin)), geometry, geometry.twelve_deg).patches
             px = geometry.to_photo(patches.center)
             sets.append((patches.zone, px, geometry))
         (zone_a, px_a, geometry), (zone_b, px_b, other) = sets

@@ -27,11 +27,11 @@ def test_inner_stage_counts_once() -> None:
 
 
 def test_watching_ends_and_puts_everything_back() -> None:
-    before = reading.find_dial
+    before = reading.find_outline
     with pytest.raises(RuntimeError), watched(Clock(), type("Net", (), {"forward": None})):
-        assert reading.find_dial is not before
+        assert reading.find_outline is not before
         raise RuntimeError
-    assert reading.find_dial is before
+    assert reading.find_outline is before
 
 
 def test_measures_a_photograph_of_ones_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -23,7 +23,7 @@ def disturbed(picture: Tensor) -> Tensor:
 
 
 def turned(picture: Tensor, seen: Tensor, truth: Tensor, quarters: int) -> tuple[Tensor, Tensor, Tensor]:
-    """Pictures (B, 3, S, S), what is seen (B, S, S) and truth (B, 10) turned clockwise by so many quarters of a turn."""
+    """Pictures (B, 3, S, S), what is seen (B, S, S) and truth (B, 10) turned clockwise by quarters of a turn."""
     if quarters % 4 == 0:
         return picture, seen, truth
     side = picture.shape[-1]

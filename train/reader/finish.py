@@ -15,9 +15,9 @@ import torch
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from dialtell.model.reader.file import BESIDE, Certainty, Reader, load_reader, outline_terms, save_reader
+from dialtell.model.reader.file import BESIDE, Certainty, Reader, load_reader, save_reader
 from dialtell.model.reading.ellipse import Ellipse
-from dialtell.model.reading.outline import Found, NoDial, apart, find_outline, share_in_frame
+from dialtell.model.reading.outline import NoDial, apart, find_outline, share_in_frame
 from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.twelve import find_twelve
 from dialtell.synth.faces.subject import draw_subject, sample_subject
@@ -47,18 +47,15 @@ class Told(NamedTuple):
     """What the reader says of one drawn photograph beside the truth.
 
     dial : whether there is one. found : whether it said so. shown : share of its true outline in the frame. off : dial
-    radii, of the outline; agreement, moved, seen, support : see outline.Found. turned : radians between 12 o'clock as told and as it
-    is; share : of probability about it. enamel : probability of fired enamel; make : the true one.
+    radii, of the outline; terms : see outline.Found. turned : radians between 12 o'clock as told and as it is; share :
+    of probability about it. enamel : probability of fired enamel; make : the true one.
     """
 
     dial: bool
     found: bool
     shown: float = math.nan
     off: float = math.nan
-    agreement: float = math.nan
-    moved: float = math.nan
-    seen: float = math.nan
-    support: float = math.nan
+    terms: tuple[float, ...] = ()
     turned: float = math.nan
     share: float = math.nan
     enamel: float = math.nan
@@ -79,7 +76,7 @@ def told_of(example: Example, reader: Reader) -> Told:
     found = find_outline(Photo(Path("drawn"), example.picture, example.picture.shape[1::-1]), reader)
     dial = example.outline is not None
     if example.outline is None:
-        return Told(False, False) if isinstance(found, NoDial) else Told(False, True, 0.0, 1.0, *_seen_of(found))
+        return Told(False, False) if isinstance(found, NoDial) else Told(False, True, 0.0, 1.0, found.terms)
     true = Ellipse(example.outline.center_px, example.outline.axes_px, example.outline.angle_rad)
     shown = share_in_frame(true, example.picture.shape)
     if isinstance(found, NoDial):
@@ -89,22 +86,18 @@ def told_of(example: Example, reader: Reader) -> Told:
     twelve = find_twelve(found.look, reader, anyhow=True)
     turned = abs(math.atan2(math.sin(twelve.radians - example.twelve), math.cos(twelve.radians - example.twelve)))
     return Told(
-        True, True, shown, off, *_seen_of(found), turned, twelve.certainty, found.look.make[Make.ENAMEL],
+        True, True, shown, off, found.terms, turned, twelve.certainty, found.look.make[Make.ENAMEL],
         example.make,
     )  # fmt: skip
 
 
-def _seen_of(found: Found) -> tuple[float, float, float, float]:
-    return found.agreement, found.moved, found.geometry.seen, found.geometry.support
-
-
 def fit_certainty(told: Sequence[Told]) -> Certainty:
-    """How sure an answer is, by what can be seen of it, on photographs whose truth is known. The readers's own
+    """How sure an answer is, by what can be seen of it, on photographs whose truth is known. The reader's own
     certainty must have been the plain one (Certainty()) when they were read."""
     found = [one for one in told if one.found]
     right = np.array([one.dial and one.off < RIGHT_OUTLINE for one in found], dtype=np.float64)
-    terms = np.array([outline_terms(one.agreement, one.moved, one.seen, one.support) for one in found])
-    outline = _logistic(terms.reshape(-1, 5), right, np.array(Certainty().outline))
+    terms = np.array([one.terms for one in found])
+    outline = _logistic(terms.reshape(-1, 7), right, np.array(Certainty().outline))
     good = [one for one in found if one.dial and one.off < RIGHT_OUTLINE]
     share = np.clip([one.share for one in good], 1e-6, 1 - 1e-6)
     about = np.array([[1.0, math.log(s / (1 - s))] for s in share]).reshape(-1, 2)

@@ -45,11 +45,11 @@ def judged(net: nn.Module, pictures: Sequence[Pictures], device: torch.device) -
         told = sight.turn.argmax(1) * (2 * math.pi / TURNS)
         away = torch.atan2(torch.sin(told - truth[:, 7]), torch.cos(told - truth[:, 7])).abs()
         twelve += (away[asked] < math.radians(3.0)).tolist()
-    overlap = met[joined > 0] / joined[joined > 0]
-    return {name: float(np.mean(values)) if len(values) else math.nan
+    overlap = (met[joined > 0] / joined[joined > 0]).tolist()
+    return {name: float(np.mean(values)) if values else math.nan
             for name, values in zip(FIGURES, (overlap, outline, twelve, made), strict=True)}  # fmt: skip
 
 
 def _batches(pictures: Sequence[Pictures], size: int) -> list[Pictures]:
-    whole = Pictures(*(np.concatenate([getattr(one, name) for one in pictures]) for name in Pictures._fields))
-    return [Pictures(*(part[k : k + size] for part in whole)) for k in range(0, len(whole.truth), size)]
+    whole = Pictures._make(np.concatenate([getattr(one, name) for one in pictures]) for name in Pictures._fields)
+    return [Pictures._make(part[k : k + size] for part in whole) for k in range(0, len(whole.truth), size)]

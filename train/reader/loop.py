@@ -8,7 +8,7 @@ import logging
 import os
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from copy import deepcopy
 from pathlib import Path
@@ -194,10 +194,13 @@ class ReaderTrainer:
                 self.save()
             pool.shutdown(wait=True, cancel_futures=True)
 
-    def _epoch(self, window: Window, fetch, rng: np.random.Generator, validation: list[Pictures], began: float) -> None:  # type: ignore[no-untyped-def]
+    def _epoch(
+        self, window: Window, fetch: Callable[[int], None], rng: np.random.Generator, validation: list[Pictures],
+        began: float,
+    ) -> None:  # fmt: skip
         config = self.config
         sums = dict.fromkeys(PARTS, torch.zeros((), device=self.device))
-        waited, start = 0.0, time.monotonic()
+        waited = 0.0
         self.net.train()
         for _ in tqdm(range(config.steps), desc=f"epoch {self.epoch + 1}", leave=False, disable=None):
             before = time.monotonic()
@@ -216,7 +219,6 @@ class ReaderTrainer:
         }  # fmt: skip
         self.rows.append([str(row[name]) for name in COLUMNS])
         log.info("%s", "  ".join(f"{name} {value}" for name, value in row.items()))
-        del start
 
     def _step(self, picture: Tensor, seen: Tensor, truth: Tensor) -> dict[str, Tensor]:
         for group in self.optimizer.param_groups:
@@ -226,7 +228,7 @@ class ReaderTrainer:
             sight = self.net(picture, True)
         parts = self._losses(sight, seen, truth)
         self.optimizer.zero_grad(set_to_none=True)
-        total(parts).backward()
+        total(parts).backward()  # type: ignore[no-untyped-call]
         nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)
         self.optimizer.step()
         self.step += 1

@@ -21,6 +21,7 @@ from torch.nn.functional import avg_pool2d, one_hot
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, NetOutput, StrokeNet
 from dialtell.model.net.weights_file import Weights
+from dialtell.model.reader.file import load_reader
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
 from dialtell.synth.shared.errors import ParameterError, WeightsError
 from dialtell.synth.shared.files import write_whole
@@ -164,4 +165,5 @@ def load_baseline(path: Path) -> Weights:
         dial_calibration=dial,
         zone_calibration=zone,
         record=record,
+        reader=load_reader(),
     )

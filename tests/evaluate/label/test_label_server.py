@@ -189,9 +189,9 @@ def test_the_call_rests_on_the_outline_just_marked(tmp_path, drawn_photo, drawn_
     from dialtell.model.reading import steps
 
     lost = NoDial("it was hidden")
-    monkeypatch.setattr(steps, "find_dial", lambda grey: lost)
+    monkeypatch.setattr(steps, "find_outline", lambda photo, reader: lost)
     monkeypatch.setattr(steps, "find_place", lambda grey: None)
-    monkeypatch.setattr(views_module, "find_dial", lambda photo: lost)
+    monkeypatch.setattr(views_module, "find_outline", lambda photo, reader: lost)
     (tmp_path / "photos").mkdir()
     shutil.copy(drawn_photo, tmp_path / "photos" / "a.png")
     folder = PhotoFolder(tmp_path / "photos")

@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from drawn_dial import photographed
 from trials.opinions import reference_spread
 from trials.opinions.opinion_fit import fit_opinion, report
 
@@ -179,7 +180,6 @@ def test_every_measure_is_explained():
 @pytest.fixture(scope="module")
 def twins():
     """A painted dial and its printed twin, read at about 30 px/mm."""
-    from rendered_readings import LIGHT
 
     from dialtell.model.reading.steps import read_at
     from dialtell.synth.scene import Range, radiance, sample_spec
@@ -191,7 +191,9 @@ def twins():
     for process in (Process.HAND, Process.TRANSFER):
         spec = sample_spec(7_300_077, 4, scope, process)
         geometry = known_geometry(spec, rng=np.random.default_rng(0), jitter=0.0)
-        readings.append((read_at((radiance(spec) @ LIGHT).astype(np.float32), geometry), 2 * spec.design.radius_mm))
+        readings.append(
+            (read_at(photographed(radiance(spec)), geometry, geometry.twelve_deg), 2 * spec.design.radius_mm)
+        )
     return readings
 
 
@@ -234,7 +236,7 @@ def test_an_unnamed_close_up_has_one_zone(twins):
     light = np.power(np.float32(10), -reading.density)[300:900, 300:1000]
     from dialtell.model.reading.close_up import unnamed_geometry
 
-    evidence = gather_evidence(read_unnamed(light, unnamed_geometry(light.shape, 640.0)))
+    evidence = gather_evidence(read_unnamed(photographed(light), unnamed_geometry(light.shape, 640.0)))
     assert {row.zone for row in evidence.rows} <= {Zone.OTHER}
 
 
@@ -244,7 +246,7 @@ def test_bare_enamel_gives_no_rows(twins):
     reading, _ = twins[0]
     rng = np.random.default_rng(0)
     light = (0.8 + 0.004 * rng.standard_normal(reading.density.shape)).astype(np.float32)
-    assert all(row.value is None for row in gather_evidence(read_at(light, reading.geometry)).rows)
+    assert all(row.value is None for row in gather_evidence(read_at(photographed(light), reading.geometry)).rows)
 
 
 def test_what_was_not_measured_says_nothing():

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
+from seen_maps import seen_under
 from skimage.morphology import skeletonize
 from stroke_sheets import BLACK, RADIUS_MM, bar, flat, picture, swelling
 
@@ -139,7 +140,7 @@ def track(px_per_mm, rng, slant=0.0, place=0.0, length=0.0, ring=None, dot=None,
     label = np.full(x.shape, ZONES.index(Zone.MINUTE_TRACK), np.int8)
     label[r < 0.8] = ZONES.index(Zone.NUMERALS)
     hands = (np.abs(x) < 0.25) & (y < 0) if covered else np.zeros(x.shape, bool)
-    zones = ZoneMap(label, hands, (0.84, 0.94), (0.6, 0.82), None, ())
+    zones = ZoneMap(label, seen_under(hands), (0.84, 0.94), (0.6, 0.82), None, ())
     corner = (-middle / RADIUS_MM, -middle / RADIUS_MM)
     return flat(light, px_per_mm, zones=zones, corner=corner)
 
@@ -256,7 +257,9 @@ def test_ends_off_the_guide_circle(scatter):
         start = outer * out + middle + [0.1, 0.05]
         polygons.append(bar(*start, 3.0, 0.5, np.arctan2(out[0], -out[1])))
     x, _, r, _ = lattice()
-    zones = ZoneMap(np.full(x.shape, ZONES.index(Zone.NUMERALS), np.int8), r < 0, None, (0.62, 0.84), None, ())
+    zones = ZoneMap(
+        np.full(x.shape, ZONES.index(Zone.NUMERALS), np.int8), seen_under(r < 0), None, (0.62, 0.84), None, ()
+    )
     light = picture(polygons, [0.9] * 40, (2 * middle, 2 * middle), 24)
     sheet = flat(light, 24, zones=zones, corner=(-middle / RADIUS_MM, -middle / RADIUS_MM))
     outer, _ = ends.guide_findings(sheet)

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from checkout import ROOT
+from drawn_dial import photographed
 from trials.opinions.style_rates import Rate, rates, truth
 
 from dialtell.evaluate.period import style_hints as hints
@@ -15,13 +16,12 @@ from dialtell.synth.scene import Range, radiance, sample_spec
 from dialtell.synth.shared.terms import Process
 from dialtell.train.bags.bags import known_geometry
 
-LIGHT = np.array([0.2126, 0.7152, 0.0722], np.float32)  # luminance, ITU-R BT.709
 SCOPE = Range(pixels_per_radius=(300.0, 320.0), tilt=4.0, wear=(0.0, 0.2), hands_off=1.0)
 
 
 def read(spec):
     geometry = known_geometry(spec, rng=np.random.default_rng(0), jitter=0.0)
-    return read_at((radiance(spec) @ LIGHT).astype(np.float32), geometry)
+    return read_at(photographed(radiance(spec)), geometry, geometry.twelve_deg)
 
 
 def standard():
@@ -93,7 +93,7 @@ def test_what_cannot_be_measured_is_not_told(readings):
     painted = readings[0]
     coarse = replace(painted, sharpness=replace(painted.sharpness, true_pixels_per_radius=40.0))
     assert outer_ring(coarse).value is None and said(coarse)[hints.OUTER_RING].seen == hints.NOT_TOLD
-    lost = said(replace(painted, rotation=None))
+    lost = said(replace(painted, twelve=None, divisions=None))
     assert {lost[f].seen for f in (hints.OUTER_RING, hints.FIGURES, hints.LETTERING)} == {hints.NOT_TOLD}
     bare = said(replace(painted, density=np.zeros_like(painted.density)))
     assert {bare[f].seen for f in (hints.OUTER_RING, hints.FIGURES, hints.LETTERING)} == {hints.NOT_TOLD}

@@ -2,6 +2,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from seen_maps import seen_under
 from verdicts_made import verdict
 
 from dialtell.evaluate.score.reasons import DISAGREE, dial_reason, dial_support, print_reason, print_record, zone_reason
@@ -102,13 +103,14 @@ def test_support_is_stated_only_where_zones_agree():
 def test_zones_say_why_they_were_not_judged():
     label = np.full((10, 10), ZONES.index(Zone.SECONDS_BIT), np.int8)
     hands = np.zeros((10, 10), bool)
-    bare = ZoneMap(label, hands, None, (0.5, 0.8), None, ())
-    full = ZoneMap(label, hands, (0.8, 0.9), (0.5, 0.8), Circle(0, 0.5, 0.2, 1.0), ())
+    bare = ZoneMap(label, seen_under(hands), None, (0.5, 0.8), None, (), frozenset({Zone.NUMERALS}))
+    full = ZoneMap(label, seen_under(hands), (0.8, 0.9), (0.5, 0.8), Circle(0, 0.5, 0.2, 1.0), ())
     hands = hands.copy()
     hands[:3] = True
-    hidden = replace(full, hands=hands)
-    assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(0), bare).startswith("Not found: no circle")
-    assert zone_reason(Zone.MINUTE_TRACK, ProcessEvidence(0), bare).startswith("Not found: no even divisions")
+    hidden = replace(full, seen=seen_under(hands))
+    for lost in (Zone.SECONDS_BIT, Zone.MINUTE_TRACK):
+        assert zone_reason(lost, ProcessEvidence(0), bare) == "Not found: no ink of it is seen on this dial."
+    assert zone_reason(Zone.NUMERALS, ProcessEvidence(0), bare).startswith("Not found: no strokes that can be read")
     assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(0), full) == "Not found: no strokes that can be read there."
     assert zone_reason(Zone.NUMERALS, ProcessEvidence(1), full).startswith(
         "Too few strokes: 1 small square with strokes, at least 4"

@@ -10,15 +10,18 @@ from dialtell.evaluate.score.remarks import remarks
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.steps import Reading
+from dialtell.model.reading.twelve import Twelve
 
 FINE = Resolution(800, 700, 640, diameter_mm=44.873)
-# of sharpness, rotation and zones only what warnings look at
+# of sharpness and zones only what warnings look at
 CLEAR, SCREEN = SimpleNamespace(halftone=False), SimpleNamespace(halftone=True, screen_px=3.2)
 PLAIN = Reading(
     geometry=DialGeometry((500, 500), (400, 390)),
     density=np.zeros((1000, 1000), np.float32),
     sharpness=CLEAR,
-    rotation=SimpleNamespace(),
+    divisions=None,
+    twelve=Twelve(0.0, 0.9),
+    make={},
     zones=SimpleNamespace(named=True, track=None),
     patches=patches(),
 )
@@ -35,7 +38,11 @@ def test_a_plain_reading_needs_no_warning():
     [
         (replace(PLAIN, geometry=CUT), FINE, "14% of the dial's outline lies outside the frame"),
         (replace(PLAIN, geometry=TILTED), FINE, "seen at 31 degrees from square"),
-        (replace(PLAIN, rotation=None), FINE, "12 o'clock is assumed to be up"),
+        (
+            replace(PLAIN, twelve=Twelve(0.0, 0.4)),
+            FINE,
+            "12 o'clock stands was not made out for certain; it is taken to be up",
+        ),
         (replace(PLAIN, sharpness=SCREEN), FINE, "A dot screen of 3.2 px"),
         (PLAIN, Resolution(1000, 300, 640), "stores 1000 px across the dial but resolves about 300"),
         (PLAIN, replace(FINE, diameter_mm=240.0), "240.0 mm is unusual"),
@@ -46,14 +53,13 @@ def test_each_weakness_has_its_warning(reading, resolution, said):
     assert said in only
 
 
-def test_what_was_found_is_not_said_to_be_missing():
-    """No sentence that says there is no track where one was found, none at all where 12 was said."""
-    lost = replace(PLAIN, rotation=None)
-    assert "No minute track was found" in remarks(lost, verdict(2.0, 1.5), FINE)[0]
-    found = replace(lost, zones=SimpleNamespace(named=True, track=(0.88, 0.94)))
-    (said,) = remarks(found, verdict(2.0, 1.5), FINE)
-    assert said.startswith("How the dial is turned was not found") and "--twelve" in said
-    assert remarks(replace(lost, twelve_given=True), verdict(2.0, 1.5), FINE) == []
+def test_where_twelve_is_taken_to_be_is_said_as_it_appears():
+    """Nothing is said where it was told, given, or where no place on the dial is known."""
+    unsure = replace(PLAIN, geometry=replace(PLAIN.geometry, rotation=math.radians(92)), twelve=Twelve(1.6, 0.49))
+    (said,) = remarks(unsure, verdict(2.0, 1.5), FINE)
+    assert "it is taken to be right. Give --twelve" in said
+    for twelve in (Twelve(1.6, 0.51), Twelve(1.6, 1.0), None):
+        assert remarks(replace(unsure, twelve=twelve), verdict(2.0, 1.5), FINE) == []
 
 
 def test_contradiction_is_the_first_warning():

@@ -34,7 +34,6 @@ from dialtell.model.net.verdict import tensors
 from dialtell.model.net.weights_file import SHIPPED, Weights, load_weights
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.patches import PatchSet
-from dialtell.model.reading.photo import linear_light, luminance
 from dialtell.model.reading.steps import Reading, read_at
 from dialtell.synth.planting import Plant, Planted, plant
 from dialtell.synth.scene import Range, render, sample_spec
@@ -42,7 +41,7 @@ from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.terms import ZONES, Zone
 from dialtell.synth.shared.workers import in_order
-from dialtell.train.bags.bags import known_geometry
+from dialtell.train.bags.bags import known_geometry, photo_of
 from dialtell.train.stats.proportion import wilson
 
 Maps = NDArray[np.float32]
@@ -226,7 +225,7 @@ def findings(
     planted = plant(spec, what, rng=rng)
     if planted is None or planted.mask.max(initial=0.0) < 0.2:
         return []
-    reading = read_at(luminance(linear_light(planted.pixels)), known_geometry(spec, rng=rng, jitter=0.0))
+    reading = read_at(photo_of(planted.pixels), known_geometry(spec, rng=rng, jitter=0.0))
     patches = reading.patches
     if len(patches) < 6:
         return []
@@ -263,7 +262,7 @@ def rank_correlations(index: int, weights: Weights, names: Sequence[str], *, see
     """Spearman's correlation of each signed map with that of randomised weights, over ink only."""
     spec = sample_spec(seed, index, SCOPE)
     geometry = known_geometry(spec, rng=np.random.default_rng(index), jitter=0.0)
-    reading = read_at(luminance(linear_light(render(spec))), geometry)
+    reading = read_at(photo_of(render(spec)), geometry)
     if len(reading.patches) < 6:
         return {}
     ink = reading.patches.density > 0.15

@@ -50,13 +50,11 @@ def measured_dial(seed: int, index: int) -> dict[str, Any] | None:
     import cv2
 
     from dialtell.evaluate.measurements.gathering import measure_reading
-    from dialtell.model.reading.photo import linear_light, luminance
     from dialtell.train.bags.bags import read_spec
 
     cv2.setNumThreads(1)
     spec = spec_of(seed, index)
-    grey = luminance(linear_light(photograph(spec)))
-    reading = read_spec(spec, grey, rng=np.random.default_rng([seed, index // 2, READING_STREAM]))
+    reading = read_spec(spec, photograph(spec), rng=np.random.default_rng([seed, index // 2, READING_STREAM]))
     if not reading.sharpness.true_pixels_per_radius > 0:
         return None
     _, findings = measure_reading(reading)

@@ -72,12 +72,12 @@ def truth(design: DialDesign) -> dict[str, str]:
 def read_drawn(index: int, seed: int = SEED) -> list[tuple[str, str, str]] | None:
     """(feature, seen, truth) of each hint of a drawn dial; None where no dial was found."""
     from dialtell.model.reading.outline import NoDial
-    from dialtell.model.reading.photo import linear_light, luminance
     from dialtell.model.reading.steps import read_dial
     from dialtell.synth.scene import Range, render, sample_spec
+    from dialtell.train.bags.bags import photo_of
 
     spec = sample_spec(seed, index, Range(pixels_per_radius=PIXELS_PER_RADIUS, mixed=0.1))
-    reading = read_dial(luminance(linear_light(render(spec))))
+    reading = read_dial(photo_of(render(spec)))
     if isinstance(reading, NoDial):
         return None
     known = truth(spec.design)

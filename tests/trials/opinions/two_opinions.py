@@ -64,7 +64,6 @@ def both_opinions(job: tuple[str, int]) -> Pair | None:
     from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
     from dialtell.model.net.resolution import resolution_of
     from dialtell.model.net.verdict import judge
-    from dialtell.model.reading.photo import linear_light, luminance
     from dialtell.synth.scene import render
     from dialtell.train.bags.bags import read_spec, reading_rng, truth_of
 
@@ -74,8 +73,7 @@ def both_opinions(job: tuple[str, int]) -> Pair | None:
     hand = truth_of(spec)[1]
     if hand < 0:
         return None
-    grey = luminance(linear_light(render(spec)))
-    reading = read_spec(spec, grey, rng=reading_rng(spec))
+    reading = read_spec(spec, render(spec), rng=reading_rng(spec))
     carries = resolution_of(reading, weights.record, None).carries_strokes
     verdict = judge(reading.patches, weights, withheld=not carries)
     opinion = second_opinion(gather_evidence(reading)) if carries else NO_OPINION

@@ -37,16 +37,16 @@ def score_drawn(index: int, scope: Range) -> dict[str, Any]:
     from dialtell.model.net.verdict import judge
     from dialtell.model.net.weights_file import load_weights
     from dialtell.model.reading.outline import NoDial
-    from dialtell.model.reading.photo import linear_light, luminance
     from dialtell.model.reading.steps import read_dial
     from dialtell.synth.scene import render
+    from dialtell.train.bags.bags import photo_of
 
     cv2.setNumThreads(1)
     torch.set_num_threads(1)
     spec = spec_of(index, scope)
     row: dict[str, Any] = {"index": index, "hand": int(index % 2 == 0), "px_per_mm": spec.view.px_per_mm}
     row["process"] = spec.making.processes[0].value
-    reading = read_dial(luminance(linear_light(render(spec))))
+    reading = read_dial(photo_of(render(spec)))
     if isinstance(reading, NoDial):
         return row | {"found": False, "call": "undetermined", "log10_lr": None}
     weights = load_weights()

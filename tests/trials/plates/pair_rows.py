@@ -20,14 +20,13 @@ from trials.plates.dial_pairs import true_spread as true_spread_of
 
 from dialtell.evaluate.compare.plate_test import Laid, laid_of
 from dialtell.evaluate.compare.registration import DialSheet, Registration, common_scale, register, sheet_of
-from dialtell.model.reading.photo import linear_light, luminance
 from dialtell.model.reading.steps import Reading, read_at
 from dialtell.synth.making import Coat, make
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body
 from dialtell.synth.photograph.view import ViewSpec, homography, to_px
 from dialtell.synth.scene import RENDERER_VERSION, DialSpec, Range, photograph
 from dialtell.synth.shared.errors import OutputError
-from dialtell.train.bags.bags import known_geometry
+from dialtell.train.bags.bags import known_geometry, photo_of
 
 RADIUS_MM = 22.0  # of the dial that the resolution is stated for (an 18 size is 22.4)
 SCHEMA = "dialtell.pair_rows/1"
@@ -81,8 +80,7 @@ class Bench:
         """The dial drawn and read at its outline, off as a finder's would be."""
         if spec not in self._readings:
             rng = np.random.default_rng([spec.seed, spec.index, 79])
-            grey = luminance(linear_light(self.picture(spec)))
-            self._readings[spec] = read_at(grey, known_geometry(spec, rng=rng))
+            self._readings[spec] = read_at(photo_of(self.picture(spec)), known_geometry(spec, rng=rng))
         return self._readings[spec]
 
     def picture(self, spec: DialSpec) -> NDArray[np.uint8]:

@@ -33,8 +33,8 @@ from dialtell.synth.shared.workers import follow_parent
 WIDTH, HEIGHT, RADIUS = 4000, 3000, 1330.0  # px
 SEED, INDEX = 6_000_013, 1
 STAGES = (
-    "decode", "linear light", "outline", "density", "sharpness", "rotation", "zones", "patches", "net", "verdict",
-    "rest",
+    "decode", "linear light", "looks", "outline", "density", "sharpness", "divisions", "twelve", "zones", "patches",
+    "net", "verdict", "rest",
 )  # fmt: skip
 GOAL = 8.0  # times decoding, warm
 
@@ -68,16 +68,18 @@ class Clock:
 def watched(clock: Clock, net: type) -> Iterator[None]:
     """The stages of scoring put under the clock for the length of a `with`."""
     from dialtell.evaluate.score import score
-    from dialtell.model.reading import photo
+    from dialtell.model.reading import looks, photo
     from dialtell.model.reading import steps as reading
 
     stages: list[tuple[Any, str, str]] = [
         (photo, "_decode", "decode"),
         (photo, "grey_light", "linear light"),
-        (reading, "find_dial", "outline"),
+        (looks, "_looked", "looks"),
+        (reading, "find_outline", "outline"),
         (reading, "optical_density", "density"),
         (reading, "measure_sharpness", "sharpness"),
-        (reading, "find_rotation", "rotation"),
+        (reading, "find_divisions", "divisions"),
+        (reading, "find_twelve", "twelve"),
         (reading, "find_zones", "zones"),
         (reading, "cut_patches", "patches"),
         (net, "forward", "net"),

@@ -135,14 +135,13 @@ def plates(n: int) -> list[SpeedRow]:
     from trials.plates.dial_pairs import Kinship, sample_pair
 
     from dialtell.evaluate.compare.registration import common_scale, register, sheet_of
-    from dialtell.model.reading.photo import linear_light, luminance
     from dialtell.model.reading.steps import Reading, read_at
     from dialtell.synth.scene import DialSpec, Range, render
-    from dialtell.train.bags.bags import known_geometry
+    from dialtell.train.bags.bags import known_geometry, photo_of
 
     def reading_of(spec: DialSpec) -> Reading:
         rng = np.random.default_rng([spec.seed, spec.index])
-        return read_at(luminance(linear_light(render(spec))), known_geometry(spec, rng=rng))
+        return read_at(photo_of(render(spec)), known_geometry(spec, rng=rng))
 
     scope = Range(
         pixels_per_radius=(0.95 * PER_RADIUS, 1.05 * PER_RADIUS), max_side=round(2.4 * PER_RADIUS), tilt=20.0,

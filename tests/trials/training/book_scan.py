@@ -17,13 +17,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.reading.photo import linear_light, luminance
 from dialtell.model.reading.steps import read_at
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
 from dialtell.synth.shared.errors import require_range
 from dialtell.synth.shared.terms import Process
 from dialtell.synth.shared.workers import in_order
-from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, known_geometry, single_bag, twin_bags
+from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, known_geometry, photo_of, single_bag, twin_bags
 from dialtell.train.bags.kept_bags import kept_bags
 from dialtell.train.photographs.labels import PAINTED, PRINTED, LabelledPhoto
 from dialtell.train.photographs.photo_bags import PhotoBag, photo_bag
@@ -104,7 +103,7 @@ def scanned_bags(seed: int, index: int) -> list[Bag]:
 
 def _bag(spec: DialSpec, pixels: Codes) -> Bag | None:
     rng = np.random.default_rng([spec.seed, spec.index, 83])
-    reading = read_at(luminance(linear_light(pixels)), known_geometry(spec, rng=rng))
+    reading = read_at(photo_of(pixels), known_geometry(spec, rng=rng))
     if len(reading.patches) < FEWEST_PATCHES:
         return None
     photo = _label(spec.seed, spec.index, painted=not spec.making.processes[0].printed)

@@ -1,0 +1,67 @@
+"""Where 12 o'clock stands, from probabilities of directions, and on which division."""
+
+import math
+
+import numpy as np
+import pytest
+from torch import nn
+
+from dialtell.model.reader.file import Certainty, Reader
+from dialtell.model.reader.net import SIDE, TURNS
+from dialtell.model.reading.divisions import Divisions
+from dialtell.model.reading.looks import Look
+from dialtell.model.reading.twelve import TOLD, Twelve, find_twelve, on_division
+
+
+def look(degrees, spread=1.2, wrong=0.0):
+    """A look that puts 12 at a direction, and a share of its belief opposite."""
+    at = np.arange(TURNS)
+
+    def about(angle):
+        share = np.exp(-0.5 * ((((at - angle + 180) % 360) - 180) / spread) ** 2)
+        return share / share.sum()
+
+    turn = (1 - wrong) * about(degrees) + wrong * about(degrees + 180)
+    return Look(np.eye(2, 3), np.zeros((SIDE, SIDE), np.uint8), np.zeros((2, 2)), np.zeros((2, 2, 2)), {}, turn)
+
+
+def reader(twelve=(0.0, 1.0)):
+    return Reader(nn.Identity(), "r", "0", "", Certainty(twelve=twelve), {})
+
+
+@pytest.mark.parametrize("degrees", [-179.6, -90.0, -0.3, 0.0, 0.4, 33.3, 90.0, 179.7])
+def test_between_the_samples_and_across_the_ends(degrees):
+    found = find_twelve(look(degrees), reader())
+    off = math.degrees(found.radians) - degrees
+    assert abs((off + 180) % 360 - 180) < 0.2 and -math.pi <= found.radians <= math.pi
+    assert found.certainty > 0.95 and found.told
+
+
+def test_certainty_follows_the_share_and_the_curve():
+    half = find_twelve(look(20.0, wrong=0.5), reader())
+    assert half.certainty == pytest.approx(0.5, abs=0.02)
+    sure, unsure = (find_twelve(look(20.0, wrong=share), reader()) for share in (0.2, 0.45))
+    assert sure.certainty > unsure.certainty and sure.certainty == pytest.approx(0.8, abs=0.02)
+    strict = find_twelve(look(20.0, wrong=0.2), reader((-3.0, 1.0)))
+    assert strict.certainty < TOLD < sure.certainty and not strict.told
+    flat = find_twelve(look(20.0, spread=400.0), reader())
+    assert flat.certainty < 0.1 and not flat.told
+
+
+@pytest.mark.parametrize(("off", "expected"), [(0.0, 30.4), (2.2, 30.4), (-2.2, 30.4)])
+def test_set_on_the_division_beside_it(off, expected):
+    divisions = Divisions(0.8, math.radians(0.4), 0.9, 60)
+    found = on_division(Twelve(math.radians(30.4 + off), 0.7), divisions)
+    assert math.degrees(found.radians) == pytest.approx(expected) and found.certainty == 0.7
+
+
+def test_no_division_is_near_enough_or_known():
+    twelve = Twelve(math.radians(33.2), 0.7)
+    assert on_division(twelve, Divisions(0.8, math.radians(0.4), 0.9, 60)) == twelve
+    assert on_division(twelve, None) == twelve
+
+
+def test_a_look_without_a_turn_cannot_be_asked():
+    first = Look(np.eye(2, 3), np.zeros((2, 2), np.uint8), np.zeros((2, 2)), np.zeros((2, 2, 2)), {}, None)
+    with pytest.raises(AssertionError, match="square look"):
+        find_twelve(first, reader())
