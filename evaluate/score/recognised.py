@@ -7,7 +7,7 @@ from typing import Any
 from dialtell.model.reading.steps import Reading
 from dialtell.synth.shared.terms import Make
 
-LEAST_CERTAIN = 0.5  # of the outline, below which what lies within it is not to be relied on
+LEAST_CERTAIN = 0.5  # of the outline and of 12 o'clock, below which nothing that was read is to be relied on
 OTHER_MAKE = 0.8  # probability that it is of another make, from which it is not called
 _MAKES = {
     Make.METAL: "a metal dial",
@@ -20,10 +20,15 @@ _MAKES = {
 
 def unrecognised(reading: Reading) -> str | None:
     """What was not recognised and what to do, as a clause; None where a call may rest on the reading."""
-    if reading.outline_certainty < LEAST_CERTAIN:
+    if reading.outline_certainty is not None and reading.outline_certainty < LEAST_CERTAIN:
         return (
             "the dial's edge was not made out for certain, so its strokes may have been looked for in the wrong "
             "places; draw it with --outline, or photograph the whole dial square on in even light"
+        )
+    if reading.twelve is not None and reading.twelve.certainty < LEAST_CERTAIN:
+        return (
+            "which way up the dial stands was not made out, so it was not understood as a dial; say where 12 o'clock "
+            "stands with --twelve"
         )
     other = other_make(reading)
     if other is not None:
@@ -46,7 +51,7 @@ def other_make(reading: Reading) -> Make | None:
 def recognition(reading: Reading) -> dict[str, Any]:
     """How sure the reading is of what it rests on, each 0..1; None where that was not asked of the photograph."""
     return {
-        "outline": round(reading.outline_certainty, 3),
+        "outline": None if reading.outline_certainty is None else round(reading.outline_certainty, 3),
         "twelve": None if reading.twelve is None else round(reading.twelve.certainty, 3),
         "fired_enamel": round(reading.make[Make.ENAMEL], 3) if reading.make else None,
     }

@@ -30,10 +30,10 @@ FLATTEST = 0.3  # b / a of an outline accepted
 class Look:
     """What the reader says of one picture.
 
-    onto : (2, 3) photo px to look px. names : (len(SEEN), SIDE, SIDE) logits of what every pixel shows. inside : (SIDE / 2, SIDE / 2) logits
-    of lying within the outline. where : (2, SIDE / 2, SIDE / 2) place on the dial, its outline made a circle. make :
-    probability of each of MAKES. turn : (TURNS,) probability of each direction of 12 o'clock, clockwise from up, of a
-    square look; None else.
+    onto : (2, 3) photo px to look px. names : (len(SEEN), SIDE, SIDE) logits of what every pixel shows. inside : (SIDE
+    / 2, SIDE / 2) logits of lying within the outline. where : (2, SIDE / 2, SIDE / 2) place on the dial, its outline
+    made a circle. make : probability of each of MAKES. turn : (TURNS,) probability of each direction of 12 o'clock,
+    clockwise from up, of a square look; None else.
     """
 
     onto: Floats

@@ -36,7 +36,8 @@ class Reading:
 
     geometry : with the rotation found or given. density : (H, W) float32 D, photo px. divisions : of the minute track,
     None without one. twelve : where 12 o'clock stands; None in a close-up that does not show it. close_up : None unless
-    it shows part of a dial. outline_certainty : 0..1 that the outline is right to 2 % of the radius; 1 if it was given.
+    it shows part of a dial. outline_certainty : 0..1 that the outline is right to 2 % of the radius; 1 if it was given,
+    None where it was placed by a part of it or is not in the frame.
     make : probability of each make of dial; empty where it was not looked at.
     """
 
@@ -48,7 +49,7 @@ class Reading:
     zones: ZoneMap
     patches: PatchSet
     make: dict[Make, float]
-    outline_certainty: float = 1.0
+    outline_certainty: float | None = 1.0
     close_up: CloseUp | None = None
 
 
@@ -110,7 +111,7 @@ def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None)
     sharpness = measure_sharpness(density, geometry)
     zones = unnamed_zones(None if look is None else seen_within(look, geometry))
     patches = cut_patches(density, geometry, zones, 0.0, sharpness.true_pixels_per_radius)
-    return Reading(geometry, density, sharpness, None, None, zones, patches, {})
+    return Reading(geometry, density, sharpness, None, None, zones, patches, {}, None)
 
 
 def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | None = None) -> Reading | NoDial:
@@ -161,4 +162,4 @@ def read_close_up(
 def _placed(photo: Photo, place: DialPlace, twelve_deg: float | None, reader: Reader | None) -> Reading:
     scale = Scale(place.geometry.pixels_per_radius, PLACE_SPREAD, "from an arc of the enamel's edge")
     reading = read_at(photo, place.geometry, twelve_deg, reader)
-    return replace(reading, close_up=CloseUp(place, scale))
+    return replace(reading, close_up=CloseUp(place, scale), outline_certainty=None)

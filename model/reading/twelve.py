@@ -40,7 +40,7 @@ class Twelve:
 
 
 def find_twelve(look: Look, reader: Reader, *, anyhow: bool = False) -> Twelve:
-    """Where 12 o'clock stands. look : a square one. anyhow : whether a photograph is as likely turned one way as any."""
+    """Where 12 o'clock stands. look : a square one. anyhow : a photograph is as likely turned one way as any."""
     assert look.turn is not None, "a square look says where 12 stands"
     chance = look.turn if anyhow else look.turn * usual_turns()
     chance = chance / chance.sum()

@@ -26,8 +26,12 @@ Flags = NDArray[np.bool_]
 
 INK = 0.15  # optical density above the ground from which a place counts as ink
 NEAR = 0.05  # dial radii from its ink that a zone reaches
-FEWEST = 60  # px of the map of a zone's ink, fewer of which are chance
-AROUND = 0.35  # share of the turn, of what is seen of it, that a track or ring of figures must reach round
+# px of the map of a zone's ink, fewer of which are chance: between what 76 drawn enamel dials show with and without it
+FEWEST = {
+    Zone.SIGNATURE: 300, Zone.NUMERALS: 600, Zone.MINUTE_TRACK: 150, Zone.SECONDS_BIT: 250, Zone.OTHER: 300,
+}  # fmt: skip
+# share of the turn, of what is seen of it, that a ring must reach round; twelve narrow figures fill a fifth of it
+AROUND = {Zone.NUMERALS: 0.17, Zone.MINUTE_TRACK: 0.35}
 THIN = 0.12  # of the most ink on any circle: a ring ends where there is less
 GAP = 0.025  # dial radii without ink that do not end a ring
 SECTORS = 60
@@ -118,6 +122,8 @@ class ZoneMap:
             turn = np.linspace(0, 2 * np.pi, count)
             out = np.stack([np.sin(turn), -np.cos(turn)], axis=1)
             return np.concatenate([outer * out, inner * out[::-1]])
+        if zone is Zone.SIGNATURE:
+            return _hull(self.seen == SEEN.index(Seen.SIGNATURE))
         mask = (self.label == ZONES.index(zone)).astype(np.uint8)
         outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
         if not outlines:
@@ -132,18 +138,17 @@ def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> Zone
     rotation : radians, 12 o'clock clockwise from up in the look. divisions : of the minute track, if any were found.
     """
     seen = turned_up(look.seen, rotation)
-    _, _, radius, turn = lattice()
     framed = seen != SEEN.index(Seen.NOT_DIAL)
     ink = {zone: seen == SEEN.index(INK_SEEN[zone]) for zone in ZONES}
     seconds = sub_dial(ink[Zone.SECONDS_BIT], seen)
     counters = _counters(ink[Zone.OTHER], seen)
-    track = _ring(ink[Zone.MINUTE_TRACK], framed, radius, turn)
+    track = _ring(Zone.MINUTE_TRACK, ink, framed)
     ticks = None
     if track is not None and divisions is not None and track[0] - 0.05 < divisions.radius < track[1] + 0.05:
         ticks = divisions.radius
         track = min(track[0], ticks - 0.012), max(track[1], ticks + 0.012)
-    numerals = _ring(ink[Zone.NUMERALS], framed, radius, turn)
-    found = {zone for zone in (Zone.SIGNATURE, Zone.OTHER) if np.count_nonzero(ink[zone]) >= FEWEST}
+    numerals = _ring(Zone.NUMERALS, ink, framed)
+    found = {zone for zone in (Zone.SIGNATURE, Zone.OTHER) if np.count_nonzero(ink[zone]) >= FEWEST[zone]}
     found |= {Zone.NUMERALS} if numerals is not None else set()
     found |= {Zone.MINUTE_TRACK} if track is not None else set()
     found |= {Zone.SECONDS_BIT} if seconds is not None else set()
@@ -188,7 +193,7 @@ def turned_up(seen: Index, rotation: float) -> Index:
 
 def sub_dial(ink: Flags, seen: Index) -> Circle | None:
     """The circle that the ink of a seconds bit fills, None where it fills none."""
-    if np.count_nonzero(ink) < 2 * FEWEST:
+    if np.count_nonzero(ink) < FEWEST[Zone.SECONDS_BIT]:
         return None
     x, y, _, _ = lattice()
     # hands and holes within it are of it; what lies far from the rest is not
@@ -211,7 +216,7 @@ def sub_dial(ink: Flags, seen: Index) -> Circle | None:
 
 def _counters(ink: Flags, seen: Index) -> tuple[Circle, ...]:
     """Sub-dials other than the seconds bit: each piece of the other ink that fills a circle off the centre."""
-    if np.count_nonzero(ink) < 4 * FEWEST:
+    if np.count_nonzero(ink) < FEWEST[Zone.OTHER]:
         return ()
     near = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((19, 19), np.uint8))
     count, piece = cv2.connectedComponents(near)
@@ -224,9 +229,11 @@ def _counters(ink: Flags, seen: Index) -> tuple[Circle, ...]:
     return tuple(found)
 
 
-def _ring(ink: Flags, framed: Flags, radius: Floats, turn: Floats) -> tuple[float, float] | None:
+def _ring(zone: Zone, of: dict[Zone, Flags], framed: Flags) -> tuple[float, float] | None:
     """Dial radii between which the ink of a ring lies, None where too little of it reaches round."""
-    if np.count_nonzero(ink) < FEWEST:
+    ink = of[zone]
+    _, _, radius, turn = lattice()
+    if np.count_nonzero(ink) < FEWEST[zone]:
         return None
     step = 0.005
     count = np.bincount((radius[ink] / step).astype(int), minlength=round(EXTENT / step) + 2).astype(np.float64)
@@ -245,8 +252,7 @@ def _ring(ink: Flags, framed: Flags, radius: Floats, turn: Floats) -> tuple[floa
     there = framed & (radius > inner) & (radius < outer)
     shown = np.bincount(sector[there], minlength=SECTORS) > 0
     inked = np.bincount(sector[ink & there], minlength=SECTORS) > 0
-    # figures leave gaps between them: a ring of twelve shows in a third of the sectors at least
-    if inked.sum() < AROUND * max(shown.sum(), 1):
+    if inked.sum() < AROUND[zone] * max(shown.sum(), 1):
         return None
     return max(float(inner) - 0.008, 0.0), min(float(outer) + 0.008, 1.0)
 
@@ -260,6 +266,19 @@ def _labels(ink: dict[Zone, Flags]) -> NDArray[np.int8]:
         closer = away < best
         label[closer], best[closer] = ZONES.index(zone), away[closer]
     return label
+
+
+def _hull(ink: Flags) -> Floats:
+    """Convex outline of lettering, (N, 2) dial radii: of its larger pieces, specks left out."""
+    near = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((9, 25), np.uint8))
+    count, piece = cv2.connectedComponents(near)
+    sizes = np.bincount(piece[ink], minlength=count)
+    chosen = np.isin(piece, np.flatnonzero(sizes > 0.15 * sizes.max())) & ink
+    rows, columns = np.nonzero(chosen)
+    if len(rows) < 3:
+        return np.empty((0, 2))
+    hull = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32))[:, 0, :]
+    return np.asarray((hull + 0.5) / MAP_SCALE - EXTENT, dtype=np.float64)
 
 
 def _circle(circle: Circle, count: int) -> Floats:
