@@ -38,7 +38,7 @@ def look_of(outline, *, onto=PLAIN, noise=0.0):
     inside = 12.0 * (1.0 - np.hypot(*where)) * math.sqrt(outline.axes[0] * outline.axes[1]) / 4.0
     where = where + noise * rng.standard_normal(where.shape)
     return Look(
-        onto, np.zeros((SIDE, SIDE), np.uint8), inside.astype(np.float32), where.astype(np.float32),
+        onto, np.zeros((len(SEEN), SIDE, SIDE), np.float32), inside.astype(np.float32), where.astype(np.float32),
         dict.fromkeys(MAKES, 1 / len(MAKES)), None,
     )  # fmt: skip
 
@@ -47,7 +47,7 @@ def look_of(outline, *, onto=PLAIN, noise=0.0):
 def test_an_outline_comes_back(outline):
     found = look_of(outline).outline((SIDE, SIDE))
     assert found is not None and apart(outline, found) < 0.005
-    found = look_of(outline, noise=0.05).placed()
+    found = look_of(outline, noise=0.05).placed((SIDE, SIDE))
     assert found is not None and apart(outline, found) < 0.01
 
 
@@ -60,22 +60,22 @@ def test_an_outline_cut_by_the_frame():
     look.inside[:, 170:] = -8.0
     assert apart(whole, look.outline(shape)) < 0.01
     assert apart(whole, look.outline((SIDE, SIDE))) > 0.03  # taken for a rim
-    assert apart(whole, look.placed()) < 0.005
+    assert apart(whole, look.placed(shape)) < 0.005
 
 
 def test_what_disagrees_counts_less():
     outline = OUTLINES[1]
     look = look_of(outline)
     look.where[:, 60:75, 70:95] += 0.8  # a tenth of the dial told wrongly
-    assert apart(outline, look.placed()) < 0.02
+    assert apart(outline, look.placed((SIDE, SIDE))) < 0.02
 
 
 def test_no_inside_no_outline():
     look = look_of(OUTLINES[0])
     look.inside[:] = -5.0
-    assert look.outline((SIDE, SIDE)) is None and look.placed() is None
+    assert look.outline((SIDE, SIDE)) is None and look.placed((SIDE, SIDE)) is None
     flat = look_of(Ellipse((190.0, 190.0), (150.0, 20.0), 0.0))  # no dial is seen so obliquely
-    assert flat.outline((SIDE, SIDE)) is None and flat.placed() is None
+    assert flat.outline((SIDE, SIDE)) is None and flat.placed((SIDE, SIDE)) is None
 
 
 def test_the_largest_piece_counts():

@@ -14,8 +14,9 @@ from dialtell.synth.shared.errors import WeightsError
 
 RECORD = {
     "name": "reader", "version": "0", "renderer_version": "1", "training": {}, "figures": {},
-    "certainty": {"outline": [0.5, -1.0, -0.3], "twelve": [0.1, 0.9]},
+    "certainty": {"outline": [0.5, -1.0, -0.3, 1.0, 1.5, -1.0, -20.0], "twelve": [0.1, 0.9]},
 }  # fmt: skip
+CERTAINTY = Certainty((0.5, -1.0, -0.3, 1.0, 1.5, -1.0, -20.0), (0.1, 0.9))
 
 
 def net(seed=0):
@@ -45,7 +46,7 @@ def told(some, picture):
 
 def test_round_trip(saved):
     reader = load_reader(saved)
-    assert reader.certainty == Certainty((0.5, -1.0, -0.3), (0.1, 0.9)) and reader.identity["name"] == "reader"
+    assert reader.certainty == CERTAINTY and reader.identity["name"] == "reader"
     assert len(reader.sha256) == 64 and reader.record["meaning"] == MEANING
     picture = 255.0 * torch.rand(1, 3, SIDE, SIDE)
     for one, other in zip(told(net(), picture), told(reader.net, picture), strict=True):
@@ -81,7 +82,8 @@ def changed(path, **fields):
         ({"architecture": {"widths": [4, 4, 4, 4, 4], "turn": 4}}, "does not fit the net"),
         ({"certainty": {"outline": [0.0, 1.0]}}, "no reader of this version"),
         ({"certainty": {"outline": [0.0, 1.0], "twelve": [0.0, 1.0]}}, "absurd size"),
-        ({"certainty": {"outline": [0.0, 1.0, float("nan")], "twelve": [0.0, 1.0]}}, "absurd size"),
+        ({"certainty": {"outline": [0.0] * 3, "twelve": [0.0, 1.0]}}, "absurd size"),  # of an interim reader
+        ({"certainty": {"outline": [0.0] * 6 + [float("nan")], "twelve": [0.0, 1.0]}}, "absurd size"),
         ({"certainty": 3}, "no reader of this version"),
     ],
 )  # fmt: skip

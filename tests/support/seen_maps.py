@@ -16,13 +16,18 @@ def seen_under(hands: np.ndarray, what: Seen = Seen.HAND) -> np.ndarray:
     return np.where(hands, SEEN.index(what), SEEN.index(Seen.ENAMEL)).astype(np.uint8)
 
 
-def look_of(seen):
+def names_of(seen: np.ndarray) -> np.ndarray:
+    """(len(SEEN), H, W) logits of a reader that is sure of what is seen, (H, W) index into SEEN."""
+    return np.where(np.arange(len(SEEN))[:, None, None] == seen, np.float32(6.0), np.float32(-6.0))
+
+
+def look_of(seen: np.ndarray) -> Look:
     """A square look that shows this, (SIDE, SIDE)."""
-    half = SIDE // 2
-    return Look(np.eye(2, 3), seen, np.zeros((half, half), np.float32), np.zeros((2, half, half), np.float32), {}, None)
+    none = np.zeros((2, SIDE // 2, SIDE // 2), np.float32)
+    return Look(np.eye(2, 3), names_of(seen), none[0], none, {}, None)
 
 
-def drawn_seen(rotation=0.0):
+def drawn_seen(rotation: float = 0.0) -> np.ndarray:
     """(SIDE, SIDE) what a square look at a dial of known sizes shows: track .88...94, figures .6...8, seconds bit."""
     axis = (np.arange(SIDE) + 0.5 - SIDE / 2) / SQUARE
     x0, y0 = np.meshgrid(axis, axis)
