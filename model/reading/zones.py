@@ -25,7 +25,7 @@ Index = NDArray[np.uint8]
 Flags = NDArray[np.bool_]
 
 INK = 0.15  # optical density above the ground from which a place counts as ink
-NEAR = 0.05  # dial radii from its ink that a zone reaches
+NEAR = 0.07  # dial radii from its ink that a zone reaches: half the diagonal of a patch, so that one with ink counts
 # px of the map of a zone's ink, fewer of which are chance: between what 76 drawn enamel dials show with and without it
 FEWEST = {
     Zone.SIGNATURE: 300, Zone.NUMERALS: 600, Zone.MINUTE_TRACK: 150, Zone.SECONDS_BIT: 250, Zone.OTHER: 300,
