@@ -124,9 +124,9 @@ def test_outlines(ideal):
     assert np.allclose(ring[:36], ideal.track[1]) and np.allclose(ring[36:], ideal.track[0])
     circle = ideal.polygon(Zone.SECONDS_BIT) - [ideal.seconds.x, ideal.seconds.y]
     assert np.allclose(np.hypot(*circle.T), ideal.seconds.radius)
-    box = ideal.polygon(Zone.SIGNATURE)
-    assert np.abs(box.min(axis=0) - [-0.2 - NEAR, -0.38 - NEAR]).max() < 0.04
-    assert np.abs(box.max(axis=0) - [0.2 + NEAR, -0.32 + NEAR]).max() < 0.04
+    lettering = ideal.polygon(Zone.SIGNATURE)  # drawn round its ink, with no margin
+    assert np.abs(lettering.min(axis=0) - [-0.2, -0.38]).max() < 0.015
+    assert np.abs(lettering.max(axis=0) - [0.1875, -0.32]).max() < 0.015  # its last letter ends there
     assert ideal.polygon(Zone.OTHER).shape == (0, 2)
 
 

@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 import torch
 
-from dialtell.model.reader.file import BESIDE, load_reader
+from dialtell.model.reader.file import BESIDE, Certainty, load_reader, outline_terms
 from dialtell.model.reader.net import SIDE, TURNS, ReaderConfig, ReaderNet
 from dialtell.synth.settings.setting import Look
 from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.synth.shared.record import to_record
-from dialtell.synth.shared.terms import MAKES, SEEN
+from dialtell.synth.shared.terms import MAKES, SEEN, Make
 from dialtell.train.reader.config import ReaderTraining, preset
 from dialtell.train.reader.disturbance import disturbed, turned
 from dialtell.train.reader.finish import CARD, Told, figures_of, finish_reader, fit_certainty, photograph_of
@@ -195,7 +195,7 @@ def test_folders_that_are_refused(run, tmp_path):
 def test_a_finished_run_is_a_reader(run, monkeypatch):
     from dialtell.train.reader import finish
 
-    monkeypatch.setattr(finish, "in_order", lambda function, jobs, workers: map(function, jobs))
+    monkeypatch.setattr(finish, "in_order", lambda function, jobs, workers, start: map(function, jobs))
     path = finish_reader(run, name="reader", version="0", command="dialtell train")
     reader = load_reader(path)
     assert path.name == BESIDE and reader.record["training"]["steps"] == 4
@@ -215,13 +215,19 @@ def test_values_out_of_range(change):
 # --- how sure an answer is ---
 
 
-def told(agreement, right, share=0.99, straight=True):
-    return Told(True, True, 0.005 if right else 0.1, agreement, 0.002, 0.01 if straight else 1.0, share, 0.9)
+def seen_of(agreement, ragged=0.01):
+    """The terms of an outline that lies whole in the frame and along a crisp edge."""
+    return outline_terms(agreement, 0.002, 1.0, 0.95, 1.0, ragged)
 
 
-def sure(certainty, agreement, moved=0.002):
-    constant, one, two = certainty.outline
-    return 1 / (1 + math.exp(-(constant + one * math.log(agreement) + two * math.log(moved))))
+def told(agreement, right, share=0.99, straight=True, ragged=0.01):
+    return Told(True, True, shown=1.0, off=0.005 if right else 0.1, terms=seen_of(agreement, ragged),
+                turned=0.01 if straight else 1.0, share=share, enamel=0.9, make=Make.ENAMEL)  # fmt: skip
+
+
+def sure(certainty, *seen):
+    logit = np.dot(certainty.outline, seen_of(*seen))
+    return 1 / (1 + math.exp(-logit))
 
 
 def test_certainty_is_fitted_to_what_can_be_seen():
@@ -234,21 +240,26 @@ def test_certainty_is_fitted_to_what_can_be_seen():
     certainty = fit_certainty(some)
     assert sure(certainty, 0.003) > 0.8 and sure(certainty, 0.15) < 0.35
     assert sure(certainty, 0.03) == pytest.approx(0.5, abs=0.12)
+    assert sure(certainty, 0.01, 0.2) < sure(certainty, 0.01, 0.01)  # what no ellipse fits, though none was seen
     constant, weight = certainty.twelve
     assert abs(constant) < 0.7 and weight == pytest.approx(1.0, abs=0.4)
 
 
 def test_few_photographs_promise_little():
     none = fit_certainty([])
-    assert none.outline == (0.0, -1.0, -0.3) and none.twelve == (0.0, 1.0)
-    assert fit_certainty([told(0.01, True)]).outline == pytest.approx((0.0, -1.0, -0.3), abs=0.3)
+    assert none == Certainty()
+    assert fit_certainty([told(0.01, True)]).outline == pytest.approx(Certainty().outline, abs=0.3)
 
 
 def test_figures_count_what_they_say():
-    some = [told(0.01, True), told(0.01, False), Told(True, False), Told(False, False), Told(False, True)]
+    some = [
+        told(0.01, True), told(0.01, False), Told(True, False, shown=0.7, make=Make.ENAMEL), Told(False, False),
+        Told(False, True, 0.0, 1.0, seen_of(0.1)), Told(True, False, shown=0.3, make=Make.ENAMEL),
+    ]  # fmt: skip
     found = figures_of(some)
     assert (found["dials found"]["count"], found["dials found"]["of"]) == (2, 3)
     assert found["outline within 2 % of the radius, of found"]["count"] == 1
+    assert found["enamel taken for another make (0.8 or surer)"]["of"] == 2
     assert found["pictures without a dial, none found"] == {
         **found["pictures without a dial, none found"],
         "count": 1,

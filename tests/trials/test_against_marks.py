@@ -115,6 +115,12 @@ def test_counts_of_ways() -> None:
     assert shares["12 within 6 degrees, on its side"] == (0, 1)
     assert shares["12 more than 6 degrees off, of those told as certain"] == (1, 2)
     assert own.spread == [True, True, False]
+    part = judged(*(Told("as is", True, off, None, place=place) for off in (0.01, 0.06)))  # close-ups state none
+    shares = {name: (one["count"], one["of"]) for name, one in figures([part])["shares"].items()}
+    assert shares["outline off by more than 2 %, certainty 0.5 or more (no warning)"] == (0, 2)
+    assert shares["outline off by more than 2 %, warned"] == (1, 2)
+    assert shares["outline right to 2 %, warned for nothing"] == (1, 2)
+    shares = {name: (one["count"], one["of"]) for name, one in found["shares"].items()}
     assert own.opposite and own.ratio_spread == pytest.approx(1.5)
     assert shares["photographs with opposite calls"] == (1, 1)
     assert "0.750" in share_line("dial found", found["shares"]["dial found, all ways"])

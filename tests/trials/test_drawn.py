@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from seen_maps import names_of
 from trials.reading import drawn
 from trials.reading.drawn import Read, figures, overlaps, reliability
 
@@ -43,15 +45,26 @@ def test_a_certainty_of_one_has_a_row() -> None:
     assert reliability(read, lambda one: one.outline, lambda one: one.right)[-1]["right"]["count"] == 1
 
 
+def test_an_outline_whose_certainty_is_not_stated_was_warned_of() -> None:
+    """A close-up whose course is assumed: a remark says so, and no range of certainty has it."""
+    wrong = Read(0, True, 0.3, 90.0, Make.ENAMEL, True, close_up=True, off=0.08, outline=None)
+    found = figures([wrong, replace(wrong, off=0.01)])
+    shares = {name: (one["count"], one["of"]) for name, one in found["shares"].items()}
+    assert shares["off by more than 2 %, no warning, of all found"] == (0, 2)
+    assert shares["right to 2 %, warned for nothing, of all found"] == (1, 2)
+    assert shares["dials read as close-ups"] == (2, 2)
+    assert all(row["right"]["of"] == 0 and row["mean"] is None for row in found["outline_certainty"])
+
+
 def test_overlap_is_whole_where_truth_is_seen() -> None:
     rng = np.random.default_rng(4)
     seen = np.repeat(np.repeat(rng.integers(0, len(SEEN), (SIDE // 8, SIDE // 8)), 8, 0), 8, 1).astype(np.uint8)
     none = np.zeros((1, 1), np.float32)
-    look = Look(np.eye(2, 3), seen, none, none, {}, None)
+    look = Look(np.eye(2, 3), names_of(seen), none, none, {}, None)
     met, joined = overlaps(look, seen)
     assert np.array_equal(met, joined) and joined.sum() == SIDE * SIDE
     # a look of twice the photograph's size, shifted
-    larger = Look(np.array([[2.0, 0.0, -100.0], [0.0, 2.0, -60.0]]), np.zeros_like(seen), none, none, {}, None)
+    larger = Look(np.array([[2.0, 0.0, -100.0], [0.0, 2.0, -60.0]]), names_of(np.zeros_like(seen)), none, none, {}, None)
     rows, columns = (np.floor((np.arange(SIDE) + 0.5 + by) / 2).astype(int) for by in (60, 100))
     expected = seen[np.ix_(rows, columns)]
     met, joined = overlaps(larger, seen)

@@ -48,14 +48,14 @@ class Told:
     """One photograph in one way.
 
     off : dial radii, the largest error of centre and semi-axes against the marks; NaN without marks. certainty : of the
-    outline. turned : degrees, error of 12; NaN where it is not judged. twelve : certainty of it. place : cx, cy, a, b
+    outline; None where none is stated, of a close-up whose course is assumed, which a remark says. turned : degrees, error of 12; NaN where it is not judged. twelve : certainty of it. place : cx, cy, a, b
     carried back to the photograph as it is. ratio : log10 LR, None where there is none.
     """
 
     way: str
     found: bool
     off: float = math.nan
-    certainty: float = math.nan
+    certainty: float | None = math.nan
     turned: float = math.nan
     twelve: float = math.nan
     place: tuple[float, float, float, float] | None = None
@@ -63,6 +63,11 @@ class Told:
     ratio: float | None = None
     make: str = ""
     reason: str = ""
+
+    @property
+    def warned(self) -> bool:
+        """Whether the result says that the outline may be wrong."""
+        return self.certainty is None or self.certainty < LEAST_CERTAIN
 
 
 @dataclass(frozen=True, eq=False)
@@ -232,13 +237,13 @@ def figures(judged: Sequence[Judged]) -> dict[str, Any]:
         sum(one.turned > TWELVE for one in sure), len(sure)
     )
     shares["outline off by more than 2 %, certainty 0.5 or more (no warning)"] = share(
-        sum(one.certainty >= LEAST_CERTAIN for one in wrong), len(found)
+        sum(not one.warned for one in wrong), len(found)
     )
     shares["outline off by more than 2 %, warned"] = share(
-        sum(one.certainty < LEAST_CERTAIN for one in wrong), len(found)
+        sum(one.warned for one in wrong), len(found)
     )
     shares["outline right to 2 %, warned for nothing"] = share(
-        sum(one.off <= OFF and one.certainty < LEAST_CERTAIN for one in found), len(found)
+        sum(one.off <= OFF and one.warned for one in found), len(found)
     )
     marked = [value for one in judged for value in one.zones.values()]
     shares["marked zones named"] = share(sum(value > 0 for value in marked), len(marked))

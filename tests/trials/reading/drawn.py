@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from trials.reading.against_marks import CALLS, share, share_line
 
+from dialtell.evaluate.score.recognised import LEAST_CERTAIN
 from dialtell.model.reading.ellipse import Ellipse
 from dialtell.model.reading.looks import Look
 from dialtell.synth.settings.compose import Example
@@ -47,8 +48,8 @@ class Read:
     """One drawn photograph read.
 
     dial : whether there is one. shown : share of its outline in the frame. radius : px. off : dial radii, mean distance
-    of the outlines; turned : degrees; both NaN where nothing can be compared. outline, twelve : certainties. close_up :
-    whether it was read as one. make : true; told : the likeliest; other : whether it was said to be no enamel. met,
+    of the outlines; turned : degrees; both NaN where nothing can be compared. outline, twelve : certainties; outline
+    is None where none is stated, of a close-up whose course is assumed, which a remark says. close_up : whether it was read as one. make : true; told : the likeliest; other : whether it was said to be no enamel. met,
     joined : (len(SEEN),) px of intersection and union in the square look.
     """
 
@@ -61,7 +62,7 @@ class Read:
     call: str = "undetermined"
     close_up: bool = False
     off: float = math.nan
-    outline: float = math.nan
+    outline: float | None = math.nan
     turned: float = math.nan
     twelve: float = math.nan
     told: str = ""
@@ -73,6 +74,11 @@ class Read:
     def right(self) -> bool:
         """Whether there is a dial and its outline is right to 2 %."""
         return self.found and self.dial and self.off < OUTLINE
+
+    @property
+    def warned(self) -> bool:
+        """Whether the result says that the outline may be wrong."""
+        return self.outline is None or self.outline < LEAST_CERTAIN
 
 
 def read_drawn(index: int, example: Example, weights: Weights, folder: Path) -> Read:
@@ -148,10 +154,10 @@ def figures(read: Sequence[Read]) -> dict[str, Any]:
         "12 within 3 degrees, of those within 2 %": _share(right, lambda one: one.turned <= TWELVE),
         "outline within 2 %, of all found": _share(all_found, lambda one: one.right),
         "off by more than 2 %, no warning, of all found": _share(
-            all_found, lambda one: not one.right and one.outline >= 0.5
+            all_found, lambda one: not one.right and not one.warned
         ),
         "right to 2 %, warned for nothing, of all found": _share(
-            all_found, lambda one: one.right and one.outline < 0.5
+            all_found, lambda one: one.right and one.warned
         ),
         "dials read as close-ups": _share(dials, lambda one: one.close_up),
         "pictures without a dial in which one was found": _share(none, lambda one: one.found),
@@ -179,19 +185,25 @@ def figures(read: Sequence[Read]) -> dict[str, Any]:
 
 
 def reliability(
-    read: Sequence[Read], sure: Callable[[Read], float], right: Callable[[Read], bool]
+    read: Sequence[Read], sure: Callable[[Read], float | None], right: Callable[[Read], bool]
 ) -> list[dict[str, Any]]:
-    """A row for each range of certainty: its mean, and the share that was right."""
+    """A row for each range of certainty: its mean, and the share that was right. What states none has no row."""
     rows = []
+    stated = [(one, certainty) for one in read if (certainty := sure(one)) is not None]
     for low, high in pairwise(BINS):
-        own = [one for one in read if low <= sure(one) < high or (high == 1.0 and sure(one) == 1.0)]
-        mean = round(float(np.mean([sure(one) for one in own])), 4) if own else None
+        within = [(one, c) for one, c in stated if low <= c < high or (high == 1.0 and c == 1.0)]
+        own = [one for one, _ in within]
+        mean = round(float(np.mean([c for _, c in within])), 4) if within else None
         rows.append({"from": low, "to": high, "mean": mean, "right": _share(own, right)})
     return rows
 
 
 def _share(read: Sequence[Read], right: Callable[[Read], bool]) -> dict[str, Any]:
     return share(sum(right(one) for one in read), len(read))
+
+
+def _rounded(certainty: float | None) -> float | None:
+    return None if certainty is None else round(certainty, 4)
 
 
 def table(found: dict[str, Any]) -> str:
@@ -212,7 +224,7 @@ def table(found: dict[str, Any]) -> str:
     for one in found["worst"]:
         lines.append(
             f"  {one['index']}: {one['off']}, {one['make']}, radius {one['radius']} px, shown {one['shown']}, "
-            f"certainty {one['outline']}"
+            f"certainty {'not stated' if one['outline'] is None else one['outline']}"
         )
     without = ", ".join(f"{one['index']} ({one['call']})" for one in found["found_without"])
     lines.append(f"found in pictures without a dial: {without or 'none'}")
@@ -257,8 +269,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "schema": SCHEMA, "model": weights.identity, "reader": weights.reader.identity, "count": args.count,
         "seed": args.seed, "figures": figures(read),
         "worst": [{"index": one.index, "off": round(one.off, 4), "make": str(one.make), "radius": round(one.radius, 1),
-                   "shown": round(one.shown, 3), "outline": round(one.outline, 4)} for one in wrong[:12]],
-        "found_without": [{"index": one.index, "call": one.call, "outline": round(one.outline, 4)}
+                   "shown": round(one.shown, 3), "outline": _rounded(one.outline)} for one in wrong[:12]],
+        "found_without": [{"index": one.index, "call": one.call, "outline": _rounded(one.outline)}
                           for one in read if one.found and not one.dial],
     }  # fmt: skip
     if args.out is not None:
