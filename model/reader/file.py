@@ -68,7 +68,9 @@ def save_reader(path: Path, net: ReaderNet, record: Mapping[str, Any]) -> str:
     """Write both files; the sha256 of the numbers. record must hold name, version, renderer_version, training,
     certainty and figures."""
     architecture = {"widths": list(net.config.widths), "turn": net.config.turn}
-    return write_numbers(path, net, {"schema": SCHEMA, **record, "architecture": architecture, "meaning": MEANING})
+    digest = write_numbers(path, net, {"schema": SCHEMA, **record, "architecture": architecture, "meaning": MEANING})
+    load_reader.cache_clear()  # what was loaded from there before is another reader
+    return digest
 
 
 @cache
@@ -94,7 +96,7 @@ def load_reader(path: Path = SHIPPED) -> Reader:
     net = ReaderNet(config)
     fill(net, tensors, path)
     certainty = Certainty(outline, twelve)  # type: ignore[arg-type]
-    quick = folded(net).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+    quick = folded(net).to(memory_format=torch.channels_last)
     return Reader(quick, str(record["name"]), str(record["version"]), digest, certainty, record)
 
 

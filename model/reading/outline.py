@@ -19,7 +19,7 @@ from dialtell.model.reader.file import Reader, outline_terms
 from dialtell.model.reader.net import SQUARE
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.geometry import DialGeometry, sample_points
-from dialtell.model.reading.looks import Look, first_look, root, square_look
+from dialtell.model.reading.looks import FLATTEST, Look, first_look, root, square_look
 from dialtell.model.reading.photo import Photo
 from dialtell.synth.shared.terms import Make
 
@@ -76,13 +76,13 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
         return NoDial("nothing in the picture looks like a dial")
     current = first.in_photo(start)
     wider = False
-    for _ in range(_MOST_LOOKS):
+    for number in range(1, _MOST_LOOKS + 1):
         look = square_look(photo.codes, current, reader)
         seen = share_in_frame(current, shape)
         told, placed = look.outline(shape), look.placed(shape)
         own = told if told is not None and seen >= LEAST_OUTLINE else (placed or told)
         if own is None or max(own.axes) > _FURTHEST * SQUARE:
-            if not wider:  # a small dial may have been missed by the first look
+            if not wider and number < _MOST_LOOKS:  # a small dial may have been missed by the first look
                 a, b = current.axes
                 current, wider = Ellipse(current.center, (1.35 * a, 1.35 * b), current.angle), True
                 continue
@@ -92,8 +92,13 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
         current = following
         if moved < _SETTLED:
             break
+    assert own is not None, "the last look told an outline, or there is none"
     if look.make[Make.NONE] > 0.5:
         return NoDial("something round is in the picture, but it does not look like a dial")
+    if min(current.axes) < FLATTEST * max(current.axes):  # each look may have flattened it a little
+        return NoDial(
+            "something round is in the picture, but it is seen too much from the side; photograph it square on"
+        )
     agreement = 1.0 if told is None or placed is None else apart(look.in_photo(told), look.in_photo(placed))
     geometry = followed(photo.grey, current)
     terms = outline_terms(agreement, moved, geometry.seen, geometry.support, *look.border(shape, own))

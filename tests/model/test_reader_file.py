@@ -53,6 +53,13 @@ def test_round_trip(saved):
         assert torch.allclose(one, other, atol=1e-4, rtol=1e-4)
 
 
+def test_a_reader_written_over_another_is_the_one_loaded(saved):
+    before = load_reader(saved)
+    save_reader(saved, net(1), {**RECORD, "version": "1"})
+    after = load_reader(saved)
+    assert (before.version, after.version) == ("0", "1") and before.sha256 != after.sha256
+
+
 def test_folding_changes_nothing():
     own = net(1)
     picture = 255.0 * torch.rand(2, 3, SIDE, SIDE)

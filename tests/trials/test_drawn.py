@@ -64,7 +64,9 @@ def test_overlap_is_whole_where_truth_is_seen() -> None:
     met, joined = overlaps(look, seen)
     assert np.array_equal(met, joined) and joined.sum() == SIDE * SIDE
     # a look of twice the photograph's size, shifted
-    larger = Look(np.array([[2.0, 0.0, -100.0], [0.0, 2.0, -60.0]]), names_of(np.zeros_like(seen)), none, none, {}, None)
+    larger = Look(
+        np.array([[2.0, 0.0, -100.0], [0.0, 2.0, -60.0]]), names_of(np.zeros_like(seen)), none, none, {}, None
+    )
     rows, columns = (np.floor((np.arange(SIDE) + 0.5 + by) / 2).astype(int) for by in (60, 100))
     expected = seen[np.ix_(rows, columns)]
     met, joined = overlaps(larger, seen)

@@ -48,8 +48,9 @@ class Told:
     """One photograph in one way.
 
     off : dial radii, the largest error of centre and semi-axes against the marks; NaN without marks. certainty : of the
-    outline; None where none is stated, of a close-up whose course is assumed, which a remark says. turned : degrees, error of 12; NaN where it is not judged. twelve : certainty of it. place : cx, cy, a, b
-    carried back to the photograph as it is. ratio : log10 LR, None where there is none.
+    outline; None where none is stated, of a close-up whose course is assumed, which a remark says. turned : degrees,
+    error of 12; NaN where it is not judged. twelve : certainty of it. place : cx, cy, a, b carried back to the
+    photograph as it is. ratio : log10 LR, None where there is none.
     """
 
     way: str
@@ -239,9 +240,7 @@ def figures(judged: Sequence[Judged]) -> dict[str, Any]:
     shares["outline off by more than 2 %, certainty 0.5 or more (no warning)"] = share(
         sum(not one.warned for one in wrong), len(found)
     )
-    shares["outline off by more than 2 %, warned"] = share(
-        sum(one.warned for one in wrong), len(found)
-    )
+    shares["outline off by more than 2 %, warned"] = share(sum(one.warned for one in wrong), len(found))
     shares["outline right to 2 %, warned for nothing"] = share(
         sum(one.off <= OFF and one.warned for one in found), len(found)
     )

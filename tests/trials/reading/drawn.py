@@ -48,9 +48,10 @@ class Read:
     """One drawn photograph read.
 
     dial : whether there is one. shown : share of its outline in the frame. radius : px. off : dial radii, mean distance
-    of the outlines; turned : degrees; both NaN where nothing can be compared. outline, twelve : certainties; outline
-    is None where none is stated, of a close-up whose course is assumed, which a remark says. close_up : whether it was read as one. make : true; told : the likeliest; other : whether it was said to be no enamel. met,
-    joined : (len(SEEN),) px of intersection and union in the square look.
+    of the outlines; turned : degrees; both NaN where nothing can be compared. outline, twelve : certainties; outline is
+    None where none is stated, of a close-up whose course is assumed, which a remark says. close_up : whether it was
+    read as one. make : true; told : the likeliest; other : whether it was said to be no enamel. met, joined :
+    (len(SEEN),) px of intersection and union in the square look.
     """
 
     index: int
@@ -156,9 +157,7 @@ def figures(read: Sequence[Read]) -> dict[str, Any]:
         "off by more than 2 %, no warning, of all found": _share(
             all_found, lambda one: not one.right and not one.warned
         ),
-        "right to 2 %, warned for nothing, of all found": _share(
-            all_found, lambda one: one.right and one.warned
-        ),
+        "right to 2 %, warned for nothing, of all found": _share(all_found, lambda one: one.right and one.warned),
         "dials read as close-ups": _share(dials, lambda one: one.close_up),
         "pictures without a dial in which one was found": _share(none, lambda one: one.found),
         "pictures without a dial with a call": _share(none, lambda one: one.call in CALLS),
