@@ -19,7 +19,7 @@ from dialtell.model.reading.scale import Scale
 
 Floats = NDArray[np.float64]
 
-PLACE_SPREAD = 0.05  # SD of ln radius of a place found, 28 drawn close-ups
+PLACE_SPREAD = 0.067  # SD of ln radius of a place found, 180 drawn close-ups
 LEAST_ARC = 0.14  # of the turn, that the edge must show
 _ASTRAY = 0.25  # dial radii, or ln radius, by which the arc may move what the reader said
 _PULL = 0.02  # of the reader's own word against the arc's points

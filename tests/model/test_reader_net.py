@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import torch
 
-from dialtell.model.reader.file import SHIPPED
+from dialtell.model.reader.file import SHIPPED, load_reader
 from dialtell.model.reader.net import PADDING, SIDE, TURNS, ReaderConfig, ReaderNet, TurnPart
 from dialtell.synth.settings import compose, setting
 from dialtell.synth.shared.terms import MAKES, SEEN
@@ -26,7 +26,9 @@ def test_shapes(small):
 
 
 def test_the_size_shipped():
-    assert sum(parameter.numel() for parameter in ReaderNet().parameters()) <= 1_500_000
+    shipped = load_reader(SHIPPED).record["architecture"]
+    config = ReaderConfig(tuple(shipped["widths"]), shipped["turn"])
+    assert 0 < sum(parameter.numel() for parameter in ReaderNet(config).parameters()) <= 1_500_000
     assert SHIPPED.stat().st_size <= 6_000_000
 
 
