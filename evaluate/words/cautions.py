@@ -9,8 +9,8 @@ CONFIRM = (
 )
 PROCESS = (
     "The call is about how the design was put on the enamel. It says nothing about who made the watch, when, "
-    "what it is worth, or whether dial and movement belong together. It does not check that the dial is fired enamel, "
-    "nor whether the work is original, retouched or restored."
+    "what it is worth, or whether dial and movement belong together. It only guesses whether the dial is fired "
+    "enamel, and does not check whether the work is original, retouched or restored."
 )
 LEAVE_ALONE = "Do not scrape, touch up or clean a dial with solvent in order to test it."
 HAZARDS = (
