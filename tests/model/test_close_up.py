@@ -1,8 +1,8 @@
 """Close-ups cut from a drawn dial: where they lie, told from an arc of the enamel's edge, or one unnamed zone at a
 scale.
 
-Where one is placed rests on how well the reader is trained: 144 of 182 drawn close-ups of all makes were placed to 0.12 radii and
-10 % of the size, 2 not at all.
+Where one is placed rests on how well the reader is trained: 144 of 182 drawn close-ups of all makes were placed to
+0.12 radii and 10 % of the size, 2 not at all.
 """
 
 import math
