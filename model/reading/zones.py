@@ -269,12 +269,11 @@ def _labels(ink: dict[Zone, Flags]) -> NDArray[np.int8]:
 
 
 def _hull(ink: Flags) -> Floats:
-    """Convex outline of lettering, (N, 2) dial radii: of its larger pieces, specks left out."""
-    near = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((9, 25), np.uint8))
+    """Convex outline of lettering, (N, 2) dial radii: of the largest group of its lines."""
+    near = cv2.morphologyEx(ink.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((25, 41), np.uint8))
     count, piece = cv2.connectedComponents(near)
     sizes = np.bincount(piece[ink], minlength=count)
-    chosen = np.isin(piece, np.flatnonzero(sizes > 0.15 * sizes.max())) & ink
-    rows, columns = np.nonzero(chosen)
+    rows, columns = np.nonzero((piece == int(sizes.argmax())) & ink)
     if len(rows) < 3:
         return np.empty((0, 2))
     hull = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32))[:, 0, :]
