@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 
 SMALLEST_DIAL = 48  # px across; below this not even the figures are more than blots
 LEAST_OUTLINE = 0.42  # share of the outline in the frame, below which the edge alone does not hold an ellipse
+NO_DIAL = 0.5  # probability of no dial, above which there is none
+LIKE_NO_DIAL = "something round is in the picture, but it does not look like a dial"
 _MOST_LOOKS = 4
 _FURTHEST = 4.0  # square looks, the largest dial told from a part of it
 _SETTLED = 0.012  # dial radii: a look that moves the outline by less was the last
@@ -92,8 +94,8 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
         current = following
         if moved < _SETTLED:
             break
-    if look.make[Make.NONE] > 0.5:
-        return NoDial("something round is in the picture, but it does not look like a dial")
+    if look.make[Make.NONE] > NO_DIAL:
+        return NoDial(LIKE_NO_DIAL)
     agreement = 1.0 if told is None or placed is None else apart(look.in_photo(told), look.in_photo(placed))
     geometry = followed(photo.grey, current)
     terms = outline_terms(agreement, moved, geometry.seen, geometry.support, *look.border(shape, own))

@@ -12,9 +12,10 @@ def number(value, low=-math.inf, high=math.inf):
 
 
 def check_document(document):
-    assert list(document) == ["schema", "model", "dials", "errors"]
+    assert list(document) == ["schema", "model", "reader", "dials", "errors"]
     assert document["schema"] == "dialtell.score/1"
-    assert set(document["model"]) == {"name", "version", "sha256"} and len(document["model"]["sha256"]) == 64
+    for net in (document["model"], document["reader"]):
+        assert set(net) == {"name", "version", "sha256"} and len(net["sha256"]) == 64
     for dial in document["dials"]:
         check_dial(dial)
     for error in document["errors"]:

@@ -55,7 +55,8 @@ def test_each_weakness_has_its_warning(reading, resolution, said):
 
 def test_where_twelve_is_taken_to_be_is_said_as_it_appears():
     """Nothing is said where it was told, given, or where no place on the dial is known."""
-    unsure = replace(PLAIN, geometry=replace(PLAIN.geometry, rotation=math.radians(92)), twelve=Twelve(1.6, TOLD - 0.01))
+    geometry = replace(PLAIN.geometry, rotation=math.radians(92))
+    unsure = replace(PLAIN, geometry=geometry, twelve=Twelve(1.6, TOLD - 0.01))
     (said,) = remarks(unsure, verdict(2.0, 1.5), FINE)
     assert "it is taken to be right. Give --twelve" in said
     for twelve in (Twelve(1.6, TOLD), Twelve(1.6, 1.0), None):
