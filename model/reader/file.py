@@ -94,7 +94,7 @@ def load_reader(path: Path = SHIPPED) -> Reader:
     net = ReaderNet(config)
     fill(net, tensors, path)
     certainty = Certainty(outline, twelve)  # type: ignore[arg-type]
-    quick = folded(net).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+    quick = folded(net).to(memory_format=torch.channels_last)
     return Reader(quick, str(record["name"]), str(record["version"]), digest, certainty, record)
 
 

@@ -86,14 +86,17 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
         if own is None or max(own.axes) > _FURTHEST * SQUARE:
             if not wider:  # a small dial may have been missed by the first look
                 a, b = current.axes
-                current, wider = Ellipse(current.center, (1.35 * a, 1.35 * b), current.angle), True
+                current, wider, own = Ellipse(current.center, (1.35 * a, 1.35 * b), current.angle), True, None
                 continue
-            return NoDial("something round is in the picture, but a second look at it shows no dial")
+            own = None
+            break
         following = look.in_photo(own)
         moved = apart(current, following)
         current = following
         if moved < _SETTLED:
             break
+    if own is None:
+        return NoDial("something round is in the picture, but a second look at it shows no dial")
     if look.make[Make.NONE] > NO_DIAL:
         return NoDial(LIKE_NO_DIAL)
     agreement = 1.0 if told is None or placed is None else apart(look.in_photo(told), look.in_photo(placed))
