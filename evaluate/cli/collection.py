@@ -329,7 +329,8 @@ def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
     if args.most:
         proposed, gone = propose(entries.values(), most_each=args.most_each)
         faults += gone
-        work = lay_pairs(collection, proposed, most=args.most, max_pixels=args.max_pixels)
+        reader = load_weights(args.weights).reader
+        work = lay_pairs(collection, proposed, most=args.most, max_pixels=args.max_pixels, reader=reader)
         for done in watched(work, min(args.most, len(proposed)), quiet=args.quiet):
             if isinstance(done, DialtellError):
                 faults.append(done)

@@ -17,6 +17,7 @@ from dialtell.evaluate.collection.file import CollectionFile, Entry
 from dialtell.evaluate.collection.near_duplicates import ALIKE, distance
 from dialtell.evaluate.compare.plate_test import DIFFERENT, FILE, SEPARATE, judge_pair
 from dialtell.evaluate.compare.registration import common_scale, register, sheet_of
+from dialtell.model.reader.file import Reader
 from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import read_photo
@@ -74,12 +75,17 @@ def propose(entries: Iterable[Entry], *, most_each: int = 5) -> tuple[list[Propo
 
 
 def lay_pairs(
-    collection: CollectionFile, pairs: Sequence[Proposed], *, most: int | None = None, max_pixels: int = MAX_PIXELS
+    collection: CollectionFile,
+    pairs: Sequence[Proposed],
+    *,
+    most: int | None = None,
+    max_pixels: int = MAX_PIXELS,
+    reader: Reader | None = None,
 ) -> Iterator[dict[str, Any] | DialtellError]:
     """Lay each pair on each other and keep what was found, the pair's row as CollectionFile.pairs gives it.
 
     most : pairs laid at most, None all. Pairs that this test has judged are passed over. A photograph that was moved or
-    changed yields its error, once.
+    changed yields its error, once. reader : None for the shipped one.
     """
     test = test_name()
     done = {(pair["first"], pair["second"]) for pair in collection.pairs(test)}
@@ -92,7 +98,7 @@ def lay_pairs(
             if entry.id in failed:
                 break
             try:
-                two.append(_kept(readings, entry, max_pixels))
+                two.append(_kept(readings, entry, max_pixels, reader))
             except DialtellError as error:
                 failed[entry.id] = error
                 yield error
@@ -127,13 +133,13 @@ def _neighbours(pairs: Sequence[Proposed]) -> list[Proposed]:
     return sorted(pairs, key=lambda pair: order[pair.first.id])
 
 
-def _kept(readings: OrderedDict[int, Any], entry: Entry, max_pixels: int) -> Reading | NoDial:
+def _kept(readings: OrderedDict[int, Any], entry: Entry, max_pixels: int, reader: Reader | None) -> Reading | NoDial:
     if entry.id not in readings:
         if not entry.path.is_file():
             raise _gone(entry)
         if file_hash(entry.path) != entry.sha256:
             raise PhotoError(f"{entry.path} was changed since it was added; add it again to take it as a new one")
-        found = read(read_photo(entry.path, max_pixels=max_pixels), known_of(entry))
+        found = read(read_photo(entry.path, max_pixels=max_pixels), known_of(entry), reader)
         readings[entry.id] = found if isinstance(found, NoDial) else found[0]
         while len(readings) > KEPT_READINGS:
             readings.popitem(last=False)

@@ -22,6 +22,7 @@ def inspection_document(
     return {
         "schema": SCHEMA,
         "model": weights.identity,
+        "reader": weights.reader.identity,
         "page": str(page),
         "dial": scored.record,
         "measured_opinion": None if examined.bearing is None else examined.bearing.record(),

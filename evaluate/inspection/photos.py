@@ -74,6 +74,7 @@ def inspect_photos(
     return {
         "schema": SCHEMA,
         "model": weights.identity,
+        "reader": weights.reader.identity,
         "index": str(pages / INDEX),
         "inspections": documents,
         "errors": errors,

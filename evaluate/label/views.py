@@ -13,11 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.label.photos import LabelPhoto
+from dialtell.evaluate.score.recognised import LEAST_CERTAIN
 from dialtell.evaluate.words.cautions import CLOSING
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.reader.file import load_reader
+from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, Outline
-from dialtell.model.reading.outline import NoDial, find_outline
+from dialtell.model.reading.outline import LEAST_OUTLINE, Found, NoDial, find_outline
 from dialtell.model.reading.photo import Photo, read_photo
 from dialtell.synth.shared.srgb import codes
 
@@ -66,18 +68,15 @@ class LabelViews:
 
     def dial(self, photo: LabelPhoto, known: Known = UNKNOWN) -> dict[str, Any]:
         """outline : "cx cy a b degrees" of the dial as it is known, else as the finder sees it; "" with a reason for
-        none. Raises PhotoError."""
+        none, also where it is not sure of it or too little of it is in the frame. Raises PhotoError."""
         if known.outline is not None:
             return {"outline": known.outline.text, "reason": ""}
         with self._turn:
             if photo.id not in self._dials:
                 found = find_outline(self._read(photo), load_reader())
-                if isinstance(found, NoDial):
-                    self._dials[photo.id] = {"outline": "", "reason": found.reason}
-                else:
-                    (x, y), (a, b) = found.geometry.center_px, found.geometry.axes_px
-                    outline = Outline(x, y, a, b, float(np.degrees(found.geometry.angle)))
-                    self._dials[photo.id] = {"outline": outline.text, "reason": ""}
+                reason = _why_not_shown(found)
+                outline = "" if isinstance(found, NoDial) or reason else _outline_text(found.geometry)
+                self._dials[photo.id] = {"outline": outline, "reason": reason}
             return self._dials[photo.id]
 
     def call(self, photo: LabelPhoto, known: Known = UNKNOWN) -> dict[str, Any]:
@@ -107,6 +106,20 @@ class LabelViews:
             self._last = None  # before the next is decoded: two large ones need not fit in memory
             self._last = photo.id, read_photo(photo.path, max_pixels=self.max_pixels)
         return self._last[1]
+
+
+def _why_not_shown(found: Found | NoDial) -> str:
+    """Why no outline is offered, fit to follow "No dial was found"; "" where one is."""
+    if isinstance(found, NoDial):
+        return found.reason
+    if found.geometry.seen < LEAST_OUTLINE:
+        return f"only {found.geometry.seen:.0%} of its outline lies in the picture"
+    return "" if found.certainty >= LEAST_CERTAIN else "where its edge runs was not made out for certain"
+
+
+def _outline_text(geometry: DialGeometry) -> str:
+    (x, y), (a, b) = geometry.center_px, geometry.axes_px
+    return Outline(x, y, a, b, float(np.degrees(geometry.angle))).text
 
 
 def _picture(photo: Photo) -> LabelPicture:

@@ -30,6 +30,11 @@ def unrecognised(reading: Reading) -> str | None:
             "which way up the dial stands was not made out, so it was not understood as a dial; say where 12 o'clock "
             "stands with --twelve"
         )
+    if together(reading) < LEAST_CERTAIN:
+        return (
+            "the dial's edge and which way up it stands were not both made out for certain, so it was not understood "
+            "as a dial; draw its edge with --outline, or say where 12 o'clock stands with --twelve"
+        )
     other = other_make(reading)
     if other is not None:
         return (
@@ -37,6 +42,12 @@ def unrecognised(reading: Reading) -> str | None:
             "learnt; examine the dial itself"
         )
     return None
+
+
+def together(reading: Reading) -> float:
+    """How likely edge and 12 o'clock are both right, 0..1, were they independent; what was not asked counts as 1."""
+    edge = 1.0 if reading.outline_certainty is None else reading.outline_certainty
+    return edge if reading.twelve is None else edge * reading.twelve.certainty
 
 
 def other_make(reading: Reading) -> Make | None:

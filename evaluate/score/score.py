@@ -115,4 +115,5 @@ def score_photos(
         except Exception as error:  # a fault of ours on one photograph must not lose the others
             log.debug("%s: traceback", path, exc_info=True)
             errors.append({"photo": str(path), "error": f"{path}: {fault_of_ours(error)}"})
-    return {"schema": SCHEMA, "model": weights.identity, "dials": dials, "errors": errors}
+    reader = weights.reader.identity
+    return {"schema": SCHEMA, "model": weights.identity, "reader": reader, "dials": dials, "errors": errors}

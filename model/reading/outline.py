@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 
 SMALLEST_DIAL = 48  # px across; below this not even the figures are more than blots
 LEAST_OUTLINE = 0.42  # share of the outline in the frame, below which the edge alone does not hold an ellipse
+NO_DIAL = 0.5  # probability of no dial, above which there is none
+LIKE_NO_DIAL = "something round is in the picture, but it does not look like a dial"
 _MOST_LOOKS = 4
 _FURTHEST = 4.0  # square looks, the largest dial told from a part of it
 _SETTLED = 0.012  # dial radii: a look that moves the outline by less was the last
@@ -84,17 +86,19 @@ def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
         if own is None or max(own.axes) > _FURTHEST * SQUARE:
             if not wider and number < _MOST_LOOKS:  # a small dial may have been missed by the first look
                 a, b = current.axes
-                current, wider = Ellipse(current.center, (1.35 * a, 1.35 * b), current.angle), True
+                current, wider, own = Ellipse(current.center, (1.35 * a, 1.35 * b), current.angle), True, None
                 continue
-            return NoDial("something round is in the picture, but a second look at it shows no dial")
+            own = None
+            break
         following = look.in_photo(own)
         moved = apart(current, following)
         current = following
         if moved < _SETTLED:
             break
-    assert own is not None, "the last look told an outline, or there is none"
-    if look.make[Make.NONE] > 0.5:
-        return NoDial("something round is in the picture, but it does not look like a dial")
+    if own is None:
+        return NoDial("something round is in the picture, but a second look at it shows no dial")
+    if look.make[Make.NONE] > NO_DIAL:
+        return NoDial(LIKE_NO_DIAL)
     if min(current.axes) < FLATTEST * max(current.axes):  # each look may have flattened it a little
         return NoDial(
             "something round is in the picture, but it is seen too much from the side; photograph it square on"

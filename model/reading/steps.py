@@ -20,7 +20,7 @@ from dialtell.model.reading.divisions import Divisions, find_divisions
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
 from dialtell.model.reading.looks import Look, first_look, square_look
-from dialtell.model.reading.outline import LEAST_OUTLINE, NoDial, ellipse_of, find_outline
+from dialtell.model.reading.outline import LEAST_OUTLINE, LIKE_NO_DIAL, NO_DIAL, NoDial, ellipse_of, find_outline
 from dialtell.model.reading.patches import PatchSet, cut_patches, reduced
 from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.scale import Scale, given_scale, scale_from_look, scale_from_strokes
@@ -125,7 +125,8 @@ def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | No
         return read_at(photo, found.geometry, twelve_deg, reader, found.look, found.certainty)
     place = find_place(photo.codes.shape, first_look(photo.codes, reader))
     if place is not None:
-        return _placed(photo, place, twelve_deg, reader)
+        reading = _placed(photo, place, twelve_deg, reader)
+        return NoDial(LIKE_NO_DIAL) if reading.make[Make.NONE] > NO_DIAL else reading
     if isinstance(found, NoDial):
         return NoDial(found.reason)
     return NoDial(

@@ -41,7 +41,7 @@ WRITERS = {
     "score/stream", "collection/table", "benchmark/table", "label/sheet", "museum/folder", "museum/records",
     "photographs/adapt_run",
 }  # fmt: skip
-NUMBERS_ONLY = {"run/loop", "ladder/ladder"}
+NUMBERS_ONLY = {"run/loop", "ladder/ladder", "reader/loop", "benchmark/judged"}
 
 
 def harmless(text):

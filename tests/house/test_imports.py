@@ -38,7 +38,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "train.run",
     },
     "train.photographs": {
-        "synth.shared", "synth", "model.reading", "model.net", "train.stats", "train.bags", "train.run",
+        "synth.shared", "synth", "model.reader", "model.reading", "model.net", "train.stats", "train.bags", "train.run",
     },
     "train.study": {"synth.shared", "synth", "model.reader", "model.reading", "model.net", "train.bags", "train.run"},
     "train": set(),
@@ -59,7 +59,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
     },
     "evaluate.collection": {
-        "synth.shared", "model.reading", "model.net", "train.stats", "evaluate.words", "evaluate.pages",
+        "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "evaluate.words", "evaluate.pages",
         "evaluate.score", "evaluate.inspection", "evaluate.compare",
     },
     "evaluate.label": {

@@ -179,20 +179,24 @@ def test_what_is_known_is_carried_whole(eight, tmp_path, capsys) -> None:
     assert "give five numbers" in capsys.readouterr().err
 
 
-def test_a_photograph_on_its_side_is_read_as_upright_when_twelve_is_said(tmp_path) -> None:
+def test_a_photograph_on_its_side_is_read_as_upright(tmp_path) -> None:
+    """Whether 12 is said or found. `other` is a few specks on this dial: they may be seen in one and not the other."""
     weights = load_weights()
     upright = score_photo(EXAMPLES / "painted.jpg", weights)
     side = tmp_path / "side.png"
     pixels = cv2.rotate(cv2.imread(str(EXAMPLES / "painted.jpg")), cv2.ROTATE_90_CLOCKWISE)
     cv2.imwrite(str(side), pixels)
     turn = upright.record["geometry"]["rotation_deg"] + 90.0
-    said = score_photo(side, weights, known=Known(twelve_deg=turn)).record
-    assert said["call"] == upright.record["call"] and not any("12 o'clock is assumed" in w for w in said["warnings"])
-    assert said["geometry"]["rotation_deg"] == pytest.approx(turn, abs=1.5)
-    assert said["log10_lr"] == pytest.approx(upright.record["log10_lr"], abs=0.25)
     judged = {zone["zone"]: zone["log10_lr"] for zone in upright.record["zones"] if zone["judged"]}
-    turned = {zone["zone"]: zone["log10_lr"] for zone in said["zones"] if zone["judged"]}
-    assert set(judged) == set(turned)
+    for known in (Known(twelve_deg=turn), Known()):
+        read = score_photo(side, weights, known=known).record
+        assert read["call"] == upright.record["call"] and not any("12 o'clock" in text for text in read["warnings"])
+        assert read["geometry"]["rotation_deg"] == pytest.approx(turn, abs=1.5)
+        assert read["log10_lr"] == pytest.approx(upright.record["log10_lr"], abs=0.25)
+        turned = {zone["zone"]: zone["log10_lr"] for zone in read["zones"] if zone["judged"]}
+        assert judged.keys() ^ turned.keys() <= {"other"} and {"numerals", "minute track"} <= turned.keys()
+        for zone in judged.keys() & turned.keys():
+            assert turned[zone] == pytest.approx(judged[zone], abs=0.3), zone
 
 
 def test_zones_and_the_sentence_never_contradict(records) -> None:

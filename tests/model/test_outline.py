@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -201,3 +202,23 @@ def test_real_dials(name: str) -> None:
     center, half = BY_EYE[name]
     assert np.hypot(*np.subtract(found.geometry.center_px, center)) < 0.02 * 2 * half[0]
     assert found.geometry.axes_px == pytest.approx(half, rel=0.015)
+
+
+def test_a_dial_lost_in_the_last_look_is_no_dial(monkeypatch):
+    """Each look moves the outline by a third, so that none is the last but the fourth, which shows nothing."""
+    from dialtell.model.reading import outline
+
+    shown = [Ellipse((192.0 + 50.0, 192.0), (160.0, 160.0), 0.0)] * 3 + [None]
+    first = SimpleNamespace(
+        outline=lambda shape: Ellipse((192.0, 192.0), (80.0, 80.0), 0.0), in_photo=lambda found: found
+    )
+
+    def look(codes, current, reader):
+        own = shown.pop(0)
+        moved = Ellipse((current.center[0] + 25.0, current.center[1]), current.axes, 0.0)
+        return SimpleNamespace(outline=lambda shape: own, placed=lambda shape: own, in_photo=lambda found: moved)
+
+    monkeypatch.setattr(outline, "first_look", lambda codes, reader: first)
+    monkeypatch.setattr(outline, "square_look", look)
+    found = find_outline(SimpleNamespace(codes=np.zeros((400, 400, 3), np.uint8)), load_reader())
+    assert isinstance(found, NoDial) and "no dial" in found.reason and shown == []

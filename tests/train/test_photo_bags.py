@@ -110,14 +110,17 @@ def test_what_cannot_be_learnt_from_is_named_by_row(tmp_path, monkeypatch):
         photo(4, name="few.png"),
         photo(5, "cannot tell", zones={Zone.NUMERALS: "printed"}, name="good.png"),
     ]
-    real = photographs._read
+    real, given = photographs._read, object()
 
-    def read(labelled):
+    def read(labelled, reader):
+        assert reader is given
         counts = {"few.png": (2, 2), "good.png": (9, 9)}
-        return SimpleNamespace(patches=patches(*counts[labelled.name])) if labelled.name in counts else real(labelled)
+        if labelled.name not in counts:
+            return real(labelled, reader)
+        return SimpleNamespace(patches=patches(*counts[labelled.name]))
 
     monkeypatch.setattr(photographs, "_read", read)
-    bags, unread = read_bags(rows)
+    bags, unread = read_bags(rows, reader=given)
     assert [one.photo.row for one in bags] == [5] and bags[0].bag.hand.tolist() == [-1, 0, -1, -1, -1]
     assert [line.split(":")[0].split(" (")[0] for line in unread] == ["row 2", "row 3", "row 4"]
     assert "settle nothing" in unread[0] and "text.png" in unread[1] and "4 patches" in unread[2]

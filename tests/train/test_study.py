@@ -12,6 +12,7 @@ from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.patches import SIDE
 from dialtell.synth.shared.errors import OutputError, ParameterError, WeightsError
 from dialtell.synth.shared.terms import ZONES
+from dialtell.synth.shared.workers import spawned
 from dialtell.train.run.config import preset
 from dialtell.train.run.loop import Trainer, losses
 from dialtell.train.run.store import Batch
@@ -157,16 +158,24 @@ def test_wrong_words(words, capsys, monkeypatch, tmp_path):
     assert not list(tmp_path.iterdir())
 
 
-def test_workers_import_no_torch():
-    """What a spawned process imports: the file that was run, and where its tasks live."""
+def test_workers_that_only_draw_import_no_torch():
+    """What a spawned process imports: the file that was run, and where its tasks live. Those that read what they drew
+    (train.bags, the ladder) need the reader and with it torch: 1.2 s at their start."""
     import subprocess
     import sys
 
     code = (
-        "import sys, dialtell.train.study.study, dialtell.train.bags.supply, dialtell.evaluate.ladder.ladder, "
-        "dialtell.evaluate.ladder.dials; print('torch' in sys.modules)"
+        "import sys, dialtell.train.study.study, dialtell.train.reader.pictures, dialtell.synth.sets.manifest; "
+        "print('torch' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout == "False\n"
+
+
+def test_workers_that_read_run_torch_on_one_thread(monkeypatch):
+    """There is one worker a core."""
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
+    with spawned(1) as pool:
+        assert pool.submit(torch.get_num_threads).result() == 1
 
 
 def test_json_is_the_record(studied):

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.weights_file import Weights, save_weights
+from dialtell.model.reader.file import Reader
 from dialtell.synth.scene import RENDERER_VERSION, Range
 from dialtell.synth.shared.errors import OutputError, said_in_words
 from dialtell.synth.shared.files import write_whole
@@ -46,9 +47,12 @@ log = logging.getLogger("dialtell.train")
 TWINS_SEED = 900_001  # of the drawn twins in the batches: pictures few runs have trained on
 
 
-def read_split(labels: Path, *, seed: int) -> PhotoSplit:
-    """Read a table of labels and its photographs, split by dial. Raises LabelsError and ParameterError, naming rows."""
-    bags, unread = read_bags(read_labels(labels), seed=seed)
+def read_split(labels: Path, *, seed: int, reader: Reader | None = None) -> PhotoSplit:
+    """Read a table of labels and its photographs, split by dial. Raises LabelsError and ParameterError, naming rows.
+
+    reader : None for the shipped one.
+    """
+    bags, unread = read_bags(read_labels(labels), seed=seed, reader=reader)
     for line in unread:
         log.warning("left out: %s", line)
     return split_by_dial(bags, seed=seed, unread=unread)
@@ -76,7 +80,7 @@ def adapt_to_photographs(
     """
     if (folder / "config.json").exists():
         raise OutputError(f"{folder} holds a run already; give another --out")
-    split = read_split(labels, seed=config.seed)
+    split = read_split(labels, seed=config.seed, reader=weights.reader)
     origin = origin_of(weights)
     about = {"config": {**to_record(config), "origin": to_record(origin)}, "renderer_version": RENDERER_VERSION,
              "labels_sha256": _digest(labels), "versions": versions()}  # fmt: skip

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dialtell.model.reader.file import Reader
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import read_photo
 from dialtell.model.reading.steps import Reading, read
@@ -61,10 +62,12 @@ def dial_key(photo: LabelledPhoto) -> str:
     return f"{photo.source}\n{photo.dial}" if photo.dial else photo.sha256
 
 
-def read_bags(photos: Sequence[LabelledPhoto], *, seed: int = 0) -> tuple[list[PhotoBag], tuple[str, ...]]:
+def read_bags(
+    photos: Sequence[LabelledPhoto], *, seed: int = 0, reader: Reader | None = None
+) -> tuple[list[PhotoBag], tuple[str, ...]]:
     """Read photographs whose labels say something; (bags, what was left out, by row, and why).
 
-    seed : of the patches chosen where a zone has more than MOST_PER_ZONE.
+    seed : of the patches chosen where a zone has more than MOST_PER_ZONE. reader : None for the shipped one.
     """
     bags: list[PhotoBag] = []
     unread = []
@@ -73,7 +76,7 @@ def read_bags(photos: Sequence[LabelledPhoto], *, seed: int = 0) -> tuple[list[P
             unread.append(f"row {photo.row} ({photo.name}): its labels settle nothing")
             continue
         try:
-            reading = _read(photo)
+            reading = _read(photo, reader)
         except DialtellError as error:
             unread.append(f"row {photo.row}: {error}")
             continue
@@ -90,10 +93,10 @@ def _says_something(photo: LabelledPhoto) -> bool:
     return photo.dial_process in _SIDE or any(label in _SIDE for label in photo.zones.values())
 
 
-def _read(photo: LabelledPhoto) -> Reading | NoDial:
+def _read(photo: LabelledPhoto, reader: Reader | None) -> Reading | NoDial:
     """What the row says of the photograph is used; of a close-up at several scales the likeliest."""
     known = photo.known()
-    found = read(read_photo(photo.path, max_pixels=known.max_pixels), known)
+    found = read(read_photo(photo.path, max_pixels=known.max_pixels), known, reader)
     return found if isinstance(found, NoDial) else found[0]
 
 

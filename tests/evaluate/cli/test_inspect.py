@@ -37,8 +37,8 @@ def inspected(drawn_photo, weights, tmp_path_factory):
 def test_document_and_page_say_the_same(inspected, drawn_photo):
     document, page = inspected
     asked = {
-        "schema", "model", "page", "dial", "measured_opinion", "measurements", "not_measured", "saliency", "period",
-        "style_hints", "still",
+        "schema", "model", "reader", "page", "dial", "measured_opinion", "measurements", "not_measured", "saliency",
+        "period", "style_hints", "still",
     }  # fmt: skip
     assert set(document) == asked
     check_dial(document["dial"])

@@ -86,7 +86,7 @@ def test_a_photograph_without_a_dial_is_no_error(tmp_path, weights, capsys, stri
 
 
 def test_traceback_only_when_asked_for(drawn_photo, weights, capsys, monkeypatch):
-    def broken(grey, known):
+    def broken(photo, known, reader):
         raise RuntimeError("boom")
 
     monkeypatch.setattr(score, "read", broken)

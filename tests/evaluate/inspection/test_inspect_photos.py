@@ -49,7 +49,7 @@ def test_one_document_for_all(done, strict_json):
     out, status, said = done
     document = strict_json(said)
     assert status == 1  # one could not be inspected
-    assert set(document) == {"schema", "model", "index", "inspections", "errors"}
+    assert set(document) == {"schema", "model", "reader", "index", "inspections", "errors"}
     assert document["schema"] == "dialtell.inspections/1" and document["index"] == str(out / "index.html")
     assert [error["photo"].rpartition("/")[2] for error in document["errors"]] == ["a bad one.jpg"]
     assert len(document["inspections"]) == 3

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import socket
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +15,9 @@ from dialtell.evaluate.label.photos import PhotoFolder
 from dialtell.evaluate.label.server import LARGEST_BODY, LabelServer
 from dialtell.evaluate.label.store import LabelStore
 from dialtell.evaluate.label.views import LabelViews
-from dialtell.model.reading.outline import NoDial
+from dialtell.evaluate.score.recognised import LEAST_CERTAIN
+from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.outline import LEAST_OUTLINE, NoDial
 from dialtell.synth.shared.errors import OutputError
 
 
@@ -183,6 +186,22 @@ def test_taken_port_is_said(served, tmp_path):
             pass
 
 
+@pytest.mark.parametrize(
+    ("seen", "certainty", "said"),
+    [(1.0, LEAST_CERTAIN, ""), (1.0, LEAST_CERTAIN - 0.01, "not made out for certain"),
+     (LEAST_OUTLINE - 0.01, 0.9, "only 41% of its outline lies in the picture")],
+)  # fmt: skip
+def test_no_outline_is_offered_that_cannot_be_relied_on(seen, certainty, said, tmp_path, drawn_photo, monkeypatch):
+    from dialtell.evaluate.label import views as views_module
+
+    found = SimpleNamespace(geometry=DialGeometry((600, 600), (400, 390), seen=seen), certainty=certainty)
+    monkeypatch.setattr(views_module, "find_outline", lambda photo, reader: found)
+    shutil.copy(drawn_photo, tmp_path / "a.png")
+    (photo,) = PhotoFolder(tmp_path)
+    told = LabelViews().dial(photo)
+    assert bool(told["outline"]) == (said == "") and said in told["reason"]
+
+
 def test_the_call_rests_on_the_outline_just_marked(tmp_path, drawn_photo, drawn_truth, make_weights, monkeypatch):
     """Where the finder sees no dial, the outline marked is the dial: for the page's ellipse and for the call."""
     from dialtell.evaluate.label import views as views_module
@@ -190,7 +209,7 @@ def test_the_call_rests_on_the_outline_just_marked(tmp_path, drawn_photo, drawn_
 
     lost = NoDial("it was hidden")
     monkeypatch.setattr(steps, "find_outline", lambda photo, reader: lost)
-    monkeypatch.setattr(steps, "find_place", lambda grey: None)
+    monkeypatch.setattr(steps, "find_place", lambda shape, look: None)
     monkeypatch.setattr(views_module, "find_outline", lambda photo, reader: lost)
     (tmp_path / "photos").mkdir()
     shutil.copy(drawn_photo, tmp_path / "photos" / "a.png")

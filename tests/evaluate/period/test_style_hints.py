@@ -25,11 +25,13 @@ def read(spec):
 
 
 def standard():
-    """A dial with Roman figures, one line of upright capitals, a seconds bit, both rings and plain ticks."""
+    """A dial with Roman figures, one line of upright capitals, a seconds bit, both rings and plain ticks; no sunk
+    centre, whose step the line that is written here might cross, as no dial's does."""
     for index in range(200):
         spec = sample_spec(88_001, index, SCOPE, Process.HAND)
         design = spec.design
-        if design.seconds_bit and design.chapter.hours == 12 and len(design.signature) == 1 and not design.centre_ring:
+        stepped = spec.body.sunk == "double" or design.centre_ring
+        if design.seconds_bit and design.chapter.hours == 12 and len(design.signature) == 1 and not stepped:
             track = replace(design.track, rings=(True, True), mark="tick", short=1.0, blocked=False, halves="nothing",
                             figures_every=0)  # fmt: skip
             chapter = replace(design.chapter, letterform="roman-heavy", radial=True, turned=False, bent=True,

@@ -50,7 +50,15 @@ def test_a_dial_of_enamel_with_a_certain_edge_is_recognised():
 def test_an_uncertain_edge_withholds_and_says_what_to_do():
     said = unrecognised(replace(READING, outline_certainty=LEAST_CERTAIN - 0.01))
     assert said is not None and "the dial's edge was not made out for certain" in said and "--outline" in said
-    assert unrecognised(replace(READING, outline_certainty=LEAST_CERTAIN)) is None
+    assert unrecognised(replace(READING, outline_certainty=LEAST_CERTAIN, twelve=None)) is None
+
+
+def test_edge_and_twelve_must_be_likelier_both_right_than_not():
+    unsure = replace(READING, outline_certainty=0.7, twelve=Twelve(0.0, 0.7))
+    said = unrecognised(unsure)
+    assert said is not None and "not both made out" in said and "--outline" in said and "--twelve" in said
+    assert unrecognised(replace(unsure, outline_certainty=0.75)) is None
+    assert unrecognised(replace(unsure, outline_certainty=None)) is None  # a close-up placed by a part of its edge
 
 
 @pytest.mark.parametrize(

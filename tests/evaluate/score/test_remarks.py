@@ -10,7 +10,7 @@ from dialtell.evaluate.score.remarks import remarks
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.steps import Reading
-from dialtell.model.reading.twelve import Twelve
+from dialtell.model.reading.twelve import TOLD, Twelve
 
 FINE = Resolution(800, 700, 640, diameter_mm=44.873)
 # of sharpness and zones only what warnings look at
@@ -55,10 +55,11 @@ def test_each_weakness_has_its_warning(reading, resolution, said):
 
 def test_where_twelve_is_taken_to_be_is_said_as_it_appears():
     """Nothing is said where it was told, given, or where no place on the dial is known."""
-    unsure = replace(PLAIN, geometry=replace(PLAIN.geometry, rotation=math.radians(92)), twelve=Twelve(1.6, 0.49))
+    geometry = replace(PLAIN.geometry, rotation=math.radians(92))
+    unsure = replace(PLAIN, geometry=geometry, twelve=Twelve(1.6, TOLD - 0.01))
     (said,) = remarks(unsure, verdict(2.0, 1.5), FINE)
     assert "it is taken to be right. Give --twelve" in said
-    for twelve in (Twelve(1.6, 0.51), Twelve(1.6, 1.0), None):
+    for twelve in (Twelve(1.6, TOLD), Twelve(1.6, 1.0), None):
         assert remarks(replace(unsure, twelve=twelve), verdict(2.0, 1.5), FINE) == []
 
 

@@ -140,7 +140,8 @@ def _told(given: HandedIn, scored: ScoredPhoto, marks: Marks) -> Told:
             turned = abs((away + 180.0) % 360.0 - 180.0)
     likeliest = max(reading.make, key=lambda make: reading.make[make]) if reading.make else ""
     return Told(
-        given.way, True, off, reading.outline_certainty, turned,
+        given.way, True, off,
+        math.nan if reading.outline_certainty is None else reading.outline_certainty, turned,
         math.nan if reading.twelve is None else reading.twelve.certainty,
         _place(given.back(geometry)), record["call"], record["log10_lr"], str(likeliest), record["reason"],
     )  # fmt: skip

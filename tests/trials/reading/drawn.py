@@ -102,7 +102,8 @@ def read_drawn(index: int, example: Example, weights: Weights, folder: Path) -> 
     told = Read(index, true is not None, shown, radius, example.make, reading is not None, scored.record["call"])
     if reading is None:
         return told
-    told = replace(told, outline=reading.outline_certainty, close_up=reading.close_up is not None)
+    sure = math.nan if reading.outline_certainty is None else reading.outline_certainty
+    told = replace(told, outline=sure, close_up=reading.close_up is not None)
     if true is None:
         return told
     turned = reading.geometry.rotation - example.twelve
