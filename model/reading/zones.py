@@ -141,13 +141,15 @@ def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> Zone
     framed = seen != SEEN.index(Seen.NOT_DIAL)
     ink = {zone: seen == SEEN.index(INK_SEEN[zone]) for zone in ZONES}
     seconds = sub_dial(ink[Zone.SECONDS_BIT], seen)
-    counters = _counters(ink[Zone.OTHER], seen)
     track = _ring(Zone.MINUTE_TRACK, ink, framed)
     ticks = None
     if track is not None and divisions is not None and track[0] - 0.05 < divisions.radius < track[1] + 0.05:
         ticks = divisions.radius
         track = min(track[0], ticks - 0.012), max(track[1], ticks + 0.012)
     numerals = _ring(Zone.NUMERALS, ink, framed)
+    if numerals is None:  # figures that form no ring are of a sub-dial or the like
+        ink[Zone.OTHER] = ink[Zone.OTHER] | ink[Zone.NUMERALS]
+    counters = _counters(ink[Zone.OTHER], seen)
     found = {zone for zone in (Zone.SIGNATURE, Zone.OTHER) if np.count_nonzero(ink[zone]) >= FEWEST[zone]}
     found |= {Zone.NUMERALS} if numerals is not None else set()
     found |= {Zone.MINUTE_TRACK} if track is not None else set()
