@@ -25,8 +25,8 @@ def labels() -> list[tuple[str, str]]:
         return [(row["file"], row["label"]) for row in csv.DictReader(file)]
 
 
-# wrongly called since the reader names what every pixel shows; the strokes' net, not the reading, is at fault, and it may
-# not be tuned on these photographs (tests/trials/LOG.md, 2026-11-30). Strict: to be taken out once it no longer is.
+# wrongly called since the reader names what every pixel shows; the strokes' net, not the reading, is at fault, and it
+# may not be tuned on these photographs (tests/trials/LOG.md, 2026-11-30). Strict: to be taken out once it no longer is.
 WRONG = {"stopwatch-dial.jpg": "a painted dial called printed"}
 
 

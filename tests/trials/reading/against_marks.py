@@ -68,7 +68,7 @@ class Told:
     @property
     def warned(self) -> bool:
         """Whether the result says that the outline may be wrong."""
-        return self.certainty is None or self.certainty < LEAST_CERTAIN
+        return self.certainty is None or not self.certainty >= LEAST_CERTAIN  # not stated counts as a warning
 
 
 @dataclass(frozen=True, eq=False)
