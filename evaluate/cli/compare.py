@@ -28,8 +28,8 @@ log10 LR above 0 speaks for one plate, below 0 for separate drawing. Two plates 
 fit each other, so one plate that fits both need not be one and the same plate. The size is that of both dials
 (default: unknown, lengths then are in dial radii).
 
-Close-ups are laid on each other, or on a whole dial, where an arc of the minute track and of the enamel's edge shows
-where on the dial they lie; otherwise the finding is "cannot tell". Two parts that stray were drawn separately; two
+Close-ups are laid on each other, or on a whole dial, where an arc of the enamel's edge shows where on the dial they
+lie; otherwise the finding is "cannot tell". Two parts that stray were drawn separately; two
 parts that coincide are not enough to say that one plate fits both.
 
 Exit status: 0 when both photographs were read, whatever the finding; 1 when one was not; 2 wrong usage; 130

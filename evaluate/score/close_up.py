@@ -64,8 +64,8 @@ def close_up_remarks(close_up: CloseUp, zone: Zone | None = None) -> list[str]:
     """Warnings that go with every close-up. zone : that it is said to show."""
     if close_up.place is not None:
         return [
-            "Only a part of the dial is in the frame; where the rest lies follows from an arc of the minute track and "
-            "of the enamel's edge."
+            "Only a part of the dial is in the frame; where the rest lies follows from an arc of the enamel's edge and "
+            "from what is seen where."
         ]
     as_one = "as one zone" if zone is None else f"as the {name(zone)}, which it is said to show"
     found = [
