@@ -15,11 +15,10 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional as F
 
+from dialtell.synth.shared import look_sizes
 from dialtell.synth.shared.terms import MAKES, SEEN
 
-SIDE = 384  # px, rows and columns of what it looks at
-SQUARE = 160.0  # px, radius of the outline in the second look
-PADDING = 127  # code value outside the photograph
+SIDE, SQUARE, PADDING = look_sizes.SIDE, look_sizes.SQUARE, look_sizes.PADDING
 TURNS = 360  # directions among which 12 o'clock is chosen
 _RADII = 24  # rings of the unrolled picture
 _REACH = 1.04  # dial radii of the outermost

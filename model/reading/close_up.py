@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from dialtell.model.reading.ellipse import Ellipse
 from dialtell.model.reading.geometry import DialGeometry
-from dialtell.model.reading.looks import Look, root
+from dialtell.model.reading.looks import Look
 from dialtell.model.reading.scale import Scale
 
 Floats = NDArray[np.float64]
@@ -64,7 +64,7 @@ def find_place(shape: tuple[int, ...], look: Look) -> DialPlace | None:
     if rough is None or rim is None:
         return None
     # the outline's shape as the reader has it, made a circle: centre and size are then three numbers
-    matrix = root(rough)
+    matrix = rough.root
     points = np.linalg.solve(matrix, (rim - np.asarray(rough.center)).T).T
     fit = _circle(points)
     if fit is None:

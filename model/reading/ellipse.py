@@ -40,17 +40,21 @@ class Ellipse:
             [aa, bb, cc, -2 * aa * x - bb * y, -bb * x - 2 * cc * y, aa * x * x + bb * x * y + cc * y * y - 1]
         )
 
+    @property
+    def root(self) -> Floats:
+        """(2, 2) the symmetric root that turns the unit circle into this ellipse, px per radius."""
+        c, s = math.cos(self.angle), math.sin(self.angle)
+        frame = np.array([[c, -s], [s, c]])
+        return np.asarray(frame @ np.diag(self.axes) @ frame.T)
+
     def distances(self, points: Floats) -> Floats:
         """(N,) Sampson distances in px of (N, 2) points."""
         return np.asarray(_distances(self.conic[None], points)[0])
 
     def points(self, turn: NDArray[np.floating[Any]]) -> Floats:
         """(N, 2) points at the parameters `turn` (radians) of the symmetric-root map from the unit circle."""
-        c, s = math.cos(self.angle), math.sin(self.angle)
-        frame = np.array([[c, -s], [s, c]])
-        root = frame @ np.diag(self.axes) @ frame.T
         circle = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-        return np.asarray(circle @ root.T + np.asarray(self.center))
+        return np.asarray(circle @ self.root.T + np.asarray(self.center))
 
 
 def fit_ellipse(

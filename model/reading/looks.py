@@ -133,7 +133,7 @@ class Look:
         side = len(self.inside)
         columns, rows = np.meshgrid(2.0 * np.arange(side) + 1.0, 2.0 * np.arange(side) + 1.0)
         points = np.stack([columns.ravel(), rows.ravel()], axis=1)
-        place = np.linalg.solve(root(outline), (points - np.asarray(outline.center)).T)
+        place = np.linalg.solve(outline.root, (points - np.asarray(outline.center)).T)
         within = (np.hypot(*place) < 1.0).reshape(side, side)
         there = self._well_within(points, shape, 1.0).reshape(side, side)
         unsure = np.abs(self.inside) < _UNSURE
@@ -158,19 +158,12 @@ class Look:
 
 def carried(outline: Ellipse, matrix: Floats, shift: Floats) -> Ellipse:
     """An ellipse moved by an affine map."""
-    own = matrix @ root(outline)
+    own = matrix @ outline.root
     values, vectors = np.linalg.eigh(own @ own.T)
     x, y = matrix @ np.asarray(outline.center) + shift
     return Ellipse(
         (float(x), float(y)), (math.sqrt(values[1]), math.sqrt(values[0])), math.atan2(vectors[1, 1], vectors[0, 1])
     )
-
-
-def root(outline: Ellipse) -> Floats:
-    """(2, 2) the symmetric root that turns the unit circle into the outline, px per dial radius."""
-    c, s = math.cos(outline.angle), math.sin(outline.angle)
-    turn = np.array([[c, -s], [s, c]])
-    return np.asarray(turn @ np.diag(outline.axes) @ turn.T)
 
 
 def first_look(codes: Codes, reader: Reader) -> Look:
@@ -188,7 +181,7 @@ def first_look(codes: Codes, reader: Reader) -> Look:
 def square_look(codes: Codes, outline: Ellipse, reader: Reader) -> Look:
     """The dial with its outline, photo px, made a circle of SQUARE px in the middle; not turned."""
     height, width = codes.shape[:2]
-    matrix = SQUARE * np.linalg.inv(root(outline))
+    matrix = SQUARE * np.linalg.inv(outline.root)
     onto = np.column_stack([matrix, SIDE / 2 - matrix @ np.asarray(outline.center)])
     corners = (np.array([[0.0, 0.0], [SIDE, 0.0], [SIDE, SIDE], [0.0, SIDE]]) - onto[:, 2]) @ np.linalg.inv(matrix).T
     low = np.clip(np.floor(corners.min(axis=0)) - 2, 0, [width - 1, height - 1]).astype(int)

@@ -19,7 +19,7 @@ from dialtell.model.reader.file import Reader, outline_terms
 from dialtell.model.reader.net import SQUARE
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.geometry import DialGeometry, sample_points
-from dialtell.model.reading.looks import FLATTEST, Look, first_look, root, square_look
+from dialtell.model.reading.looks import FLATTEST, Look, first_look, square_look
 from dialtell.model.reading.photo import Photo
 from dialtell.synth.shared.terms import Make
 
@@ -67,12 +67,15 @@ class Found:
     certainty: float
 
 
-def find_outline(photo: Photo, reader: Reader) -> Found | NoDial:
-    """Where the dial of a photograph ends, at least LEAST_OUTLINE of it in the frame."""
+def find_outline(photo: Photo, reader: Reader, first: Look | None = None) -> Found | NoDial:
+    """Where the dial of a photograph ends, at least LEAST_OUTLINE of it in the frame.
+
+    first : the look at the whole photograph, where there has been one.
+    """
     shape = photo.codes.shape[:2]
     if min(shape) < 32:
         return NoDial(f"the picture is only {min(shape)} px on its short side; give a larger photograph")
-    first = first_look(photo.codes, reader)
+    first = first or first_look(photo.codes, reader)
     start = first.outline(shape) or first.placed(shape)
     if start is None:
         return NoDial("nothing in the picture looks like a dial")
@@ -137,7 +140,7 @@ def ellipse_of(geometry: DialGeometry) -> Ellipse:
 def share_in_frame(outline: Ellipse, shape: tuple[int, ...]) -> float:
     """Share of the outline's turn that lies in the frame."""
     turn = np.arange(180) * (np.pi / 90)
-    points = np.stack([np.cos(turn), np.sin(turn)], axis=1) @ root(outline).T + np.asarray(outline.center)
+    points = outline.points(turn)
     return float(((points > 0) & (points < np.array(shape[1::-1]))).all(axis=1).mean())
 
 

@@ -120,10 +120,11 @@ def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | No
     A photograph with too little of a dial's outline is read as a close-up if an arc of it shows where it lies.
     """
     reader = reader or load_reader()
-    found = find_outline(photo, reader)
+    first = first_look(photo.codes, reader)
+    found = find_outline(photo, reader, first)
     if not isinstance(found, NoDial) and found.geometry.seen >= LEAST_OUTLINE:
         return read_at(photo, found.geometry, twelve_deg, reader, found.look, found.certainty)
-    place = find_place(photo.codes.shape, first_look(photo.codes, reader))
+    place = find_place(photo.codes.shape, first)
     if place is not None:
         reading = _placed(photo, place, twelve_deg, reader)
         return NoDial(LIKE_NO_DIAL) if reading.make[Make.NONE] > NO_DIAL else reading

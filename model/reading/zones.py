@@ -140,7 +140,7 @@ def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> Zone
     seen = turned_up(look.seen, rotation)
     framed = seen != SEEN.index(Seen.NOT_DIAL)
     ink = {zone: seen == SEEN.index(INK_SEEN[zone]) for zone in ZONES}
-    seconds = sub_dial(ink[Zone.SECONDS_BIT], seen)
+    seconds = sub_dial(ink[Zone.SECONDS_BIT])
     track = _ring(Zone.MINUTE_TRACK, ink, framed)
     ticks = None
     if track is not None and divisions is not None and track[0] - 0.05 < divisions.radius < track[1] + 0.05:
@@ -149,7 +149,7 @@ def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> Zone
     numerals = _ring(Zone.NUMERALS, ink, framed)
     if numerals is None:  # figures that form no ring are of a sub-dial or the like
         ink[Zone.OTHER] = ink[Zone.OTHER] | ink[Zone.NUMERALS]
-    counters = _counters(ink[Zone.OTHER], seen)
+    counters = _counters(ink[Zone.OTHER])
     found = {zone for zone in (Zone.SIGNATURE, Zone.OTHER) if np.count_nonzero(ink[zone]) >= FEWEST[zone]}
     found |= {Zone.NUMERALS} if numerals is not None else set()
     found |= {Zone.MINUTE_TRACK} if track is not None else set()
@@ -193,7 +193,7 @@ def turned_up(seen: Index, rotation: float) -> Index:
     return np.asarray(cv2.warpAffine(seen, np.column_stack([matrix, first]), (side, side), flags=flags), np.uint8)
 
 
-def sub_dial(ink: Flags, seen: Index) -> Circle | None:
+def sub_dial(ink: Flags) -> Circle | None:
     """The circle that the ink of a seconds bit fills, None where it fills none."""
     if np.count_nonzero(ink) < FEWEST[Zone.SECONDS_BIT]:
         return None
@@ -216,7 +216,7 @@ def sub_dial(ink: Flags, seen: Index) -> Circle | None:
     return Circle(float(centre[0]), float(centre[1]), float(radius + 0.02), strength) if strength > 0.5 else None
 
 
-def _counters(ink: Flags, seen: Index) -> tuple[Circle, ...]:
+def _counters(ink: Flags) -> tuple[Circle, ...]:
     """Sub-dials other than the seconds bit: each piece of the other ink that fills a circle off the centre."""
     if np.count_nonzero(ink) < FEWEST[Zone.OTHER]:
         return ()
@@ -225,7 +225,7 @@ def _counters(ink: Flags, seen: Index) -> tuple[Circle, ...]:
     sizes = np.bincount(piece[ink], minlength=count)
     found = []
     for index in np.argsort(sizes[1:])[::-1][:4] + 1:
-        circle = sub_dial(ink & (piece == index), seen)
+        circle = sub_dial(ink & (piece == index))
         if circle is not None and circle.strength > 0.7 and math.hypot(circle.x, circle.y) > 0.2:
             found.append(circle)
     return tuple(found)

@@ -21,13 +21,14 @@ from dialtell.synth.settings.overlay import paint_overlay
 from dialtell.synth.settings.plate import EXTENT, Layer
 from dialtell.synth.settings.setting import SIDE, SQUARE, Look, SettingSpec
 from dialtell.synth.settings.thing import paint_thing
+from dialtell.synth.shared import look_sizes
 from dialtell.synth.shared.terms import SEEN, Make, Seen
 from dialtell.synth.truth import Ellipse, image_of_circle
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-PADDING = 127  # code value outside the photograph
+PADDING = look_sizes.PADDING
 PLATES = (48, 80, 120, 160)  # px per dial radius that cases and reflections are painted at
 _GLARE, _BLINDING = 0.35, 0.9  # light added, from which a bare pixel, and one with ink, shows glare
 

@@ -19,12 +19,12 @@ from dialtell.synth.settings.crystal import CrystalSpec, sample_crystal
 from dialtell.synth.settings.held import HeldSpec, sample_held
 from dialtell.synth.settings.overlay import OverlaySpec, sample_overlay
 from dialtell.synth.settings.thing import ThingSpec, sample_thing
+from dialtell.synth.shared import look_sizes
 from dialtell.synth.shared.errors import require_range
 
 Floats = NDArray[np.float64]
 
-SIDE = 384  # px, rows and columns of a square look
-SQUARE = 160.0  # px, radius of a dial seen square on: the second look
+SIDE, SQUARE = look_sizes.SIDE, look_sizes.SQUARE
 
 
 class Look(StrEnum):

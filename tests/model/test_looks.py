@@ -10,7 +10,7 @@ from torch import nn
 from dialtell.model.reader.file import Certainty, Reader
 from dialtell.model.reader.net import PADDING, SIDE, SQUARE, TURNS, Sight
 from dialtell.model.reading.ellipse import Ellipse
-from dialtell.model.reading.looks import Look, carried, first_look, root, square_look
+from dialtell.model.reading.looks import Look, carried, first_look, square_look
 from dialtell.model.reading.outline import apart
 from dialtell.synth.shared.terms import MAKES, SEEN, Make
 
@@ -28,7 +28,7 @@ def places(outline):
     axis = 2.0 * np.arange(HALF) + 1.0
     x, y = np.meshgrid(axis, axis)
     away = np.stack([x, y]) - np.reshape(outline.center, (2, 1, 1))
-    return np.einsum("ij,jab->iab", np.linalg.inv(root(outline)), away)
+    return np.einsum("ij,jab->iab", np.linalg.inv(outline.root), away)
 
 
 def look_of(outline, *, onto=PLAIN, noise=0.0):
@@ -92,7 +92,7 @@ def test_carried_and_back():
     turn = np.linspace(0, 2 * np.pi, 40)
     assert np.abs(moved.distances(outline.points(turn) @ matrix.T + shift)).max() < 1e-3 * moved.axes[1]
     half_a_turn = Ellipse(outline.center, outline.axes, outline.angle + math.pi)
-    assert np.allclose(root(outline), root(outline).T) and np.allclose(root(outline), root(half_a_turn))
+    assert np.allclose(outline.root, outline.root.T) and np.allclose(outline.root, half_a_turn.root)
     onto = np.column_stack([matrix, shift])
     look = look_of(moved, onto=onto)
     assert apart(outline, look.in_photo(moved)) < 1e-6
@@ -119,7 +119,7 @@ def reader():
 def ellipse_picture(outline, shape, dtype=np.uint8):
     rows, columns = np.indices(shape)
     points = np.stack([columns + 0.5, rows + 0.5], axis=-1) - outline.center
-    away = np.hypot(*np.moveaxis(points @ np.linalg.inv(root(outline)).T, -1, 0))
+    away = np.hypot(*np.moveaxis(points @ np.linalg.inv(outline.root).T, -1, 0))
     return np.where(away < 1, np.iinfo(dtype).max, 0).astype(dtype)
 
 

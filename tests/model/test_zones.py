@@ -111,12 +111,12 @@ def test_a_seconds_bit_hidden_in_part_and_one_that_is_none(ideal):
     x, y, _, _ = lattice()
     ink = ideal.seen == SEEN.index(Seen.SECONDS_BIT)
     half = ink & (x < 0.08)  # a hand lies over the rest
-    found = sub_dial(half, ideal.seen)
+    found = sub_dial(half)
     assert found is None or abs(found.y - 0.5) < 0.02
-    assert sub_dial(ink & (y < 0.45), ideal.seen) is None  # an arc
+    assert sub_dial(ink & (y < 0.45)) is None  # an arc
     far = ink.copy()
     far[100:104, 100:104] = True
-    assert sub_dial(far, ideal.seen) == sub_dial(ink, ideal.seen)
+    assert sub_dial(far) == sub_dial(ink)
 
 
 def test_outlines(ideal):

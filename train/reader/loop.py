@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from copy import deepcopy
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -35,7 +36,7 @@ from dialtell.train.reader.judging import FIGURES, judged
 from dialtell.train.reader.loss import PARTS, losses, total
 from dialtell.train.reader.pictures import TRUTH, Pictures, pictures_of
 from dialtell.train.run.compiled import can_compile, compiled
-from dialtell.train.run.loop import half_precision, pick_device
+from dialtell.train.run.loop import half_precision, moment_of, pick_device
 
 log = logging.getLogger("dialtell.train")
 
@@ -134,7 +135,7 @@ class ReaderTrainer:
         except (OSError, ValueError, LookupError, TypeError) as error:
             raise ParameterError(f"--resume {folder}: no run of the reader to go on with ({error})") from error
         changes = {"epochs": epochs, "device": device}
-        config = ReaderTraining(**{**vars(config), **{k: v for k, v in changes.items() if v is not None}})
+        config = replace(config, **{k: v for k, v in changes.items() if v is not None})  # type: ignore[arg-type]
         trainer = cls(config, folder, photos=photos)
         if (folder / "last.safetensors").is_file():
             trainer._restore()
@@ -151,8 +152,8 @@ class ReaderTrainer:
             parameters = list(self.net.parameters())
             for key, value in load_file(self.folder / "moments.safetensors").items():
                 index, name = key.split(".")
-                own = parameters[int(index)]
-                value = value if name == "step" else torch.empty_like(own).copy_(value)
+                if name != "step":
+                    value = moment_of(parameters[int(index)], value, key)
                 state["state"].setdefault(int(index), {})[name] = value
             self.optimizer.load_state_dict(state)
             self.epoch, self.step, self.index = (int(counters[name]) for name in ("epoch", "step", "index"))
@@ -176,7 +177,6 @@ class ReaderTrainer:
                 pool.submit(pictures_of, VALIDATION_SEED, k, 2, self.photos) for k in range(-(-config.validation // 2))
             ]
             waiting: deque[Future[Pictures]] = deque()
-            validation: list[Pictures] = []
 
             def fetch(least: int) -> None:
                 """Take what has been drawn, and wait until at least so many pictures are there."""

@@ -146,6 +146,14 @@ def evaluate_bags(net: nn.Module, bags: Sequence[Bag], device: torch.device, siz
     return [output for _, output in judged_batches(net, HeldOut(bags, device, size))]
 
 
+def moment_of(own: Tensor, kept: Tensor, key: str) -> Tensor:
+    """An optimiser's kept moment of the weights `own`. Raises ValueError naming `key` where it is of another shape."""
+    if kept.shape != own.shape:  # torch does not look
+        raise ValueError(f"{key} has the shape {tuple(kept.shape)}")
+    # laid out as the weights are, which the optimiser's one pass takes for granted
+    return torch.empty_like(own).copy_(kept)
+
+
 def seed_device(device: torch.device, seed: int) -> None:
     """Seed torch's generator of one device only, so that nets on other devices go on undisturbed."""
     if device.type == "cuda":
@@ -251,11 +259,7 @@ class Trainer:
                 if key.startswith("optimizer."):
                     _, index, name = key.split(".", 2)
                     if name != "step":
-                        own = parameters[int(index)]
-                        if value.shape != own.shape:  # torch does not look
-                            raise ValueError(f"{key} has the shape {tuple(value.shape)}")
-                        # laid out as the weights are, which the optimiser's one pass takes for granted
-                        value = torch.empty_like(own).copy_(value)
+                        value = moment_of(parameters[int(index)], value, key)
                     state["state"].setdefault(int(index), {})[name] = value
             self.optimizer.load_state_dict(state)
             self.epoch, self.step = int(counters["epoch"]), int(counters["step"])

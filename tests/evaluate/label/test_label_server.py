@@ -208,7 +208,7 @@ def test_the_call_rests_on_the_outline_just_marked(tmp_path, drawn_photo, drawn_
     from dialtell.model.reading import steps
 
     lost = NoDial("it was hidden")
-    monkeypatch.setattr(steps, "find_outline", lambda photo, reader: lost)
+    monkeypatch.setattr(steps, "find_outline", lambda photo, reader, first: lost)
     monkeypatch.setattr(steps, "find_place", lambda shape, look: None)
     monkeypatch.setattr(views_module, "find_outline", lambda photo, reader: lost)
     (tmp_path / "photos").mkdir()
