@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.making import Coat, Making, make, sample_making
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
-from dialtell.synth.photograph.camera import CameraSpec, expose, roughened, sample_camera
-from dialtell.synth.photograph.light import LightSpec, apply_light, sample_light
+from dialtell.synth.photograph.camera import CameraSpec, expose, finished, roughened, sample_camera
+from dialtell.synth.photograph.light import LightSpec, apply_light, hardened, sample_light
 from dialtell.synth.photograph.view import ViewSpec, homography, sample_view
 from dialtell.synth.photograph.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.photograph.wear import WearSpec, abrasion_field, apply_wear, sample_wear
@@ -25,6 +25,7 @@ from dialtell.synth.strokes.transfer import taken
 RENDERER_VERSION = "4"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
+FINISH_STREAM = 85  # of the rng that finishes a photograph, likewise
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
 
@@ -58,7 +59,9 @@ class Range:
     jitter_spread : largest change of ln jitter from picture to picture, 0..1.
     scatter : of the engraver, 0 machine-cut .. 1 as a good hand. wear : severity, 0..1. mixed : share of dials
     whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees. rough : share of
-    pictures taken worse than cameras commonly do, see camera.roughened.
+    pictures taken worse than cameras commonly do, see camera.roughened. finished : share of pictures with the optics,
+    capture, finishing and hard light of real photographs, see camera.finished and light.hardened. heic : share of
+    those kept as HEIC, whose encoder need not give the same bytes on every machine.
     """
 
     pixels_per_radius: tuple[float, float] = (90.0, 900.0)
@@ -73,6 +76,8 @@ class Range:
     hands_off: float = 0.4
     tilt: float = 35.0
     rough: float = 0.0
+    finished: float = 0.7
+    heic: float = 0.0
     variety: Variety = field(default_factory=Variety)
 
 
@@ -134,7 +139,14 @@ def sample_photograph(*, rng: np.random.Generator, design: DialDesign, scope: Ra
         light_azimuth_deg=light.azimuth_deg, none_share=scope.hands_off,
     )  # fmt: skip
     wear = sample_wear(rng=rng, severity=float(rng.uniform(*scope.wear)), dial_radius_mm=radius)
-    return Photograph(view, body, hands, wear, light, sample_camera(rng=rng))
+    camera = sample_camera(rng=rng)
+    apart = np.random.default_rng([camera.seed, FINISH_STREAM])
+    if apart.random() < scope.finished:
+        light = hardened(light, rng=apart, bezel=body.around.rim != "none")
+        camera = finished(
+            camera, rng=apart, px_per_mm=view.px_per_mm, dial_radius_mm=radius, heic_share=scope.heic,
+        )  # fmt: skip
+    return Photograph(view, body, hands, wear, light, camera)
 
 
 def printed_process(rng: np.random.Generator) -> Process:

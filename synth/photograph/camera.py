@@ -10,8 +10,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.photograph import lens
+from dialtell.synth.photograph.capture import merged, mosaicked
+from dialtell.synth.photograph.chain import Chain, is_magnified, sample_chain, sample_ratio
+from dialtell.synth.photograph.codecs import SAMPLINGS, compress, heic, webp
+from dialtell.synth.photograph.eyepiece import look_through
+from dialtell.synth.photograph.finishing import edited, finish
 from dialtell.synth.photograph.halftone import screen
-from dialtell.synth.photograph.texture import enlarge, mix, pixel_noise, shrink, smooth_noise, soften, stack
+from dialtell.synth.photograph.tails import spread
+from dialtell.synth.photograph.texture import enlarge, pixel_noise, shrink, smooth_noise, soften, stack
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.synth.shared.srgb import encoded
 
@@ -19,7 +26,6 @@ Image = NDArray[np.float32]
 Photo = NDArray[np.uint8]
 
 PALETTES = ("colour", "grey", "sepia")
-SAMPLINGS = ("420", "444")
 LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, as JPEG uses
 LUT_STEPS = 4096
 
@@ -50,6 +56,9 @@ class CameraSpec:
         rescan_px : 0..6, blur (sigma) of photographing the plate again.
     mottle : 0..0.1, grain of film or paper in the finished picture, share of its tone; mottle_px : 1..12, its size.
     seed : of noise and retouching.
+    chain : a finished photograph's further way, see chain.py; None for a plain camera. With it, `resolution` is the
+        capture's scale over the frame's, what lens, sensor and sharpening do is in px of the capture, `shot` and `read`
+        are those of the merged frames, and `denoise` has no use.
     """
 
     sigma_px: float
@@ -85,6 +94,7 @@ class CameraSpec:
     mottle: float
     mottle_px: float
     seed: int
+    chain: Chain | None = None
 
     def __post_init__(self) -> None:
         for name, low, high in (
@@ -197,6 +207,64 @@ def roughened(camera: CameraSpec, *, rng: np.random.Generator) -> CameraSpec:
     )
 
 
+def finished(
+    camera: CameraSpec, *, rng: np.random.Generator, px_per_mm: float, dial_radius_mm: float, heic_share: float = 0.0
+) -> CameraSpec:
+    """The same exposure and tones taken, finished and passed on as photographs are; a plate from a book stays as it is.
+
+    px_per_mm : scale of the frame at the dial's centre. heic_share : 0..1, of pictures kept as HEIC.
+    """
+    if camera.screen_px > 0.0:
+        return camera
+    ratio = sample_ratio(rng=rng, px_per_mm=px_per_mm, dial_radius_mm=dial_radius_mm)
+    chain = sample_chain(
+        rng=rng, ratio=ratio, magnified=is_magnified(px_per_mm, dial_radius_mm), heic_share=heic_share,
+    )  # fmt: skip
+    finer = max(ratio, 1.0)
+    poor = float(rng.beta(1.2, 1.8))  # of light: noise and shake come together
+    shot = float(np.sqrt(np.exp(np.log(1e-4) + poor * np.log(40.0)))) / finer / np.sqrt(chain.capture.frames)
+    disc, shake, off, apart = rng.random(4) < (0.4, 0.3 * poor, 0.75, 0.3)
+    before, after = int(rng.integers(85, 98)), [int(q) for q in rng.integers(60, 97, size=2)]
+    saved = int(rng.choice([0, 1, 2], p=[0.2, 0.6, 0.2]))
+    taken = replace(
+        camera,
+        sigma_px=max(float(rng.uniform(0.5, 1.6)) / finer, 0.3),
+        defocus_px=float(rng.uniform(0.0, 1.5)) / finer if disc else 0.0,
+        motion_px=3 if shake and finer < 2.0 else 0,
+        fringe_px=float(rng.uniform(-0.6, 0.6)) / finer if apart else 0.0,
+        shot=float(shot),
+        read=float(shot * rng.uniform(0.05, 0.3)),
+        chroma=float(rng.uniform(0.1, 0.8)),
+        resolution=min(ratio, 1.0),
+        denoise=0.0,
+        sharpen=float(2.5 * rng.beta(1.2, 1.8)) if off else 0.0,
+        sharpen_px=max(float(rng.uniform(0.6, 2.5)) / finer, 0.5),
+        jpeg_before=(before,) if chain.heic == 0 and rng.random() < 0.8 else (),
+        jpeg_after=tuple(after[: max(saved - (chain.webp > 0), 0)]),
+        chain=chain,
+    )
+    if chain.eyepiece is not None:  # depth of field is shallow so near
+        taken = replace(taken, focus_px=float(rng.uniform(0.5, 7.0)), focus_at=float(rng.uniform(0.2, 0.8)))
+    return _on_film(taken, rng) if rng.random() < 0.07 else taken
+
+
+def _on_film(camera: CameraSpec, rng: np.random.Generator) -> CameraSpec:
+    """The photograph on dim, soft film, or an old print of it scanned: grain, halation, flat tones."""
+    assert camera.chain is not None
+    tails = replace(camera.chain.tails, share=float(rng.uniform(0.12, 0.35)), warm=float(rng.uniform(0.0, 0.4)))
+    return replace(
+        camera,
+        sigma_px=camera.sigma_px + float(rng.uniform(0.3, 1.4)),
+        white_level=float(rng.uniform(0.35, 0.8)),
+        contrast=float(rng.uniform(-0.25, 0.1)),
+        black=float(rng.uniform(0.03, 0.16)),
+        palette=camera.palette if rng.random() < 0.6 else "sepia" if rng.random() < 0.3 else "grey",
+        mottle=float(rng.uniform(0.01, 0.05)),
+        mottle_px=float(np.exp(rng.uniform(np.log(1.0), np.log(3.0)))),
+        chain=replace(camera.chain, tails=tails),
+    )
+
+
 def expose(camera: CameraSpec, radiance: Image) -> Photo:
     """Take the photograph.
 
@@ -206,29 +274,53 @@ def expose(camera: CameraSpec, radiance: Image) -> Photo:
     if radiance.ndim != 3 or radiance.shape[2] != 3 or radiance.dtype != np.float32:
         raise ParameterError(f"radiance is {radiance.dtype} of shape {radiance.shape}; give float32 of shape (H, W, 3)")
     shape = (radiance.shape[0], radiance.shape[1])
-    light = blur(camera, _meter(camera, radiance))
-    if camera.resolution < 1.0:
-        small = (max(round(shape[0] * camera.resolution), 8), max(round(shape[1] * camera.resolution), 8))
-        light = shrink(light, small)
-    photo = _sharpen(camera, _develop(camera, _add_noise(camera, light)))
+    photo = _taken(camera, radiance) if camera.chain is None else _captured(camera, camera.chain, radiance)
     for quality in camera.jpeg_before:
         photo = compress(photo, quality, camera.sampling)
-    if camera.resolution < 1.0:
+    if photo.shape[:2] != shape:
         photo = _u8(cv2.resize(photo, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC))
     if camera.retouch > 0.0:
         photo = _retouch(camera, photo)
     photo = _mottle(camera, _reproduce(camera, photo))
+    if camera.chain is not None:
+        photo = photo if camera.chain.edit is None else edited(camera.chain.edit, photo)
+        photo = photo if camera.chain.webp == 0 else webp(photo, camera.chain.webp)
     for quality in camera.jpeg_after:
         photo = compress(photo, quality, camera.sampling)
     return photo
 
 
+def _taken(camera: CameraSpec, radiance: Image) -> Photo:
+    """A plain camera's picture, at its true resolution."""
+    light = blur(camera, _meter(camera, radiance))
+    light = shrink(light, _size(camera, radiance))
+    return _sharpen(camera, _develop(camera, _add_noise(camera, light)))
+
+
+def _captured(camera: CameraSpec, chain: Chain, radiance: Image) -> Photo:
+    """What the lens, the sensor and the software of a finished photograph give, at the scale of the capture."""
+    seen = radiance if chain.eyepiece is None else look_through(chain.eyepiece, radiance)
+    light = _meter(camera, shrink(seen, _size(camera, radiance)))
+    light = merged(chain.capture, spread(chain.tails, blur(camera, light)))
+    photo = _develop(camera, mosaicked(chain.capture, _add_noise(camera, light)))
+    photo = finish(chain.finish, photo, sharpen=camera.sharpen, sharpen_px=camera.sharpen_px)
+    return photo if chain.heic == 0 else heic(photo, chain.heic)
+
+
+def _size(camera: CameraSpec, picture: Image) -> tuple[int, int]:
+    """(H, W) of a picture at the camera's true resolution."""
+    height, width = picture.shape[:2]
+    if camera.resolution == 1.0:
+        return height, width
+    return max(round(height * camera.resolution), 8), max(round(width * camera.resolution), 8)
+
+
 def blur(camera: CameraSpec, light: Image) -> Image:
     """All that softens the picture before the sensor; (H, W, 3) float32 in linear light, energy kept."""
     if camera.fringe_px != 0.0:
-        light = _fringe(light, camera.fringe_px)
+        light = lens.fringe(light, camera.fringe_px)
     if camera.defocus_px > 0.3:
-        light = _disc_blur(light, camera.defocus_px)
+        light = lens.disc(light, camera.defocus_px)
     if camera.motion_px >= 3:
         size = camera.motion_px
         light = _albumentations(
@@ -241,22 +333,10 @@ def blur(camera: CameraSpec, light: Image) -> Image:
             allow_shifted=False,
         )
     if camera.sigma_px > 0.0:
-        light = _gaussian(light, camera.sigma_px)
+        light = lens.gaussian(light, camera.sigma_px)
     if camera.focus_px > 0.0:
-        light = _shallow_focus(camera, light)
+        light = lens.shallow_focus(light, camera.focus_px, at=camera.focus_at, deg=camera.focus_deg)
     return light
-
-
-def compress(photo: Photo, quality: int, sampling: str) -> Photo:
-    """One JPEG generation of an (H, W, 3) uint8 RGB picture; sampling "420" or "444"."""
-    turned = cv2.cvtColor(photo, cv2.COLOR_RGB2BGR)  # codecs take blue first; their luma weights depend on it
-    if sampling == "420":  # the codec's own default
-        decoded = _albumentations("ImageCompression", turned, 0, quality_range=(quality, quality))
-    else:
-        options = [cv2.IMWRITE_JPEG_QUALITY, quality]
-        options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444]
-        decoded = cv2.imdecode(cv2.imencode(".jpg", turned, options)[1], cv2.IMREAD_COLOR)
-    return _u8(cv2.cvtColor(np.asarray(decoded), cv2.COLOR_BGR2RGB))
 
 
 def _u8(array: object) -> Photo:
@@ -271,59 +351,6 @@ def _albumentations(name: str, image: Any, seed: int, **options: Any) -> Any:
 
     transform = getattr(albumentations, name)(p=1.0, **options)
     return albumentations.Compose([transform], seed=seed)(image=image)["image"]
-
-
-def _gaussian(light: Image, sigma: float) -> Image:
-    """Gaussian blur; wide ones at half size, where they cost a quarter."""
-    if sigma < 4.0 or min(light.shape[:2]) < 64:
-        return soften(light, sigma)
-    shape = (light.shape[0], light.shape[1])
-    half = shrink(light, (-(-shape[0] // 2), -(-shape[1] // 2)))
-    # halving by area and enlarging add 1/4 + 1/2 px^2 or so of variance themselves
-    return enlarge(_gaussian(half, float(np.sqrt(sigma**2 - 0.75)) / 2.0), shape)
-
-
-def _disc_blur(light: Image, radius: float) -> Image:
-    """Blur with an even disc of `radius` px; large ones at half size."""
-    if radius > 4.0 and min(light.shape[:2]) >= 64:
-        shape = (light.shape[0], light.shape[1])
-        half = shrink(light, (-(-shape[0] // 2), -(-shape[1] // 2)))
-        return enlarge(_disc_blur(half, radius / 2.0), shape)
-    reach = int(np.ceil(radius + 0.5))
-    fine = (np.arange((2 * reach + 1) * 8) + 0.5) / 8 - (reach + 0.5)
-    inside = (fine[:, None] ** 2 + fine**2 <= radius**2).astype(np.float32)
-    kernel = inside.reshape(2 * reach + 1, 8, 2 * reach + 1, 8).mean(axis=(1, 3))
-    blurred = cv2.filter2D(light, -1, kernel / kernel.sum(), borderType=cv2.BORDER_REFLECT)
-    return np.asarray(blurred, dtype=np.float32)
-
-
-def _shallow_focus(camera: CameraSpec, light: Image) -> Image:
-    """Blur that grows away from a sharp line; three levels of blur mixed by distance."""
-    height, width = light.shape[:2]
-    angle = np.radians(camera.focus_deg)
-    x = np.linspace(-0.5, 0.5, width // 8 + 1, dtype=np.float32) * np.float32(np.sin(angle))
-    y = np.linspace(-0.5, 0.5, height // 8 + 1, dtype=np.float32) * np.float32(-np.cos(angle))
-    span = np.float32(abs(np.sin(angle)) + abs(np.cos(angle)))
-    place = (x + y[:, None]) / span + 0.5
-    away = np.abs(place - np.float32(camera.focus_at)) / np.float32(max(camera.focus_at, 1.0 - camera.focus_at))
-    level = enlarge(away.astype(np.float32), (height, width))
-    middle = _gaussian(light, 0.5 * camera.focus_px)
-    wide = _gaussian(light, camera.focus_px)
-    near = mix(light, middle, np.clip(2.0 * level, 0.0, 1.0))
-    return mix(near, wide, np.clip(2.0 * level - 1.0, 0.0, 1.0))
-
-
-def _fringe(light: Image, shift: float) -> Image:
-    """Red and blue pictures of slightly different size: `shift` px outward and inward at the corners."""
-    height, width = light.shape[:2]
-    red, green, blue = cv2.split(light)
-    turned: list[Image] = []
-    for channel, sign in ((red, 1.0), (blue, -1.0)):
-        zoom = 1.0 + sign * shift / (0.5 * float(np.hypot(height, width)))
-        matrix = np.array([[zoom, 0, (1 - zoom) * (width - 1) / 2], [0, zoom, (1 - zoom) * (height - 1) / 2]])
-        moved = cv2.warpAffine(channel, matrix, (width, height), borderMode=cv2.BORDER_REFLECT)
-        turned.append(np.asarray(moved, dtype=np.float32))
-    return stack((turned[0], np.asarray(green, dtype=np.float32), turned[1]))
 
 
 def _meter(camera: CameraSpec, radiance: Image) -> Image:

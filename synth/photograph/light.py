@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.photograph.scratches import Scratches, sample_scratches, scratch_light
+from dialtell.synth.photograph.sun import Sun, bezel_shadow, sample_sun
 from dialtell.synth.photograph.texture import Colour, enlarge, soften, stack
 from dialtell.synth.photograph.view import ViewSpec, homography, mm_grid, to_px
 from dialtell.synth.shared.errors import require_range
@@ -35,6 +37,7 @@ class LightSpec:
     window : 0..2, added radiance of a window's image; 0 for none.
     window_x, window_y : -1.2..1.2 dial radii; window_size : 0.05..1.5 dial radii, its height;
     window_deg : -90..90 turn; window_blur : 0.002..0.2 dial radii.
+    sun : the bezel's shadow in hard light, None without. scratches : of the crystal, None without.
     """
 
     dial_radius_mm: float
@@ -56,6 +59,8 @@ class LightSpec:
     window_size: float
     window_deg: float
     window_blur: float
+    sun: Sun | None = None
+    scratches: Scratches | None = None
 
     def __post_init__(self) -> None:
         require_range("dial_radius_mm", self.dial_radius_mm, 2.0, 500.0, "mm")
@@ -107,6 +112,14 @@ def sample_light(*, rng: np.random.Generator, dial_radius_mm: float = 22.0) -> L
     )
 
 
+def hardened(light: LightSpec, *, rng: np.random.Generator, bezel: bool) -> LightSpec:
+    """The same light, of some harder: a bezel's shadow (bezel : whether there is one) or glints in scratched glass."""
+    sun = sample_sun(rng=rng)
+    scratches = sample_scratches(rng=rng, dial_radius_mm=light.dial_radius_mm)
+    shaded, scratched = rng.random(2) < (0.15, 0.18)
+    return replace(light, sun=sun if shaded and bezel else None, scratches=scratches if scratched and bezel else None)
+
+
 def apply_light(light: LightSpec, view: ViewSpec, reflectance: Image) -> Image:
     """Radiance (H, W, 3) float32 >= 0 of a painted object, reflections added; reflectance is not changed."""
     rows, columns = -(-view.height_px // GRID_STEP), -(-view.width_px // GRID_STEP)
@@ -121,12 +134,17 @@ def apply_light(light: LightSpec, view: ViewSpec, reflectance: Image) -> Image:
     ]
     radiance = enlarge(stack(gain), view.shape)
     radiance *= reflectance
+    if light.sun is not None:
+        radiance *= bezel_shadow(light.sun, view, light.azimuth_deg, light.dial_radius_mm)
     if light.haze > 0.0 or light.glare > 0.0:
         soft = np.float32(light.haze) + _glare(light, view)
         radiance += enlarge(stack([soft * np.float32(value) for value in light.colour]), view.shape)
     if light.window > 0.0:
         pane = enlarge(_window(light, view), view.shape)
         radiance += stack((pane, pane, pane))
+    if light.scratches is not None:
+        glint = scratch_light(light.scratches, view, light.dial_radius_mm)
+        radiance += stack((glint, glint, glint))
     return radiance
 
 

@@ -10,7 +10,7 @@ from drawn_dial import draw, scene
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.sharpness import Sharpness, measure_sharpness
-from dialtell.synth.photograph.camera import compress
+from dialtell.synth.photograph.codecs import compress
 from dialtell.synth.photograph.halftone import screen
 
 DRAWN = scene(460, noise=0.01, blur=0.7)

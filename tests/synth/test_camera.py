@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from dialtell.synth.photograph.camera import CameraSpec, blur, compress, expose, sample_camera
+from dialtell.synth.photograph.camera import CameraSpec, blur, expose, sample_camera
+from dialtell.synth.photograph.codecs import compress
 from dialtell.synth.photograph.halftone import INK, PAPER, screen
 from dialtell.synth.shared.errors import ParameterError
 
