@@ -355,14 +355,20 @@ def _albumentations(name: str, image: Any, seed: int, **options: Any) -> Any:
 
 def _meter(camera: CameraSpec, radiance: Image) -> Image:
     """Exposure, white balance and flare in one affine step per channel."""
+    balanced = 0.0 if camera.chain is None else camera.chain.balanced
     height, width = radiance.shape[:2]
     small = shrink(radiance, (max(height // 8, 1), max(width // 8, 1)))
-    bright = float(np.percentile(small @ np.array(LUMA, dtype=np.float32), 95.0))
+    level = small @ np.array(LUMA, dtype=np.float32)
+    bright = float(np.percentile(level, 95.0))
     gain = camera.white_level / max(bright, 1e-3)
+    # of what is bright, each place as much as it is, but for the burnt out: a lamp's image need not be white
+    white = np.average(small.reshape(-1, 3), axis=0, weights=(np.minimum(level, bright) ** 2 + 1e-9).reshape(-1))
+    cast = np.clip(white[1] / np.maximum(white, 1e-6), 0.4, 2.5) ** balanced
     matrix = np.zeros((3, 4), dtype=np.float32)
     for channel, balance in enumerate(camera.balance):
-        matrix[channel, channel] = gain * balance * (1.0 - camera.flare)
-        matrix[channel, 3] = gain * balance * camera.flare * float(small[..., channel].mean())
+        own = gain * balance * cast[channel]
+        matrix[channel, channel] = own * (1.0 - camera.flare)
+        matrix[channel, 3] = own * camera.flare * float(small[..., channel].mean())
     return np.asarray(cv2.transform(radiance, matrix), dtype=np.float32)
 
 

@@ -27,8 +27,8 @@ COPIES = 2  # shifted pictures that stand for all frames but the first
 class Capture:
     """Sensor and burst; lengths in px of the capture.
 
-    frames : 1..12, merged. residual_px : 0..1.5, what is left of a tile's shift in one frame, standard deviation in x and
-    in y (0.58 where tiles are aligned to whole pixels, see Hasinoff's merging as built openly; less in phones).
+    frames : 1..12, merged. residual_px : 0..1.5, what is left of a tile's shift in one frame, standard deviation in x
+    and in y (0.58 where tiles are aligned to half of a picture halved, as openly built merging does; less in phones).
     tile_px : 8..128. dropped : 0..1, share of tiles that a frame does not give, as it fitted badly there.
     mosaic : "none" (three colours everywhere), or how the colours between the sensor's are found: "bilinear" or along
     "edges". seed : of the shifts.

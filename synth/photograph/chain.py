@@ -29,6 +29,7 @@ class Chain:
 
     tails, capture, finish : of every one. edit : None where nobody made the file again. heic : quality 10..100 of the
     phone's own file, 0 for a JPEG or none; webp : quality of a market's file, likewise. eyepiece : None without.
+    balanced : 0..1, share of the cast of the bright parts that automatic white balance takes out.
     """
 
     tails: Tails
@@ -38,8 +39,10 @@ class Chain:
     heic: int
     webp: int
     eyepiece: Eyepiece | None
+    balanced: float
 
     def __post_init__(self) -> None:
+        require_range("balanced", self.balanced, 0.0, 1.0)
         for name in ("heic", "webp"):
             if getattr(self, name) != 0:
                 require_range(f"{name} quality", getattr(self, name), 10, 100)
@@ -65,8 +68,8 @@ def sample_ratio(*, rng: np.random.Generator, px_per_mm: float, dial_radius_mm: 
 def sample_chain(*, rng: np.random.Generator, ratio: float, magnified: bool, heic_share: float = 0.0) -> Chain:
     """Draw a way to the file.
 
-    ratio : 0.25..4, scale of the capture over the frame's; above 1 the picture was made smaller, and what lens and sensor
-        did is that much finer. magnified : whether the frame may be a microscope's. heic_share : 0..1.
+    ratio : 0.25..4, scale of the capture over the frame's; above 1 the picture was made smaller, and what lens and
+        sensor did is that much finer. magnified : whether the frame may be a microscope's. heic_share : 0..1.
     """
     require_range("ratio", ratio, *RATIO)
     require_range("heic_share", heic_share, 0.0, 1.0)
@@ -88,4 +91,5 @@ def sample_chain(*, rng: np.random.Generator, ratio: float, magnified: bool, hei
         heic=own if heic else 0,
         webp=market if webp else 0,
         eyepiece=sample_eyepiece(rng=rng) if magnified and rng.random() < 0.6 else None,
+        balanced=float(rng.uniform(0.5, 1.0)) if rng.random() < 0.85 else 0.0,
     )

@@ -20,9 +20,9 @@ class Eyepiece:
     """What the frame sees through; lengths in units of its shorter side, all the same for any capture.
 
     x, y : -0.6..0.6, the field's middle from the frame's. radius : 0.3..3; a field larger than the frame leaves only
-    dark corners. edge : 0.002..0.2, width of its border, shares of the radius. dim : 0..0.95, share of light lost at the
-    border. surround : 0..0.1, light outside the field over that within. tint : -0.04..0.04, by how much the red field is
-    larger than the green, and the blue smaller.
+    dark corners. edge : 0.002..0.2, width of its border, shares of the radius. dim : 0..0.95, share of light lost at
+    the border. surround : 0..0.1, light outside the field over that within. tint : -0.04..0.04, by how much the red
+    field is larger than the green, and the blue smaller.
     lamps : 0..24 spots of a ring light mirrored in the enamel; lamp : 0..4, light added in their middles; lamp_size :
     0.005..0.1; ring : 0.02..0.6, radius they lie on; ring_x, ring_y : -0.5..0.5, its middle.
     coaxial : 0..0.4, even light mirrored by the enamel and not by ink that lies rough on it.

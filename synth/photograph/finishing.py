@@ -26,12 +26,13 @@ BASE_STEP = 8  # px; what local tone is measured against varies slowly
 class Finish:
     """Software of a camera; lengths in px of the capture, levels in 1/255.
 
-    denoise : "none", "bilateral", "median" or "guided", of luma; strength : 2..60 levels, differences it takes for noise.
+    denoise : "none", "bilateral", "median" or "guided", of luma; strength : 2..60 levels, differences it takes for
+    noise (a median is wide from 14 on).
     colour_px : 0..8, blur (sigma) of colour, which is always denoised more.
     local_px : 4..80, sigma of what local tone is measured against; local_gain : 0.8..2, factor on what differs from it;
     levelled : 0..0.6, share of the large differences of light taken out.
-    threshold : 0..12 levels below which sharpening leaves things alone; limit : 0 for none, else 2..100 levels, the most
-    it changes a pixel.
+    threshold : 0..12 levels below which sharpening leaves things alone; limit : 0 for none, else 2..100 levels, the
+    most it changes a pixel.
     learned : 0..1, share of a picture halved, enlarged and drawn sharp again without halos.
     saturation : 0.3..1.8.
     """
@@ -143,7 +144,9 @@ def _calmed(spec: Finish, luma: Photo) -> Photo:
     if spec.denoise == "bilateral":
         return _u8(cv2.bilateralFilter(luma, 5, spec.strength, 1.5))
     if spec.denoise == "median":
-        return _u8(cv2.addWeighted(luma, 0.4, cv2.medianBlur(luma, 3), 0.6, 0.0))
+        if spec.strength < 14.0:
+            return _u8(cv2.medianBlur(luma, 3))
+        return _u8(cv2.medianBlur(cv2.medianBlur(luma, 5), 5))  # as if painted in water colours
     if spec.denoise == "guided":
         level = luma.astype(np.float32)
         mean = cv2.boxFilter(level, -1, (7, 7))

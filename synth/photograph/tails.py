@@ -1,7 +1,7 @@
 """The long tails of a lens: light that film, glass and grease scatter many pixels away from where it belongs.
 
-A blur of one width moves an edge's light a pixel or two; a real one has a share that goes ten times as far. Thin strokes
-lose contrast by it that no sharpening of a pixel's width brings back.
+A blur of one width moves an edge's light a pixel or two; a real one has a share that goes ten times as far. Thin
+strokes lose contrast by it that no sharpening of a pixel's width brings back.
 """
 
 from __future__ import annotations
