@@ -109,7 +109,7 @@ def regular(plate: Plate, *, rng: np.random.Generator, scatter: tuple[float, flo
     low, high = scatter
     return replace(
         plate, scatter=float(low + (high - low) * left), punched=bool(punched),
-        divided=make in (Make.ENGINE, Make.FIGURES), floor_um=float(0.5 + 2.5 * floor),
+        divided=make in (Make.ENGINE, Make.FIGURES), floor_um=float(0.5 + 2.0 * floor),
     )  # fmt: skip
 
 
