@@ -17,12 +17,17 @@ from dialtell.synth.design.layout import guide_circles, lay_out
 from dialtell.synth.shared.terms import ZONES, Process, Zone
 from dialtell.synth.strokes.hand import paint_by_hand
 from dialtell.synth.strokes.hand_style import Workshop, sample_workshop
+from dialtell.synth.strokes.masters import sample_masters
 from dialtell.synth.strokes.paint import Cue, Paint, flatten, join, lay
 from dialtell.synth.strokes.photographic import Exposure, develop, sample_exposure
-from dialtell.synth.strokes.plate import Plate, cut, sample_plate
+from dialtell.synth.strokes.plate import Plate, cut, regular, sample_plate, shallowed
 from dialtell.synth.strokes.skeleton import StrokeBatch, gather, normals, tabulate
 from dialtell.synth.strokes.stroke import Floats, Item
 from dialtell.synth.strokes.transfer import Pull, displaced, ghost, lay_down, placing_of, sample_pull
+
+MASTER_STREAM = 85  # of the rng of masters and regular plates, apart so that all else stays as drawn without
+REGULAR = 1.6  # plates are regular more often than painters are masters: real prints are more regular than hands
+SHALLOW = 0.75  # plates with shallow hairlines, of the share of masters (judgement)
 
 
 @dataclass(frozen=True)
@@ -83,10 +88,23 @@ def sample_making(
     steadiness: tuple[float, float] = (0.0, 1.0),
     jitter: float = 1.0,
     scatter: tuple[float, float] = (0.0, 1.0),
+    mastered: float = 0.0,
 ) -> Making:
-    """Draw a making; `process` None mixes: one zone or two done by another process than the rest."""
+    """Draw a making; `process` None mixes: one zone or two done by another process than the rest.
+
+    mastered : share of workshops of masters, 0..1, whatever `steadiness`; regular plates are more frequent than that.
+    """
     workshop = sample_workshop(rng=rng, steadiness=steadiness, jitter=jitter)
     plate = sample_plate(rng=rng, scatter=scatter)
+    apart = np.random.default_rng([workshop.seed, MASTER_STREAM])
+    steady, careful, worn = apart.random(3) < mastered * np.array([1.0, REGULAR, SHALLOW])
+    if steady:
+        workshop = sample_masters(rng=apart, seed=workshop.seed, jitter=jitter)
+    if careful:
+        plate = regular(plate, rng=apart, scatter=scatter)
+    if worn:
+        plate = shallowed(plate, rng=apart)
+    workshop, plate = workshop.sized(design.radius_mm), plate.sized(design.radius_mm)
     pull = sample_pull(rng=rng, radius_mm=design.radius_mm)
     exposure = sample_exposure(rng=rng, placing=placing_of(pull))
     if process is not None:
@@ -124,9 +142,9 @@ def coat_of(items: Sequence[Item], design: DialDesign, making: Making, process: 
         return Coat(painted, making.workshop.figures.coat, film=False, beneath=join(guides))
     master = cut(batches, table, making.plate)
     if process is Process.TRANSFER:
-        film = lay_down(master, making.pull, design.density)
+        film = lay_down(master, making.pull, design.density, making.plate.depth)
         return Coat(film, 0.0, film=True, beneath=ghost(film, making.pull))
-    return Coat(develop(master, making.exposure, design.density), 0.0, film=False, beneath=join([]))
+    return Coat(develop(master, making.exposure, design.density, making.plate.depth), 0.0, film=False, beneath=join([]))
 
 
 def _laid_out(batches: list[StrokeBatch], pull: Pull) -> list[StrokeBatch]:

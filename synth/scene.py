@@ -57,7 +57,8 @@ class Range:
     pixels_per_radius : photo px per dial radius, drawn log-uniformly. max_side : px of the frame's longer side.
     part : share of close-ups. steadiness : of the painters, 0..1. jitter : factor on all hand deviations, 0..4.
     jitter_spread : largest change of ln jitter from picture to picture, 0..1.
-    scatter : of the engraver, 0 machine-cut .. 1 as a good hand. wear : severity, 0..1. mixed : share of dials
+    scatter : of the engraver, 0 machine-cut .. 1 as a good hand. mastered : share of dials by the steadiest painters;
+    machine-cut and modern plates are half as frequent again. wear : severity, 0..1. mixed : share of dials
     whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees. rough : share of
     pictures taken worse than cameras commonly do, see camera.roughened. finished : share of pictures with the optics,
     capture, finishing and hard light of real photographs, see camera.finished and light.hardened. heic : share of
@@ -71,6 +72,7 @@ class Range:
     jitter: float = 1.0
     jitter_spread: float = 0.0
     scatter: tuple[float, float] = (0.0, 1.0)
+    mastered: float = 0.4
     wear: tuple[float, float] = (0.0, 0.8)
     mixed: float = 0.0
     hands_off: float = 0.4
@@ -99,7 +101,7 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     spread = scope.jitter_spread * np.random.default_rng([seed, index, JITTER_STREAM]).uniform(-1, 1)
     making = sample_making(
         rng=rng, design=design, process=drawn if process is None else process, steadiness=scope.steadiness,
-        jitter=scope.jitter * float(np.exp(spread)), scatter=scope.scatter,
+        jitter=scope.jitter * float(np.exp(spread)), scatter=scope.scatter, mastered=scope.mastered,
     )  # fmt: skip
     spec = DialSpec(design=design, making=making, **vars(photograph), seed=seed, index=index)
     poorly = np.random.default_rng([seed, index, ROUGH_STREAM])

@@ -18,7 +18,7 @@ from dialtell.synth.strokes.paint import Cue, Paint, flatten, join
 from dialtell.synth.strokes.skeleton import KINDS, ItemTable, StrokeBatch, normals, tangents
 from dialtell.synth.strokes.stroke import Floats
 
-BRUSH_TIP_MM = 0.10  # no end is rounded deeper than the tip of the brush (judgement)
+BRUSH_TIP_MM = 0.10  # no end is rounded deeper than the tip of a watch painter's brush (judgement)
 FADE_POWER = 1.5  # thin strokes lose density, stems of 0.4 mm and more do not (judgement)
 CAP_SAMPLES = 4  # samples that round off each end
 TREMOR_TONES = 5  # sinusoids that make up the tremor
@@ -173,7 +173,7 @@ def _strokes(
     again = rng.random(count) < hand.retouch * ~dot
     if not again.any():
         return painted
-    return join([painted, _second_coat(path, width, density, batch, again, rng)])
+    return join([painted, _second_coat(path, width, density, batch, hand, again, rng)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,7 +269,7 @@ def _width(batch: StrokeBatch, hand: Columns, dot: NDArray[np.bool_], rng: np.ra
     between = unbiased(scatter, rng)
     modes = np.arange(1, 9)
     # thick strokes are outlined and filled: the edge strays by about the same length whatever the width
-    share = hand.swell * np.clip(np.sqrt(0.2 / np.maximum(batch.nominal, 0.03)), 0.3, 1.8)
+    share = hand.swell * np.clip(np.sqrt(0.2 * hand.brush / np.maximum(batch.nominal, 0.03)), 0.3, 1.8)
     along = share[:, None] * waves(rng, count, samples, modes=modes, slope=np.full(count, 1.5))
     press = hand.press + hand.press_scatter * rng.standard_normal(count)
     press = np.where(batch.is_kind(Kind.TICK, Kind.THIN), press * held(batch, hand), 0.0)
@@ -333,7 +333,7 @@ def _capped(
     count, samples = width.shape
     t = np.linspace(0.0, 1.0, samples)
     # a brush stroke broader than its tip is filled in and squared off, so it seldom runs out to a point
-    slim = np.exp(-batch.nominal / 0.25)
+    slim = np.exp(-batch.nominal / (0.25 * hand.brush))
     runs_out = (rng.random((2, count)) < hand.taper * slim) & ~dot
     reach = np.clip(2.5 * batch.nominal / np.maximum(batch.length, 0.05), 0.03, 0.3)[:, None]
     for end, place in ((0, t), (1, 1 - t)):
@@ -341,7 +341,7 @@ def _capped(
         width = width * np.where(runs_out[end][:, None], 0.15 + 0.85 * closing, 1.0)
     angle = np.linspace(0, np.pi / 2, CAP_SAMPLES + 1)[1:]
     rounding = hand.round_end * np.clip(1 + 0.25 * rng.standard_normal((2, count)), 0.2, 1.6)
-    tips = rounding * np.minimum(0.5 * width[:, [0, -1]].T, BRUSH_TIP_MM)
+    tips = rounding * np.minimum(0.5 * width[:, [0, -1]].T, BRUSH_TIP_MM * hand.brush)
     # a rounded end holds pi/4 of the square one: shortened by as much, strokes grow neither bolder nor much longer
     path = _shortened(path, batch.length, 0.25 * np.pi * tips)
     tangent = tangents(path)
@@ -379,8 +379,8 @@ def _shortened(path: Floats, length: Floats, cut: Floats) -> Floats:
 
 
 def _second_coat(
-    path: Floats, width: Floats, density: Floats, batch: StrokeBatch, again: NDArray[np.bool_],
-    rng: np.random.Generator,
+    path: Floats, width: Floats, density: Floats, batch: StrokeBatch, hand: Columns,
+    again: NDArray[np.bool_], rng: np.random.Generator,
 ) -> Paint:  # fmt: skip
     """Retouching: part of the stroke gone over again, a little beside it."""
     samples = width.shape[1]
@@ -395,7 +395,8 @@ def _second_coat(
     # laid with the tip of the brush, so its ends are round: over the tip's depth the width opens like a circle
     step = np.maximum(batch.length[again], 0.05) / (samples - 1)
     inward = np.minimum(index - start[:, None], stop[:, None] - 1 - index) + 0.5
-    depth = np.maximum(np.minimum(0.42 * width, BRUSH_TIP_MM) / step[:, None], 1e-9)
+    tip = BRUSH_TIP_MM * hand.brush[again, None]
+    depth = np.maximum(np.minimum(0.42 * width, tip) / step[:, None], 1e-9)
     opening = np.sqrt(np.clip(1 - (1 - np.clip(inward / depth, 0, 1)) ** 2, 0, 1))
     half = np.where(live, 0.42 * width * opening, 0.0)
     cue = np.full(width.shape, int(Cue.RETOUCH), dtype=np.int64)

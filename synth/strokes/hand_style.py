@@ -63,6 +63,8 @@ class HandStyle:
     ring_load: float = 0.15  # SD of ln density between the rings of one dial, each with its own load (0.05..0.35)
     ring_overlap_deg: float = 6.0  # overlap where the ring closes, degrees (0..20)
     ring_step_mm: float = 0.01  # radial step at the closing, mm (0..0.05)
+    # --- the tools ---
+    brush: float = 1.0  # size of the brushes, a watch painter's 1; ends are rounded, outlines held by it (1..6)
     # --- layout lines ---
     guide_lines: float = 0.0  # density of guide circles left visible (0..0.15); 0 none
 
@@ -79,26 +81,56 @@ class HandStyle:
             changed[name] = float(np.clip(getattr(self, name) * jitter, low, high))
         return replace(self, **changed)
 
+    def sized(self, radius_mm: float) -> HandStyle:
+        """The same hand on a dial of that radius. A hand strays by millimetres, whatever it draws, and a clock's layout
+        is measured out, so there the shares of height fall; its large strokes are laid with brushes that fit them. On
+        watches nothing changes.
+        """
+        require_range("radius_mm", radius_mm, 1.0, 2000.0, "mm")
+        scale = max(1.0, radius_mm / WATCH_MM)
+        factors = dict.fromkeys(SHARES, scale**-HELD) | dict.fromkeys(BRUSH, scale**FITTED)
+        return replace(
+            self,
+            **{name: float(np.clip(getattr(self, name) * by, *RANGES[name])) for name, by in factors.items()},
+        )
+
+
+WATCH_MM = 25.0  # radius of the largest dial that is painted with a watch's brushes
+HELD = 0.7  # a share of size falls with size to this power: ten times as large strays twice as far (judgement)
+FITTED = 0.8  # brushes grow with the dial to this power (judgement: a clock's are not ten times a watch's)
+SHARES = (
+    "wobble", "hook", "end_scatter", "overshoot", "junction_gap", "angle_deg", "place", "height_scatter", "ring_wave",
+)  # fmt: skip
+BRUSH = ("brush", "broad_mm", "fade_width", "runout_mm")
 
 # the widest value each parameter may take; typical ranges stand beside the fields
 RANGES: dict[str, tuple[float, float]] = {
     "wobble": (0, 6), "wobble_growth": (0, 1), "wobble_scatter": (0, 1.5), "wobble_slope": (1.5, 5),
     "tremor_um": (0, 60), "tremor_mm": (0.1, 3), "hook": (0, 0.1), "width_scatter": (0, 0.6), "swell": (0, 0.5),
-    "press": (-1.5, 1.5), "press_scatter": (0, 0.8), "broad_mm": (0.1, 1.0), "ring_load": (0, 0.8),
-    "thin_fade": (0, 0.9), "fade_width": (0.02, 0.6), "runout": (0, 0.8), "runout_mm": (0.5, 40),
+    "press": (-1.5, 1.5), "press_scatter": (0, 0.8), "broad_mm": (0.1, 6.0), "ring_load": (0, 0.8),
+    "thin_fade": (0, 0.9), "fade_width": (0.02, 4.0), "runout": (0, 0.8), "runout_mm": (0.5, 200),
     "load_scatter": (0, 0.5), "flow": (0, 0.4), "pool": (0, 0.8), "coat": (0, 1.5), "retouch": (0, 0.6),
     "round_end": (0, 1.6), "taper": (0, 1), "end_scatter": (0, 0.15), "overshoot": (-0.08, 0.15),
     "junction_gap": (0, 0.15), "angle_deg": (0, 10), "slant_deg": (-8, 8), "place": (0, 0.15),
     "height_scatter": (0, 0.25), "tick_place": (0, 0.3), "dot_scatter": (0, 0.8), "ring_wave": (0, 0.03),
     "ring_width": (0, 0.8), "ring_density": (0, 0.8), "ring_overlap_deg": (0, 60), "ring_step_mm": (0, 0.2),
-    "guide_lines": (0, 0.3),
+    "guide_lines": (0, 0.3), "brush": (0.5, 20),
 }  # fmt: skip
 
 SCALED = tuple(
     name
     for name in (field.name for field in fields(HandStyle))
     if name
-    not in {"wobble_growth", "wobble_scatter", "wobble_slope", "tremor_mm", "fade_width", "runout_mm", "broad_mm"}
+    not in {
+        "wobble_growth",
+        "wobble_scatter",
+        "wobble_slope",
+        "tremor_mm",
+        "fade_width",
+        "runout_mm",
+        "broad_mm",
+        "brush",
+    }
 )
 
 ORDINARY = HandStyle()
@@ -175,6 +207,11 @@ class Workshop:
     figures: HandStyle
     lettering: HandStyle
     seed: int
+
+    def sized(self, radius_mm: float) -> Workshop:
+        """The same people at a dial of that radius, mm; see HandStyle.sized."""
+        layout, figures, lettering = (hand.sized(radius_mm) for hand in (self.layout, self.figures, self.lettering))
+        return replace(self, layout=layout, figures=figures, lettering=lettering)
 
 
 def sample_workshop(

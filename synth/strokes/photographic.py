@@ -6,7 +6,7 @@ slight spread or undercut.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +22,7 @@ from dialtell.synth.strokes.transfer import Pull, displaced
 class Exposure:
     """One photographic print.
 
-    grain_mm : size of the powder grain, 0.008..0.035. edge_grains : RMS edge unevenness in grains, 0.2..0.8.
+    grain_mm : size of the powder grain, 0.008..0.035. edge_grains : RMS edge unevenness in grains, 0.1..0.6.
     spread_mm : widening (positive) or undercut of every edge, -0.015..0.02.
     specks : stray grains a millimetre of stroke, 0..3. mottle : RMS density change from grain, share, 0..0.08.
     placing : shift, turn and stretch of the negative (a Pull without faults of the film).
@@ -49,7 +49,7 @@ def sample_exposure(*, rng: np.random.Generator, placing: Pull) -> Exposure:
     """A print with the usual grain."""
     return Exposure(
         grain_mm=float(rng.uniform(0.010, 0.030)),
-        edge_grains=float(rng.uniform(0.25, 0.7)),
+        edge_grains=float(rng.uniform(0.12, 0.5)),  # firing rounds edges: real ticks are smooth
         spread_mm=float(np.clip(rng.normal(0.0, 0.006), -0.015, 0.02)),
         specks=min(float(rng.exponential(0.35)), 5.0),
         mottle=float(rng.uniform(0.0, 0.06)),
@@ -58,8 +58,13 @@ def sample_exposure(*, rng: np.random.Generator, placing: Pull) -> Exposure:
     )
 
 
-def develop(negative: Sequence[StrokeBatch], exposure: Exposure, full_density: float) -> Paint:
-    """The negative's strokes fixed on the dial. full_density : D of fired powder."""
+def develop(
+    negative: Sequence[StrokeBatch],
+    exposure: Exposure,
+    full_density: float,
+    depth: Callable[[Floats], Floats] = np.ones_like,
+) -> Paint:
+    """The negative's strokes fixed on the dial. full_density : D of fired powder. depth : share of it by width, mm."""
     rng = np.random.default_rng(exposure.seed)
     parts = []
     for batch in negative:
@@ -73,7 +78,7 @@ def develop(negative: Sequence[StrokeBatch], exposure: Exposure, full_density: f
         right = np.where(live, np.maximum(half + rough * rng.standard_normal(half.shape), 0.004), 0.0)
         # a slice averages the grains that lie side by side in it
         averaged = np.sqrt(exposure.grain_mm / np.maximum(2 * half, exposure.grain_mm))
-        density = full_density * (1 + exposure.mottle * averaged * rng.standard_normal(half.shape))
+        density = full_density * depth(width) * (1 + exposure.mottle * averaged * rng.standard_normal(half.shape))
         cue = np.full(half.shape, int(Cue.GRAIN), dtype=np.int64)
         labels = {"ink": batch.ink, "zone": batch.zone, "stroke": batch.stroke}
         parts.append(flatten(path, left, side, np.clip(density, 0.1, 2.6), cue, half_right=right, **labels))

@@ -5,7 +5,7 @@ One density everywhere; ends square; faults are faults of the sheet, not of a st
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -103,7 +103,7 @@ def sample_pull(*, rng: np.random.Generator, radius_mm: float) -> Pull:
         pinhole_mm=float(rng.uniform(0.01, 0.04)) * share,
         bare=bare,
         tears=tears,
-        roughness_um=float(rng.uniform(0.0, 7.0)) * share,
+        roughness_um=7.0 * float(rng.uniform()) ** 2 * share,  # most films are smooth: real ticks are
         seed=int(rng.integers(2**31)),
     )
 
@@ -119,8 +119,10 @@ def placing_of(pull: Pull) -> Pull:
     return replace(pull, slip_mm=(0.0, 0.0), bare=(), tears=(), pinholes=0.0)
 
 
-def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> Paint:
-    """The plate's strokes laid on the dial. full_density : D of the film."""
+def lay_down(
+    plate: Sequence[StrokeBatch], pull: Pull, full_density: float, depth: Callable[[Floats], Floats] = np.ones_like
+) -> Paint:
+    """The plate's strokes laid on the dial. full_density : D of the film. depth : share of it by width, mm."""
     rng = np.random.default_rng(pull.seed)
     parts = []
     slow = np.array([rng.normal(0, 1, 4), rng.uniform(-0.12, 0.12, 4), rng.uniform(-0.12, 0.12, 4)])
@@ -135,7 +137,7 @@ def lay_down(plate: Sequence[StrokeBatch], pull: Pull, full_density: float) -> P
         live = batch.width > 0
         left, right = np.where(live, np.maximum(left, 0.005), 0), np.where(live, np.maximum(right, 0.005), 0)
         sheet = np.sin(path[..., 0, None] * slow[1] + path[..., 1, None] * slow[2] + slow[0]).mean(axis=2)
-        density = np.clip(full_density * (1 + 1.4 * pull.inking * sheet), 0.1, 2.6)
+        density = np.clip(full_density * depth(batch.width) * (1 + 1.4 * pull.inking * sheet), 0.1, 2.6)
         cue = np.zeros(half.shape, dtype=np.int64)
         labels = {"ink": batch.ink, "zone": batch.zone, "stroke": batch.stroke}
         parts.append(flatten(path, left, side, density, cue, half_right=right, **labels))

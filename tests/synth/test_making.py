@@ -80,6 +80,20 @@ def test_twins_cover_the_same_area_on_average():
     assert abs(np.log(mean)) < 0.03 + half
 
 
+def test_masters_are_as_bold_as_regular_prints():
+    mean, _ = ratio([sample_spec(27, index, Range(mastered=1.0), Process.HAND) for index in range(40)], 0)
+    assert abs(np.log(mean)) < 0.02
+
+
+def test_prints_fade_less_often_and_less_than_paint():
+    """A thin line that is weaker than a thick one proves nothing, but it is seldom a print's."""
+    makings = [sample_spec(28, index).making for index in range(150)]
+    worn = np.array([making.plate.shallow for making in makings])
+    fading = np.array([making.workshop.figures.thin_fade for making in makings])
+    assert 0.15 < (worn > 0).mean() < 0.45
+    assert worn.max() <= 0.25 < np.quantile(fading, 0.6)
+
+
 @pytest.mark.slow
 def test_twins_cover_the_same_area_over_a_hundred_dials():
     mean, half = ratio([sample_spec(22, index, process=Process.HAND) for index in range(100)], 0)

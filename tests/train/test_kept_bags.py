@@ -16,6 +16,7 @@ def bag(count, seed):
         rng.integers(0, 256, (count, 8, 8), dtype=np.uint8), rng.integers(0, 5, count).astype(np.int8), -0.3 * seed,
         np.array([1, 0, -1, 1, 0], np.int8), seed % 2, -1, 40 + seed,
         rng.integers(-1, 2, count).astype(np.int8) if seed % 2 else None,
+        None if seed % 2 else rng.random(count) < 0.5, None if seed % 2 else rng.random(5) < 0.5,
     )  # fmt: skip
 
 
@@ -23,6 +24,8 @@ def assert_same(one, other):
     assert np.array_equal(one.density, other.density) and one.density.dtype == other.density.dtype
     assert np.array_equal(one.zone, other.zone) and np.array_equal(one.hand, other.hand)
     assert (one.strokes is None) == (other.strokes is None) and np.array_equal(one.own, other.own)
+    assert np.array_equal(one.targets, other.targets) and np.array_equal(one.zone_targets, other.zone_targets)
+    assert one.dial_target == other.dial_target
     assert np.array_equal(one.odd, other.odd)  # also on a dial of two kinds with nothing planted
     assert (one.resolution, one.dial, one.photographic, one.index) == (
         other.resolution, other.dial, other.photographic, other.index

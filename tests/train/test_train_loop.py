@@ -255,6 +255,16 @@ def test_twins_are_told_from_each_other():
     assert added(1.0, 0.0, (-1.0, -1.0)) == added(1.0, 0.0, (1.0, 1.0)) == 0
 
 
+def test_twins_that_look_alike_are_asked_for_even_odds():
+    """With one half for the truth the loss is least at 0, and the order of the twins costs nothing."""
+
+    def loss(painted, printed, twin):
+        return float(losses(scored(painted, printed), pair(twin, (0.5, 0.5))))
+
+    assert loss(0.0, 0.0, [1, 0]) < min(loss(0.5, 0.0, [1, 0]), loss(-0.5, 0.0, [1, 0]), loss(0.5, -0.5, [1, 0]))
+    assert loss(0.7, 0.2, [0, 1]) == pytest.approx(loss(0.7, 0.2, [1, 0]))
+
+
 def test_no_readable_picture_says_so(tmp_path):
     class Blank(InlineSupply):
         def order_twins(self, seed, first, count, scope):

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -28,6 +29,7 @@ from dialtell.synth.photograph.view import homography, to_px
 from dialtell.synth.planting import Plant, Planted, plant
 from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, sample_spec
 from dialtell.synth.shared.terms import ZONES, Process, Zone
+from dialtell.train.bags.alike import alike, alike_zones
 
 MOST_PER_ZONE = 56
 FEWEST_PATCHES = 6
@@ -55,7 +57,9 @@ class Bag:
     density : (N, S, S) uint8, D from LOW to HIGH on 0..255. zone : (N,) int8. resolution : log2 px ratio.
     hand : (Z,) int8, 1 painted, 0 printed, -1 no strokes of that zone in the design. dial : 1 painted, 0 printed,
     -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set. strokes : (N,) int8,
-    1, 0 or -1 of each patch by itself, None where its zone's holds.
+    1, 0 or -1 of each patch by itself, None where its zone's holds. alike : (N,) patches that show the same of the twin
+    of the other process, and alike_zones : (Z,) zones with hardly any that differs: there the camera left nothing to
+    tell, and what is asked of a net is one half. None where nothing was compared.
     """
 
     density: NDArray[np.uint8]
@@ -66,6 +70,8 @@ class Bag:
     photographic: int
     index: int
     strokes: NDArray[np.int8] | None = None
+    alike: NDArray[np.bool_] | None = None
+    alike_zones: NDArray[np.bool_] | None = None
 
     @property
     def odd(self) -> NDArray[np.bool_]:
@@ -79,6 +85,28 @@ class Bag:
     def own(self) -> NDArray[np.int8]:
         """(N,) 1 painted, 0 printed, -1 unknown of each patch."""
         return np.asarray(self.hand[self.zone] if self.strokes is None else self.strokes, dtype=np.int8)
+
+    @property
+    def targets(self) -> NDArray[np.float32]:
+        """(N,) `own`, 0.5 where the twins look alike."""
+        return _halved(self.own, self.alike)
+
+    @property
+    def zone_targets(self) -> NDArray[np.float32]:
+        """(Z,) `hand`, 0.5 where the twins look alike."""
+        return _halved(self.hand, self.alike_zones)
+
+    @property
+    def dial_target(self) -> float:
+        """`dial`, 0.5 where the twins look alike in every zone known."""
+        known = self.hand >= 0
+        nothing = self.alike_zones is not None and known.any() and self.alike_zones[known].all()
+        return 0.5 if nothing and self.dial >= 0 else float(self.dial)
+
+
+def _halved(truth: NDArray[np.int8], alike: NDArray[np.bool_] | None) -> NDArray[np.float32]:
+    known = truth.astype(np.float32)
+    return known if alike is None else np.where(alike & (truth >= 0), np.float32(0.5), known)
 
 
 def pack(density: NDArray[np.float32]) -> NDArray[np.uint8]:
@@ -185,7 +213,8 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
 
     surface : the bare object, where a twin's was painted already; it is drawn over.
     """
-    return _read(spec, photograph(spec, surface=surface))
+    found = _read(spec, photograph(spec, surface=surface))
+    return found and found.bag
 
 
 def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag | None:
@@ -194,7 +223,16 @@ def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag
     found = plant(spec, what, rng=rng)
     host = Process.HAND if what is Plant.PRINTED_FIGURE else Process.TRANSFER
     limits = (STROKE_MOSTLY, STROKE_HARDLY) if what in STROKES else (MOSTLY, HARDLY)
-    return None if found is None else _read(spec.as_process(host), found.pixels, found, limits)
+    read = found and _read(spec.as_process(host), found.pixels, found, limits)
+    return read and read.bag
+
+
+class _Read(NamedTuple):
+    """A bag, the reading it is from and which of that's patches it holds."""
+
+    bag: Bag
+    reading: Reading
+    chosen: NDArray[np.int64]
 
 
 def _read(
@@ -202,7 +240,7 @@ def _read(
     pixels: NDArray[np.uint8],
     planted: Planted | None = None,
     limits: tuple[float, float] = (MOSTLY, HARDLY),
-) -> Bag | None:
+) -> _Read | None:
     rng = reading_rng(spec)
     reading = read_spec(spec, pixels, rng=rng)
     patches = reading.patches
@@ -223,7 +261,8 @@ def _read(
     if not reading.zones.named:  # one zone, whose truth is the dial's
         hand = np.full(len(ZONES), -1, dtype=np.int8)
         hand[ZONES.index(Zone.OTHER)] = dial
-    return replace(bag, density=bag.density[chosen], zone=bag.zone[chosen], hand=hand, dial=dial, strokes=strokes)
+    bag = replace(bag, density=bag.density[chosen], zone=bag.zone[chosen], hand=hand, dial=dial, strokes=strokes)
+    return _Read(bag, reading, chosen)
 
 
 def _by_patch(
@@ -252,13 +291,23 @@ def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
         if (odd := planted_bag(spec, what, rng=rng)) is not None:
             return [odd]
     if len(set(spec.making.processes)) > 1:
-        found = [bag_of(spec)]
-    else:
-        bare = paint_body(spec.body, spec.view)
-        kept = bare._replace(reflectance=bare.reflectance.copy())  # the first twin is painted over the other
-        pair = twin_processes(np.random.default_rng([seed, index, 78]))
-        found = [bag_of(spec.as_process(p), surface) for p, surface in zip(pair, (bare, kept), strict=True)]
-    return [bag for bag in found if bag is not None]
+        single = bag_of(spec)
+        return [single] if single is not None else []
+    bare = paint_body(spec.body, spec.view)
+    kept = bare._replace(reflectance=bare.reflectance.copy())  # the first twin is painted over the other
+    pair = twin_processes(np.random.default_rng([seed, index, 78]))
+    twins = [(spec.as_process(process), surface) for process, surface in zip(pair, (bare, kept), strict=True)]
+    found = [_read(twin, photograph(twin, surface=surface)) for twin, surface in twins]
+    read = [one for one in found if one is not None]
+    return _compared(*read) if len(read) == 2 and Process.HAND in pair else [one.bag for one in read]
+
+
+def _compared(first: _Read, second: _Read) -> list[Bag]:
+    """The bags of a painted and a printed twin, with what of them looks alike."""
+    sides = ((first, second), (second, first))
+    patches = [alike(own.reading, twin.reading, own.chosen) for own, twin in sides]
+    zones = alike_zones(np.concatenate([first.bag.zone, second.bag.zone]), np.concatenate(patches))
+    return [replace(own.bag, alike=same, alike_zones=zones) for (own, _), same in zip(sides, patches, strict=True)]
 
 
 def twin_processes(rng: np.random.Generator) -> tuple[Process, Process]:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dialtell.model.net import preprocessing
 from dialtell.synth.scene import RENDERER_VERSION
@@ -39,6 +40,10 @@ def save_bags(path: Path, bags: Sequence[Bag], *, compressed: bool = True) -> No
                 density=np.empty((0, 0, 0), np.uint8) if empty else np.concatenate([bag.density for bag in bags]),
                 zone=np.empty(0, np.int8) if empty else np.concatenate([bag.zone for bag in bags]),
                 strokes=np.empty(0, np.int8) if empty else np.concatenate([bag.own for bag in bags]),
+                alike=np.empty(0, np.bool_)
+                if empty
+                else np.concatenate([_or_none(bag.alike, bag.zone) for bag in bags]),
+                alike_zones=np.array([_or_none(bag.alike_zones, bag.hand) for bag in bags], dtype=np.bool_),
                 by_patch=np.array([bag.strokes is not None for bag in bags], dtype=np.bool_),
                 hand=np.empty((0, 0), np.int8) if empty else np.stack([bag.hand for bag in bags]),
                 resolution=np.array([bag.resolution for bag in bags], dtype=np.float64),
@@ -48,6 +53,10 @@ def save_bags(path: Path, bags: Sequence[Bag], *, compressed: bool = True) -> No
             )
     except OSError as error:
         raise OutputError(f"{path} cannot be written ({error.strerror or error}); give another folder") from error
+
+
+def _or_none(alike: NDArray[np.bool_] | None, like: NDArray[np.int8]) -> NDArray[np.bool_]:
+    return np.zeros(len(like), dtype=np.bool_) if alike is None else alike
 
 
 def load_bags(path: Path) -> list[Bag]:
@@ -66,6 +75,8 @@ def load_bags(path: Path) -> list[Bag]:
                 photographic=int(part["photographic"][at]),
                 index=int(part["index"][at]),
                 strokes=part["strokes"][end - count : end] if by_patch else None,
+                alike=part["alike"][end - count : end],
+                alike_zones=part["alike_zones"][at],
             )
             for at, (end, count, by_patch) in enumerate(zip(ends, part["count"], part["by_patch"], strict=True))
         ]

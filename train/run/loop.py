@@ -80,6 +80,7 @@ def half_precision(device: torch.device) -> bool:
 def losses(output: NetOutput, batch: Batch) -> Tensor:
     """Cross entropy, nats, per zone, per dial, per patch (half weight) and of the process of print (a fifth); half the
     twin loss: a painted twin must score above its printed one; and half of what is asked within a dial of both kinds.
+    Where twins look alike the truth is one half, and nothing is asked of their order.
     """
     zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
     own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
@@ -93,7 +94,7 @@ def losses(output: NetOutput, batch: Batch) -> Tensor:
 def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
     """The painted twin must score above its printed one: what they share, which is all but strokes, cancels."""
     painted = (batch.dial == 1) & (batch.dial[batch.twin] == 0)
-    both = output.present & output.present[batch.twin] & painted[:, None] & (batch.hand >= 0)
+    both = output.present & output.present[batch.twin] & painted[:, None] & (batch.hand == 1)
     inside = (batch.zone >= 0).to(output.patch.dtype)
     mean = (output.patch * inside).sum(1) / inside.sum(1).clamp(min=1)
     total = torch.zeros((), device=output.dial.device)

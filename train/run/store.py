@@ -40,6 +40,7 @@ class Batch:
     patches : (B, P, S, S) float, 1 = full density. zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2.
     hand : (B, Z) 1 painted, 0 printed, -1 unknown. dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the
     same picture beside it, else its own. strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
+    hand, dial and strokes are 0.5 where the twins look alike.
     """
 
     patches: Tensor
@@ -102,13 +103,13 @@ class BagStore:
         sizes = np.array([len(group) for group in kept], dtype=np.int64)
         zones = np.concatenate([bag.zone for bag in bags]) if bags else np.empty(0, np.int8)
         densities = np.concatenate([bag.density for bag in bags]) if bags else np.empty((0, SIDE, SIDE), np.uint8)
-        strokes = np.concatenate([bag.own for bag in bags]) if bags else np.empty(0, np.int8)
+        strokes = np.concatenate([bag.targets for bag in bags]) if bags else np.empty(0, np.float32)
         odd = np.concatenate([bag.odd for bag in bags]) if bags else np.empty(0, bool)
         self._put(densities)
         self._epochs.append(
             _Epoch(
                 zones=torch.from_numpy(zones.astype(np.int64)).to(self.device),
-                strokes=torch.from_numpy(strokes.astype(np.float32)).to(self.device),
+                strokes=torch.from_numpy(strokes).to(self.device),
                 odd=torch.from_numpy(odd).to(self.device),
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
@@ -285,7 +286,7 @@ def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, d
         zone[row, : len(bag.zone)] = bag.zone
     strokes = np.full((len(bags), longest), -1, dtype=np.float32)
     for row, bag in enumerate(bags):
-        strokes[row, : len(bag.zone)] = bag.own
+        strokes[row, : len(bag.zone)] = bag.targets
     truth = _truth(bags, device)
     truth["strokes"] = torch.from_numpy(strokes).to(device)
     truth["twin"] = torch.from_numpy(_partners(np.array([bag.index for bag in bags]))).to(device)
@@ -294,10 +295,10 @@ def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, d
 
 def _truth(bags: Sequence[Bag], device: torch.device) -> dict[str, Tensor]:
     """What is known of each dial, as tensors."""
-    hand = np.array([bag.hand for bag in bags], dtype=np.float32).reshape(len(bags), len(ZONES))
+    hand = np.array([bag.zone_targets for bag in bags], dtype=np.float32).reshape(len(bags), len(ZONES))
     return {
         "resolution": torch.tensor([bag.resolution for bag in bags], dtype=torch.float32, device=device),
         "hand": torch.from_numpy(hand).to(device),
-        "dial": torch.tensor([float(bag.dial) for bag in bags], device=device),
+        "dial": torch.tensor([bag.dial_target for bag in bags], device=device),
         "photographic": torch.tensor([float(bag.photographic) for bag in bags], device=device),
     }

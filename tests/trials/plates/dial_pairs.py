@@ -59,7 +59,8 @@ def sample_pair(seed: int, index: int, kinship: Kinship, scope: Range) -> DialPa
     elif kinship is Kinship.ONE_HAND:
         making = replace(making, workshop=replace(making.workshop, seed=making.workshop.seed + 1))
     elif kinship is Kinship.TWO_HANDS:
-        making = replace(making, workshop=sample_workshop(rng=rng, steadiness=scope.steadiness, jitter=scope.jitter))
+        workshop = sample_workshop(rng=rng, steadiness=scope.steadiness, jitter=scope.jitter)
+        making = replace(making, workshop=workshop.sized(radius))
     photograph = sample_photograph(rng=rng, design=base.design, scope=scope)
     second = replace(base, making=making, seed=other_seed, **vars(photograph))
     return DialPair(base, second, kinship)
