@@ -42,7 +42,7 @@ class Chapter:
     ink: int
     bent: bool  # bars and feet follow the circle
     four: str = "IIII"  # or "IV"
-    cut: str = "left out"  # a figure where a sub-dial lies: or "cut" by its edge, or small "inside" it
+    cut: str = "left out"  # a figure a sub-dial covers; "trimmed": its neighbours cut too; itself "cut"; "inside" it
 
 
 @dataclass(frozen=True)

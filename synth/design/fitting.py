@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,6 +12,8 @@ from dialtell.synth.design.rings_of_figures import half_depth
 from dialtell.synth.letterforms.glyph import letterform
 
 
+HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
+FEET_GAP = 0.04  # least white between the feet of Roman figures, share of their distance
 CLOCK_MM = 40.0  # radius from which a dial is a clock's
 
 
@@ -21,13 +24,41 @@ def room_inside(design: DialDesign) -> float:
     return inside_track(design)
 
 
+def settled(design: DialDesign) -> DialDesign:
+    """Hour figures that neither touch each other nor the track, and are cut where a sub-dial lies; nothing is drawn.
+
+    Upright figures of two digits reach further out at 10, 11 and 1 than at 12; wide Roman ones meet at their feet.
+    """
+    chapter = design.chapter
+    if chapter is None:
+        return design
+    form = letterform(chapter.letterform)
+    if chapter.bent:
+        wide = max(0.5 * (form.measure(one) + form.measure(other)) for one, other in pairwise((*HOURS, HOURS[0])))
+        # at the feet the stems have come half as much closer as the spokes have
+        room = 2 * np.pi / chapter.hours * (1.0 - FEET_GAP)
+        height = min(chapter.height, room * chapter.outer / (wide + 0.75 * room))
+        chapter = replace(chapter, height=height)
+    elif not chapter.radial:
+        half = 0.5 * np.array([form.measure("10"), 1.0]) * chapter.height
+        angle = np.radians(300.0 if chapter.hours == 12 else 324.0)
+        middle = chapter.outer - 0.5 * chapter.height
+        corner = np.abs(middle * np.array([np.sin(angle), -np.cos(angle)])) + half
+        over = float(np.hypot(*corner)) - (inside_track(design) - 0.008)
+        chapter = replace(chapter, outer=chapter.outer - max(over, 0.0))
+    if chapter.cut == "left out":
+        chapter = replace(chapter, cut="trimmed")
+    settled_design = replace(design, chapter=chapter)
+    return replace(settled_design, signature=lines_within(design.signature, room_inside(settled_design)))
+
+
 def clear_of_figures(design: DialDesign) -> float:
-    """Radius within which a step about the centre cuts neither track nor figures, hours or rings of small ones."""
+    """Radius within which a step about the centre cuts neither track nor figures, hours or rings of small ones; 0 where there is none."""
     room = room_inside(design)
     for ring in design.rings:
         if ring.x == 0.0 and ring.y == 0.0 and ring.at < room:
             room = min(room, ring.at - half_depth(ring))
-    return max(room - 0.012, 0.05)
+    return max(room - 0.012, 0.0) if len(design.subdials) < 2 else 0.0
 
 
 def figure_depth(chapter: Chapter) -> float:

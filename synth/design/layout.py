@@ -171,7 +171,7 @@ def chapter_items(chapter: Chapter, radius: float, subdials: tuple[SubDial, ...]
         if chapter.cut != "cut" and covering:
             continue
         drawn = _hour(chapter, hour, angle, radius)
-        for dial in subdials if chapter.cut == "cut" else ():
+        for dial in subdials if chapter.cut != "left out" else ():
             x, y, cut = dial.x * radius, dial.y * radius, (dial.radius + CUT_GAP) * radius
             drawn = [part for item in drawn for part in cut_out(item, x, y, cut)]
         items += drawn

@@ -13,6 +13,7 @@ import numpy as np
 
 from dialtell.synth.design import uncommon_clocks, uncommon_rings, uncommon_words
 from dialtell.synth.design.design import DialDesign, Variety
+from dialtell.synth.design.fitting import settled
 
 STREAM = 84
 SECOND = 0.4  # share of uncommon dials that have a second uncommon thing, of the light ones
@@ -58,7 +59,7 @@ def with_uncommon(design: DialDesign, variety: Variety) -> DialDesign:
     drawn = np.array([design.radius_mm, design.density]).view(np.uint32)
     rng = np.random.default_rng([STREAM, *(int(word) for word in drawn)])
     if rng.random() >= variety.uncommon:
-        return design
+        return settled(design) if variety.uncommon > 0.0 else design
     names = list(KINDS)
     odds = np.array([KINDS[name].weight for name in names])
     made = None
@@ -76,4 +77,4 @@ def with_uncommon(design: DialDesign, variety: Variety) -> DialDesign:
         name = light[int(rng.choice(len(light), p=odds / odds.sum()))]
         more = KINDS[name].make(made, rng, variety)
         made = made if more is None else replace(more, uncommon=(*made.uncommon, name))
-    return made
+    return settled(made)

@@ -48,21 +48,16 @@ def cartouches(design: DialDesign, rng: np.random.Generator, variety: Variety) -
     design = without_subdials(design)
     chapter, track = design.chapter, design.track
     assert chapter is not None and track is not None
-    chapter = replace(chapter, height=min(chapter.height, float(rng.uniform(0.13, 0.17))), cut="left out")
     shape = str(rng.choice(np.array(PLAQUES[1:])))
-    edge = inside_track(design)
-    half = 0.5 * chapter.height
-    wide = 0.46 * 2 * np.pi / 12 * (edge - 0.15)
-    across = half_width(chapter)
-    if across > 0.8 * wide:  # a smaller figure for a plaque that has room only for that
-        chapter = replace(chapter, height=chapter.height * 0.8 * wide / across)
-        half, across = 0.5 * chapter.height, 0.8 * wide
-    wide = min(wide, max(1.35 * across, 1.1 * half))
-    high = half / float(np.sqrt(1.0 - (0.92 * across / wide) ** 2)) + 0.012
-    if shape == "round":
-        wide = high = max(wide, high) if max(wide, high) < 0.165 else min(wide, high)
-    at = edge - 0.045 - high
-    chapter = replace(chapter, outer=at + half)
+    ratio = 1.0 if shape == "round" else float(rng.uniform(1.0, 1.35))
+    share = 0.46 * 2 * np.pi / 12  # of its radius that a plaque is wide to each side
+    at = (inside_track(design) - 0.045) / (1.0 + ratio * share)
+    wide = share * at
+    high = ratio * wide
+    # the largest figure whose corners the plaque holds; a shield has less room below
+    height = 0.9 / float(np.hypot(half_width(chapter) / chapter.height / wide, 0.5 / high))
+    height *= 0.85 if shape == "shield" else 1.0
+    chapter = replace(chapter, height=height, outer=at + 0.5 * height, cut="left out")
     blue = rng.random() < 0.4
     design, ink = with_ink(design, "blue") if blue else (design, 0)
     design = replace(design, chapter=replace(chapter, ink=ink), centre_ring=0.0)
@@ -123,9 +118,10 @@ def winding_holes(design: DialDesign, rng: np.random.Generator, variety: Variety
     inner = 0.15
     ground = design.ground
     if ground.centre_reach and ground.centre_y == 0.0:
-        if ground.centre == "open":
-            inner = ground.centre_reach + ground.collar + 1.3 * size  # on the enamel about the opening
+        inner = ground.centre_reach + ground.collar + 1.5 * size  # on the enamel about it
     farthest = room - 1.4 * size - 0.01
+    if ground.centre in ("gilt", "turned", "brushed") and ground.centre_reach - 1.5 * size > 0.22:
+        inner, farthest = 0.22, ground.centre_reach - 1.5 * size
     if farthest < max(inner, 0.22):
         return None
     reach = float(rng.uniform(max(inner, 0.22), farthest))
@@ -204,8 +200,8 @@ def regulator(design: DialDesign, rng: np.random.Generator, variety: Variety) ->
     outer = 0.975 - 2 * half_depth(ring) - 0.015
     depth = float(rng.uniform(0.03, 0.05))
     track = replace(track, outer=outer, inner=outer - depth, figures_every=0, blocked=False)
-    wide = [min(float(rng.uniform(0.24, 0.31)), 0.5 * (track.inner - 0.16)) for _ in range(2)]
-    places = [float(rng.uniform(0.12 + size, track.inner - 0.03 - size)) for size in wide]
+    wide = [min(float(rng.uniform(0.28, 0.37)), 0.5 * (track.inner - 0.13)) for _ in range(2)]
+    places = [float(rng.uniform(0.09 + size, track.inner - 0.03 - size)) for size in wide]
     seconds = small_track(rng, variety, scale, divisions=60, figures_every=int(rng.choice([10, 15])), start=60)
     hours = 24 if rng.random() < 0.3 else 12
     hour_track = small_track(rng, variety, scale, divisions=hours, figures_every=1, start=hours)

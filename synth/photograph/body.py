@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 SUNK = ("flat", "single", "double")
 HOLE_KINDS = ("open", "arbor", "keyhole", "through")
 SLICES = 240  # of a sink's edge round the turn
+LEAST_CENTRE = 0.3  # dial radii, smallest sunk centre
 STEP_STREAM = 7  # of the rng of the steps
 GRID_STEP = 4  # px; shading that varies slowly is worked out on every fourth pixel
 
@@ -128,7 +129,7 @@ def sample_body(
     arbors_mm: tuple[tuple[float, float], ...] | None = None,
     light_azimuth_deg: float | None = None,
     ground: Groundwork = PLAIN,
-    clear_mm: float = 0.0,
+    clear_mm: float | None = None,
 ) -> BodySpec:
     """Draw the object.
 
@@ -136,7 +137,8 @@ def sample_body(
     arbors_mm : where hands sit; by default the centre and the seconds centre.
     light_azimuth_deg : where the light comes from, to agree with hands and light; drawn if None.
     ground : what the design asks of the dial; its sunk centre counts before a drawn one.
-    clear_mm : radius a sunk centre keeps within, so that its step cuts no figures; 0 for any.
+    clear_mm : radius a sunk centre keeps within, so that its step cuts no figures, and a winding hole too;
+        None for any.
     """
     has_seconds = seconds_centre_mm is not None and seconds_radius_mm > 0.0
     sunk = str(rng.choice(SUNK, p=[0.45, 0.4, 0.15] if has_seconds else [0.9, 0.0, 0.1]))
@@ -163,8 +165,12 @@ def sample_body(
         if not has_seconds or np.hypot(x - seconds[0], y - seconds[1]) > 1.15 * seconds_radius_mm + 2.0:
             holes.append((x, y, float(dial_radius_mm * rng.uniform(0.045, 0.07)), 2))
     sunk = "double" if ground.step > 0.0 else "flat" if ground.centre_reach > 0.0 and not has_seconds else sunk
-    if ground.holes:  # the design's are drawn as furniture
-        holes = [hole for hole in holes if hole[3] != HOLE_KINDS.index("keyhole")]
+    if clear_mm is not None:
+        if ground.step == 0.0 and sunk == "double" and clear_mm < LEAST_CENTRE * dial_radius_mm:
+            sunk = "single" if has_seconds else "flat"
+        fits = [ground == PLAIN and float(np.hypot(x, y)) + r < clear_mm for x, y, r, _ in holes]
+        # the design's own winding holes are furniture
+        holes = [hole for hole, fit in zip(holes, fits, strict=True) if fit or hole[3] != HOLE_KINDS.index("keyhole")]
     holes += [(x * dial_radius_mm, y * dial_radius_mm, r * dial_radius_mm, hole) for x, y, r in ground.arbors]
     body = BodySpec(
         dial_radius_mm=dial_radius_mm,
@@ -189,7 +195,7 @@ def sample_body(
         seed=int(rng.integers(2**31)),
     )
     steps = np.random.default_rng([body.seed, STEP_STREAM])  # apart, so that all else stays as drawn without
-    reach = body.centre_radius_mm if not clear_mm else min(body.centre_radius_mm, clear_mm)
+    reach = body.centre_radius_mm if clear_mm is None else min(body.centre_radius_mm, clear_mm)
     if ground.step > 0.0:
         reach = ground.step * dial_radius_mm
     return replace(

@@ -159,7 +159,7 @@ class _Pen:
     def _plate(self, x: Image, y: Image) -> Image:
         """A centre of chased, engine-turned or brushed metal."""
         away, turn = np.hypot(x, y) / self.radius, np.arctan2(x, -y)
-        tone = self.sheen(x, y, 0.04)
+        tone = self.sheen(x, y, 0.015)
         rng = np.random.default_rng([self.ground.seed, 1])
         if self.ground.centre == "gilt":  # leaves in rows
             petals, rows = int(rng.integers(6, 15)), float(rng.uniform(0.08, 0.16))
