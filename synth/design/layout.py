@@ -16,7 +16,7 @@ from dialtell.synth.shared.terms import Kind, Zone
 from dialtell.synth.strokes.stroke import Item, Stroke
 
 ROMAN_HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
-CUT_GAP = 0.012  # dial radii between a cut figure and the sub-dial that cuts it
+CUT_GAP = 0.02  # dial radii between a cut figure and the sub-dial that cuts it
 INSIDE_SHARE, INSIDE_AT = 0.5, 0.44  # height and middle of an hour figure inside a sub-dial, of that dial's radius
 EDGE_WORD = 900  # of the first line at the rim, in the zone "other"
 

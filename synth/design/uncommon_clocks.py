@@ -119,7 +119,7 @@ def winding_holes(design: DialDesign, rng: np.random.Generator, variety: Variety
     ground = design.ground
     if ground.centre_reach and ground.centre_y == 0.0:
         inner = ground.centre_reach + ground.collar + 1.5 * size  # on the enamel about it
-    farthest = room - 1.4 * size - 0.01
+    farthest = room - 1.4 * size - 0.025
     if ground.centre in ("gilt", "turned", "brushed") and ground.centre_reach - 1.5 * size > 0.22:
         inner, farthest = 0.22, ground.centre_reach - 1.5 * size
     if farthest < max(inner, 0.22):
@@ -155,7 +155,7 @@ def sunk_centre(design: DialDesign, rng: np.random.Generator, variety: Variety) 
 
 def bars(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """A station's clock: bold bars for the hours and slighter ones for the minutes, with bold figures or none."""
-    if design.track is None or design.rings:
+    if design.track is None or design.rings or "tick" not in variety.marks:
         return None
     design = replace(as_clock(design, rng), centre_ring=0.0, ground=PLAIN)
     radius = design.radius_mm

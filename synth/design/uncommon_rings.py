@@ -111,6 +111,8 @@ def six(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialD
         wide = min(max(bit.radius, float(rng.uniform(0.24, 0.31))), reach - away)
         design = replace(design, subdials=(replace(bit, radius=wide), *others))
         return replace(design, chapter=replace(chapter, cut="cut"))
+    if bit.x != 0.0:
+        return None
     track = bit.track
     figures = FigureRing(
         zone=Zone.SECONDS_BIT,
