@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
+from dialtell.synth.design.fitting import clear_of_figures
 from dialtell.synth.making import Coat, Making, make, sample_making
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
 from dialtell.synth.photograph.camera import CameraSpec, expose, finished, roughened, sample_camera
@@ -134,12 +135,14 @@ def sample_photograph(*, rng: np.random.Generator, design: DialDesign, scope: Ra
     light = sample_light(rng=rng, dial_radius_mm=radius)
     body = sample_body(
         rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size,
-        light_azimuth_deg=light.azimuth_deg,
+        light_azimuth_deg=light.azimuth_deg, ground=design.ground, clear_mm=radius * clear_of_figures(design),
     )  # fmt: skip
     hands = sample_hands(
         rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size,
         light_azimuth_deg=light.azimuth_deg, none_share=scope.hands_off,
     )  # fmt: skip
+    if "regulator" in design.uncommon:  # its hours are on a dial of their own
+        hands = replace(hands, hour_mm=0.0)
     wear = sample_wear(rng=rng, severity=float(rng.uniform(*scope.wear)), dial_radius_mm=radius)
     camera = sample_camera(rng=rng)
     apart = np.random.default_rng([camera.seed, FINISH_STREAM])

@@ -12,7 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.design.layout import lay_out
+from dialtell.synth.design.design import DialDesign
+from dialtell.synth.design.layout import EDGE_WORD, lay_out
 from dialtell.synth.making import make
 from dialtell.synth.photograph.view import ViewSpec, homography, local_scale, to_px
 from dialtell.synth.scene import DialSpec
@@ -87,7 +88,8 @@ def zones_mm(spec: DialSpec) -> dict[Zone, tuple[Polygon, ...]]:
     """Where each zone lies on the dial, mm, moved as the design was when it was laid; empty for a zone not there.
 
     Signature: one hull a line. Numerals: one hull a figure. Minute track: a ring from its innermost to its
-    outermost stroke, figures included. Seconds bit: its disc. Other: discs of further sub-dials and the centre ring.
+    outermost stroke, figures included. Seconds bit: its disc. Other: discs of further sub-dials, rings about the centre
+    (of dates, a spiral, the centre ring), and one hull a line of lettering at the rim.
     """
     design = spec.design
     margin = MARGIN * design.radius_mm
@@ -101,8 +103,9 @@ def zones_mm(spec: DialSpec) -> dict[Zone, tuple[Polygon, ...]]:
         Zone.SECONDS_BIT: tuple(_disc(*disc, design.radius_mm) for disc in discs[:1]),
         Zone.OTHER: tuple(_disc(*disc, design.radius_mm) for disc in discs[1:]),
     }
-    rings = [item for item in by_zone[Zone.OTHER] if item.anchor == (0.0, 0.0)]
-    found[Zone.OTHER] += _annulus(rings, margin)
+    at_rim = [item for item in by_zone[Zone.OTHER] if item.word >= EDGE_WORD]
+    centred = [item for item in by_zone[Zone.OTHER] if item.word < EDGE_WORD and not _on_any(item, discs[1:], design)]
+    found[Zone.OTHER] += _annuli(centred, margin) + _hulls(at_rim, margin)
     making = spec.making
     moved = {}
     for zone, polygons in found.items():
@@ -200,6 +203,26 @@ def _annulus(items: list[Item], margin: float) -> tuple[Polygon, ...]:
     inner = float(reach.min()) - margin
     outside = _circle(0.0, 0.0, float(reach.max()) + margin)
     return ((outside, _circle(0.0, 0.0, inner)),) if inner > 0 else ((outside,),)
+
+
+def _annuli(items: list[Item], margin: float) -> tuple[Polygon, ...]:
+    """Rings about the dial centre that hold the items, one for all that lie within `margin` of each other."""
+    reach = [np.hypot(*_points(item).T) for item in items]
+    order = sorted(range(len(items)), key=lambda index: float(reach[index].min()))
+    groups: list[list[Item]] = []
+    end = -math.inf
+    for index in order:
+        if not groups or reach[index].min() > end + 2 * margin:
+            groups.append([])
+        groups[-1].append(items[index])
+        end = max(end, float(reach[index].max()))
+    return tuple(ring for group in groups for ring in _annulus(group, margin))
+
+
+def _on_any(item: Item, discs: list[tuple[float, float, float]], design: DialDesign) -> bool:
+    """Whether an item that is not about the dial's centre stands on one of the sub-dials (x, y, radius)."""
+    x, y = (value / design.radius_mm for value in item.anchor)
+    return (x, y) != (0.0, 0.0) and any(math.hypot(x - cx, y - cy) < size for cx, cy, size in discs)
 
 
 def _disc(x: float, y: float, radius: float, dial_radius_mm: float) -> Polygon:

@@ -9,9 +9,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dialtell.synth.design.frames import Frames, Spiral
 from dialtell.synth.design.makers import invent_maker, invent_town
 from dialtell.synth.design.marks import MARKS
+from dialtell.synth.design.rings_of_figures import FigureRing
 from dialtell.synth.letterforms.glyph import letterform
+from dialtell.synth.shared.groundwork import PLAIN, Groundwork
 from dialtell.synth.shared.sizes import dial_diameter_mm
 
 # relative density of an ink in red, green and blue light
@@ -29,7 +32,7 @@ class Chapter:
     """The hour figures. height, outer: radii. thick, thin: widths of strokes in figure heights."""
 
     letterform: str
-    hours: int  # 12 or 24
+    hours: int  # 12 or 24; 10 on a dial of decimal time
     height: float  # 0.13..0.28
     outer: float  # outer ends of the figures, 0.60..0.86
     radial: bool  # feet towards the centre; else upright
@@ -38,6 +41,8 @@ class Chapter:
     thin: float
     ink: int
     bent: bool  # bars and feet follow the circle
+    four: str = "IIII"  # or "IV"
+    cut: str = "left out"  # a figure a sub-dial covers; "trimmed": its neighbours cut too; itself "cut"; "inside" it
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,7 @@ class Track:
     figures_at: float  # radius of the middle of the figures
     figures_start: int  # the figure at the top (60, 24, 10 ...)
     ink: int
+    from_outside: bool = False  # shorter ticks stand on the outer side whatever rings are drawn
 
 
 @dataclass(frozen=True)
@@ -88,6 +94,7 @@ class Line:
     thin: float
     tracking: float
     ink: int
+    x: float = 0.0  # of the middle of a straight line; an arc below the centre has a negative `arc`
 
 
 @dataclass(frozen=True)
@@ -103,6 +110,13 @@ class DialDesign:
     signature: tuple[Line, ...]
     centre_ring: float  # radius of a ring inside the chapter, 0 none
     seconds_bit: bool  # the first sub-dial is a seconds bit
+    further_tracks: tuple[Track, ...] = ()  # about the dial's centre, beside `track`
+    rings: tuple[FigureRing, ...] = ()
+    frames: Frames | None = None
+    spiral: Spiral | None = None
+    edge: tuple[Line, ...] = ()  # small lettering and numbers at the rim
+    ground: Groundwork = PLAIN
+    uncommon: tuple[str, ...] = ()  # what of uncommon.KINDS it has
 
 
 HALVES = ("nothing", "dot", "short")
@@ -114,13 +128,14 @@ LETTERING = ("serif-capitals", "block-capitals", "round-script", "italic-lower")
 
 @dataclass(frozen=True)
 class Variety:
-    """Which letterforms and layouts a design may draw from; held-out sets leave some out of training."""
+    """Which letterforms and layouts a design may draw from, held-out sets leave some out of training; and shares."""
 
     roman: tuple[str, ...] = ROMAN
     arabic: tuple[str, ...] = ARABIC
     lettering: tuple[str, ...] = LETTERING
     marks: tuple[str, ...] = ("tick", *MARKS)
     layouts: tuple[str, ...] = ("standard", "no seconds", "24-hour", "timer", "clock")
+    uncommon: float = 0.45  # share of dials with something of uncommon.KINDS
 
     def without(self, layout: str) -> Variety:
         """The same with one layout left out."""
@@ -128,8 +143,14 @@ class Variety:
 
 
 def sample_design(*, rng: np.random.Generator, variety: Variety | None = None) -> DialDesign:
-    """Draw a dial as a workshop of about 1840 to 1910 might have made it."""
+    """Draw a dial as a workshop of about 1840 to 1910 might have made it, or one of the uncommon designs."""
+    from dialtell.synth.design.uncommon import with_uncommon  # late: uncommon designs are made of this file's parts
+
     variety = variety or Variety()
+    return with_uncommon(_common_design(rng, variety), variety)
+
+
+def _common_design(rng: np.random.Generator, variety: Variety) -> DialDesign:
     weights = {"standard": 0.62, "no seconds": 0.14, "24-hour": 0.07, "timer": 0.09, "clock": 0.08}
     odds = np.array([weights[name] for name in variety.layouts])
     layout = str(rng.choice(np.array(variety.layouts), p=odds / odds.sum()))
@@ -232,7 +253,7 @@ def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Tra
     )
 
 
-def _small_track(
+def small_track(
     rng: np.random.Generator,
     variety: Variety,
     scale: float,
@@ -273,9 +294,9 @@ def _subdials(
 ) -> tuple[SubDial, ...]:
     if layout == "timer":
         up, down = float(rng.uniform(0.38, 0.48)), float(rng.uniform(0.45, 0.55))
-        first = _small_track(rng, variety, scale, divisions=60, figures_every=10, start=60)
+        first = small_track(rng, variety, scale, divisions=60, figures_every=10, start=60)
         tens = int(rng.choice(np.array([10, 30, 20])))
-        second = _small_track(rng, variety, scale, divisions=tens, figures_every=max(tens // 10, 1), start=tens)
+        second = small_track(rng, variety, scale, divisions=tens, figures_every=max(tens // 10, 1), start=tens)
         inside = main.inner - 0.01  # a counter keeps clear of the main track and of the figures inside it
         if main.figures_every and main.figures_at < main.inner:
             inside = main.figures_at - 0.6 * main.figures_height
@@ -285,7 +306,7 @@ def _subdials(
     if layout in ("no seconds", "24-hour", "clock"):
         return ()
     every = int(rng.choice(np.array([10, 10, 10, 15, 5])))
-    track = _small_track(rng, variety, scale, divisions=60, figures_every=every, start=60)
+    track = small_track(rng, variety, scale, divisions=60, figures_every=every, start=60)
     return (SubDial(0.0, float(rng.uniform(0.44, 0.55)), float(rng.uniform(0.17, 0.27)), track),)
 
 

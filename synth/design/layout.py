@@ -7,13 +7,18 @@ from functools import lru_cache
 import numpy as np
 
 from dialtell.synth.design.design import Chapter, DialDesign, Line, SubDial, Track
+from dialtell.synth.design.frames import cut_out, frame_items, spiral_items
 from dialtell.synth.design.marks import MARKS, disc
 from dialtell.synth.design.placement import Setting, bent, upright
+from dialtell.synth.design.rings_of_figures import figure, ring_of_figures
 from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.shared.terms import Kind, Zone
 from dialtell.synth.strokes.stroke import Item, Stroke
 
 ROMAN_HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
+CUT_GAP = 0.02  # dial radii between a cut figure and the sub-dial that cuts it
+INSIDE_SHARE, INSIDE_AT = 0.5, 0.44  # height and middle of an hour figure inside a sub-dial, of that dial's radius
+EDGE_WORD = 900  # of the first line at the rim, in the zone "other"
 
 
 def lay_out(design: DialDesign) -> list[Item]:
@@ -30,17 +35,28 @@ def _laid_out(design: DialDesign) -> tuple[Item, ...]:
     items: list[Item] = []
     if design.track is not None:
         items += track_items(design.track, (0.0, 0.0), radius, Zone.MINUTE_TRACK)
+    for further in design.further_tracks:
+        items += track_items(further, (0.0, 0.0), radius, Zone.MINUTE_TRACK)
     if design.centre_ring > 0:
         items.append(
             ring_item((0.0, 0.0), design.centre_ring * radius, 0.08 * (radius / 22), Zone.OTHER, "centre ring")
         )
     if design.chapter is not None:
         items += chapter_items(design.chapter, radius, design.subdials)
+        if design.frames is not None:
+            hours = [(hour, 2 * np.pi * hour / design.chapter.hours) for hour in range(1, design.chapter.hours + 1)]
+            items += frame_items(design.frames, hours, radius)
+    for ring in design.rings:
+        items += ring_of_figures(ring, radius)
+    if design.spiral is not None:
+        items += spiral_items(design.spiral, radius)
     for index, dial in enumerate(design.subdials):
         zone = Zone.SECONDS_BIT if index == 0 else Zone.OTHER
         items += track_items(dial.track, (dial.x * radius, dial.y * radius), dial.radius * radius, zone)
     for index, line in enumerate(design.signature):
         items += line_items(line, radius, index)
+    for index, line in enumerate(design.edge):
+        items += line_items(line, radius, EDGE_WORD + index, Zone.OTHER)
     return tuple(items)
 
 
@@ -113,7 +129,8 @@ def _division(
         path, width, kind = MARKS[track.mark](depth, track.heavy_mm)
     else:
         length = depth if heavy else depth * track.short
-        y0 = -0.5 * depth + (0.0 if track.rings[0] or not track.rings[1] else depth - length)
+        outside = track.from_outside or (track.rings[1] and not track.rings[0])
+        y0 = -0.5 * depth + (depth - length if outside else 0.0)
         path = np.array([[0.0, y0], [0.0, y0 + length]])
         width = (track.heavy_mm if heavy else track.tick_mm) * np.exp(track.taper * np.array([-0.5, 0.5]))
         kind = Kind.TICK
@@ -138,56 +155,56 @@ def _track_figures(track: Track, center: tuple[float, float], radius: float, zon
         value = index * track.figures_every or track.figures_start
         angle = 2 * np.pi * index / count
         setting = Setting(track.figures_letterform, height, thick, thin, zone, track.ink, 100 + index)
-        items += _figure(str(value), setting, center, at, angle, radial=False)
-    return items
-
-
-def _figure(
-    text: str, setting: Setting, center: tuple[float, float], middle: float, angle: float, *, radial: bool
-) -> list[Item]:
-    """A figure of one or more digits with its middle on a circle; upright, or feet to the centre."""
-    form = letterform(setting.letterform)
-    placed = form.line(text)
-    total = placed[-1][1] + placed[-1][0].advance
-    up = angle if radial else 0.0
-    x0 = center[0] + middle * np.sin(angle)
-    y0 = center[1] - middle * np.cos(angle)
-    items = []
-    for glyph, x in placed:
-        off = (x + 0.5 * glyph.advance - 0.5 * total) * setting.height
-        fx = x0 + off * np.cos(up) - 0.5 * setting.height * np.sin(up)
-        fy = y0 + off * np.sin(up) + 0.5 * setting.height * np.cos(up)
-        items.append(upright(glyph, setting, (float(fx), float(fy)), up))
+        items += figure(str(value), setting, center, at, angle, radial=False)
     return items
 
 
 def chapter_items(chapter: Chapter, radius: float, subdials: tuple[SubDial, ...]) -> list[Item]:
-    """The hour figures; those a sub-dial would cut are left out."""
-    form = letterform(chapter.letterform)
-    height = chapter.height * radius
-    inner = (chapter.outer - chapter.height) * radius
+    """The hour figures; those a sub-dial would cut are left out, cut, or small inside it, as the chapter has it."""
     items: list[Item] = []
     for hour in range(1, chapter.hours + 1):
         angle = 2 * np.pi * hour / chapter.hours
         middle = chapter.outer - 0.5 * chapter.height
-        if any(_covers(dial, middle, angle, 0.5 * chapter.height) for dial in subdials):
+        covering = [dial for dial in subdials if _covers(dial, middle, angle, 0.5 * chapter.height)]
+        if chapter.cut == "inside" and covering:
+            items += _inside(chapter, hour, covering[0], radius)
+        if chapter.cut != "cut" and covering:
             continue
-        setting = Setting(
-            chapter.letterform, height, chapter.thick * height, chapter.thin * height, Zone.NUMERALS,
-            chapter.ink, hour,
-        )  # fmt: skip
-        if chapter.bent:
-            name = ROMAN_HOURS[(hour - 1) % 12]
-            items.append(bent(form.glyphs[name], setting, (0.0, 0.0), inner, angle, converge=0.5))
-            continue
-        turned = chapter.turned and 0.5 * np.pi < angle % (2 * np.pi) < 1.5 * np.pi
-        up_angle = angle + (np.pi if turned else 0.0)
-        if chapter.radial:
-            at = radius * middle * (-1 if turned else 1)
-            items += _figure(str(hour), setting, (0.0, 0.0), at, up_angle, radial=True)
-        else:
-            items += _figure(str(hour), setting, (0.0, 0.0), radius * middle, angle, radial=False)
+        drawn = _hour(chapter, hour, angle, radius)
+        for dial in subdials if chapter.cut != "left out" else ():
+            x, y, cut = dial.x * radius, dial.y * radius, (dial.radius + CUT_GAP) * radius
+            drawn = [part for item in drawn for part in cut_out(item, x, y, cut)]
+        items += drawn
     return items
+
+
+def _hour(chapter: Chapter, hour: int, angle: float, radius: float) -> list[Item]:
+    """One hour figure whole."""
+    form = letterform(chapter.letterform)
+    height, middle = chapter.height * radius, (chapter.outer - 0.5 * chapter.height) * radius
+    setting = Setting(
+        chapter.letterform, height, chapter.thick * height, chapter.thin * height, Zone.NUMERALS, chapter.ink, hour
+    )
+    if chapter.bent:
+        name = chapter.four if hour % 12 == 4 else ROMAN_HOURS[(hour - 1) % 12]
+        inner = (chapter.outer - chapter.height) * radius
+        return [bent(form.glyphs[name], setting, (0.0, 0.0), inner, angle, converge=0.5)]
+    if not chapter.radial:
+        return figure(str(hour), setting, (0.0, 0.0), middle, angle, radial=False)
+    turned = chapter.turned and 0.5 * np.pi < angle % (2 * np.pi) < 1.5 * np.pi
+    up = angle + (np.pi if turned else 0.0)
+    return figure(str(hour), setting, (0.0, 0.0), -middle if turned else middle, up, radial=True)
+
+
+def _inside(chapter: Chapter, hour: int, dial: SubDial, radius: float) -> list[Item]:
+    """An hour figure set small between the middle of a sub-dial and its edge, upright."""
+    height = min(chapter.height, INSIDE_SHARE * dial.radius) * radius
+    setting = Setting(
+        chapter.letterform, height, chapter.thick * height, chapter.thin * height, Zone.NUMERALS, chapter.ink, hour
+    )
+    center = (dial.x * radius, dial.y * radius)
+    angle = 2 * np.pi * hour / chapter.hours
+    return figure(str(hour), setting, center, INSIDE_AT * dial.radius * radius, angle, radial=False)
 
 
 def _covers(dial: SubDial, middle: float, angle: float, half: float) -> bool:
@@ -195,20 +212,20 @@ def _covers(dial: SubDial, middle: float, angle: float, half: float) -> bool:
     return bool(np.hypot(x - dial.x, y - dial.y) < dial.radius + 0.55 * half)
 
 
-def line_items(line: Line, radius: float, index: int) -> list[Item]:
-    """One line of the signature, centred on the upright through the dial centre."""
+def line_items(line: Line, radius: float, index: int, zone: Zone = Zone.SIGNATURE) -> list[Item]:
+    """One line of lettering, centred on `line.x` or on the upright through the dial's centre."""
     form = letterform(line.letterform)
     height = line.height * radius
     placed = form.line(line.text, tracking=line.tracking)
     total = placed[-1][1] + placed[-1][0].advance
-    setting = Setting(line.letterform, height, line.thick * height, line.thin * height, Zone.SIGNATURE, line.ink, index)
+    setting = Setting(line.letterform, height, line.thick * height, line.thin * height, zone, line.ink, index)
     items = []
     for glyph, x in placed:
         off = (x + 0.5 * glyph.advance - 0.5 * total) * height
-        if line.arc > 0:
+        if line.arc != 0:  # one below the centre has a negative radius: it reads from left to right all the same
             at = line.arc * radius
             angle = off / at
             items.append(upright(glyph, setting, (at * float(np.sin(angle)), -at * float(np.cos(angle))), angle))
         else:
-            items.append(upright(glyph, setting, (off, line.y * radius), 0.0))
+            items.append(upright(glyph, setting, (line.x * radius + off, line.y * radius), 0.0))
     return items

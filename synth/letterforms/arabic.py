@@ -1,7 +1,7 @@
-"""Arabic figures in three styles, for hours, seconds and small track figures.
+"""Arabic figures in four styles, for hours, seconds and small track figures.
 
 "arabic-modern": upright, strong contrast, ball terminals. "arabic-round": old round figures with a leaning
-stress and strokes that swell and end in drops. "arabic-plain": block figures of nearly one width.
+stress and strokes that swell and end in drops. "arabic-plain": block figures of nearly one width. "arabic-teardrop": the round ones with heavy, short swellings.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ PENS = {
     "arabic-modern": Pen(thick=0.16, thin=0.028, power=1.8, serif=0.15, bearing=0.025),
     "arabic-round": Pen(thick=0.115, thin=0.03, power=1.3, axis=18.0, bearing=0.03),
     "arabic-plain": Pen(thick=0.13, thin=0.115, power=1.0, bearing=0.03),
+    "arabic-teardrop": Pen(thick=0.2, thin=0.024, power=1.5, axis=10.0, bearing=0.045),
 }
 
 MODERN = {
@@ -63,11 +64,11 @@ PLAIN = {
     "8": "62; curve/upper 31,94l 12,75d 31,54r 50,75u 31,94l; curve/lower 31,54l 9,30d 31,6r 53,30u 31,54l",
 }
 
-_SKELETONS = {"arabic-modern": MODERN, "arabic-round": ROUND, "arabic-plain": PLAIN}
+_SKELETONS = {"arabic-modern": MODERN, "arabic-round": ROUND, "arabic-plain": PLAIN, "arabic-teardrop": ROUND}
 
 
 def make(name: str) -> Letterform:
-    """One of the three styles; its 9 is its 6 turned round."""
+    """One of the four styles; its 9 is its 6 turned round."""
     pen = PENS[name]
     glyphs: dict[str, Glyph] = {digit: draw(digit, text, pen) for digit, text in _SKELETONS[name].items()}
     glyphs["9"] = half_turn(glyphs["6"], "9")

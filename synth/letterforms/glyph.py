@@ -108,6 +108,7 @@ _HOMES: dict[str, str] = {
     "arabic-modern": "arabic",
     "arabic-round": "arabic",
     "arabic-plain": "arabic",
+    "arabic-teardrop": "arabic",
     "serif-capitals": "capitals",
     "block-capitals": "capitals",
     "round-script": "script",

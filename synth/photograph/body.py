@@ -5,17 +5,19 @@ Sampling draws a BodySpec; painting it is a pure function of spec and view.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.photograph.furniture import paint_furniture
 from dialtell.synth.photograph.patch import Patch, blob, circle, cover_each, cover_patch, direction, ring_slices
 from dialtell.synth.photograph.surroundings import Surroundings, paint_surroundings, sample_surroundings
 from dialtell.synth.photograph.texture import Colour, colour_of, dial_noise, enlarge, mix, stack
 from dialtell.synth.photograph.view import ViewSpec, homography, mm_grid, to_px
 from dialtell.synth.shared.errors import ParameterError, require_range
+from dialtell.synth.shared.groundwork import PLAIN, Groundwork
 from dialtell.synth.strokes.raster import coverage
 
 Image = NDArray[np.float32]
@@ -24,6 +26,8 @@ Floats = NDArray[np.float64]
 SUNK = ("flat", "single", "double")
 HOLE_KINDS = ("open", "arbor", "keyhole", "through")
 SLICES = 240  # of a sink's edge round the turn
+LEAST_CENTRE = 0.3  # dial radii, smallest sunk centre
+STEP_STREAM = 7  # of the rng of the steps
 GRID_STEP = 4  # px; shading that varies slowly is worked out on every fourth pixel
 
 
@@ -48,6 +52,8 @@ class BodySpec:
     holes : of (x, y, radius, kind), kind an index into HOLE_KINDS.
     around : everything outside the enamel disc.
     seed : of textures and pits.
+    ground : what the design asks of the dial: plaques, centres, winding holes (furniture.py).
+    sink_lit : 0..1, brightness of the side of a sink's edge that faces the light.
 
     Ranges are those of watch dials; what is accepted is wider (`__post_init__`), as clock dials are three times as
     large.
@@ -73,6 +79,8 @@ class BodySpec:
     holes: tuple[tuple[float, float, float, int], ...]
     around: Surroundings
     seed: int
+    ground: Groundwork = PLAIN
+    sink_lit: float = 0.12
 
     def __post_init__(self) -> None:
         require_range("dial_radius_mm", self.dial_radius_mm, 2.0, 500.0, "mm")
@@ -90,6 +98,7 @@ class BodySpec:
         require_range("sink_wall_mm", self.sink_wall_mm, 0.02, 8.0, "mm")
         require_range("sink_shade", self.sink_shade, 0.0, 1.0)
         require_range("sink_line", self.sink_line, 0.0, 1.0)
+        require_range("sink_lit", self.sink_lit, 0.0, 1.0)
         require_range("rounding", self.rounding, 0.0, 0.5)
         require_range("light_azimuth_deg", self.light_azimuth_deg, 0.0, 360.0, "degrees")
         for x, y, radius, kind in self.holes:
@@ -119,12 +128,17 @@ def sample_body(
     seconds_radius_mm: float = 0.0,
     arbors_mm: tuple[tuple[float, float], ...] | None = None,
     light_azimuth_deg: float | None = None,
+    ground: Groundwork = PLAIN,
+    clear_mm: float | None = None,
 ) -> BodySpec:
     """Draw the object.
 
     seconds_centre_mm, seconds_radius_mm : centre and outer radius of the seconds track, if there is one.
     arbors_mm : where hands sit; by default the centre and the seconds centre.
     light_azimuth_deg : where the light comes from, to agree with hands and light; drawn if None.
+    ground : what the design asks of the dial; its sunk centre counts before a drawn one.
+    clear_mm : radius a sunk centre keeps within, so that its step cuts no figures, and a winding hole too;
+        None for any.
     """
     has_seconds = seconds_centre_mm is not None and seconds_radius_mm > 0.0
     sunk = str(rng.choice(SUNK, p=[0.45, 0.4, 0.15] if has_seconds else [0.9, 0.0, 0.1]))
@@ -150,7 +164,15 @@ def sample_body(
         x, y = float(reach * np.sin(angle)), float(-reach * np.cos(angle))
         if not has_seconds or np.hypot(x - seconds[0], y - seconds[1]) > 1.15 * seconds_radius_mm + 2.0:
             holes.append((x, y, float(dial_radius_mm * rng.uniform(0.045, 0.07)), 2))
-    return BodySpec(
+    sunk = "double" if ground.step > 0.0 else "flat" if ground.centre_reach > 0.0 and not has_seconds else sunk
+    if clear_mm is not None:
+        if ground.step == 0.0 and sunk == "double" and clear_mm < LEAST_CENTRE * dial_radius_mm:
+            sunk = "single" if has_seconds else "flat"
+        fits = [ground == PLAIN and float(np.hypot(x, y)) + r < clear_mm for x, y, r, _ in holes]
+        # the design's own winding holes are furniture
+        holes = [hole for hole, fit in zip(holes, fits, strict=True) if fit or hole[3] != HOLE_KINDS.index("keyhole")]
+    holes += [(x * dial_radius_mm, y * dial_radius_mm, r * dial_radius_mm, hole) for x, y, r in ground.arbors]
+    body = BodySpec(
         dial_radius_mm=dial_radius_mm,
         sunk=sunk,
         seconds_x_mm=float(seconds[0]),
@@ -172,6 +194,14 @@ def sample_body(
         around=around,
         seed=int(rng.integers(2**31)),
     )
+    steps = np.random.default_rng([body.seed, STEP_STREAM])  # apart, so that all else stays as drawn without
+    reach = body.centre_radius_mm if clear_mm is None else min(body.centre_radius_mm, clear_mm)
+    if ground.step > 0.0:
+        reach = ground.step * dial_radius_mm
+    return replace(
+        body, ground=ground, sink_lit=float(0.5 * steps.beta(1.2, 2.5)), centre_radius_mm=reach,
+        sink_wall_mm=body.sink_wall_mm * float(np.exp(steps.uniform(-0.2, 0.9))),
+    )  # fmt: skip
 
 
 def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
@@ -194,6 +224,8 @@ def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
         around = paint_surroundings(body.around, view, body.light_azimuth_deg)
         reflectance = mix(around, enamel, mask)
     holes = np.zeros(shape, dtype=np.float32)
+    if body.ground != PLAIN:
+        paint_furniture(reflectance, holes, body.ground, body.dial_radius_mm, body.light_azimuth_deg, matrix)
     for x, y, radius, kind in body.holes:
         _draw_hole(reflectance, holes, body, matrix, (x, y, radius), HOLE_KINDS[kind])
     return Surface(reflectance, mask, holes)
@@ -239,7 +271,7 @@ def _draw_sinks(tone: Image, body: BodySpec, matrix: Floats) -> None:
         wall, foot = body.sink_wall_mm, 0.3 * body.sink_wall_mm
         quads, angle = ring_slices(cx, cy, radius, radius + wall, SLICES)
         facing = np.cos(angle - np.radians(body.light_azimuth_deg))
-        dark = np.where(facing > 0.0, body.sink_shade * facing, 0.12 * facing) + 0.12 * body.sink_shade
+        dark = np.where(facing > 0.0, body.sink_shade * facing, body.sink_lit * facing) + 0.12 * body.sink_shade
         line, _ = ring_slices(cx, cy, radius - foot, radius, SLICES)
         weights = np.concatenate([dark, np.full(len(line), body.sink_line)])
         quads = np.concatenate([quads, line])

@@ -6,15 +6,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.design.design import sample_design
+from dialtell.synth.design.design import Variety, sample_design
 from dialtell.synth.design.layout import guide_circles, lay_out, ring_item
 from dialtell.synth.shared.terms import Kind, Zone
 
 
-def designs(count, wanted=lambda design: True):
+def designs(count, wanted=lambda design: True, uncommon=0.0):
     found, index = [], 0
     while len(found) < count:
-        design = sample_design(rng=np.random.default_rng([9, index]))
+        design = sample_design(rng=np.random.default_rng([9, index]), variety=Variety(uncommon=uncommon))
         index += 1
         if wanted(design):
             found.append(design)
@@ -82,7 +82,7 @@ def test_seconds_figures_stand_where_their_number_says():
 
 
 def test_nothing_is_laid_off_the_dial_and_everything_has_width():
-    for design in designs(40):
+    for design in designs(80, uncommon=0.6):
         for item in lay_out(design):
             for stroke in item.strokes:
                 reach = np.hypot(*stroke.path.T) + 0.5 * stroke.width

@@ -25,6 +25,7 @@ def without(held_out: Variety, variety: Variety | None = None) -> Variety:
         **{
             field.name: tuple(name for name in getattr(whole, field.name) if name not in getattr(held_out, field.name))
             for field in fields(Variety)
+            if isinstance(getattr(whole, field.name), tuple)  # shares are as they are
         },
     )
 

@@ -57,7 +57,8 @@ def test_a_draws_from_what_training_does():
 
 
 def test_what_is_held_out_and_what_is_left_make_the_whole():
-    for field in fields(Variety):
+    lists = [field for field in fields(Variety) if isinstance(getattr(Variety(), field.name), tuple)]
+    for field in lists:
         kept, held = set(getattr(TRAINING, field.name)), set(getattr(HELD_OUT, field.name))
         assert kept and held and not kept & held
         assert kept | held == set(getattr(Variety(), field.name))
