@@ -16,10 +16,12 @@ from dialtell.synth.making import Coat, Making, make, sample_making
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
 from dialtell.synth.photograph.camera import CameraSpec, expose, roughened, sample_camera
 from dialtell.synth.photograph.light import LightSpec, apply_light, sample_light
+from dialtell.synth.photograph.relief import apply_relief, lamp_of
 from dialtell.synth.photograph.view import ViewSpec, homography, sample_view
 from dialtell.synth.photograph.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.photograph.wear import WearSpec, abrasion_field, apply_wear, sample_wear
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.strokes.coat import ground_of
 from dialtell.synth.strokes.transfer import taken
 
 RENDERER_VERSION = "4"
@@ -58,7 +60,8 @@ class Range:
     jitter_spread : largest change of ln jitter from picture to picture, 0..1.
     scatter : of the engraver, 0 machine-cut .. 1 as a good hand. wear : severity, 0..1. mixed : share of dials
     whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees. rough : share of
-    pictures taken worse than cameras commonly do, see camera.roughened.
+    pictures taken worse than cameras commonly do, see camera.roughened. coated : whether close views show paint as a
+    coat with thickness, relief and grain (strokes.film, photograph.relief), or flat fills.
     """
 
     pixels_per_radius: tuple[float, float] = (90.0, 900.0)
@@ -73,6 +76,7 @@ class Range:
     hands_off: float = 0.4
     tilt: float = 35.0
     rough: float = 0.0
+    coated: bool = True
     variety: Variety = field(default_factory=Variety)
 
 
@@ -95,6 +99,7 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     making = sample_making(
         rng=rng, design=design, process=drawn if process is None else process, steadiness=scope.steadiness,
         jitter=scope.jitter * float(np.exp(spread)), scatter=scope.scatter,
+        coated=scope.coated,
     )  # fmt: skip
     spec = DialSpec(design=design, making=making, **vars(photograph), seed=seed, index=index)
     poorly = np.random.default_rng([seed, index, ROUGH_STREAM])
@@ -168,16 +173,28 @@ def paint_strokes(
     if room is not None:
         left = left * room
     flat = reflectance.reshape(-1, 3)
+    film, exposure = spec.making.film, spec.making.exposure
+    ground = ground_of(matrix, shape) if film is not None else None
+    height = np.zeros(shape, dtype=np.float32)  # micrometres
     for coat in coats:
         stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
         for ink in np.unique(coat.paint.ink):
-            share, density = coat.of_ink(int(ink)).lay(matrix, shape)
+            inked = coat.of_ink(int(ink))
+            if film is None or ground is None or ground.fine == 0.0:
+                share, density = inked.lay(matrix, shape)
+            else:
+                share, density = inked.lay_thick(film, exposure, ground)
             share = share * stays
             covered = np.flatnonzero(share)
             part, dark = share.reshape(-1)[covered], density.reshape(-1)[covered]
             for channel, strength in enumerate(INKS[spec.design.inks[int(ink)]]):
                 through = 1.0 - part + part * np.power(10.0, -strength * dark)
                 flat[covered, channel] *= through.astype(np.float32)
+            if film is not None and ground is not None and ground.fine > 0.0:
+                height.reshape(-1)[covered] += film.um_per_density * part * dark
+    if film is not None and ground is not None and ground.fine > 0.0:
+        light = lamp_of(spec.light, spec.seed, spec.index)
+        apply_relief(reflectance, height, light, film, ground, spec.view.roll_deg)
     return reflectance
 
 

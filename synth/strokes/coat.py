@@ -1,0 +1,279 @@
+"""Paint as a coat with thickness: from covered share and density, as rasterised, to what a microscope shows of them.
+
+The rasteriser gives flat fills; here every covered pixel gets a thickness in micrometres with the marks of its process:
+streaks, shoulders, dry gaps and clumps of a brush; burr, texture, pinholes, folds and cracks of a film; the single
+grains of a powder. Density follows thickness (Beer and Lambert) until light scattered at the surface is all that
+returns. Paint is only moved about within REACH_MM: area and mean thickness stay those of the rasterised coat.
+
+All of it fades in with the picture's scale (`fineness`); below COARSE px/mm nothing is done at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.synth.shared.terms import Process
+from dialtell.synth.strokes.film import FilmSpec, Line
+from dialtell.synth.strokes.grain import cells, mottle
+from dialtell.synth.strokes.lanes import lanes
+from dialtell.synth.strokes.paint import Paint
+from dialtell.synth.strokes.photographic import Exposure
+from dialtell.synth.strokes.stroke import Floats
+
+Image = NDArray[np.float32]
+Values = NDArray[np.float64]
+
+COARSE, FINE = 18.0, 38.0  # px/mm between which the coat's structure fades in
+STRAY = 0.003  # of white: light scattered back by the blackest coat, so that D stays below 2.5 (judgement)
+REACH_MM = 0.15  # paint is moved about no further than this
+CONTACT = 0.3  # thickness of a rounded shoulder at its very edge, share (judgement)
+THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
+STRAY_GRAINS = 3.0  # stray grains thin out over so many grains (as photographic._specks lays them)
+EDGE_SCATTER = 0.8  # scatter of where grains stop sticking, in units of the RMS unevenness that edges are to have
+EVEN = np.sqrt(12.0)  # brings even numbers 0..1 to unit RMS
+EDGE_BIAS = 0.20  # grains by which the sticking line lies outside the edge, since round grains cover less than squares
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """Where a coat lies. homography : (3, 3) mm to px. shape : (H, W). scale : px/mm in the middle of the frame.
+
+    fine : 0..1, how much of the structure shows.
+    """
+
+    homography: Floats
+    shape: tuple[int, int]
+    scale: float
+    fine: float
+
+    @property
+    def pixel_mm(self) -> float:
+        """A pixel's side."""
+        return 1.0 / self.scale
+
+    def points(self, pixels: NDArray[np.int64]) -> Values:
+        """(N, 2) mm of the middles of pixels, given by flat index."""
+        inverse = np.linalg.inv(self.homography)
+        row, column = np.divmod(pixels, self.shape[1])
+        x, y = column + 0.5, row + 0.5
+        depth = 1.0 / (inverse[2, 0] * x + inverse[2, 1] * y + inverse[2, 2])
+        mapped = [(inverse[k, 0] * x + inverse[k, 1] * y + inverse[k, 2]) * depth for k in (0, 1)]
+        return np.stack(mapped, axis=1)
+
+
+def ground_of(homography: Floats, shape: tuple[int, int]) -> Ground:
+    """The ground a view shows."""
+    middle = np.linalg.solve(homography, np.array([0.5 * shape[1], 0.5 * shape[0], 1.0]))
+    depth = float(homography[2] @ (middle / middle[2]))
+    scale = float(np.sqrt(abs(np.linalg.det(homography) / depth**3)))
+    return Ground(homography, shape, scale, fineness(scale))
+
+
+def fineness(px_per_mm: float) -> float:
+    """How much of the coat's structure shows at a scale, 0..1."""
+    return float(np.clip((px_per_mm - COARSE) / (FINE - COARSE), 0.0, 1.0))
+
+
+def thickness_of(density: Values) -> Values:
+    """Thickness in units of 1 D of unscattered light, from density."""
+    return np.asarray(-np.log10(np.maximum(np.power(10.0, -density) - STRAY, 1e-3) / (1.0 - STRAY)))
+
+
+def density_of(thickness: Values) -> Values:
+    """Density, D, of a coat of that thickness: Beer and Lambert, with STRAY light on top."""
+    return np.asarray(-np.log10(STRAY + (1.0 - STRAY) * np.power(10.0, -thickness)))
+
+
+def inward(share: Image) -> Image:
+    """Signed distance to the edge of what is covered, px, positive inside; (H, W) float32."""
+    inside = (share >= 0.5).astype(np.uint8)
+    within = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5)
+    beyond = cv2.distanceTransform(1 - inside, cv2.DIST_L2, cv2.DIST_MASK_5)
+    away = np.where(inside > 0, within - 0.5, 0.5 - beyond).astype(np.float32)
+    cut = (share > 0.02) & (share < 0.98)
+    away[cut] = share[cut] - 0.5
+    return np.asarray(cv2.GaussianBlur(away, (0, 0), 0.6), dtype=np.float32)
+
+
+def thickened(
+    process: Process, paint: Paint, film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, density: Image
+) -> tuple[Image, Image]:
+    """Covered share and density (H, W) with the structure of the coat, in proportion to `ground.fine`.
+
+    share, density : (H, W) as rasterised, of a photographic print without its grain. paint : what was rasterised.
+    """
+    if ground.fine == 0.0 or not share.any():
+        return share, density
+    away = inward(share)
+    if process is Process.PHOTOGRAPHIC:
+        laid, gain = _powder(film, exposure, ground, share, away)
+    else:
+        pixels = np.flatnonzero(share > 1e-3)
+        points = ground.points(pixels)
+        inside_um = away.reshape(-1)[pixels].astype(np.float64) * (1000.0 * ground.pixel_mm)
+        if process is Process.HAND:
+            left, more = _brush(paint, film, ground, pixels, points, inside_um, density.reshape(-1)[pixels])
+        else:
+            left, more = _sheet(film, ground, points, inside_um)
+        laid, gain = share.copy(), np.ones_like(density)
+        laid.reshape(-1)[pixels] = np.clip(share.reshape(-1)[pixels] * left, 0.0, 1.0)
+        gain.reshape(-1)[pixels] = more
+    laid = share + np.float32(ground.fine) * (laid - share)
+    covered = np.flatnonzero(laid > 1e-4)
+    coat = density.reshape(-1)[covered].astype(np.float64)
+    # stray grains lie where the rasterised coat has no density
+    bare = coat <= 0.0
+    if bare.any() and not bare.all():
+        coat[bare] = np.median(coat[~bare])
+    thick = thickness_of(coat)
+    more = 1.0 + ground.fine * (gain.reshape(-1)[covered].astype(np.float64) - 1.0)
+    more = np.clip(more, THINNEST, THICKEST)
+    more *= _kept(laid, covered, more, ground)
+    result = np.zeros_like(density)
+    result.reshape(-1)[covered] = density_of(thick * np.clip(more, THINNEST, THICKEST))
+    return laid, result
+
+
+def _kept(laid: Image, covered: NDArray[np.int64], more: Values, ground: Ground) -> Values:
+    """What brings the mean thickness within REACH_MM back to what was laid."""
+    side = 2 * round(REACH_MM * ground.scale) + 1
+    weighted = np.zeros_like(laid)
+    weighted.reshape(-1)[covered] = laid.reshape(-1)[covered] * more
+    before, after = (cv2.boxFilter(field, -1, (side, side)).reshape(-1)[covered] for field in (laid, weighted))
+    return np.asarray(np.clip(before / np.maximum(after, 1e-6), 0.5, 2.0), dtype=np.float64)
+
+
+def shoulder(inside_um: Values, width_um: Values | float) -> Values:
+    """Thickness of a rounded edge, CONTACT at the edge to 1 from `width_um` on."""
+    x = np.clip(inside_um / np.maximum(width_um, 1e-3), 0.0, 1.0)
+    return np.asarray(CONTACT + (1.0 - CONTACT) * np.sqrt(x * (2.0 - x)))
+
+
+def _brush(
+    paint: Paint, film: FilmSpec, ground: Ground, pixels: NDArray[np.int64], points: Values, inside_um: Values,
+    density: Image,
+) -> tuple[Values, Values]:  # fmt: skip
+    """Share left and relative thickness (N,) of a coat laid with a brush."""
+    place = lanes(paint, ground.homography, ground.shape, pixels, points)
+    pixel = ground.pixel_mm
+    rng = np.random.default_rng(film.seed)
+    strokes = int(place.stroke.max(initial=0)) + 1
+    # broad strokes are flooded and flow together: streaks stand in what was laid in one quick pass
+    haste = film.quick * rng.uniform(0.3, 1.7, strokes)[place.stroke]
+    thin = np.exp(-place.half / 0.12)
+    loose = np.clip(haste * (0.25 + 0.75 * thin) + 0.3 * np.clip(0.9 - density, 0.0, 1.0), 0.0, 1.5)
+    own = place.stroke * 17.31
+    hair = np.stack([place.along + own, place.across + own], axis=1)
+    streak = 0.8 * mottle(hair, (film.streak_mm, film.hair_um / 1000), film.seed + 1, pixel)
+    streak += 0.6 * mottle(hair, (2.2 * film.streak_mm, 2.2 * film.hair_um / 1000), film.seed + 2, pixel)
+    clump = mottle(points, film.clump_um / 1000, film.seed + 3, pixel)
+    clump += 0.7 * mottle(points, 3.1 * film.clump_um / 1000, film.seed + 4, pixel)
+    width = film.shoulder_um * np.exp(0.25 * mottle(hair, (0.4, 10.0), film.seed + 5, pixel))
+    width = np.minimum(width, 700.0 * np.maximum(place.half, 1e-3))
+    more = shoulder(inside_um, width) * (1.0 + film.streak * loose * streak) * (1.0 + film.clump * clump)
+    # a thin film dries from its edge, where pigment gathers
+    thinness = np.clip(1.1 - density, 0.0, 0.8)
+    more *= 1.0 + film.tide * thinness * np.exp(-0.5 * ((inside_um - 0.9 * width) / (0.5 * width)) ** 2)
+    # towards the end of a quick stroke the hairs part
+    whole = np.maximum(place.along + place.left, 1e-6)
+    parted = film.dry * loose * np.clip((place.along / whole - 0.45) / 0.55, 0.0, 1.0)
+    bare = np.clip((1.9 * parted - 1.6 - streak) * 2.5 + 1.0, 0.0, 1.0) * (parted > 0.02)
+    more *= 1.0 - 0.5 * bare
+    left = 1.0 - 0.85 * bare
+    # the edge follows the hairs
+    wave = mottle(points, 0.05, film.seed + 6, pixel) + mottle(points, 0.13, film.seed + 7, pixel)
+    edge = np.clip(1.0 - np.abs(inside_um) * 0.001 / pixel, 0.0, 1.0)
+    left *= 1.0 + 2.0 * edge * (0.7 * film.edge_um * 0.001 / pixel) * wave
+    return left, more
+
+
+def _sheet(film: FilmSpec, ground: Ground, points: Values, inside_um: Values) -> tuple[Values, Values]:
+    """Share left and relative thickness (N,) of a printed film."""
+    pixel = ground.pixel_mm
+    more = shoulder(inside_um, film.crisp_um)
+    more *= 1.0 + film.burr * np.exp(-0.5 * ((inside_um - 0.7 * film.burr_um) / (0.5 * film.burr_um)) ** 2)
+    grain = 0.8 * mottle(points, film.texture_um / 1000, film.seed + 11, pixel)
+    grain += 0.6 * mottle(points, 3.7 * film.texture_um / 1000, film.seed + 12, pixel)
+    turn = np.deg2rad(film.wipe_deg)
+    turned = points @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    wiped = mottle(turned, (0.9, 0.035), film.seed + 13, pixel)
+    more *= 1.0 + film.texture * grain + film.wipe * wiped
+    left = 1.0 - dots(points, film.pinholes, film.pinhole_um, film.seed + 14, pixel)
+    for line in film.cracks:
+        left *= 1.0 - 0.9 * _line(points, line, pixel)
+    for line in film.folds:
+        more *= 1.0 + 0.8 * _line(points, line, pixel)
+    return left, more
+
+
+def dots(points: Values, number: float, radius_um: float, seed: int, pixel_mm: float) -> Values:
+    """Share (N,) of each pixel within round spots, `number` a square millimetre, of `radius_um` give or take half."""
+    if number <= 0.0:
+        return np.zeros(len(points))
+    room = max(4.0 * radius_um / 1000, min(0.3, np.sqrt(0.5 / number)))
+    spot = cells(points, room, seed)
+    radius = radius_um / 1000 * (0.5 + spot.second)
+    away = np.hypot(spot.to_centre[:, 0], spot.to_centre[:, 1])
+    full = np.minimum(1.0, (radius / (0.56 * pixel_mm)) ** 2)  # a spot below a pixel dims it
+    cover = np.clip((radius - away) / pixel_mm + 0.5, 0.0, 1.0) * full
+    return np.asarray(cover * (spot.first < number * room**2))
+
+
+def _line(points: Values, line: Line, pixel_mm: float) -> Values:
+    """Share (N,) of each pixel within a wavy line of the sheet, which runs out to both ends."""
+    x, y, angle, length, width_um, bend = line
+    along_x, along_y = np.cos(angle), np.sin(angle)
+    off = points - np.array([x, y])
+    along, across = off[:, 0] * along_x + off[:, 1] * along_y, off[:, 1] * along_x - off[:, 0] * along_y
+    t = along / (0.5 * length)
+    across -= bend * 0.5 * length * (t * t - 1.0) + 0.004 * length * np.sin(9.0 * t + x) + 0.01 * np.sin(70.0 * along)
+    half = 0.0005 * width_um * np.sqrt(np.clip(1.0 - t * t, 0.0, 1.0))
+    return np.asarray(np.clip((half - np.abs(across)) / pixel_mm + 0.5, 0.0, 1.0) * np.minimum(1.0, 2 * half / pixel_mm))
+
+
+def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, away: Image) -> tuple[Image, Image]:
+    """Covered share and relative thickness (H, W) of grains that stick, or not, one by one."""
+    grain, scale = exposure.grain_mm, ground.scale
+    scatter = EDGE_SCATTER * exposure.edge_grains * grain
+    stray = exposure.specks * grain / 6.0  # of grains at the edge, so that `specks` lie along a millimetre of stroke
+    inner = 3.0 * scatter + 1.2 * grain
+    outer = max(inner, (2.5 * STRAY_GRAINS if stray > 0 else 0.0) * grain)
+    laid, gain = (away > 0).astype(np.float32), np.ones_like(share)
+    deep = np.flatnonzero(away > inner * scale + 1.0)
+    points = ground.points(deep)
+    seen = film.caking / np.sqrt(1.0 + (ground.pixel_mm / grain) ** 2)
+    gain.reshape(-1)[deep] = 1.0 + seen * EVEN * (cells(points, grain, film.seed + 21).first - 0.5)
+    laid.reshape(-1)[deep] = 1.0 - dots(points, film.pores / grain**2, 500.0 * grain, film.seed + 22, ground.pixel_mm)
+    near = np.flatnonzero((away > -outer * scale - 1.0) & (away <= inner * scale + 1.0))
+    slope_y, slope_x = np.gradient(away)
+    base = away.reshape(-1)[near] / scale
+    lean = np.stack([slope_x.reshape(-1)[near], slope_y.reshape(-1)[near]], axis=1).astype(np.float64)
+    # the gradient in the dial's frame: distances there and here differ by the scale, directions by the roll
+    turn = ground.homography[:2, :2] / np.sqrt(abs(np.linalg.det(ground.homography[:2, :2])))
+    lean_mm = lean @ turn
+    points = ground.points(near)
+    times = int(np.clip(np.ceil(3.0 / (grain * scale)), 2, 4))
+    inverse = np.linalg.inv(turn).T * ground.pixel_mm
+    steps = (np.arange(times) + 0.5) / times - 0.5
+    cover, cake = np.zeros(len(near)), np.zeros(len(near))
+    for down in steps:
+        for across in steps:
+            offset = np.array([across, down]) @ inverse
+            spot = cells(points + offset, grain, film.seed + 21)
+            from_edge = base + lean @ np.array([across, down]) * ground.pixel_mm
+            at_centre = from_edge + (spot.to_centre * lean_mm).sum(axis=1)
+            quantile = np.log(np.clip(spot.first, 1e-4, 1 - 1e-4) / np.clip(1 - spot.first, 1e-4, 1)) / 1.702
+            sticks = at_centre + EDGE_BIAS * grain + scatter * quantile > 0
+            sticks |= spot.second < stray * np.exp(np.minimum(at_centre, 0.0) / (STRAY_GRAINS * grain))
+            reach = np.hypot(spot.to_centre[:, 0], spot.to_centre[:, 1]) < grain * (0.48 + 0.2 * spot.second)
+            there = sticks & (reach | (at_centre > 0.8 * grain))
+            cover += there
+            cake += there * (1.0 + film.caking * EVEN * (spot.first - 0.5))
+    count = times * times
+    laid.reshape(-1)[near] = cover / count
+    gain.reshape(-1)[near] = np.where(cover > 0, cake / np.maximum(cover, 1), 1.0)
+    return laid, gain
