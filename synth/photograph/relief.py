@@ -24,6 +24,8 @@ KINDS = ("daylight", "lamp", "ring", "coaxial")
 STREAM = 91  # of the rng that draws the lamp
 MIRROR = 0.043  # of light a polished glass of index 1.52 returns straight on (Fresnel)
 LOWEST, HIGHEST = 24.0, 45.0  # px/mm between which relief fades in
+GLOSSY_UM = 4.0  # thickness from which paint has a surface of its own (judgement)
+BRIGHTEST = {"daylight": 1.5, "lamp": 30.0, "ring": 30.0, "coaxial": 2.5}  # as far as each kind goes (judgement)
 STEEPEST = 0.9  # slope of a fired coat (judgement)
 
 
@@ -87,7 +89,6 @@ def apply_relief(
     x, y, steep = x * soft, y * soft, steep * soft
     angle = np.radians(lamp.azimuth_deg + roll_deg)
     toward = -(x * np.sin(angle) - y * np.cos(angle))  # how far the surface leans to the lamp
-    covered = np.clip(height.reshape(-1)[sloped] / 4.0, 0.0, 1.0)
     tilt = np.tan(0.5 * np.radians(90.0 - lamp.elevation_deg))  # slope that mirrors the lamp into the lens
     if lamp.kind == "lamp":
         off = np.hypot(toward - tilt, np.sqrt(np.maximum(steep**2 - toward**2, 0.0)))
@@ -98,10 +99,13 @@ def apply_relief(
         off, shade = steep, -0.5 * steep
     else:
         off, shade = toward - 0.3, 0.25 * toward
-    bright = lamp.brightness if lamp.kind != "daylight" else min(lamp.brightness, 1.5)
-    gloss = MIRROR * bright * np.exp(-0.5 * (off / lamp.spread) ** 2) * covered
+    mirrored = MIRROR * min(lamp.brightness, BRIGHTEST[lamp.kind])
+    gloss = mirrored * np.exp(-0.5 * (off / lamp.spread) ** 2) * np.clip(height.reshape(-1)[sloped] / GLOSSY_UM, 0.0, 1.0)
+    if lamp.kind == "coaxial":  # all that is level mirrors it, enamel and paint alike
+        reflectance += np.float32(seen * mirrored)
+        gloss = mirrored * (np.exp(-0.5 * (off / lamp.spread) ** 2) - 1.0)
     part = reflectance.reshape(-1, 3)[sloped]
-    part *= np.clip(1.0 + seen * 0.5 * shade, 0.4, 1.6)[:, None]
+    part *= np.clip(1.0 + seen * 0.35 * shade, 0.5, 1.3)[:, None]
     part += (seen * gloss)[:, None]
     reflectance.reshape(-1, 3)[sloped] = part
 

@@ -30,10 +30,11 @@ Values = NDArray[np.float64]
 COARSE, FINE = 18.0, 38.0  # px/mm between which the coat's structure fades in
 STRAY = 0.003  # of white: light scattered back by the blackest coat, so that D stays below 2.5 (judgement)
 REACH_MM = 0.15  # paint is moved about no further than this
-CONTACT = 0.3  # thickness of a rounded shoulder at its very edge, share (judgement)
+CONTACT, CUT = 0.15, 0.5  # thickness at the very edge of painted and of printed strokes, share (judgement)
 THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
 STRAY_GRAINS = 3.0  # stray grains thin out over so many grains (as photographic._specks lays them)
 EDGE_SCATTER = 0.8  # scatter of where grains stop sticking, in units of the RMS unevenness that edges are to have
+PACKED = 0.35  # grains inside the edge from which the powder lies several deep and leaves no gaps (judgement)
 EVEN = np.sqrt(12.0)  # brings even numbers 0..1 to unit RMS
 EDGE_BIAS = 0.20  # grains by which the sticking line lies outside the edge, since round grains cover less than squares
 
@@ -147,10 +148,10 @@ def _kept(laid: Image, covered: NDArray[np.int64], more: Values, ground: Ground)
     return np.asarray(np.clip(before / np.maximum(after, 1e-6), 0.5, 2.0), dtype=np.float64)
 
 
-def shoulder(inside_um: Values, width_um: Values | float) -> Values:
-    """Thickness of a rounded edge, CONTACT at the edge to 1 from `width_um` on."""
+def shoulder(inside_um: Values, width_um: Values | float, *, contact: float) -> Values:
+    """Thickness of a rounded edge, from `contact` at the very edge to 1 from `width_um` on."""
     x = np.clip(inside_um / np.maximum(width_um, 1e-3), 0.0, 1.0)
-    return np.asarray(CONTACT + (1.0 - CONTACT) * np.sqrt(x * (2.0 - x)))
+    return np.asarray(contact + (1.0 - contact) * x * (2.0 - x))
 
 
 def _brush(
@@ -174,27 +175,28 @@ def _brush(
     clump += 0.7 * mottle(points, 3.1 * film.clump_um / 1000, film.seed + 4, pixel)
     width = film.shoulder_um * np.exp(0.25 * mottle(hair, (0.4, 10.0), film.seed + 5, pixel))
     width = np.minimum(width, 700.0 * np.maximum(place.half, 1e-3))
-    more = shoulder(inside_um, width) * (1.0 + film.streak * loose * streak) * (1.0 + film.clump * clump)
+    # a drop has no streaks, nor has a stroke hardly longer than it is wide
+    drawn = np.clip((place.along + place.left) / np.maximum(2.0 * place.half, 1e-3) - 1.5, 0.0, 1.0)
+    loose *= drawn
+    more = shoulder(inside_um, width, contact=CONTACT) * (1.0 + film.streak * loose * streak) * (1.0 + film.clump * clump)
     # a thin film dries from its edge, where pigment gathers
     thinness = np.clip(1.1 - density, 0.0, 0.8)
     more *= 1.0 + film.tide * thinness * np.exp(-0.5 * ((inside_um - 0.9 * width) / (0.5 * width)) ** 2)
-    # towards the end of a quick stroke the hairs part
+    # towards the end of a quick, narrow stroke the hairs part; what lies over another coat shows that one
     whole = np.maximum(place.along + place.left, 1e-6)
-    parted = film.dry * loose * np.clip((place.along / whole - 0.45) / 0.55, 0.0, 1.0)
-    bare = np.clip((1.9 * parted - 1.6 - streak) * 2.5 + 1.0, 0.0, 1.0) * (parted > 0.02)
-    more *= 1.0 - 0.5 * bare
-    left = 1.0 - 0.85 * bare
-    # the edge follows the hairs
+    parted = film.dry * np.minimum(loose, 1.0) * thin * place.single * np.clip(place.along / whole - 0.4, 0.0, 0.6)
+    hairs = mottle(hair, (0.7 * film.streak_mm, 0.45 * film.hair_um / 1000), film.seed + 8, pixel)
+    bare = np.clip(0.5 + 2.0 * (hairs - 2.4 + 6.0 * parted), 0.0, 1.0) * np.clip(20.0 * parted, 0.0, 1.0)
+    left = 1.0 - 0.7 * bare
     wave = mottle(points, 0.05, film.seed + 6, pixel) + mottle(points, 0.13, film.seed + 7, pixel)
-    edge = np.clip(1.0 - np.abs(inside_um) * 0.001 / pixel, 0.0, 1.0)
-    left *= 1.0 + 2.0 * edge * (0.7 * film.edge_um * 0.001 / pixel) * wave
+    left += _wavy(inside_um, 0.7 * film.edge_um * wave, pixel)
     return left, more
 
 
 def _sheet(film: FilmSpec, ground: Ground, points: Values, inside_um: Values) -> tuple[Values, Values]:
     """Share left and relative thickness (N,) of a printed film."""
     pixel = ground.pixel_mm
-    more = shoulder(inside_um, film.crisp_um)
+    more = shoulder(inside_um, film.crisp_um, contact=CUT)
     more *= 1.0 + film.burr * np.exp(-0.5 * ((inside_um - 0.7 * film.burr_um) / (0.5 * film.burr_um)) ** 2)
     grain = 0.8 * mottle(points, film.texture_um / 1000, film.seed + 11, pixel)
     grain += 0.6 * mottle(points, 3.7 * film.texture_um / 1000, film.seed + 12, pixel)
@@ -203,11 +205,19 @@ def _sheet(film: FilmSpec, ground: Ground, points: Values, inside_um: Values) ->
     wiped = mottle(turned, (0.9, 0.035), film.seed + 13, pixel)
     more *= 1.0 + film.texture * grain + film.wipe * wiped
     left = 1.0 - dots(points, film.pinholes, film.pinhole_um, film.seed + 14, pixel)
+    left += _wavy(inside_um, film.fringe_um * mottle(points, film.texture_um / 1000, film.seed + 15, pixel), pixel)
     for line in film.cracks:
         left *= 1.0 - 0.9 * _line(points, line, pixel)
     for line in film.folds:
         more *= 1.0 + 0.8 * _line(points, line, pixel)
     return left, more
+
+
+def _wavy(inside_um: Values, out_um: Values, pixel_mm: float) -> Values:
+    """Change of the share of edge pixels (N,), in shares of what they hold, where the edge lies `out_um` further out."""
+    held = np.clip(0.5 + 0.001 * inside_um / pixel_mm, 0.02, 1.0)
+    moved = np.clip(0.5 + 0.001 * (inside_um + out_um) / pixel_mm, 0.0, 1.0)
+    return np.asarray(np.clip(moved / held - 1.0, -1.0, 3.0))
 
 
 def dots(points: Values, number: float, radius_um: float, seed: int, pixel_mm: float) -> Values:
@@ -220,7 +230,8 @@ def dots(points: Values, number: float, radius_um: float, seed: int, pixel_mm: f
     away = np.hypot(spot.to_centre[:, 0], spot.to_centre[:, 1])
     full = np.minimum(1.0, (radius / (0.56 * pixel_mm)) ** 2)  # a spot below a pixel dims it
     cover = np.clip((radius - away) / pixel_mm + 0.5, 0.0, 1.0) * full
-    return np.asarray(cover * (spot.first < number * room**2))
+    depth = 0.5 + 0.5 * np.mod(97.0 * spot.second, 1.0)
+    return np.asarray(cover * depth * (spot.first < number * room**2))
 
 
 def _line(points: Values, line: Line, pixel_mm: float) -> Values:
@@ -247,7 +258,7 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     points = ground.points(deep)
     seen = film.caking / np.sqrt(1.0 + (ground.pixel_mm / grain) ** 2)
     gain.reshape(-1)[deep] = 1.0 + seen * EVEN * (cells(points, grain, film.seed + 21).first - 0.5)
-    laid.reshape(-1)[deep] = 1.0 - dots(points, film.pores / grain**2, 500.0 * grain, film.seed + 22, ground.pixel_mm)
+    laid.reshape(-1)[deep] = 1.0 - 0.7 * dots(points, film.pores / grain**2, 500.0 * grain, film.seed + 22, ground.pixel_mm)
     near = np.flatnonzero((away > -outer * scale - 1.0) & (away <= inner * scale + 1.0))
     slope_y, slope_x = np.gradient(away)
     base = away.reshape(-1)[near] / scale
@@ -270,10 +281,11 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
             sticks = at_centre + EDGE_BIAS * grain + scatter * quantile > 0
             sticks |= spot.second < stray * np.exp(np.minimum(at_centre, 0.0) / (STRAY_GRAINS * grain))
             reach = np.hypot(spot.to_centre[:, 0], spot.to_centre[:, 1]) < grain * (0.48 + 0.2 * spot.second)
-            there = sticks & (reach | (at_centre > 0.8 * grain))
+            there = sticks & (reach | (at_centre > PACKED * grain))
             cover += there
             cake += there * (1.0 + film.caking * EVEN * (spot.first - 0.5))
     count = times * times
     laid.reshape(-1)[near] = cover / count
     gain.reshape(-1)[near] = np.where(cover > 0, cake / np.maximum(cover, 1), 1.0)
-    return laid, gain
+    # the fire runs grains together
+    return laid, np.asarray(cv2.GaussianBlur(gain, (0, 0), max(0.5 * film.sink_um / 1000 * scale, 0.3)))

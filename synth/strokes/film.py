@@ -21,8 +21,8 @@ RANGES: dict[str, tuple[float, float, str]] = {
     "streak": (0.0, 1.0, ""), "streak_mm": (0.1, 10.0, "mm"), "quick": (0.0, 1.0, ""), "dry": (0.0, 1.0, ""),
     "shoulder_um": (0.0, 200.0, "micrometres"), "clump": (0.0, 0.5, ""), "clump_um": (5.0, 200.0, "micrometres"),
     "tide": (-0.5, 1.0, ""), "edge_um": (0.0, 30.0, "micrometres"), "crisp_um": (0.0, 100.0, "micrometres"),
-    "burr": (-0.5, 1.0, ""), "burr_um": (2.0, 100.0, "micrometres"), "texture": (0.0, 0.5, ""),
-    "texture_um": (5.0, 300.0, "micrometres"), "wipe": (0.0, 0.5, ""), "wipe_deg": (0.0, 180.0, "degrees"),
+    "burr": (-0.5, 1.0, ""), "burr_um": (2.0, 100.0, "micrometres"), "fringe_um": (0.0, 20.0, "micrometres"),
+    "texture": (0.0, 0.5, ""),    "texture_um": (5.0, 300.0, "micrometres"), "wipe": (0.0, 0.5, ""), "wipe_deg": (0.0, 180.0, "degrees"),
     "pinholes": (0.0, 40.0, "a square millimetre"), "pinhole_um": (1.0, 60.0, "micrometres"),
     "caking": (0.0, 1.0, ""), "pores": (0.0, 0.5, ""), "sink_um": (1.0, 60.0, "micrometres"),
     "pits": (0.0, 40.0, "a square millimetre"), "pit_um": (2.0, 80.0, "micrometres"),
@@ -42,12 +42,12 @@ class FilmSpec:
     gain of a thin film towards its edge, where it dried last, -0.05..0.25. edge_um : RMS of the edge, 1..5.
 
     Transfer: crisp_um : width of the shoulder, 2..8. burr : gain along the edge from the ink that the plate's burr
-    held, -0.06..0.15; burr_um : its width, 8..20. texture : RMS of thickness, 0.01..0.05, and texture_um : its grain,
+    held, -0.06..0.15; burr_um : its width, 8..20. fringe_um : RMS of the edge, 0.3..2. texture : RMS of thickness, 0.01..0.05, and texture_um : its grain,
     20..60, of the sheet. wipe : RMS of streaks from wiping the plate, 0..0.05, along wipe_deg, 0..180. pinholes :
     a square millimetre of film, 0..3; pinhole_um : their radius, 4..15. folds, cracks : lines of doubled and of missing
     film, each (x mm, y mm, angle rad, length mm, width um, bend).
 
-    Powder: caking : RMS of thickness from grain to grain, 0.05..0.25. pores : share of grains missing inside, 0..0.03.
+    Powder: caking : RMS of thickness from grain to grain, 0.05..0.20. pores : share of grains missing inside, 0..0.006.
 
     Fire: sink_um : sigma over which it levels the coat, 6..14. pits : a square millimetre, of paint and enamel, 0..3;
     pit_um : their radius, 5..18.
@@ -69,6 +69,7 @@ class FilmSpec:
     crisp_um: float
     burr: float
     burr_um: float
+    fringe_um: float
     texture: float
     texture_um: float
     wipe: float
@@ -123,6 +124,7 @@ def sample_film(*, rng: np.random.Generator, radius_mm: float) -> FilmSpec:
         crisp_um=float(rng.uniform(2.0, 8.0)),
         burr=float(np.clip(rng.normal(0.03, 0.05), -0.06, 0.15)),
         burr_um=float(rng.uniform(8.0, 20.0)),
+        fringe_um=float(rng.uniform(0.3, 2.0)),
         texture=float(rng.uniform(0.01, 0.05)),
         texture_um=log_uniform(20.0, 60.0),
         wipe=float(0.05 * rng.beta(1.0, 2.0)),
@@ -131,8 +133,8 @@ def sample_film(*, rng: np.random.Generator, radius_mm: float) -> FilmSpec:
         pinhole_um=log_uniform(4.0, 15.0),
         folds=lines(0.5, (0.05, 0.5), (12.0, 50.0)),
         cracks=lines(0.8, (0.05, 0.4), (3.0, 14.0)),
-        caking=float(rng.uniform(0.05, 0.25)),
-        pores=float(0.03 * rng.beta(1.0, 2.0)),
+        caking=float(rng.uniform(0.05, 0.20)),
+        pores=float(0.006 * rng.beta(1.0, 2.0)),
         sink_um=float(rng.uniform(6.0, 14.0)),
         pits=float(min(rng.exponential(0.7), 3.0)),
         pit_um=log_uniform(5.0, 18.0),

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.strokes.paint import Paint, in_frame, project
+from dialtell.synth.strokes.paint import Cue, Paint, in_frame, project
 from dialtell.synth.strokes.stroke import Floats
 
 SHIFT = 4  # bits of a pixel's fraction cv2 draws with
@@ -19,7 +19,7 @@ class Lanes(NamedTuple):
     """Of N pixels, the stroke laid last on each. stroke : (N,) its number among those drawn, -1 for none.
 
     along : (N,) mm from its start; left : (N,) mm to its end. across : (N,) mm from its middle, positive to the left.
-    half : (N,) mm, half its width there.
+    half : (N,) mm, half its width there. single : (N,) true where it is a stroke's only coat.
     """
 
     stroke: NDArray[np.int64]
@@ -27,6 +27,7 @@ class Lanes(NamedTuple):
     left: Floats
     across: Floats
     half: Floats
+    single: NDArray[np.bool_]
 
 
 def lanes(
@@ -52,7 +53,7 @@ def lanes(
     total = run[np.append(first[1:], len(run)) - 1][number]
     if not len(end):
         none = np.zeros(len(pixels))
-        return Lanes(np.full(len(pixels), -1), none, none, none, none)
+        return Lanes(np.full(len(pixels), -1), none, none, none, none, none > 0)
     slice_end = end[at]
     begin = middle[slice_end - 1]
     ahead = middle[slice_end] - begin
@@ -65,4 +66,5 @@ def lanes(
     wide = np.hypot(side[:, 0], side[:, 1])
     half = 0.5 * (wide[slice_end - 1] * (1 - share) + wide[slice_end] * share)
     across = off[:, 1] * ahead[:, 0] - off[:, 0] * ahead[:, 1]
-    return Lanes(np.where(at >= 0, number[slice_end], -1), along, total[slice_end] - along, across, half)
+    single = (paint.cue[slice_end] & int(Cue.RETOUCH)) == 0
+    return Lanes(np.where(at >= 0, number[slice_end], -1), along, total[slice_end] - along, across, half, single)

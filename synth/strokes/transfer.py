@@ -103,7 +103,7 @@ def sample_pull(*, rng: np.random.Generator, radius_mm: float) -> Pull:
         pinhole_mm=float(rng.uniform(0.01, 0.04)) * share,
         bare=bare,
         tears=tears,
-        roughness_um=float(rng.uniform(0.0, 7.0)) * share,
+        roughness_um=7.0 * float(rng.uniform(0.0, 1.0)) ** 2 * share,
         seed=int(rng.integers(2**31)),
     )
 
