@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.film import FilmSpec, Line
-from dialtell.synth.strokes.grain import cells, mottle
+from dialtell.synth.strokes.grain import ROW, cells, mottle
 from dialtell.synth.strokes.lanes import lanes
-from dialtell.synth.strokes.paint import Paint
+from dialtell.synth.strokes.paint import Paint, project
 from dialtell.synth.strokes.photographic import Exposure
 from dialtell.synth.strokes.stroke import Floats
 
@@ -31,12 +31,15 @@ COARSE, FINE = 18.0, 38.0  # px/mm between which the coat's structure fades in
 STRAY = 0.003  # of white: light scattered back by the blackest coat, so that D stays below 2.5 (judgement)
 REACH_MM = 0.15  # paint is moved about no further than this
 CONTACT, CUT = 0.15, 0.5  # thickness at the very edge of painted and of printed strokes, share (judgement)
+WHOLE = 0.98  # share from which a pixel counts as covered whole
+SMOOTHED = 0.5  # px, sigma that evens out the steps of distances measured from pixel to pixel
 THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
 STRAY_GRAINS = 3.0  # stray grains thin out over so many grains (as photographic._specks lays them)
-EDGE_SCATTER = 0.8  # scatter of where grains stop sticking, in units of the RMS unevenness that edges are to have
+EDGE_SCATTER = 0.9  # scatter of where grains stop sticking, in units of the RMS unevenness that edges are to have
 PACKED = 0.35  # grains inside the edge from which the powder lies several deep and leaves no gaps (judgement)
 EVEN = np.sqrt(12.0)  # brings even numbers 0..1 to unit RMS
-EDGE_BIAS = 0.20  # grains by which the sticking line lies outside the edge, since round grains cover less than squares
+REPAIR = 1.3  # most by which grains of a thin line are made more or less to keep its area
+EDGE_BIAS = 0.09  # grains by which the sticking line lies outside the edge, since round grains cover less than squares
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +77,24 @@ def ground_of(homography: Floats, shape: tuple[int, int]) -> Ground:
     return Ground(homography, shape, scale, fineness(scale))
 
 
+def jacobian(ground: Ground) -> Values:
+    """(2, 2) px a mm, in the middle of the frame."""
+    height, width = ground.shape
+    inverse = np.linalg.inv(ground.homography)
+    x, y, w = inverse @ np.array([0.5 * width, 0.5 * height, 1.0])
+    place = np.array([x, y]) / w
+    ends = project(ground.homography, np.array([place, place + [1e-3, 0.0], place + [0.0, 1e-3]]))
+    return np.asarray(1e3 * (ends[1:] - ends[:1]).T)
+
+
+def read(field: Image, places: Values) -> Image:
+    """Values (N,) of a field (H, W) at places (N, 2) px, bilinear; its border's beyond the frame."""
+    flat = np.zeros((-(-len(places) // ROW) * ROW, 2), dtype=np.float32)
+    flat[: len(places)] = places - 0.5  # cv2 counts from the middle of the first pixel
+    seen = cv2.remap(field, flat.reshape(-1, ROW, 2), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(seen.reshape(-1)[: len(places)])
+
+
 def fineness(px_per_mm: float) -> float:
     """How much of the coat's structure shows at a scale, 0..1."""
     return float(np.clip((px_per_mm - COARSE) / (FINE - COARSE), 0.0, 1.0))
@@ -90,14 +111,23 @@ def density_of(thickness: Values) -> Values:
 
 
 def inward(share: Image) -> Image:
-    """Signed distance to the edge of what is covered, px, positive inside; (H, W) float32."""
-    inside = (share >= 0.5).astype(np.uint8)
-    within = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5)
-    beyond = cv2.distanceTransform(1 - inside, cv2.DIST_L2, cv2.DIST_MASK_5)
-    away = np.where(inside > 0, within - 0.5, 0.5 - beyond).astype(np.float32)
-    cut = (share > 0.02) & (share < 0.98)
-    away[cut] = share[cut] - 0.5
-    return np.asarray(cv2.GaussianBlur(away, (0, 0), 0.6), dtype=np.float32)
+    """Signed distance to the edge of what is covered, px, positive inside; (H, W) float32.
+
+    Pixels the edge cuts say by their share where it runs; the others measure from the nearest of these.
+    """
+    away = share - np.float32(0.5)
+    for whole, sense in (((share > WHOLE), 1.0), ((share < 1.0 - WHOLE), -1.0)):
+        if whole.all():
+            away[:] = sense * sum(share.shape)
+            continue
+        distance, label = cv2.distanceTransformWithLabels(
+            whole.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+        )
+        rest = ~whole
+        held = np.zeros(int(label.max()) + 1, dtype=np.float32)
+        held[label[rest]] = share[rest] if sense > 0 else 1.0 - share[rest]
+        away[whole] = np.float32(sense) * (distance[whole] - 0.5 + held[label[whole]])
+    return np.asarray(cv2.GaussianBlur(away, (0, 0), SMOOTHED), dtype=np.float32)
 
 
 def thickened(
@@ -260,23 +290,16 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     gain.reshape(-1)[deep] = 1.0 + seen * EVEN * (cells(points, grain, film.seed + 21).first - 0.5)
     laid.reshape(-1)[deep] = 1.0 - 0.7 * dots(points, film.pores / grain**2, 500.0 * grain, film.seed + 22, ground.pixel_mm)
     near = np.flatnonzero((away > -outer * scale - 1.0) & (away <= inner * scale + 1.0))
-    slope_y, slope_x = np.gradient(away)
-    base = away.reshape(-1)[near] / scale
-    lean = np.stack([slope_x.reshape(-1)[near], slope_y.reshape(-1)[near]], axis=1).astype(np.float64)
-    # the gradient in the dial's frame: distances there and here differ by the scale, directions by the roll
-    turn = ground.homography[:2, :2] / np.sqrt(abs(np.linalg.det(ground.homography[:2, :2])))
-    lean_mm = lean @ turn
     points = ground.points(near)
     times = int(np.clip(np.ceil(3.0 / (grain * scale)), 2, 4))
-    inverse = np.linalg.inv(turn).T * ground.pixel_mm
+    to_mm = np.linalg.inv(jacobian(ground))
     steps = (np.arange(times) + 0.5) / times - 0.5
     cover, cake = np.zeros(len(near)), np.zeros(len(near))
     for down in steps:
         for across in steps:
-            offset = np.array([across, down]) @ inverse
-            spot = cells(points + offset, grain, film.seed + 21)
-            from_edge = base + lean @ np.array([across, down]) * ground.pixel_mm
-            at_centre = from_edge + (spot.to_centre * lean_mm).sum(axis=1)
+            at = points + to_mm @ np.array([across, down])
+            spot = cells(at, grain, film.seed + 21)
+            at_centre = read(away, project(ground.homography, at + spot.to_centre)) / scale
             quantile = np.log(np.clip(spot.first, 1e-4, 1 - 1e-4) / np.clip(1 - spot.first, 1e-4, 1)) / 1.702
             sticks = at_centre + EDGE_BIAS * grain + scatter * quantile > 0
             sticks |= spot.second < stray * np.exp(np.minimum(at_centre, 0.0) / (STRAY_GRAINS * grain))
@@ -287,5 +310,9 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     count = times * times
     laid.reshape(-1)[near] = cover / count
     gain.reshape(-1)[near] = np.where(cover > 0, cake / np.maximum(cover, 1), 1.0)
+    side = 2 * round(REACH_MM * scale) + 1
+    before, after = (cv2.boxFilter(field, -1, (side, side)).reshape(-1)[near] for field in (share, laid))
+    part = laid.reshape(-1)[near] * np.clip(before / np.maximum(after, 1e-3), 1.0 / REPAIR, REPAIR)
+    laid.reshape(-1)[near] = np.minimum(part, 1.0)
     # the fire runs grains together
     return laid, np.asarray(cv2.GaussianBlur(gain, (0, 0), max(0.5 * film.sink_um / 1000 * scale, 0.3)))
