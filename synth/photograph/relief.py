@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.photograph.light import LightSpec
 from dialtell.synth.shared.errors import ParameterError, require_range
-from dialtell.synth.strokes.coat import Ground, dots
+from dialtell.synth.strokes.coat import Ground, spots
 from dialtell.synth.strokes.film import FilmSpec
 
 Image = NDArray[np.float32]
@@ -112,16 +112,10 @@ def apply_relief(
 
 def _pit(reflectance: Image, height: Image, film: FilmSpec, ground: Ground) -> None:
     """Pits and burst bubbles of the fire: dark dots in the enamel, light ones in the paint; height falls in them."""
-    if film.pits <= 0.0:
-        return
-    pixels = np.arange(height.size)
-    for start in range(0, height.size, 1 << 18):
-        chunk = pixels[start : start + (1 << 18)]
-        hole = dots(ground.points(chunk), film.pits, film.pit_um, film.seed + 31, ground.pixel_mm)
-        at = chunk[hole > 0.01]
-        depth = (ground.fine * hole[hole > 0.01]).astype(np.float32)
-        painted = np.clip(height.reshape(-1)[at] / 6.0, 0.0, 1.0)
-        flat = reflectance.reshape(-1, 3)
-        flat[at] *= (1.0 - 0.45 * depth * (1.0 - painted))[:, None]
-        flat[at] += (0.12 * depth * painted)[:, None]
-        height.reshape(-1)[at] *= 1.0 - 0.8 * depth
+    at, hole = spots(ground, film.pits, film.pit_um, film.seed + 31)
+    depth = (ground.fine * hole).astype(np.float32)
+    painted = np.clip(height.reshape(-1)[at] / GLOSSY_UM, 0.0, 1.0)
+    flat = reflectance.reshape(-1, 3)
+    flat[at] *= (1.0 - 0.45 * depth * (1.0 - painted))[:, None]
+    flat[at] += (0.12 * depth * painted)[:, None]
+    height.reshape(-1)[at] *= 1.0 - 0.8 * depth

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.film import FilmSpec, Line
-from dialtell.synth.strokes.grain import ROW, cells, mottle
+from dialtell.synth.strokes.grain import ROW, cells, centres, mottle
 from dialtell.synth.strokes.lanes import lanes
 from dialtell.synth.strokes.paint import Paint, project
 from dialtell.synth.strokes.photographic import Exposure
@@ -34,6 +34,7 @@ CONTACT, CUT = 0.15, 0.5  # thickness at the very edge of painted and of printed
 WHOLE = 0.98  # share from which a pixel counts as covered whole
 SMOOTHED = 0.5  # px, sigma that evens out the steps of distances measured from pixel to pixel
 THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
+FAINTEST = 0.12  # px, radius of the smallest spots that are drawn
 STRAY_GRAINS = 3.0  # stray grains thin out over so many grains (as photographic._specks lays them)
 EDGE_SCATTER = 0.9  # scatter of where grains stop sticking, in units of the RMS unevenness that edges are to have
 PACKED = 0.35  # grains inside the edge from which the powder lies several deep and leaves no gaps (judgement)
@@ -110,22 +111,24 @@ def density_of(thickness: Values) -> Values:
     return np.asarray(-np.log10(STRAY + (1.0 - STRAY) * np.power(10.0, -thickness)))
 
 
-def inward(share: Image) -> Image:
+def inward(share: Image, *, beyond: bool = True) -> Image:
     """Signed distance to the edge of what is covered, px, positive inside; (H, W) float32.
 
     Pixels the edge cuts say by their share where it runs; the others measure from the nearest of these.
+    beyond : whether bare pixels measure too; else they have -0.5.
     """
     away = share - np.float32(0.5)
-    for whole, sense in (((share > WHOLE), 1.0), ((share < 1.0 - WHOLE), -1.0)):
+    inner, outer = share > WHOLE, share < 1.0 - WHOLE
+    cut = ~(inner | outer)
+    for whole, sense in ((inner, 1.0), (outer, -1.0))[: 1 + beyond]:
         if whole.all():
             away[:] = sense * sum(share.shape)
             continue
         distance, label = cv2.distanceTransformWithLabels(
             whole.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
         )
-        rest = ~whole
-        held = np.zeros(int(label.max()) + 1, dtype=np.float32)
-        held[label[rest]] = share[rest] if sense > 0 else 1.0 - share[rest]
+        held = np.zeros(share.size + 1, dtype=np.float32)
+        held[label[cut]] = share[cut] if sense > 0 else 1.0 - share[cut]
         away[whole] = np.float32(sense) * (distance[whole] - 0.5 + held[label[whole]])
     return np.asarray(cv2.GaussianBlur(away, (0, 0), SMOOTHED), dtype=np.float32)
 
@@ -139,7 +142,7 @@ def thickened(
     """
     if ground.fine == 0.0 or not share.any():
         return share, density
-    away = inward(share)
+    away = inward(share, beyond=process is Process.PHOTOGRAPHIC)
     if process is Process.PHOTOGRAPHIC:
         laid, gain = _powder(film, exposure, ground, share, away)
     else:
@@ -149,7 +152,7 @@ def thickened(
         if process is Process.HAND:
             left, more = _brush(paint, film, ground, pixels, points, inside_um, density.reshape(-1)[pixels])
         else:
-            left, more = _sheet(film, ground, points, inside_um)
+            left, more = _sheet(film, ground, pixels, points, inside_um)
         laid, gain = share.copy(), np.ones_like(density)
         laid.reshape(-1)[pixels] = np.clip(share.reshape(-1)[pixels] * left, 0.0, 1.0)
         gain.reshape(-1)[pixels] = more
@@ -223,7 +226,9 @@ def _brush(
     return left, more
 
 
-def _sheet(film: FilmSpec, ground: Ground, points: Values, inside_um: Values) -> tuple[Values, Values]:
+def _sheet(
+    film: FilmSpec, ground: Ground, pixels: NDArray[np.int64], points: Values, inside_um: Values
+) -> tuple[Values, Values]:
     """Share left and relative thickness (N,) of a printed film."""
     pixel = ground.pixel_mm
     more = shoulder(inside_um, film.crisp_um, contact=CUT)
@@ -234,7 +239,8 @@ def _sheet(film: FilmSpec, ground: Ground, points: Values, inside_um: Values) ->
     turned = points @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     wiped = mottle(turned, (0.9, 0.035), film.seed + 13, pixel)
     more *= 1.0 + film.texture * grain + film.wipe * wiped
-    left = 1.0 - dots(points, film.pinholes, film.pinhole_um, film.seed + 14, pixel)
+    holes, cover = spots(ground, film.pinholes, film.pinhole_um, film.seed + 14)
+    left = 1.0 - read_sparse(holes, cover, pixels)
     left += _wavy(inside_um, film.fringe_um * mottle(points, film.texture_um / 1000, film.seed + 15, pixel), pixel)
     for line in film.cracks:
         left *= 1.0 - 0.9 * _line(points, line, pixel)
@@ -250,18 +256,40 @@ def _wavy(inside_um: Values, out_um: Values, pixel_mm: float) -> Values:
     return np.asarray(np.clip(moved / held - 1.0, -1.0, 3.0))
 
 
-def dots(points: Values, number: float, radius_um: float, seed: int, pixel_mm: float) -> Values:
-    """Share (N,) of each pixel within round spots, `number` a square millimetre, of `radius_um` give or take half."""
-    if number <= 0.0:
-        return np.zeros(len(points))
-    room = max(4.0 * radius_um / 1000, min(0.3, np.sqrt(0.5 / number)))
-    spot = cells(points, room, seed)
-    radius = radius_um / 1000 * (0.5 + spot.second)
-    away = np.hypot(spot.to_centre[:, 0], spot.to_centre[:, 1])
-    full = np.minimum(1.0, (radius / (0.56 * pixel_mm)) ** 2)  # a spot below a pixel dims it
-    cover = np.clip((radius - away) / pixel_mm + 0.5, 0.0, 1.0) * full
-    depth = 0.5 + 0.5 * np.mod(97.0 * spot.second, 1.0)
-    return np.asarray(cover * depth * (spot.first < number * room**2))
+def spots(ground: Ground, number: float, radius_um: float, seed: int) -> tuple[NDArray[np.int64], Values]:
+    """Round spots, `number` a square millimetre, of `radius_um` give or take half: flat indices and shares (N,).
+
+    No pixel comes twice.
+    """
+    nothing = np.empty(0, dtype=np.int64), np.empty(0)
+    if number <= 0.0 or radius_um * 0.001 * ground.scale < FAINTEST:
+        return nothing
+    room = max(4.0 * radius_um / 1000, min(0.3, float(np.sqrt(0.5 / number))))
+    height, width = ground.shape
+    corners = ground.points(np.array([0, width - 1, (height - 1) * width, height * width - 1]))
+    place, first, second = centres(corners.min(axis=0), corners.max(axis=0), room, seed)
+    chosen = first < number * room**2
+    radius = radius_um * 0.001 * ground.scale * (0.5 + second[chosen])  # px
+    middle = project(ground.homography, place[chosen])
+    reach = np.arange(-int(np.ceil(1.5 * radius_um * 0.001 * ground.scale)) - 1, 0)
+    reach = np.concatenate([reach, [0], -reach[::-1]])
+    column = np.floor(middle[:, 0, None, None]).astype(np.int64) + reach[None, None, :]
+    row = np.floor(middle[:, 1, None, None]).astype(np.int64) + reach[None, :, None]
+    away = np.hypot(column + 0.5 - middle[:, 0, None, None], row + 0.5 - middle[:, 1, None, None])
+    full = np.minimum(1.0, (radius / 0.56) ** 2)  # a spot below a pixel dims it
+    cover = np.clip(radius[:, None, None] - away + 0.5, 0.0, 1.0) * full[:, None, None]
+    cover *= (0.5 + 0.5 * np.mod(97.0 * second[chosen], 1.0))[:, None, None]
+    seen = (cover > 0.01) & (column >= 0) & (column < width) & (row >= 0) & (row < height)
+    index, where = np.unique((row * width + column)[seen], return_index=True)
+    return index, cover[seen][where]
+
+
+def read_sparse(index: NDArray[np.int64], values: Values, pixels: NDArray[np.int64]) -> Values:
+    """What values (M,) at rising flat indices hold for each of the pixels (N,); 0 elsewhere."""
+    if not len(index):
+        return np.zeros(len(pixels))
+    at = np.minimum(np.searchsorted(index, pixels), len(index) - 1)
+    return np.asarray(np.where(index[at] == pixels, values[at], 0.0))
 
 
 def _line(points: Values, line: Line, pixel_mm: float) -> Values:
@@ -282,16 +310,17 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     scatter = EDGE_SCATTER * exposure.edge_grains * grain
     stray = exposure.specks * grain / 6.0  # of grains at the edge, so that `specks` lie along a millimetre of stroke
     inner = 3.0 * scatter + 1.2 * grain
-    outer = max(inner, (2.5 * STRAY_GRAINS if stray > 0 else 0.0) * grain)
+    outer = max(inner, (1.7 * STRAY_GRAINS if stray > 0 else 0.0) * grain)
     laid, gain = (away > 0).astype(np.float32), np.ones_like(share)
     deep = np.flatnonzero(away > inner * scale + 1.0)
     points = ground.points(deep)
     seen = film.caking / np.sqrt(1.0 + (ground.pixel_mm / grain) ** 2)
     gain.reshape(-1)[deep] = 1.0 + seen * EVEN * (cells(points, grain, film.seed + 21).first - 0.5)
-    laid.reshape(-1)[deep] = 1.0 - 0.7 * dots(points, film.pores / grain**2, 500.0 * grain, film.seed + 22, ground.pixel_mm)
+    pores, cover = spots(ground, film.pores / grain**2, 500.0 * grain, film.seed + 22)
+    laid.reshape(-1)[pores] *= 1.0 - 0.7 * cover
     near = np.flatnonzero((away > -outer * scale - 1.0) & (away <= inner * scale + 1.0))
     points = ground.points(near)
-    times = int(np.clip(np.ceil(3.0 / (grain * scale)), 2, 4))
+    times = 3 if 0.8 < grain * scale < 1.6 else 2  # smaller grains are several a pixel anyway
     to_mm = np.linalg.inv(jacobian(ground))
     steps = (np.arange(times) + 0.5) / times - 0.5
     cover, cake = np.zeros(len(near)), np.zeros(len(near))

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 Values = NDArray[np.float32]
 Points = NDArray[np.float64]
 
-CELLS = 128  # a side of the tile, after which grain repeats: 2.5 mm of 20 um grain
-STEPS = 8  # samples a cell, each of which knows its nearest centre
+CELLS = 96  # a side of the tile, after which grain repeats: 1.9 mm of 20 um grain
+STEPS = 6  # samples a cell, each of which knows its nearest centre
+JITTER = 0.42  # cells, how far a centre may lie from its cell's middle
 BUMPS = 256  # a side of the tile of mottle
 ROW = 4096  # points a row when cv2 is asked for a list
 
@@ -38,8 +39,9 @@ def mottle(points: Points, cell_mm: float | tuple[float, float], seed: int, pixe
     """
     size = np.broadcast_to(np.asarray(cell_mm, dtype=np.float64), 2)
     tile = _bumps()
-    place = _placed(points, seed, turned=float(size[0]) == float(size[1])) / size * 2.0
-    place %= 2 * BUMPS
+    if size[0] == size[1]:
+        points = _turned(points, seed)  # else along and across keep their meaning
+    place = (points + _shift(seed)) * (2.0 / size) % (2 * BUMPS)
     flat = np.zeros((-(-len(place) // ROW) * ROW, 2), dtype=np.float32)
     flat[: len(place)] = place
     grid = flat.reshape(-1, ROW, 2)
@@ -50,23 +52,35 @@ def mottle(points: Points, cell_mm: float | tuple[float, float], seed: int, pixe
 
 def cells(points: Points, cell_mm: float, seed: int) -> Cells:
     """The grain nearest to each point (N, 2) mm; centres lie about `cell_mm` apart."""
-    tile = _centres()
-    place = _placed(points, seed, turned=False) * (1.0 / cell_mm)
-    place %= CELLS
-    at = np.minimum((place * STEPS).astype(np.int32), CELLS * STEPS - 1)
-    found = tile[at[:, 1], at[:, 0]]
-    to_centre = ((at + 0.5) * (1.0 / STEPS) + found[:, :2] - place) * cell_mm
+    tile = _nearest()
+    place = ((points + _shift(seed)) * (1.0 / cell_mm) % CELLS).astype(np.float32)
+    at = np.minimum((place * np.float32(STEPS)).astype(np.int32), CELLS * STEPS - 1)
+    found = tile.reshape(-1, 4)[at[:, 1] * (CELLS * STEPS) + at[:, 0]]
+    to_centre = ((at + np.float32(0.5)) * np.float32(1.0 / STEPS) + found[:, :2] - place) * np.float32(cell_mm)
     return Cells(to_centre, found[:, 2], found[:, 3])
 
 
-def _placed(points: Points, seed: int, *, turned: bool) -> Points:
-    """Points moved, and turned if asked, by the seed."""
-    rng = np.random.default_rng(seed)
-    shift, turn = rng.uniform(0.0, 1000.0, 2), rng.uniform(0.0, 2 * np.pi)
-    if turned:
-        c, s = np.cos(turn), np.sin(turn)
-        points = points @ np.array([[c, s], [-s, c]])
-    return np.asarray(points + shift)
+def centres(low: Points, high: Points, cell_mm: float, seed: int) -> tuple[Points, Values, Values]:
+    """The centres of the same cells in the box `low`..`high` mm: (N, 2) mm, and their two numbers (N,) each."""
+    shift = _shift(seed)
+    first, last = (np.floor((corner + shift) / cell_mm).astype(np.int64) for corner in (low, high))
+    column, row = np.meshgrid(np.arange(first[0], last[0] + 1), np.arange(first[1], last[1] + 1))
+    jitter, own = _centres()
+    at = row.ravel() % CELLS, column.ravel() % CELLS
+    cell = np.stack([column.ravel(), row.ravel()], axis=1)
+    return (cell + 0.5 + jitter[at]) * cell_mm - shift, own[at][:, 0], own[at][:, 1]
+
+
+def _shift(seed: int) -> Points:
+    """(2,) mm by which the seed moves the tile."""
+    return np.random.default_rng(seed).uniform(0.0, 100.0, 2)
+
+
+def _turned(points: Points, seed: int) -> Points:
+    """Points turned about the dial's centre by the seed."""
+    turn = np.random.default_rng([seed, 1]).uniform(0.0, 2 * np.pi)
+    c, s = np.cos(turn), np.sin(turn)
+    return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
 @lru_cache(maxsize=1)
@@ -81,26 +95,30 @@ def _bumps() -> Values:
 
 
 @lru_cache(maxsize=1)
-def _centres() -> Values:
-    """(CELLS * STEPS, ..., 4): from each sample to the nearest centre, in cells, and that centre's two numbers."""
+def _centres() -> tuple[Points, Values]:
+    """(CELLS, CELLS, 2) cells from each cell's middle to its centre, and (CELLS, CELLS, 2) numbers 0..1."""
     rng = np.random.default_rng(2)
-    jitter = rng.uniform(-0.42, 0.42, (CELLS, CELLS, 2))
-    own = rng.uniform(0.0, 1.0, (CELLS, CELLS, 2))
+    jitter = rng.uniform(-JITTER, JITTER, (CELLS, CELLS, 2))
+    return jitter, rng.uniform(0.0, 1.0, (CELLS, CELLS, 2)).astype(np.float32)
+
+
+@lru_cache(maxsize=1)
+def _nearest() -> Values:
+    """(CELLS * STEPS, ..., 4): from each sample to the nearest centre, in cells, and that centre's two numbers."""
+    jitter, own = _centres()
     side = CELLS * STEPS
     inside = ((np.arange(side) % STEPS) + 0.5) / STEPS - 0.5
     best = np.full((side, side), np.inf)
     tile = np.empty((side, side, 4), dtype=np.float32)
-
-    def spread(values: Points) -> Points:
-        return np.repeat(np.repeat(values, STEPS, axis=0), STEPS, axis=1)
-
     for down in (-1, 0, 1):
         for across in (-1, 0, 1):
-            near = spread(np.roll(jitter, (-down, -across), axis=(0, 1)))
+            near, numbers = (
+                np.roll(values, (-down, -across), axis=(0, 1)).repeat(STEPS, axis=0).repeat(STEPS, axis=1)
+                for values in (jitter, own)
+            )
             dx, dy = across + near[..., 0] - inside[None, :], down + near[..., 1] - inside[:, None]
             away = dx * dx + dy * dy
             closer = away < best
             best[closer] = away[closer]
-            numbers = spread(np.roll(own, (-down, -across), axis=(0, 1)))
             tile[closer] = np.stack([dx, dy, numbers[..., 0], numbers[..., 1]], axis=2)[closer]
     return tile
