@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 from dialtell.synth.design.design import DialDesign
 from dialtell.synth.design.layout import guide_circles, lay_out
 from dialtell.synth.shared.terms import ZONES, Process, Zone
+from dialtell.synth.strokes.coat import Ground, thickened
+from dialtell.synth.strokes.film import FilmSpec, sample_film
 from dialtell.synth.strokes.hand import paint_by_hand
 from dialtell.synth.strokes.hand_style import Workshop, sample_workshop
 from dialtell.synth.strokes.masters import sample_masters
 from dialtell.synth.strokes.paint import Cue, Paint, flatten, join, lay
-from dialtell.synth.strokes.photographic import Exposure, develop, sample_exposure
+from dialtell.synth.strokes.photographic import Exposure, develop, printed_evenly, sample_exposure
 from dialtell.synth.strokes.plate import Plate, cut, regular, sample_plate, shallowed
 from dialtell.synth.strokes.skeleton import StrokeBatch, gather, normals, tabulate
 from dialtell.synth.strokes.stroke import Floats, Item
@@ -32,13 +34,14 @@ SHALLOW = 0.75  # plates with shallow hairlines, of the share of masters (judgem
 
 @dataclass(frozen=True)
 class Making:
-    """processes : one Process per zone, in the order of ZONES."""
+    """processes : one Process per zone, in the order of ZONES. film : the coat's fine structure; None for flat fills."""
 
     processes: tuple[Process, ...]
     workshop: Workshop
     plate: Plate
     pull: Pull
     exposure: Exposure
+    film: FilmSpec | None = None
 
     def process_of(self, zone: Zone) -> Process:
         """How a zone was laid."""
@@ -55,18 +58,23 @@ class Coat:
 
     coat : what a second coat adds, share of the first. film : holes of the sheet apply.
     beneath : faint paint that shows only where `paint` left the enamel bare: guide lines, the ghost of a slip.
+    process : how it was laid. even : the same paint without the grain of its edges, for views that show single grains;
+    None where `paint` has none.
     """
 
     paint: Paint
     coat: float
     film: bool
     beneath: Paint
+    process: Process = Process.TRANSFER
+    even: Paint | None = None
 
     def of_ink(self, ink: int) -> Coat:
         """Only the paint of one ink."""
         return replace(
-            self, paint=self.paint.select(self.paint.ink == ink), beneath=self.beneath.select(self.beneath.ink == ink)
-        )
+            self, paint=self.paint.select(self.paint.ink == ink), beneath=self.beneath.select(self.beneath.ink == ink),
+            even=None if self.even is None else self.even.select(self.even.ink == ink),
+        )  # fmt: skip
 
     def lay(self, homography: Floats, shape: tuple[int, int]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Covered share (H, W) 0..1 and density (H, W) of the covered part, as paint.lay gives them."""
@@ -79,6 +87,20 @@ class Coat:
         mean = (share * density + under * faint) / np.maximum(whole, 1e-6)
         return whole, np.where(whole > 1e-6, mean, 0.0).astype(np.float32)
 
+    def lay_thick(
+        self, film: FilmSpec, exposure: Exposure, ground: Ground
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """The same as a coat with thickness, where the ground is seen close enough."""
+        share, density = self.lay(ground.homography, ground.shape)
+        if self.process is not Process.PHOTOGRAPHIC or self.even is None:
+            return thickened(self.process, self.paint, film, exposure, ground, share, density)
+        plain, solid = replace(self, paint=self.even).lay(ground.homography, ground.shape)
+        grained, caked = thickened(self.process, self.even, film, exposure, ground, plain, solid)
+        fine = np.float32(ground.fine)
+        mixed = share + fine * (grained - share)
+        dense = ((1.0 - fine) * share * density + fine * grained * caked) / np.maximum(mixed, 1e-6)
+        return mixed, np.where(mixed > 1e-6, dense, 0.0).astype(np.float32)
+
 
 def sample_making(
     *,
@@ -89,11 +111,14 @@ def sample_making(
     jitter: float = 1.0,
     scatter: tuple[float, float] = (0.0, 1.0),
     mastered: float = 0.0,
+    coated: bool = True,
 ) -> Making:
     """Draw a making; `process` None mixes: one zone or two done by another process than the rest.
 
     mastered : share of workshops of masters, 0..1, whatever `steadiness`; regular plates are more frequent than that.
+    coated : whether paint is a coat with thickness.
     """
+    film = sample_film(rng=rng.spawn(1)[0], radius_mm=design.radius_mm)  # of its own: all else stays as drawn without
     workshop = sample_workshop(rng=rng, steadiness=steadiness, jitter=jitter)
     plate = sample_plate(rng=rng, scatter=scatter)
     apart = np.random.default_rng([workshop.seed, MASTER_STREAM])
@@ -111,7 +136,7 @@ def sample_making(
         processes = (process,) * len(ZONES)
     else:
         processes = _mixed(rng)
-    return Making(processes, workshop, plate, pull, exposure)
+    return Making(processes, workshop, plate, pull, exposure, film if coated else None)
 
 
 def _mixed(rng: np.random.Generator) -> tuple[Process, ...]:
@@ -139,12 +164,16 @@ def coat_of(items: Sequence[Item], design: DialDesign, making: Making, process: 
     if process is Process.HAND:
         painted = paint_by_hand(_laid_out(batches, making.pull), table, making.workshop, design.density)
         guides = _guides(design, making) if making.process_of(Zone.NUMERALS) is Process.HAND else []
-        return Coat(painted, making.workshop.figures.coat, film=False, beneath=join(guides))
+        return Coat(painted, making.workshop.figures.coat, film=False, beneath=join(guides), process=process)
     master = cut(batches, table, making.plate)
     if process is Process.TRANSFER:
         film = lay_down(master, making.pull, design.density, making.plate.depth)
-        return Coat(film, 0.0, film=True, beneath=ghost(film, making.pull))
-    return Coat(develop(master, making.exposure, design.density, making.plate.depth), 0.0, film=False, beneath=join([]))
+        return Coat(film, 0.0, film=True, beneath=ghost(film, making.pull), process=process)
+    printed = develop(master, making.exposure, design.density, making.plate.depth)
+    even = None
+    if making.film is not None:
+        even = printed_evenly(master, making.exposure, design.density, making.plate.depth)
+    return Coat(printed, 0.0, film=False, beneath=join([]), process=process, even=even)
 
 
 def _laid_out(batches: list[StrokeBatch], pull: Pull) -> list[StrokeBatch]:

@@ -17,10 +17,12 @@ from dialtell.synth.making import Coat, Making, make, sample_making
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
 from dialtell.synth.photograph.camera import CameraSpec, expose, finished, roughened, sample_camera
 from dialtell.synth.photograph.light import LightSpec, apply_light, hardened, sample_light
+from dialtell.synth.photograph.relief import apply_relief, lamp_of
 from dialtell.synth.photograph.view import ViewSpec, homography, sample_view
 from dialtell.synth.photograph.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.photograph.wear import WearSpec, abrasion_field, apply_wear, sample_wear
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.strokes.coat import ground_of
 from dialtell.synth.strokes.transfer import taken
 
 RENDERER_VERSION = "4"
@@ -63,7 +65,8 @@ class Range:
     whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees. rough : share of
     pictures taken worse than cameras commonly do, see camera.roughened. finished : share of pictures with the optics,
     capture, finishing and hard light of real photographs, see camera.finished and light.hardened. heic : share of
-    those kept as HEIC, whose encoder need not give the same bytes on every machine.
+    those kept as HEIC, whose encoder need not give the same bytes on every machine. coated : whether
+    close views show paint as a coat with thickness, relief and grain (strokes.film, photograph.relief), or flat fills.
     """
 
     pixels_per_radius: tuple[float, float] = (90.0, 900.0)
@@ -81,6 +84,7 @@ class Range:
     rough: float = 0.0
     finished: float = 0.7
     heic: float = 0.0
+    coated: bool = True
     variety: Variety = field(default_factory=Variety)
 
 
@@ -103,6 +107,7 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     making = sample_making(
         rng=rng, design=design, process=drawn if process is None else process, steadiness=scope.steadiness,
         jitter=scope.jitter * float(np.exp(spread)), scatter=scope.scatter, mastered=scope.mastered,
+        coated=scope.coated,
     )  # fmt: skip
     spec = DialSpec(design=design, making=making, **vars(photograph), seed=seed, index=index)
     poorly = np.random.default_rng([seed, index, ROUGH_STREAM])
@@ -185,16 +190,28 @@ def paint_strokes(
     if room is not None:
         left = left * room
     flat = reflectance.reshape(-1, 3)
+    film, exposure = spec.making.film, spec.making.exposure
+    ground = ground_of(matrix, shape) if film is not None else None
+    height = np.zeros(shape, dtype=np.float32)  # micrometres
     for coat in coats:
         stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
         for ink in np.unique(coat.paint.ink):
-            share, density = coat.of_ink(int(ink)).lay(matrix, shape)
+            inked = coat.of_ink(int(ink))
+            if film is None or ground is None or ground.fine == 0.0:
+                share, density = inked.lay(matrix, shape)
+            else:
+                share, density = inked.lay_thick(film, exposure, ground)
             share = share * stays
             covered = np.flatnonzero(share)
             part, dark = share.reshape(-1)[covered], density.reshape(-1)[covered]
             for channel, strength in enumerate(INKS[spec.design.inks[int(ink)]]):
                 through = 1.0 - part + part * np.power(10.0, -strength * dark)
                 flat[covered, channel] *= through.astype(np.float32)
+            if film is not None and ground is not None and ground.fine > 0.0:
+                height.reshape(-1)[covered] += film.um_per_density * part * dark
+    if film is not None and ground is not None and ground.fine > 0.0:
+        light = lamp_of(spec.light, spec.seed, spec.index)
+        apply_relief(reflectance, height, light, film, ground, spec.view.roll_deg)
     return reflectance
 
 

@@ -86,6 +86,23 @@ def develop(
     return join(parts)
 
 
+def printed_evenly(
+    negative: Sequence[StrokeBatch],
+    exposure: Exposure,
+    full_density: float,
+    depth: Callable[[Floats], Floats] = np.ones_like,
+) -> Paint:
+    """The same strokes without grain: where each would end if powder were infinitely fine. No specks."""
+    parts = []
+    for batch in negative:
+        path = displaced(batch.path, exposure.placing)
+        half = np.where(batch.width > 0, np.maximum(0.5 * batch.width + exposure.spread_mm, 0.004), 0.0)
+        density, cue = full_density * depth(batch.width), np.full(half.shape, int(Cue.GRAIN), dtype=np.int64)
+        labels = {"ink": batch.ink, "zone": batch.zone, "stroke": batch.stroke}
+        parts.append(flatten(path, half, normals(path), density, cue, **labels))
+    return join(parts)
+
+
 def refine(path: Floats, width: Floats, length: Floats, grain_mm: float) -> tuple[Floats, Floats]:
     """Resample a batch so that samples lie about one grain apart (never coarser than given)."""
     samples = path.shape[1]
