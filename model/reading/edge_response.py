@@ -30,6 +30,7 @@ _SPAN = 4.0  # sigma: free of other edges to each side
 _LEAST_SIGMA = 0.6  # px, for the sizes of windows
 _LEAST_SPAN = 3.0  # px
 _FEWEST_IN_BIN = 8
+_ALIKE = 0.3  # ln of the widths of edges that are averaged against the median's
 _FROM, _TO = 0.75, 0.2  # of the greatest response
 _LEAST_FREQUENCIES = 4
 # the line's height at frequency 0 tells of sharpening; fitted to Gaussians under unsharp masks of any size
@@ -45,9 +46,12 @@ def common_sigma(profile: Floats, slant: Floats, low: Floats, high: Floats) -> f
     levels reached to both sides. N >= 1.
     """
     relative = (profile - low[:, None]) / (high - low)[:, None]
-    width = _crossing(relative, 0.9, 1) + _crossing(relative, 0.1, -1)
-    usual = float(np.median(width / slant)) / TEN_TO_NINETY
-    spread, step = _common_edge(profile, slant, _room(relative), usual)
+    width = (_crossing(relative, 0.9, 1) + _crossing(relative, 0.1, -1)) / slant
+    middle = float(np.median(width))
+    # shadows, worn strokes and the rims of hands are softer than the picture
+    alike = np.flatnonzero(np.abs(np.log(np.maximum(width, 1e-3) / middle)) < _ALIKE)
+    usual = middle / TEN_TO_NINETY
+    spread, step = _common_edge(profile[alike], slant[alike], _room(relative[alike]), usual)
     found = _steepness(*_response(spread, step, usual))
     if math.isnan(found):
         return usual
