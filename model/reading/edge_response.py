@@ -30,6 +30,7 @@ _SPAN = 4.0  # sigma: free of other edges to each side
 _LEAST_SIGMA = 0.6  # px, for the sizes of windows
 _LEAST_SPAN = 3.0  # px
 _FEWEST_IN_BIN = 8
+_TURNED = 0.3  # of the step, by which the next edge has begun; a rim takes less
 _ALIKE = 0.3  # ln of the widths of edges that are averaged against the median's
 _FROM, _TO = 0.75, 0.2  # of the greatest response
 _LEAST_FREQUENCIES = 4
@@ -62,7 +63,7 @@ def _room(relative: Floats) -> Floats:
     """(2, N) px from each edge to half way to the next one, on its dark and its light side."""
     far = 2 * REACH
     found = []
-    for back in (relative[:, REACH::-1] > 0.5, relative[:, REACH + 1 :] < 0.5):
+    for back in (relative[:, REACH::-1] > _TURNED, relative[:, REACH + 1 :] < 1.0 - _TURNED):
         back[:, 0] = False
         at = back.argmax(axis=1)
         found.append(0.5 * np.where(at > 0, at, far))
