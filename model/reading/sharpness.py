@@ -1,7 +1,10 @@
-"""How sharp a photograph really is: the blur of its sharpest ink edges, and a printer's dot screen if there is one.
+"""How sharp a photograph really is: the blur of its strokes' edges, and a printer's dot screen if there is one.
 
-A photograph scaled up or out of focus has more pixels than detail. A step blurred by a Gaussian of SD sigma rises
-from 10 to 90 % of its height over 2.5631 sigma (exact), so the width of the crispest strokes' edges tells sigma.
+A photograph scaled up, out of focus or sharpened has more pixels, or more contrast, than detail. Its true resolution is
+that of a plain picture whose detail ends at the same frequency: where the response of the edges to detail has fallen to
+a tenth (limiting resolution, ISO 12233, from memory), told as the SD sigma of the Gaussian blur that ends there. What
+counts is what the picture carried before it was sharpened: sharpening brings out what there is and adds none; halving
+and enlarging leaves half at most; a veil of light takes contrast alone, and so, all but a tenth, do long tails.
 """
 
 from __future__ import annotations
@@ -13,30 +16,25 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
-from scipy.special import ndtri
 
 from dialtell.model.reading.dot_screen import screen_period
+from dialtell.model.reading.edge_response import REACH, common_sigma
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.synth.shared.errors import ParameterError
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-TEN_TO_NINETY = 2.5631  # in sigma: 2 * 1.28155
 PIXEL_SIGMA = 0.5  # px, of a photograph whose pixels are just used: at half a pixel a stroke edge spans 1.3 px
-_REACH = 24  # px walked to each side of an edge
-_MOST_EDGES = 4000
+_MOST_EDGES = 4000  # looked at along the rows, and as many along the columns
 _MOST_LINES = 800  # rows or columns looked along
 _FEWEST_EDGES = 20
-# sharpening by mask steepens an edge and leaves a light rim beside it; fitted to drawn dials sharpened so
-_PER_HALO = 3.0
-_PLAIN_HALO = 0.01
-_MOST_HALO = 0.1  # above it the rim says no more
 
 
 @dataclass(frozen=True)
 class Sharpness:
-    """edge_sigma_px : px, blur SD of the full black edges, the pixel's own width included; nan without edges.
+    """edge_sigma_px : px, blur SD of the full black edges before any sharpening, the pixel's own width included; nan
+        without edges.
 
     true_pixels_per_radius : px per dial radius that carry detail, pixels_per_radius * min(1, 0.5 / edge_sigma_px):
         the size to which the photograph could be reduced until its edges are half a pixel soft; less where pixels
@@ -69,13 +67,29 @@ def measure_sharpness(density: Image, geometry: DialGeometry) -> Sharpness:
         found = measure_sharpness(small, geometry.scaled(size[0] / density.shape[1]))
         return replace(found, edge_sigma_px=found.edge_sigma_px * times, screen_px=found.screen_px * times)
     period = screen_period(dial, geometry, box)
-    sigmas, halos = _edge_sigmas(dial, geometry, box)
-    if len(sigmas) < _FEWEST_EDGES:
-        return Sharpness(float("nan"), 0.0, len(sigmas), period is not None, period or float("nan"))
-    halo = float(np.clip(np.median(halos) - _PLAIN_HALO, 0.0, _MOST_HALO))
-    sigma = float(np.median(sigmas)) * (1.0 + _PER_HALO * halo)
+    edges = _find_edges(dial, geometry, box)
+    if len(edges.slant) < _FEWEST_EDGES:
+        return Sharpness(float("nan"), 0.0, len(edges.slant), period is not None, period or float("nan"))
+    sigma = common_sigma(edges.profile, edges.slant, edges.low, edges.high)
     true = geometry.pixels_per_radius * min(1.0, PIXEL_SIGMA / sigma)
-    return Sharpness(sigma, true, len(sigmas), period is not None, period or float("nan"))
+    return Sharpness(sigma, true, len(edges.slant), period is not None, period or float("nan"))
+
+
+@dataclass(frozen=True)
+class _Edges:
+    """N edges between bare enamel and full ink, see common_sigma."""
+
+    profile: Floats
+    slant: Floats
+    low: Floats
+    high: Floats
+
+    def __add__(self, other: _Edges) -> _Edges:
+        return _Edges(*(np.concatenate(pair) for pair in zip(vars(self).values(), vars(other).values(), strict=True)))
+
+
+def _no_edges() -> _Edges:
+    return _Edges(np.empty((0, 2 * REACH + 2)), np.empty(0), np.empty(0), np.empty(0))
 
 
 def _inside(
@@ -96,30 +110,29 @@ def _on_dial(
     return np.asarray(u * u + v * v < extent * extent)
 
 
-def _edge_sigmas(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> tuple[Floats, Floats]:
-    """Blur SD in px of the edges between bare enamel and full ink, one per edge found along rows and columns, and the
-    light rim beside each as a share of its step."""
+def _find_edges(dial: Image, geometry: DialGeometry, box: tuple[slice, slice]) -> _Edges:
+    """Edges between bare enamel and full ink, found along rows and columns."""
     height, width = dial.shape
     every = max(height // _MOST_LINES, 1), max(width // _MOST_LINES, 1)
     rows, columns = np.arange(2, height - 2, every[0]), np.arange(2, width - 2, every[1])
     if not (len(rows) and len(columns)):
-        return np.empty(0), np.empty(0)
+        return _no_edges()
     coarse = dial[np.ix_(rows[::3], columns[::3])][
         _inside(geometry, box, rows[::3].astype(float), columns[::3].astype(float), 0.93)
     ]
     # the black of this photograph is what its darkest strokes reach
     black = 10.0 ** -float(np.percentile(coarse, 99.5)) if coarse.size else 1.0
     if black > 0.75:
-        return np.empty(0), np.empty(0)
+        return _no_edges()
     upright = _along_rows(dial, rows, lambda row, column: _on_dial(geometry, box, row, column, 0.93), black)
     level = _along_rows(dial.T, columns, lambda row, column: _on_dial(geometry, box, column, row, 0.93), black)
-    return np.concatenate([upright[0], level[0]]), np.concatenate([upright[1], level[1]])
+    return upright + level
 
 
 def _along_rows(
     dial: Image, rows: NDArray[np.int64], inside: Callable[[Floats, Floats], NDArray[np.bool_]], black: float
-) -> tuple[Floats, Floats]:
-    """Blur SD, and light rim, where a row crosses half way between enamel and ink on a clean full edge.
+) -> _Edges:
+    """Where a row crosses half way between enamel and ink on a clean full edge.
 
     inside : which of the places (row, column) are to be looked at.
     Blur acts on light, so it is measured there, relative to the enamel = 1.
@@ -127,8 +140,8 @@ def _along_rows(
     lines = slice(int(rows[0]), int(rows[-1]) + 1, int(rows[1] - rows[0]) if len(rows) > 1 else 1)  # a view, no copy
     dark = dial[lines] > -np.log10(0.5 * (1 + black))
     crossing = dark[:, 1:] != dark[:, :-1]
-    crossing[:, : _REACH + 1] = False
-    crossing[:, -_REACH - 1 :] = False
+    crossing[:, : REACH + 1] = False
+    crossing[:, -REACH - 1 :] = False
     row, column = np.nonzero(crossing)
     here = inside(rows[row].astype(np.float64), (column + 1).astype(np.float64))
     row, column = row[here], column[here]
@@ -136,7 +149,7 @@ def _along_rows(
         step = len(row) // (4 * _MOST_EDGES) + 1
         row, column = row[::step], column[::step]
     if len(row) == 0:
-        return np.empty(0), np.empty(0)
+        return _no_edges()
     row = rows[row]
     # only edges that the row crosses nearly square: their width along the row needs little correction
     about = _light(dial[row[:, None] + [[0, 0, -1, 1, -1, 1]], column[:, None] + [[0, 1, 0, 0, 1, 1]]])
@@ -144,39 +157,22 @@ def _along_rows(
     down = 0.25 * (about[:, 3] - about[:, 2] + about[:, 5] - about[:, 4])
     square = np.abs(down) < 0.5 * np.abs(across)
     row, column, across, down = row[square], column[square], across[square], down[square]
-    reach = np.arange(-_REACH, _REACH + 2)
+    if len(row) > _MOST_EDGES:
+        some = np.linspace(0, len(row) - 1, _MOST_EDGES).astype(np.int64)
+        row, column, across, down = row[some], column[some], across[some], down[some]
+    reach = np.arange(-REACH, REACH + 2)
     profile = _light(dial[row[:, None], column[:, None] + reach[None, :]]).astype(np.float64)
     profile = np.where((across < 0)[:, None], profile[:, ::-1], profile)  # dark to light
-    low, low_ok = _plateau(profile[:, _REACH::-1], -1.0)
-    high, high_ok = _plateau(profile[:, _REACH + 1 :], 1.0)
+    low, low_ok = _plateau(profile[:, REACH::-1], -1.0)
+    high, high_ok = _plateau(profile[:, REACH + 1 :], 1.0)
     full = low_ok & high_ok & (high - low > 0.75 * (1 - black))
-    profile, low, high = profile[full], low[full], high[full]
     slant = np.hypot(across, down)[full] / np.abs(across)[full]
-    relative = (profile - low[:, None]) / (high - low)[:, None]
-    width = _crossing(relative, 0.9, 1) + _crossing(relative, 0.1, -1)
-    return np.asarray(width / TEN_TO_NINETY / slant), _halo(relative, width)
+    return _Edges(profile[full], slant, low[full], high[full])
 
 
 def _light(density: Image) -> Image:
     """Share of the enamel's light that a density leaves; a third of the time of a power of ten."""
     return np.asarray(np.exp(density * np.float32(-np.log(10.0))), dtype=np.float32)
-
-
-def _halo(relative: Floats, width: Floats) -> Floats:
-    """How far the light side of each edge rises above the enamel further out, 1 = the step from ink to enamel.
-
-    relative : (N, 2 * REACH + 2) profiles, 0 ink and 1 the top reached beside the edge. width : (N,) px, 10 to 90 %.
-    """
-    light = relative[:, _REACH + 1 :]
-    at = np.arange(light.shape[1])[None, :]
-    # the rim of a mask twice as wide as the edge has died away three widths out; another stroke only darkens
-    beyond = (at >= np.minimum(3.0 * width, 14.0)[:, None]) & (at < np.minimum(7.0 * width, 24.0)[:, None])
-    rest = np.where(beyond, light, -np.inf)
-    ordered = np.sort(rest, axis=1)
-    count = beyond.sum(axis=1)
-    pick = light.shape[1] - np.maximum((0.4 * count).astype(int), 1)
-    far = ordered[np.arange(len(ordered)), pick]
-    return np.where(count > 0, (1.0 - far) / np.maximum(far, 0.2), 0.0)
 
 
 def _repeats(dial: Image) -> float:
@@ -209,17 +205,3 @@ def _plateau(walk: Floats, sign: float) -> tuple[Floats, NDArray[np.bool_]]:
     at = np.minimum(stop, walk.shape[1] - 2)
     row = np.arange(len(walk))
     return 0.5 * (walk[row, at] + walk[row, at + 1]), usable
-
-
-def _crossing(relative: Floats, level: float, direction: int) -> Floats:
-    """Distance in px from the middle of the edge cell to where the profile first crosses `level` going outwards."""
-    half = relative[:, _REACH:] if direction > 0 else 1 - relative[:, _REACH + 1 :: -1]
-    goal = level if direction > 0 else 1 - level
-    beyond = half >= goal
-    beyond[:, 0] = False
-    at = np.where(beyond.any(axis=1), beyond.argmax(axis=1), half.shape[1] - 1)
-    row = np.arange(len(half))
-    # on the probit scale a Gaussian edge is a straight line, so interpolation there is exact for it
-    before, after = (ndtri(np.clip(half[row, k], 0.005, 0.995)) for k in (at - 1, at))
-    share = np.clip((ndtri(goal) - before) / np.maximum(after - before, 1e-9), 0, 1)
-    return np.asarray(at - 1 + share - 0.5)

@@ -10,7 +10,8 @@ from scipy.special import erf
 
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.geometry import DialGeometry
-from dialtell.model.reading.sharpness import TEN_TO_NINETY, measure_sharpness
+from dialtell.model.reading.edge_response import TEN_TO_NINETY
+from dialtell.model.reading.sharpness import measure_sharpness
 
 
 def steps(sigma: float, angle: float, noise: float = 0.0, period: float = 90.0) -> np.ndarray:
