@@ -36,8 +36,9 @@ REPOSITORY = Path(__file__).resolve().parents[3]
 TRUTHS = {"painted": 1, "hand-painted": 1, "printed": 0}
 UNSURE = -1
 RADIUS_MM = 0.5 * size_mm(18)  # px/mm are of an 18 size dial, whatever dial it is
-STORED = 1.2  # px stored per px resolved of a drawn dial at the first attempt; the second makes up for what it was
-LIKE = 0.5  # octaves by which a drawn dial may resolve more or less than the real one it is to be like
+STORED = 1.1  # px stored per px resolved of a drawn dial at the first attempt; the next make up for what it was
+LIKE = 0.2  # octaves by which a drawn dial may resolve more or less than the real one it is to be like
+ATTEMPTS = 3
 SEED = 6_400_017
 
 
@@ -128,7 +129,7 @@ def drawn_dials(count: int, like: Sequence[float], scope: Range, *, seed: int = 
     for index in range(count):
         aim = like[index % len(like)]
         stored = STORED * aim
-        for _ in range(2):
+        for _ in range(ATTEMPTS):
             spec = sample_spec(seed, index, replace(scope, pixels_per_radius=(stored, stored), max_side=8000))
             photo = photo_of(render(spec))
             found = read(photo, UNKNOWN)
