@@ -3,8 +3,8 @@
     python tests/trials realism/probe --photos DIR DIR --list FILE.csv FILE.csv --count 200 --sheet /tmp/probe.png
 
 Logistic regression on (a) the net's codes of patches and (b) plain statistics of them (patch_statistics.py); the
-photographs of a fold, and of a cluster (one dealer or series), are judged by a model that saw none of them. Real and
-drawn count alike, and each photograph as much as any other. Drawn dials resolve what the real ones do, read by the same
+photographs of a fold are judged by a model that saw no other of their cluster (one dealer or series) either; folds by
+photograph alone, where a dealer's pictures teach each other, are told beside that. Real and drawn count alike, and each photograph as much as any other. Drawn dials resolve what the real ones do, read by the same
 reader. 0.5: drawn patches cannot be told from real ones; the aim is 0.60 and less by patch. The product never learns
 from such a probe.
 
@@ -120,15 +120,14 @@ def fitted(values: Floats, patches: Patches, seen: NDArray[np.bool_], ridge: flo
     return model.decision_function(scaled), model.coef_[0]
 
 
-def held_out(values: Floats, patches: Patches, ridge: float) -> Floats:
-    """(N,) mean score of every patch by REPEATS models that saw no photograph of its cluster; positive speaks for
-    real."""
+def held_out(values: Floats, patches: Patches, ridge: float, group: NDArray[np.str_]) -> Floats:
+    """(N,) mean score of every patch by REPEATS models that saw none of its group; positive speaks for real."""
     from sklearn.model_selection import StratifiedGroupKFold
 
     scores = np.zeros(len(values))
     for repeat in range(REPEATS):
         folds = StratifiedGroupKFold(FOLDS, shuffle=True, random_state=repeat)
-        for _, held in folds.split(values, patches.real, patches.cluster):
+        for _, held in folds.split(values, patches.real, group):
             seen = np.ones(len(values), dtype=bool)
             seen[held] = False
             scores[held] += fitted(values, patches, seen, ridge)[0][held] / REPEATS
@@ -144,7 +143,8 @@ def area(real: NDArray[np.bool_], scores: Floats, cluster: NDArray[np.str_]) -> 
 
 def probed(patches: Patches, name: str, not_enamel: frozenset[str] = frozenset()) -> tuple[dict[str, Any], Floats]:
     """What one probe gives, and the held-out score of every patch. not_enamel : real dials known to be none."""
-    scores = held_out(patches.values[name], patches, RIDGE[name])
+    scores = held_out(patches.values[name], patches, RIDGE[name], patches.cluster)
+    loose = held_out(patches.values[name], patches, RIDGE[name], patches.photo)
     photos, mean = grouped(scores, patches.photo)
     first = np.unique(patches.photo, return_index=True)[1]
     real, cluster = patches.real[first], patches.cluster[first]
@@ -153,6 +153,8 @@ def probed(patches: Patches, name: str, not_enamel: frozenset[str] = frozenset()
         "by_patch": area(patches.real, scores, patches.cluster),
         "by_photograph": area(real, mean, cluster),
         "by_photograph_enamel_only": area(real[left], mean[left], cluster[left]),
+        "by_patch_folds_by_photograph": area(patches.real, loose, patches.cluster),
+        "by_photograph_folds_by_photograph": area(real, grouped(loose, patches.photo)[1], cluster),
         "by_zone": {
             zone.value: {"auc": round(auc(patches.real[own], scores[own]), 3), "n": int(own.sum())}
             for number, zone in enumerate(ZONES)
@@ -230,10 +232,10 @@ def table(document: Mapping[str, Any]) -> str:
              f"resolution alone {document['resolution_alone']:.2f} (0.5: matched)"]  # fmt: skip
     for name, one in document["probes"].items():
         lines += ["", f"by {name}:"]
-        for key in ("by_patch", "by_photograph", "by_photograph_enamel_only"):
+        for key in (key for key in one if key.startswith(("by_patch", "by_photograph"))):
             span = one[key]["interval_95"]
             said = "" if span is None else f" ({span[0]:.3f} to {span[1]:.3f})"
-            lines.append(f"  {key.replace('_', ' '):<28}{one[key]['auc']:.3f}{said}, n {one[key]['n']}")
+            lines.append(f"  {key.replace('_', ' '):<36}{one[key]['auc']:.3f}{said}, n {one[key]['n']}")
         lines.append("  by zone: " + ", ".join(f"{zone} {v['auc']:.2f} (n {v['n']})"
                                                for zone, v in one["by_zone"].items()))  # fmt: skip
         lines.append("  most real to least: " + ", ".join(f"{photo} {v:+.1f}" for photo, v in one["photographs"].items()))
