@@ -101,8 +101,11 @@ def members(seeds: Sequence[int], first: int) -> list[Any]:
     return [Member(f"strokes-{seed}", "strokes", offset=seed - first) for seed in seeds]
 
 
-def boxed(study: Any, supply: Any, seconds: float | None) -> None:
-    """Train all members of a study that has begun, epochs left out where they would not fit into `seconds`."""
+def boxed(study: Any, supply: Any, seconds: float | None, *, held_out: bool = True) -> None:
+    """Train all members of a study that has begun, epochs left out where they would not fit into `seconds`.
+
+    held_out : whether what calibration asks for is drawn while the last epochs train.
+    """
     from dialtell.train.run.curriculum import Curriculum
     from dialtell.train.run.feed import Feed
     from dialtell.train.run.finish import order_held_out
@@ -130,7 +133,7 @@ def boxed(study: Any, supply: Any, seconds: float | None) -> None:
         while feed.left > 0:
             start = time.monotonic()
             groups, waited = feed.next()
-            if feed.all_ordered and config.calibration:
+            if feed.all_ordered and held_out:
                 order_held_out(supply, config)
             for done in [threads.submit(lane.learn, groups, waited) for lane in study.lanes]:
                 done.result()
