@@ -116,7 +116,7 @@ def _resolution(seed: int, index: int) -> DialSpec:
 def _scatter(seed: int, index: int) -> DialSpec:
     """The plate was cut by a hand as unsteady as the one that painted the figures, nothing of it by machine."""
     spec = balanced(seed, index, LIKE_TRAINING)
-    plate = replace(spec.making.plate, engraver=spec.making.workshop.figures, scatter=1.0, punched=False)
+    plate = replace(spec.making.plate, engraver=spec.making.workshop.figures, scatter=1.0, punched=False, divided=False)
     return replace(spec, making=replace(spec.making, plate=plate))
 
 

@@ -214,7 +214,7 @@ def bag_of(spec: DialSpec, surface: Surface | None = None) -> Bag | None:
     surface : the bare object, where a twin's was painted already; it is drawn over.
     """
     found = _read(spec, photograph(spec, surface=surface))
-    return found and found.bag
+    return None if found is None else found.bag
 
 
 def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag | None:
@@ -223,8 +223,10 @@ def planted_bag(spec: DialSpec, what: Plant, *, rng: np.random.Generator) -> Bag
     found = plant(spec, what, rng=rng)
     host = Process.HAND if what is Plant.PRINTED_FIGURE else Process.TRANSFER
     limits = (STROKE_MOSTLY, STROKE_HARDLY) if what in STROKES else (MOSTLY, HARDLY)
-    read = found and _read(spec.as_process(host), found.pixels, found, limits)
-    return read and read.bag
+    if found is None:
+        return None
+    read = _read(spec.as_process(host), found.pixels, found, limits)
+    return None if read is None else read.bag
 
 
 class _Read(NamedTuple):

@@ -146,7 +146,7 @@ def without_deviation(spec: DialSpec) -> DialSpec:
     exposure = replace(
         making.exposure, edge_grains=0.0, spread_mm=0.0, specks=0.0, mottle=0.0, placing=_faultless(pull)
     )
-    plate = replace(making.plate, scatter=0.0, widen=0.0)
+    plate = replace(making.plate, scatter=0.0, widen=0.0, floor_um=0.0, shallow=0.0)
     return replace(spec, making=replace(making, pull=pull, exposure=exposure, plate=plate))
 
 
