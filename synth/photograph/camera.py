@@ -222,19 +222,26 @@ def finished(
     )  # fmt: skip
     finer = max(ratio, 1.0)
     poor = float(rng.beta(1.2, 1.8))  # of light: noise and shake come together
-    shot = float(np.sqrt(np.exp(np.log(1e-4) + poor * np.log(40.0)))) / finer / np.sqrt(chain.capture.frames)
+    shot = float(np.sqrt(np.exp(np.log(1e-4) + poor * np.log(20.0)))) / finer / np.sqrt(chain.capture.frames)
     disc, shake, off, apart = rng.random(4) < (0.4, 0.3 * poor, 0.75, 0.3)
     before, after = int(rng.integers(85, 98)), [int(q) for q in rng.integers(60, 97, size=2)]
     saved = int(rng.choice([0, 1, 2], p=[0.2, 0.6, 0.2]))
+    # automatic balance and exposure leave enamel bright and a little warm, and ink black: judged on real dials
+    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.22, 0.2) + (0.0, -0.035, 0.88, 0.35)
     taken = replace(
         camera,
+        white_level=float(np.clip(white, 0.35, 1.5)),
+        contrast=float(np.clip(curve, -0.1, 0.9)),
+        flare=camera.flare * float(rng.uniform(0.2, 1.0)),  # software lowers the veil to black again
+        black=camera.black * float(rng.random() ** 2),
+        balance=(float(np.exp(red)), 1.0, float(np.exp(blue))),
         sigma_px=max(float(rng.uniform(0.5, 1.6)) / finer, 0.3),
         defocus_px=float(rng.uniform(0.0, 1.5)) / finer if disc else 0.0,
         motion_px=3 if shake and finer < 2.0 else 0,
         fringe_px=float(rng.uniform(-0.6, 0.6)) / finer if apart else 0.0,
         shot=float(shot),
         read=float(shot * rng.uniform(0.05, 0.3)),
-        chroma=float(rng.uniform(0.1, 0.8)),
+        chroma=float(rng.uniform(0.2, 1.0)),
         resolution=min(ratio, 1.0),
         denoise=0.0,
         sharpen=float(2.5 * rng.beta(1.2, 1.8)) if off else 0.0,

@@ -83,7 +83,7 @@ def sample_finish(*, rng: np.random.Generator) -> Finish:
     return Finish(
         denoise=str(rng.choice(DENOISERS, p=[0.2, 0.4, 0.15, 0.25])),
         strength=float(np.exp(rng.uniform(np.log(6.0), np.log(30.0)))),
-        colour_px=float(rng.uniform(0.5, 3.0)) if rng.random() < 0.85 else 0.0,
+        colour_px=float(rng.uniform(0.4, 2.5)) if rng.random() < 0.7 else 0.0,
         local_px=float(np.exp(rng.uniform(np.log(8.0), np.log(40.0)))),
         local_gain=float(rng.uniform(1.0, 1.6)) if rng.random() < 0.7 else 1.0,
         levelled=float(rng.uniform(0.0, 0.35)) if rng.random() < 0.5 else 0.0,
