@@ -227,10 +227,12 @@ def finished(
     before, after = int(rng.integers(85, 98)), [int(q) for q in rng.integers(60, 97, size=2)]
     saved = int(rng.choice([0, 1, 2], p=[0.2, 0.6, 0.2]))
     # automatic balance and exposure leave enamel bright and a little warm, and ink black: judged on real dials
-    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.22, 0.2) + (0.0, -0.035, 0.88, 0.35)
+    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.2, 0.2) + (0.0, -0.035, 0.86, 0.35)
+    grey = camera.palette != "colour" and rng.random() < 0.25  # today's are in colour
     taken = replace(
         camera,
-        white_level=float(np.clip(white, 0.35, 1.5)),
+        palette=camera.palette if grey else "colour",
+        white_level=float(np.clip(white, 0.35, 1.3)),
         contrast=float(np.clip(curve, -0.1, 0.9)),
         flare=camera.flare * float(rng.uniform(0.2, 1.0)),  # software lowers the veil to black again
         black=camera.black * float(rng.random() ** 2),
@@ -265,7 +267,7 @@ def _on_film(camera: CameraSpec, rng: np.random.Generator) -> CameraSpec:
         white_level=float(rng.uniform(0.35, 0.8)),
         contrast=float(rng.uniform(-0.25, 0.1)),
         black=float(rng.uniform(0.03, 0.16)),
-        palette=camera.palette if rng.random() < 0.6 else "sepia" if rng.random() < 0.3 else "grey",
+        palette="colour" if rng.random() < 0.6 else "sepia" if rng.random() < 0.3 else "grey",
         mottle=float(rng.uniform(0.01, 0.05)),
         mottle_px=float(np.exp(rng.uniform(np.log(1.0), np.log(3.0)))),
         chain=replace(camera.chain, tails=tails),
