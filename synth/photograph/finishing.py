@@ -81,7 +81,7 @@ class Edit:
 def sample_finish(*, rng: np.random.Generator) -> Finish:
     """Draw the software of a camera, from next to none to heavy."""
     return Finish(
-        denoise=str(rng.choice(DENOISERS, p=[0.2, 0.4, 0.15, 0.25])),
+        denoise=str(rng.choice(DENOISERS, p=[0.3, 0.35, 0.15, 0.2])),
         strength=float(np.exp(rng.uniform(np.log(6.0), np.log(30.0)))),
         colour_px=float(rng.uniform(0.4, 2.5)) if rng.random() < 0.7 else 0.0,
         local_px=float(np.exp(rng.uniform(np.log(8.0), np.log(40.0)))),
@@ -95,11 +95,12 @@ def sample_finish(*, rng: np.random.Generator) -> Finish:
 
 
 def sample_edit(*, rng: np.random.Generator, least: float = 0.3) -> Edit:
-    """Draw a file made again; `least` 0.2..1.2, the smallest share."""
-    require_range("least", least, 0.2, 1.2)
+    """Draw a file made again; `least` 0.2..1, the smallest share: 1 of a picture that was made smaller already."""
+    require_range("least", least, 0.2, 1.0)
+    reduced = least == 1.0  # small files are nearly all sharpened, and most by more
     return Edit(
         share=1.0 if rng.random() < 0.35 else float(np.exp(rng.uniform(np.log(least), np.log(1.2)))),
-        sharpen=float(rng.uniform(0.3, 1.0)) if rng.random() < 0.7 else 0.0,
+        sharpen=float(rng.uniform(0.3, 1.6 if reduced else 1.0)) if rng.random() < 0.7 + 0.2 * reduced else 0.0,
         sharpen_px=float(rng.uniform(0.6, 1.6)),
     )
 
