@@ -222,23 +222,32 @@ def finished(
     )  # fmt: skip
     finer = max(ratio, 1.0)
     poor = float(rng.beta(1.2, 1.8))  # of light: noise and shake come together
-    shot = float(np.sqrt(np.exp(np.log(1e-4) + poor * np.log(40.0)))) / finer / np.sqrt(chain.capture.frames)
-    disc, shake, off, apart = rng.random(4) < (0.4, 0.3 * poor, 0.75, 0.3)
+    shot = float(np.sqrt(np.exp(np.log(1.5e-4) + poor * np.log(30.0)))) / np.sqrt(finer * chain.capture.frames)
+    disc, shake, off, apart = rng.random(4) < (0.3, 0.3 * poor, 0.85, 0.3)
     before, after = int(rng.integers(85, 98)), [int(q) for q in rng.integers(60, 97, size=2)]
     saved = int(rng.choice([0, 1, 2], p=[0.2, 0.6, 0.2]))
+    # automatic balance and exposure leave enamel bright and a little warm, and ink black: judged on real dials
+    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.2, 0.2) + (0.0, -0.035, 0.86, 0.35)
+    grey = camera.palette != "colour" and rng.random() < 0.25  # today's are in colour
     taken = replace(
         camera,
-        sigma_px=max(float(rng.uniform(0.5, 1.6)) / finer, 0.3),
+        palette=camera.palette if grey else "colour",
+        white_level=float(np.clip(white, 0.35, 1.3)),
+        contrast=float(np.clip(curve, -0.1, 0.9)),
+        flare=camera.flare * float(rng.uniform(0.2, 1.0)),  # software lowers the veil to black again
+        black=camera.black * float(rng.random() ** 2),
+        balance=(float(np.exp(red)), 1.0, float(np.exp(blue))),
+        sigma_px=max(float(rng.uniform(0.45, 1.4)) / finer, 0.3),
         defocus_px=float(rng.uniform(0.0, 1.5)) / finer if disc else 0.0,
         motion_px=3 if shake and finer < 2.0 else 0,
         fringe_px=float(rng.uniform(-0.6, 0.6)) / finer if apart else 0.0,
         shot=float(shot),
         read=float(shot * rng.uniform(0.05, 0.3)),
-        chroma=float(rng.uniform(0.1, 0.8)),
+        chroma=float(rng.uniform(0.2, 1.0)),
         resolution=min(ratio, 1.0),
         denoise=0.0,
-        sharpen=float(2.5 * rng.beta(1.2, 1.8)) if off else 0.0,
-        sharpen_px=max(float(rng.uniform(0.6, 2.5)) / finer, 0.5),
+        sharpen=float(2.5 * rng.beta(1.5, 1.5)) if off else 0.0,
+        sharpen_px=max(float(np.exp(rng.uniform(np.log(0.6), np.log(2.5)))) / finer, 0.5),
         jpeg_before=(before,) if chain.heic == 0 and rng.random() < 0.8 else (),
         jpeg_after=tuple(after[: max(saved - (chain.webp > 0), 0)]),
         chain=chain,
@@ -258,7 +267,7 @@ def _on_film(camera: CameraSpec, rng: np.random.Generator) -> CameraSpec:
         white_level=float(rng.uniform(0.35, 0.8)),
         contrast=float(rng.uniform(-0.25, 0.1)),
         black=float(rng.uniform(0.03, 0.16)),
-        palette=camera.palette if rng.random() < 0.6 else "sepia" if rng.random() < 0.3 else "grey",
+        palette="colour" if rng.random() < 0.6 else "sepia" if rng.random() < 0.3 else "grey",
         mottle=float(rng.uniform(0.01, 0.05)),
         mottle_px=float(np.exp(rng.uniform(np.log(1.0), np.log(3.0)))),
         chain=replace(camera.chain, tails=tails),

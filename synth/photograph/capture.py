@@ -59,7 +59,7 @@ def sample_capture(*, rng: np.random.Generator, mosaic_share: float = 0.35) -> C
         residual_px=float(rng.uniform(0.0, 0.7)),
         tile_px=int(rng.choice([16, 24, 32, 48, 64])),
         dropped=float(rng.uniform(0.0, 0.4)) if rng.random() < 0.5 else 0.0,
-        mosaic=("bilinear" if rng.random() < 0.4 else "edges") if rng.random() < mosaic_share else "none",
+        mosaic=("bilinear" if rng.random() < 0.2 else "edges") if rng.random() < mosaic_share else "none",
         seed=int(rng.integers(2**31)),
     )
 
@@ -78,15 +78,15 @@ def merged(capture: Capture, light: Image) -> Image:
     height, width = light.shape[:2]
     tiles = (-(-height // capture.tile_px) + 1, -(-width // capture.tile_px) + 1)
     x, y = np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32)[:, None]
-    total = light * np.float32(1.0 / capture.frames)
+    total: Image = light * np.float32(1.0 / capture.frames)
     for _ in range(copies):
         kept = rng.random(tiles) >= capture.dropped
         shift = [deviation * kept * rng.standard_normal(tiles) for _ in range(2)]
         # tiles overlap by half and fade into each other: between their middles shifts change evenly
         across, down = (cv2.resize(s.astype(np.float32), (width, height)) for s in shift)
         moved = cv2.remap(light, across + x, down + y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
-        total = cv2.addWeighted(total, 1.0, moved, others / (copies * capture.frames), 0.0, dst=total)
-    return np.asarray(total, dtype=np.float32)
+        cv2.addWeighted(total, 1.0, moved, others / (copies * capture.frames), 0.0, dst=total)
+    return total
 
 
 def mosaicked(capture: Capture, light: Image) -> Image:

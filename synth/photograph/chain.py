@@ -19,7 +19,8 @@ from dialtell.synth.shared.errors import require_range
 WATCH_RADIUS_MM = 22.0
 CAPTURE_PX_PER_MM = (8.0, 40.0)  # on a watch dial: a phone's main lens at 80 to 350 mm; 29 % of draws lie in 10 to 16
 MAGNIFIED_PX_PER_MM = 40.0  # beyond this the frame is a microscope's or a macro lens's own
-MAGNIFIED_RATIO = (0.4, 1.3)
+MAGNIFIED_RATIO = (0.4, 1.3)  # capture's scale over the frame's
+MUCH_ENLARGED = 0.6  # likewise; of the captures coarser than this over half are drawn again, up to 1.1
 RATIO = (0.25, 4.0)
 
 
@@ -62,7 +63,10 @@ def sample_ratio(*, rng: np.random.Generator, px_per_mm: float, dial_radius_mm: 
     require_range("dial_radius_mm", dial_radius_mm, 2.0, 500.0, "mm")
     scales = np.array(CAPTURE_PX_PER_MM) * WATCH_RADIUS_MM / (dial_radius_mm * px_per_mm)
     low, high = np.log(MAGNIFIED_RATIO if is_magnified(px_per_mm, dial_radius_mm) else scales)
-    return float(np.clip(np.exp(rng.uniform(low, high)), *RATIO))
+    ratio = float(np.exp(rng.uniform(low, high)))
+    if ratio < MUCH_ENLARGED and rng.random() < 0.6:  # few enlarge a picture so much; a lens came nearer instead
+        ratio = float(rng.uniform(MUCH_ENLARGED, 1.1))
+    return float(np.clip(ratio, *RATIO))
 
 
 def sample_chain(*, rng: np.random.Generator, ratio: float, magnified: bool, heic_share: float = 0.0) -> Chain:
@@ -77,7 +81,11 @@ def sample_chain(*, rng: np.random.Generator, ratio: float, magnified: bool, hei
     tails, capture = sample_tails(rng=rng), sample_capture(rng=rng)
     heic, webp = rng.random(2) < (heic_share, 0.1)
     own, market = int(rng.integers(60, 91)), int(rng.integers(60, 93))
-    edit = sample_edit(rng=rng, least=float(np.clip(0.6 * ratio, 0.3, 1.0))) if rng.random() < 0.5 else None
+    edit = (
+        sample_edit(rng=rng, least=1.0 if ratio > 1.3 else max(0.6 * ratio, 0.3))
+        if rng.random() < (0.8 if ratio > 1.3 else 0.5)
+        else None
+    )
     return Chain(
         tails=replace(tails, near_px=max(tails.near_px / finer, 2.0), far_px=max(tails.far_px / finer, 5.0)),
         capture=replace(

@@ -81,9 +81,9 @@ class Edit:
 def sample_finish(*, rng: np.random.Generator) -> Finish:
     """Draw the software of a camera, from next to none to heavy."""
     return Finish(
-        denoise=str(rng.choice(DENOISERS, p=[0.2, 0.4, 0.15, 0.25])),
+        denoise=str(rng.choice(DENOISERS, p=[0.3, 0.35, 0.15, 0.2])),
         strength=float(np.exp(rng.uniform(np.log(6.0), np.log(30.0)))),
-        colour_px=float(rng.uniform(0.5, 3.0)) if rng.random() < 0.85 else 0.0,
+        colour_px=float(rng.uniform(0.4, 2.5)) if rng.random() < 0.7 else 0.0,
         local_px=float(np.exp(rng.uniform(np.log(8.0), np.log(40.0)))),
         local_gain=float(rng.uniform(1.0, 1.6)) if rng.random() < 0.7 else 1.0,
         levelled=float(rng.uniform(0.0, 0.35)) if rng.random() < 0.5 else 0.0,
@@ -95,11 +95,12 @@ def sample_finish(*, rng: np.random.Generator) -> Finish:
 
 
 def sample_edit(*, rng: np.random.Generator, least: float = 0.3) -> Edit:
-    """Draw a file made again; `least` 0.2..1.2, the smallest share."""
-    require_range("least", least, 0.2, 1.2)
+    """Draw a file made again; `least` 0.2..1, the smallest share: 1 of a picture that was made smaller already."""
+    require_range("least", least, 0.2, 1.0)
+    reduced = least == 1.0  # small files are nearly all sharpened, and most by more
     return Edit(
         share=1.0 if rng.random() < 0.35 else float(np.exp(rng.uniform(np.log(least), np.log(1.2)))),
-        sharpen=float(rng.uniform(0.3, 1.0)) if rng.random() < 0.7 else 0.0,
+        sharpen=float(rng.uniform(0.3, 1.6 if reduced else 1.0)) if rng.random() < 0.7 + 0.2 * reduced else 0.0,
         sharpen_px=float(rng.uniform(0.6, 1.6)),
     )
 
@@ -109,8 +110,8 @@ def finish(spec: Finish, photo: Photo, *, sharpen: float = 0.0, sharpen_px: floa
 
     sharpen : 0..3 and sharpen_px : 0.5..4, amount and sigma of the sharpening.
     """
-    luma, *colour = cv2.split(cv2.cvtColor(photo, cv2.COLOR_RGB2YCrCb))
-    level = _calmed(spec, _u8(luma)).astype(np.float32)
+    luma, *colour = map(_u8, cv2.split(cv2.cvtColor(photo, cv2.COLOR_RGB2YCrCb)))
+    level = _calmed(spec, luma).astype(np.float32)
     if spec.learned > 0.0:
         level = np.float32(1.0 - spec.learned) * level + np.float32(spec.learned) * _drawn_sharp(level)
     if spec.local_gain != 1.0 or spec.levelled > 0.0:
@@ -157,12 +158,11 @@ def _calmed(spec: Finish, luma: Photo) -> Photo:
     return luma
 
 
-def _softened(part: object, sigma: float) -> object:
+def _softened(field: Photo, sigma: float) -> Photo:
     """A colour difference blurred, at half its size."""
-    field = _u8(part)
     half = cv2.resize(field, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     soft = cv2.GaussianBlur(half, (0, 0), max(0.5 * sigma, 0.3))
-    return cv2.resize(soft, field.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return _u8(cv2.resize(soft, field.shape[::-1], interpolation=cv2.INTER_LINEAR))
 
 
 def _drawn_sharp(level: Image) -> Image:
@@ -170,12 +170,12 @@ def _drawn_sharp(level: Image) -> Image:
     shape = (level.shape[0], level.shape[1])
     half = shrink(level, (-(-shape[0] // 2), -(-shape[1] // 2)))
     found = np.asarray(cv2.resize(half, shape[::-1], interpolation=cv2.INTER_CUBIC), dtype=np.float32)
-    around = np.ones((3, 3), np.uint8)
+    around = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
     for _ in range(2):
         low, high = cv2.erode(found, around), cv2.dilate(found, around)
         found = found + np.float32(1.5) * (found - soften(found, 1.2))
         found = np.asarray(np.minimum(np.maximum(found, low), high), dtype=np.float32)
-    return found
+    return soften(found, 0.6)  # slanted edges would come out as stairs
 
 
 def _local_tone(spec: Finish, level: Image) -> Image:

@@ -113,4 +113,5 @@ def _marks(scratches: Scratches, dial_radius_mm: float) -> tuple[Floats, Floats,
 def _in_disc(rng: np.random.Generator, count: int) -> Floats:
     """(count, 2) even over the unit disc."""
     turn, away = rng.uniform(0.0, 2.0 * np.pi, size=count), np.sqrt(rng.uniform(0.0, 1.0, size=count))
-    return away[:, None] * np.stack([np.sin(turn), np.cos(turn)], axis=1)
+    placed: Floats = away[:, None] * np.stack([np.sin(turn), np.cos(turn)], axis=1)
+    return placed

@@ -23,7 +23,7 @@ def slanted_edge(height=600, width=240, slope=0.02):
 
 
 def wobble(light):
-    """Standard deviation, px, of where each row crosses the middle level, off a straight line; rows at the ends left."""
+    """Standard deviation, px, of where each row crosses the middle level, off a straight line, ends left out."""
     level = light[..., 1].astype(np.float64)
     middle = 0.5 * (level.min() + level.max())
     places = np.array([np.interp(middle, row, np.arange(row.size)) for row in np.maximum.accumulate(level, axis=1)])
