@@ -35,7 +35,7 @@ _ALIKE = 0.3  # ln of the widths of edges that are averaged against the median's
 _FROM, _TO = 0.75, 0.2  # of the greatest response
 _LEAST_FREQUENCIES = 4
 # the line's height at frequency 0 tells of sharpening; fitted to Gaussians under unsharp masks of any size
-_PER_LIFT, _MOST_LIFT = 0.25, 0.35
+_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.3, 0.08, 0.35
 _NARROWED, _WIDENED = 2.2, 1.3  # the sigma told lies at most so far above and below that of the plain width
 
 
@@ -131,7 +131,7 @@ def _steepness(frequency: Floats, response: Floats) -> float:
     if stop - start < _LEAST_FREQUENCIES:
         return math.nan
     slope, height = np.polyfit(frequency[top + start : top + stop] ** 2, np.log(falling[start:stop]), 1)
-    lift = min(max(float(height), 0.0), _MOST_LIFT)
+    lift = min(max(float(height) - _PLAIN_LIFT, 0.0), _MOST_LIFT)
     return math.sqrt(max(-float(slope), 0.0) / 2.0) / math.pi * (1.0 + _PER_LIFT * lift)
 
 

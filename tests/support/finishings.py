@@ -46,7 +46,7 @@ def finished(scene: Image, way: str, *, sharpen: float = 1.0, noise: float = 0.0
     code = codes(np.clip(np.mean(frames, axis=0) if grained is None else grained, 0, 1).astype(np.float32))
     if way == "denoised":
         if noise:
-            code = cv2.bilateralFilter(code, 5, 14, 1.5)
+            code = cv2.fastNlMeansDenoising(code, None, 5, 5, 15)
         return _sharpened(code, 1.0 * sharpen, 1.5)
     if way == "halved":
         small = cv2.resize(code, (code.shape[1] // 2, code.shape[0] // 2), interpolation=cv2.INTER_AREA)
