@@ -6,8 +6,9 @@ reads off where the response falls to a tenth (the limiting resolution); for a G
 sqrt(2 ln 10) / (2 pi sigma) cycles per px. Sharpening lifts all frequencies up to there by a gain that levels off, so
 it moves that place by up to a fifth, and the width of the edge by up to a half. The steepness with which the response
 falls, ln against the square of the frequency (a straight line for a Gaussian), it changes least: 0 to 13 % for an
-unsharp mask of any size of 1.5 and less. So sigma is read off that steepness, where the response falls from three
-quarters to a fifth of its greatest. What it cannot see through: a filter that steepens edges alone (bilateral).
+unsharp mask of any size and an amount of 1.5 and less. So sigma is read off that steepness, where the response falls
+from three quarters to a third of its greatest. What it cannot see through: a filter that steepens edges alone
+(bilateral), and masks laid one over another until white and black are clipped.
 
 Long tails (flare, halation) reach beyond the edges that are laid over each other and take contrast, not frequencies:
 they count for little.
@@ -32,10 +33,11 @@ _LEAST_SPAN = 3.0  # px
 _FEWEST_IN_BIN = 8
 _TURNED = 0.3  # of the step, by which the next edge has begun; a rim takes less
 _ALIKE = 0.3  # ln of the widths of edges that are averaged against the median's
-_FROM, _TO = 0.75, 0.2  # of the greatest response
+_FROM, _TO = 0.75, 0.35  # of the greatest response; below, what clipping and rounding add
 _LEAST_FREQUENCIES = 4
-# the line's height at frequency 0 tells of sharpening; fitted to Gaussians under unsharp masks of any size
-_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.3, 0.08, 0.35
+# the line's height at frequency 0 tells of sharpening; chosen on drawn dials and slanted
+# edges under unsharp masks
+_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.45, 0.08, 0.4
 _NARROWED, _WIDENED = 2.2, 1.3  # the sigma told lies at most so far above and below that of the plain width
 
 
@@ -128,6 +130,8 @@ def _steepness(frequency: Floats, response: Floats) -> float:
     below = falling < _TO
     stop = int(below.argmax()) if below.any() else len(falling)
     start = int((falling[:stop] < _FROM).argmax())
+    rises = np.diff(falling[start:stop]) > 0
+    stop = start + int(rises.argmax()) + 1 if rises.any() else stop
     if stop - start < _LEAST_FREQUENCIES:
         return math.nan
     slope, height = np.polyfit(frequency[top + start : top + stop] ** 2, np.log(falling[start:stop]), 1)
