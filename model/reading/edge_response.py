@@ -69,12 +69,10 @@ def common_sigma(profile: Floats, slant: Floats, low: Floats, high: Floats) -> f
 
 def _room(relative: Floats) -> Floats:
     """(2, N) px from each edge to half way to the next one, on its dark and its light side."""
-    far = 2 * REACH
     found = []
-    for back in (relative[:, REACH::-1] > _TURNED, relative[:, REACH + 1 :] < 1.0 - _TURNED):
-        back[:, 0] = False
-        at = back.argmax(axis=1)
-        found.append(0.5 * np.where(at > 0, at, far))
+    for level in (relative[:, REACH::-1], 1.0 - relative[:, REACH + 1 :]):
+        back = (level > _TURNED) & np.maximum.accumulate(level < _TURNED, axis=1)  # once it has been down
+        found.append(0.5 * np.where(back.any(axis=1), back.argmax(axis=1), 2 * REACH))
     return np.array(found)
 
 
