@@ -6,8 +6,9 @@ reads off where the response falls to a tenth (the limiting resolution); for a G
 sqrt(2 ln 10) / (2 pi sigma) cycles per px. Sharpening lifts all frequencies up to there by a gain that levels off, so
 it moves that place by up to a fifth, and the width of the edge by up to a half. The steepness with which the response
 falls, ln against the square of the frequency (a straight line for a Gaussian), it changes least: 0 to 13 % for an
-unsharp mask of any size of 1.5 and less. So sigma is read off that steepness, where the response falls from three
-quarters to a fifth of its greatest. What it cannot see through: a filter that steepens edges alone (bilateral).
+unsharp mask of any size and an amount of 1.5 and less. So sigma is read off that steepness, where the response falls
+from three quarters to a third of its greatest. What it cannot see through: a filter that steepens edges alone
+(bilateral), and masks laid one over another until white and black are clipped.
 
 Long tails (flare, halation) reach beyond the edges that are laid over each other and take contrast, not frequencies:
 they count for little.
@@ -32,19 +33,23 @@ _LEAST_SPAN = 3.0  # px
 _FEWEST_IN_BIN = 8
 _TURNED = 0.3  # of the step, by which the next edge has begun; a rim takes less
 _ALIKE = 0.3  # ln of the widths of edges that are averaged against the median's
-_FROM, _TO = 0.75, 0.2  # of the greatest response
+_FROM, _TO = 0.75, 0.35  # of the greatest response; below, what clipping and rounding add
 _LEAST_FREQUENCIES = 4
-# the line's height at frequency 0 tells of sharpening; fitted to Gaussians under unsharp masks of any size
-_PER_LIFT, _MOST_LIFT = 0.25, 0.35
-_NARROWED, _WIDENED = 2.2, 1.3  # the sigma told lies at most so far above and below that of the plain width
+# sharpening lifts the line's height at frequency 0 above 1: ln of it; what a plain edge shows, what counts at most, and
+# how much sigma is to grow by it. All chosen on drawn dials and slanted edges under unsharp masks
+_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.5, 0.05, 0.35
+# where a mask drives edges to full white and black there is no such lift, but a bright rim (of the enamel's light)
+_CLIPPED, _LEAST_RIM, _CLIPPED_RIM = 0.4, 0.1, 0.16
+_SHARP_LIFT, _FLAT_LIFT = 0.25, 0.1
+_NARROWED, _WIDENED = 2.5, 1.3  # the sigma told lies at most so far above and below that of the plain width
 
 
 def common_sigma(profile: Floats, slant: Floats, low: Floats, high: Floats) -> float:
     """Blur SD in px, the pixel's own width included, of the edges together.
 
-    profile : (N, 2 * REACH + 2) light along lines across N edges, dark to light, half way up between the two middle
-    samples. slant : (N,) >= 1, how much longer the line's way across is than the edge's normal. low, high : (N,)
-    levels reached to both sides. N >= 1.
+    profile : (N, 2 * REACH + 2) light, enamel = 1, along lines across N edges, dark to light, half way up between the
+    two middle samples. slant : (N,) >= 1, how much longer the line's way across is than the edge's normal. low, high :
+    (N,) levels reached to both sides. N >= 1.
     """
     relative = (profile - low[:, None]) / (high - low)[:, None]
     width = (_crossing(relative, 0.9, 1) + _crossing(relative, 0.1, -1)) / slant
@@ -53,20 +58,21 @@ def common_sigma(profile: Floats, slant: Floats, low: Floats, high: Floats) -> f
     alike = np.flatnonzero(np.abs(np.log(np.maximum(width, 1e-3) / middle)) < _ALIKE)
     usual = middle / TEN_TO_NINETY
     spread, step = _common_edge(profile[alike], slant[alike], _room(relative[alike]), usual)
-    found = _steepness(*_response(spread, step, usual))
+    found, lift = _steepness(*_response(spread, step, usual))
     if math.isnan(found):
         return usual
-    return float(np.clip(found, usual / _WIDENED, usual * _NARROWED))
+    rim = (float(np.median(high)) - 1.0 - _LEAST_RIM) / (_CLIPPED_RIM - _LEAST_RIM)
+    clipped = float(np.clip(rim, 0.0, 1.0) * np.clip((_SHARP_LIFT - lift) / (_SHARP_LIFT - _FLAT_LIFT), 0.0, 1.0))
+    seen_through = 1.0 + _PER_LIFT * min(max(lift - _PLAIN_LIFT, 0.0), _MOST_LIFT) + _CLIPPED * clipped
+    return float(np.clip(found * seen_through, usual / _WIDENED, usual * _NARROWED))
 
 
 def _room(relative: Floats) -> Floats:
     """(2, N) px from each edge to half way to the next one, on its dark and its light side."""
-    far = 2 * REACH
     found = []
-    for back in (relative[:, REACH::-1] > _TURNED, relative[:, REACH + 1 :] < 1.0 - _TURNED):
-        back[:, 0] = False
-        at = back.argmax(axis=1)
-        found.append(0.5 * np.where(at > 0, at, far))
+    for level in (relative[:, REACH::-1], 1.0 - relative[:, REACH + 1 :]):
+        back = (level > _TURNED) & np.maximum.accumulate(level < _TURNED, axis=1)  # once it has been down
+        found.append(0.5 * np.where(back.any(axis=1), back.argmax(axis=1), 2 * REACH))
     return np.array(found)
 
 
@@ -121,18 +127,20 @@ def _response(spread: Floats, step: float, usual: float) -> tuple[Floats, Floats
     return frequency, np.abs(wave @ (line * fade**2 * (3.0 - 2.0 * fade))) / np.sinc(frequency * step) ** 2
 
 
-def _steepness(frequency: Floats, response: Floats) -> float:
-    """SD in px of the Gaussian whose response falls as steeply; nan where it does not fall."""
+def _steepness(frequency: Floats, response: Floats) -> tuple[float, float]:
+    """SD in px of the Gaussian whose response falls as steeply, nan where it does not fall; and the ln of the height
+    from which it would fall, over the greatest there is."""
     top = int(response.argmax())
     falling = response[top:] / max(float(response[top]), 1e-9)
     below = falling < _TO
     stop = int(below.argmax()) if below.any() else len(falling)
     start = int((falling[:stop] < _FROM).argmax())
+    rises = np.diff(falling[start:stop]) > 0
+    stop = start + int(rises.argmax()) + 1 if rises.any() else stop
     if stop - start < _LEAST_FREQUENCIES:
-        return math.nan
+        return math.nan, 0.0
     slope, height = np.polyfit(frequency[top + start : top + stop] ** 2, np.log(falling[start:stop]), 1)
-    lift = min(max(float(height), 0.0), _MOST_LIFT)
-    return math.sqrt(max(-float(slope), 0.0) / 2.0) / math.pi * (1.0 + _PER_LIFT * lift)
+    return math.sqrt(max(-float(slope), 0.0) / 2.0) / math.pi, float(height)
 
 
 def _crossing(relative: Floats, level: float, direction: int) -> Floats:

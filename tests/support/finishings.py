@@ -15,8 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import erf
 
+from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.photo import linear_light
+from dialtell.synth.making import make
 from dialtell.synth.shared.srgb import codes
+from dialtell.synth.shared.terms import Process
+from dialtell.synth.specimen import plain_making, specimen
 
 Image = NDArray[np.float32]
 Codes = NDArray[np.uint8]
@@ -30,6 +34,9 @@ _OVERSAMPLED = 4
 def finished(scene: Image, way: str, *, sharpen: float = 1.0, noise: float = 0.0, seed: int = 0) -> Codes:
     """A photograph finished in one of WAYS, or "plain".
 
+    denoised : non-local means, then an unsharp mask. halved : half the pixels, unsharp mask, enlarged again (cubic).
+    tails : 28 % of the light spread over 4 and 14 px, then an unsharp mask. saved : JPEG 70, twice. veil : 6 % of
+    white. burst : the mean of two frames half a pixel apart.
     scene : (H, W) linear light 0..1 behind the lens. sharpen : on the amount of every unsharp mask, 0 for what the
     picture carries without. noise : SD of light. Returns (H, W) uint8 sRGB.
     """
@@ -38,25 +45,50 @@ def finished(scene: Image, way: str, *, sharpen: float = 1.0, noise: float = 0.0
     elif way == "veil":
         scene = 0.94 * scene + 0.06
     rng = np.random.default_rng(seed)
+    frames = [scene]
     if way == "burst":  # two frames half a pixel apart
-        frames = [scene, _shifted(scene, 0.5 * math.cos(0.6), 0.5 * math.sin(0.6))]
-    else:
-        frames = [scene]
-    grained = np.mean([frame + rng.normal(0, noise, frame.shape) for frame in frames], axis=0) if noise else None
-    code = codes(np.clip(np.mean(frames, axis=0) if grained is None else grained, 0, 1).astype(np.float32))
+        frames.append(_shifted(scene, 0.5 * math.cos(0.6), 0.5 * math.sin(0.6)))
+    seen = np.mean([frame + rng.normal(0, noise, frame.shape) for frame in frames], axis=0)
+    code = codes(np.clip(seen, 0, 1).astype(np.float32))
     if way == "denoised":
         if noise:
-            code = cv2.bilateralFilter(code, 5, 14, 1.5)
-        return _sharpened(code, 1.0 * sharpen, 1.5)
+            code = cv2.fastNlMeansDenoising(code, None, 5, 5, 15)
+        return sharpened(code, 1.0 * sharpen, 1.5)
     if way == "halved":
         small = cv2.resize(code, (code.shape[1] // 2, code.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        return cv2.resize(_sharpened(small, 0.9 * sharpen, 1.0), code.shape[::-1], interpolation=cv2.INTER_CUBIC)
+        return cv2.resize(sharpened(small, 0.9 * sharpen, 1.0), code.shape[::-1], interpolation=cv2.INTER_CUBIC)
     if way == "tails":
-        return _sharpened(code, 1.0 * sharpen, 2.0)
+        return sharpened(code, 1.0 * sharpen, 2.0)
     if way == "saved":
         for _ in range(2):
             code = cv2.imdecode(cv2.imencode(".jpg", code, [cv2.IMWRITE_JPEG_QUALITY, 70])[1], cv2.IMREAD_GRAYSCALE)
     return code
+
+
+def sharp_dial(per_mm: float, process: Process, turn: float, fine: int = 3) -> tuple[Image, DialGeometry]:
+    """The perfect specimen dial in linear light, `fine` times as large as at `per_mm` px/mm, and where it will lie."""
+    design = specimen()
+    radius = design.radius_mm * per_mm
+    side = int(2.2 * radius) + 1
+    c, s, middle = fine * per_mm * math.cos(turn), fine * per_mm * math.sin(turn), 0.5 * fine * side
+    matrix = np.array([[c, -s, middle], [s, c, middle], [0.0, 0.0, 1.0]])
+    light = np.full((fine * side, fine * side), 0.8, np.float32)
+    for coat in make(design, plain_making(process)):
+        share, density = coat.lay(matrix, light.shape)
+        light *= 1 - share + share * np.power(10.0, -density, dtype=np.float32)
+    return light, DialGeometry((0.5 * side, 0.5 * side), (radius, radius))
+
+
+def through_lens(large: Image, sigma: float, fine: int = 3) -> Image:
+    """The dial as pixels see it, blurred before it is sampled; sigma in px, the pixel's own width included."""
+    soft = cv2.GaussianBlur(large, (0, 0), fine * math.sqrt(sigma**2 - 1 / 12))
+    return cv2.resize(soft, (large.shape[1] // fine, large.shape[0] // fine), interpolation=cv2.INTER_AREA)
+
+
+def sharpened(code: Codes, amount: float, size: float) -> Codes:
+    """An unsharp mask of this amount and SD in px."""
+    soft = cv2.GaussianBlur(code, (0, 0), size)
+    return cv2.addWeighted(code, 1.0 + amount, soft, -amount, 0.0)
 
 
 def slanted_edge(sigma: float, *, upright: bool = True, side: int = 240, black: float = 0.04) -> Image:
@@ -112,10 +144,5 @@ def slanted_sigma(sigma: float, way: str, *, sharpen: float = 0.0) -> float:
 def _shifted(picture: Image, right: float, down: float) -> Image:
     """By the Fourier transform, so that nothing is softened."""
     fy, fx = np.fft.fftfreq(picture.shape[0])[:, None], np.fft.rfftfreq(picture.shape[1])[None, :]
-    pad = np.fft.rfft2(picture) * np.exp(-2j * math.pi * (fx * right + fy * down))
-    return np.fft.irfft2(pad, picture.shape).astype(np.float32)
-
-
-def _sharpened(code: Codes, amount: float, size: float) -> Codes:
-    soft = cv2.GaussianBlur(code, (0, 0), size)
-    return cv2.addWeighted(code, 1.0 + amount, soft, -amount, 0.0)
+    waves = np.fft.rfft2(picture) * np.exp(-2j * math.pi * (fx * right + fy * down))
+    return np.fft.irfft2(waves, picture.shape).astype(np.float32)
