@@ -21,6 +21,7 @@ from dialtell.synth.strokes.hand import paint_by_hand
 from dialtell.synth.strokes.hand_style import Workshop, sample_workshop
 from dialtell.synth.strokes.paint import Cue, Paint, flatten, join, lay
 from dialtell.synth.strokes.photographic import Exposure, develop, printed_evenly, sample_exposure
+from dialtell.synth.strokes.fairing import rounded
 from dialtell.synth.strokes.plate import Plate, cut, sample_plate
 from dialtell.synth.strokes.skeleton import StrokeBatch, gather, normals, tabulate
 from dialtell.synth.strokes.stroke import Floats, Item
@@ -86,15 +87,19 @@ class Coat:
         self, film: FilmSpec, exposure: Exposure, ground: Ground
     ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """The same as a coat with thickness, where the ground is seen close enough."""
-        share, density = self.lay(ground.homography, ground.shape)
+        fair = replace(self, paint=rounded(self.paint))
+        share, density = fair.lay(ground.homography, ground.shape)
         if self.process is not Process.PHOTOGRAPHIC or self.even is None:
-            return thickened(self.process, self.paint, film, exposure, ground, share, density)
-        plain, solid = replace(self, paint=self.even).lay(ground.homography, ground.shape)
-        grained, caked = thickened(self.process, self.even, film, exposure, ground, plain, solid)
-        fine = np.float32(ground.fine)
-        mixed = share + fine * (grained - share)
-        dense = ((1.0 - fine) * share * density + fine * grained * caked) / np.maximum(mixed, 1e-6)
-        return mixed, np.where(mixed > 1e-6, dense, 0.0).astype(np.float32)
+            return thickened(self.process, fair.paint, film, exposure, ground, share, density)
+        if ground.grain == 0.0:
+            return share, density
+        fair = replace(self, paint=rounded(self.even))
+        plain, solid = fair.lay(ground.homography, ground.shape)
+        grained, caked = thickened(self.process, fair.paint, film, exposure, ground, plain, solid)
+        # between the two scales edges turn from ragged, as rasterised, to single grains
+        mixed = share + np.float32(ground.grain) * (grained - share)
+        dense = share * density + np.float32(ground.grain) * (grained * caked - share * density)
+        return mixed, np.where(mixed > 1e-4, dense / np.maximum(mixed, 1e-4), 0.0).astype(np.float32)
 
 
 def sample_making(

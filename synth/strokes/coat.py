@@ -28,10 +28,11 @@ Image = NDArray[np.float32]
 Values = NDArray[np.float64]
 
 COARSE, FINE = 18.0, 38.0  # px/mm between which the coat's structure fades in
+POWDERY, GRAINY = 32.0, 44.0  # likewise single grains, most of which are smaller than a pixel before
 STRAY = 0.003  # of white: light scattered back by the blackest coat, so that D stays below 2.5 (judgement)
 REACH_MM = 0.15  # paint is moved about no further than this
 CONTACT, CUT = 0.15, 0.5  # thickness at the very edge of painted and of printed strokes, share (judgement)
-WHOLE = 0.98  # share from which a pixel counts as covered whole
+WHOLE = 0.93  # share from which a pixel counts as covered whole
 SMOOTHED = 0.5  # px, sigma that evens out the steps of distances measured from pixel to pixel
 THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
 FAINTEST = 0.12  # px, radius of the smallest spots that are drawn
@@ -47,13 +48,14 @@ EDGE_BIAS = 0.09  # grains by which the sticking line lies outside the edge, sin
 class Ground:
     """Where a coat lies. homography : (3, 3) mm to px. shape : (H, W). scale : px/mm in the middle of the frame.
 
-    fine : 0..1, how much of the structure shows.
+    fine : 0..1, how much of the structure shows; grain : of single grains.
     """
 
     homography: Floats
     shape: tuple[int, int]
     scale: float
     fine: float
+    grain: float
 
     @property
     def pixel_mm(self) -> float:
@@ -75,7 +77,7 @@ def ground_of(homography: Floats, shape: tuple[int, int]) -> Ground:
     middle = np.linalg.solve(homography, np.array([0.5 * shape[1], 0.5 * shape[0], 1.0]))
     depth = float(homography[2] @ (middle / middle[2]))
     scale = float(np.sqrt(abs(np.linalg.det(homography) / depth**3)))
-    return Ground(homography, shape, scale, fineness(scale))
+    return Ground(homography, shape, scale, fineness(scale), fineness(scale, POWDERY, GRAINY))
 
 
 def jacobian(ground: Ground) -> Values:
@@ -96,9 +98,9 @@ def read(field: Image, places: Values) -> Image:
     return np.asarray(seen.reshape(-1)[: len(places)])
 
 
-def fineness(px_per_mm: float) -> float:
-    """How much of the coat's structure shows at a scale, 0..1."""
-    return float(np.clip((px_per_mm - COARSE) / (FINE - COARSE), 0.0, 1.0))
+def fineness(px_per_mm: float, low: float = COARSE, high: float = FINE) -> float:
+    """How much of a structure shows at a scale, 0 at `low` to 1 at `high`."""
+    return float(np.clip((px_per_mm - low) / (high - low), 0.0, 1.0))
 
 
 def thickness_of(density: Values) -> Values:
@@ -136,12 +138,13 @@ def inward(share: Image, *, beyond: bool = True) -> Image:
 def thickened(
     process: Process, paint: Paint, film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, density: Image
 ) -> tuple[Image, Image]:
-    """Covered share and density (H, W) with the structure of the coat, in proportion to `ground.fine`.
+    """Covered share and density (H, W) with the structure of the coat, in proportion to `ground.fine`; powder in full.
 
     share, density : (H, W) as rasterised, of a photographic print without its grain. paint : what was rasterised.
     """
-    if ground.fine == 0.0 or not share.any():
+    if not share.any():
         return share, density
+    fine = 1.0 if process is Process.PHOTOGRAPHIC else ground.fine
     away = inward(share, beyond=process is Process.PHOTOGRAPHIC)
     if process is Process.PHOTOGRAPHIC:
         laid, gain = _powder(film, exposure, ground, share, away)
@@ -156,7 +159,7 @@ def thickened(
         laid, gain = share.copy(), np.ones_like(density)
         laid.reshape(-1)[pixels] = np.clip(share.reshape(-1)[pixels] * left, 0.0, 1.0)
         gain.reshape(-1)[pixels] = more
-    laid = share + np.float32(ground.fine) * (laid - share)
+    laid = share + np.float32(fine) * (laid - share)
     covered = np.flatnonzero(laid > 1e-4)
     coat = density.reshape(-1)[covered].astype(np.float64)
     # stray grains lie where the rasterised coat has no density
@@ -164,7 +167,7 @@ def thickened(
     if bare.any() and not bare.all():
         coat[bare] = np.median(coat[~bare])
     thick = thickness_of(coat)
-    more = 1.0 + ground.fine * (gain.reshape(-1)[covered].astype(np.float64) - 1.0)
+    more = 1.0 + fine * (gain.reshape(-1)[covered].astype(np.float64) - 1.0)
     more = np.clip(more, THINNEST, THICKEST)
     more *= _kept(laid, covered, more, ground)
     result = np.zeros_like(density)
