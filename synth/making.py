@@ -16,12 +16,12 @@ from dialtell.synth.design.design import DialDesign
 from dialtell.synth.design.layout import guide_circles, lay_out
 from dialtell.synth.shared.terms import ZONES, Process, Zone
 from dialtell.synth.strokes.coat import Ground, thickened
+from dialtell.synth.strokes.fairing import rounded
 from dialtell.synth.strokes.film import FilmSpec, sample_film
 from dialtell.synth.strokes.hand import paint_by_hand
 from dialtell.synth.strokes.hand_style import Workshop, sample_workshop
 from dialtell.synth.strokes.paint import Cue, Paint, flatten, join, lay
 from dialtell.synth.strokes.photographic import Exposure, develop, printed_evenly, sample_exposure
-from dialtell.synth.strokes.fairing import rounded
 from dialtell.synth.strokes.plate import Plate, cut, sample_plate
 from dialtell.synth.strokes.skeleton import StrokeBatch, gather, normals, tabulate
 from dialtell.synth.strokes.stroke import Floats, Item
@@ -30,7 +30,7 @@ from dialtell.synth.strokes.transfer import Pull, displaced, ghost, lay_down, pl
 
 @dataclass(frozen=True)
 class Making:
-    """processes : one Process per zone, in the order of ZONES. film : the coat's fine structure; None for flat fills."""
+    """processes : one Process per zone, in the order of ZONES. film : the coat up close; None for flat fills."""
 
     processes: tuple[Process, ...]
     workshop: Workshop

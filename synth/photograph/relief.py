@@ -100,7 +100,9 @@ def apply_relief(
     else:
         off, shade = toward - 0.3, 0.25 * toward
     mirrored = MIRROR * min(lamp.brightness, BRIGHTEST[lamp.kind])
-    gloss = mirrored * np.exp(-0.5 * (off / lamp.spread) ** 2) * np.clip(height.reshape(-1)[sloped] / GLOSSY_UM, 0.0, 1.0)
+    gloss = (
+        mirrored * np.exp(-0.5 * (off / lamp.spread) ** 2) * np.clip(height.reshape(-1)[sloped] / GLOSSY_UM, 0.0, 1.0)
+    )
     if lamp.kind == "coaxial":  # all that is level mirrors it, enamel and paint alike
         reflectance += np.float32(seen * mirrored)
         gloss = mirrored * (np.exp(-0.5 * (off / lamp.spread) ** 2) - 1.0)

@@ -85,9 +85,9 @@ def jacobian(ground: Ground) -> Values:
     height, width = ground.shape
     inverse = np.linalg.inv(ground.homography)
     x, y, w = inverse @ np.array([0.5 * width, 0.5 * height, 1.0])
-    place = np.array([x, y]) / w
-    ends = project(ground.homography, np.array([place, place + [1e-3, 0.0], place + [0.0, 1e-3]]))
-    return np.asarray(1e3 * (ends[1:] - ends[:1]).T)
+    step = 1e-3
+    ends = project(ground.homography, np.array([x, y]) / w + step * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+    return np.asarray((ends[1:] - ends[:1]).T / step)
 
 
 def read(field: Image, places: Values) -> Image:
@@ -214,7 +214,9 @@ def _brush(
     # a drop has no streaks, nor has a stroke hardly longer than it is wide
     drawn = np.clip((place.along + place.left) / np.maximum(2.0 * place.half, 1e-3) - 1.5, 0.0, 1.0)
     loose *= drawn
-    more = shoulder(inside_um, width, contact=CONTACT) * (1.0 + film.streak * loose * streak) * (1.0 + film.clump * clump)
+    more = (
+        shoulder(inside_um, width, contact=CONTACT) * (1.0 + film.streak * loose * streak) * (1.0 + film.clump * clump)
+    )
     # a thin film dries from its edge, where pigment gathers
     thinness = np.clip(1.1 - density, 0.0, 0.8)
     more *= 1.0 + film.tide * thinness * np.exp(-0.5 * ((inside_um - 0.9 * width) / (0.5 * width)) ** 2)
@@ -253,7 +255,7 @@ def _sheet(
 
 
 def _wavy(inside_um: Values, out_um: Values, pixel_mm: float) -> Values:
-    """Change of the share of edge pixels (N,), in shares of what they hold, where the edge lies `out_um` further out."""
+    """Relative change of what edge pixels hold (N,) where the edge lies `out_um` further out."""
     held = np.clip(0.5 + 0.001 * inside_um / pixel_mm, 0.02, 1.0)
     moved = np.clip(0.5 + 0.001 * (inside_um + out_um) / pixel_mm, 0.0, 1.0)
     return np.asarray(np.clip(moved / held - 1.0, -1.0, 3.0))
@@ -304,7 +306,9 @@ def _line(points: Values, line: Line, pixel_mm: float) -> Values:
     t = along / (0.5 * length)
     across -= bend * 0.5 * length * (t * t - 1.0) + 0.004 * length * np.sin(9.0 * t + x) + 0.01 * np.sin(70.0 * along)
     half = 0.0005 * width_um * np.sqrt(np.clip(1.0 - t * t, 0.0, 1.0))
-    return np.asarray(np.clip((half - np.abs(across)) / pixel_mm + 0.5, 0.0, 1.0) * np.minimum(1.0, 2 * half / pixel_mm))
+    return np.asarray(
+        np.clip((half - np.abs(across)) / pixel_mm + 0.5, 0.0, 1.0) * np.minimum(1.0, 2 * half / pixel_mm)
+    )
 
 
 def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, away: Image) -> tuple[Image, Image]:

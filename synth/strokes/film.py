@@ -22,10 +22,11 @@ RANGES: dict[str, tuple[float, float, str]] = {
     "shoulder_um": (0.0, 200.0, "micrometres"), "clump": (0.0, 0.5, ""), "clump_um": (5.0, 200.0, "micrometres"),
     "tide": (-0.5, 1.0, ""), "edge_um": (0.0, 30.0, "micrometres"), "crisp_um": (0.0, 100.0, "micrometres"),
     "burr": (-0.5, 1.0, ""), "burr_um": (2.0, 100.0, "micrometres"), "fringe_um": (0.0, 20.0, "micrometres"),
-    "texture": (0.0, 0.5, ""),    "texture_um": (5.0, 300.0, "micrometres"), "wipe": (0.0, 0.5, ""), "wipe_deg": (0.0, 180.0, "degrees"),
-    "pinholes": (0.0, 40.0, "a square millimetre"), "pinhole_um": (1.0, 60.0, "micrometres"),
-    "caking": (0.0, 1.0, ""), "pores": (0.0, 0.5, ""), "sink_um": (1.0, 60.0, "micrometres"),
-    "pits": (0.0, 40.0, "a square millimetre"), "pit_um": (2.0, 80.0, "micrometres"),
+    "texture": (0.0, 0.5, ""), "texture_um": (5.0, 300.0, "micrometres"), "wipe": (0.0, 0.5, ""),
+    "wipe_deg": (0.0, 180.0, "degrees"), "pinholes": (0.0, 40.0, "a square millimetre"),
+    "pinhole_um": (1.0, 60.0, "micrometres"), "caking": (0.0, 1.0, ""), "pores": (0.0, 0.5, ""),
+    "sink_um": (1.0, 60.0, "micrometres"), "pits": (0.0, 40.0, "a square millimetre"),
+    "pit_um": (2.0, 80.0, "micrometres"),
 }  # fmt: skip
 
 
@@ -42,10 +43,10 @@ class FilmSpec:
     gain of a thin film towards its edge, where it dried last, -0.05..0.25. edge_um : RMS of the edge, 1..5.
 
     Transfer: crisp_um : width of the shoulder, 2..8. burr : gain along the edge from the ink that the plate's burr
-    held, -0.06..0.15; burr_um : its width, 8..20. fringe_um : RMS of the edge, 0.3..2. texture : RMS of thickness, 0.01..0.05, and texture_um : its grain,
-    20..60, of the sheet. wipe : RMS of streaks from wiping the plate, 0..0.05, along wipe_deg, 0..180. pinholes :
-    a square millimetre of film, 0..3; pinhole_um : their radius, 4..15. folds, cracks : lines of doubled and of missing
-    film, each (x mm, y mm, angle rad, length mm, width um, bend).
+    held, -0.06..0.15; burr_um : its width, 8..20. fringe_um : RMS of the edge, 0.3..2. texture : RMS of thickness,
+    0.01..0.05, and texture_um : its grain, 20..60, of the sheet. wipe : RMS of streaks from wiping the plate, 0..0.05,
+    along wipe_deg, 0..180. pinholes : a square millimetre of film, 0..3; pinhole_um : their radius, 4..15. folds,
+    cracks : lines of doubled and of missing film, each (x mm, y mm, angle rad, length mm, width um, bend).
 
     Powder: caking : RMS of thickness from grain to grain, 0.05..0.20. pores : share of grains missing inside, 0..0.006.
 

@@ -30,9 +30,7 @@ class Lanes(NamedTuple):
     single: NDArray[np.bool_]
 
 
-def lanes(
-    paint: Paint, homography: Floats, shape: tuple[int, int], pixels: NDArray[np.int64], points: Floats
-) -> Lanes:
+def lanes(paint: Paint, homography: Floats, shape: tuple[int, int], pixels: NDArray[np.int64], points: Floats) -> Lanes:
     """pixels : (N,) flat indices of the frame. points : (N, 2) mm, where they lie on the dial."""
     end, label = _labelled(paint, homography, shape)
     at = label.reshape(-1)[pixels].astype(np.int64) - 1
@@ -62,9 +60,7 @@ def lanes(
     return Lanes(np.where(at >= 0, number[slice_end], -1), along, total[slice_end] - along, across, half, single)
 
 
-def _labelled(
-    paint: Paint, homography: Floats, shape: tuple[int, int]
-) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+def _labelled(paint: Paint, homography: Floats, shape: tuple[int, int]) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
     """Samples (E,) that end a slice in the frame, and (H, W) which of them lies on top, counted from 1; 0 for none.
 
     Nothing is drawn by this: points set close in every slice look up the pixels they fall on.
