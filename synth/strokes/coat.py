@@ -304,7 +304,9 @@ def _line(points: Values, line: Line, pixel_mm: float) -> Values:
     off = points - np.array([x, y])
     along, across = off[:, 0] * along_x + off[:, 1] * along_y, off[:, 1] * along_x - off[:, 0] * along_y
     t = along / (0.5 * length)
-    across -= bend * 0.5 * length * (t * t - 1.0) + 0.004 * length * np.sin(9.0 * t + x) + 0.01 * np.sin(70.0 * along)
+    kinks = mottle(np.stack([along + x, np.full_like(along, y)], axis=1), (0.12, 10.0), 0, pixel_mm)
+    slow = mottle(np.stack([along + y, np.full_like(along, x)], axis=1), (0.9, 10.0), 0, pixel_mm)
+    across -= 0.5 * bend * length * (t * t - 1.0) + 0.008 * kinks + 0.05 * slow
     half = 0.0005 * width_um * np.sqrt(np.clip(1.0 - t * t, 0.0, 1.0))
     return np.asarray(
         np.clip((half - np.abs(across)) / pixel_mm + 0.5, 0.0, 1.0) * np.minimum(1.0, 2 * half / pixel_mm)
