@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.film import FilmSpec, Line
-from dialtell.synth.strokes.grain import ROW, cells, centres, mottle
+from dialtell.synth.strokes.grain import cells, centres, mottle, read
 from dialtell.synth.strokes.lanes import lanes
 from dialtell.synth.strokes.paint import Paint, project
 from dialtell.synth.strokes.photographic import Exposure
@@ -88,14 +88,6 @@ def jacobian(ground: Ground) -> Values:
     step = 1e-3
     ends = project(ground.homography, np.array([x, y]) / w + step * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
     return np.asarray((ends[1:] - ends[:1]).T / step)
-
-
-def read(field: Image, places: Values) -> Image:
-    """Values (N,) of a field (H, W) at places (N, 2) px, bilinear; its border's beyond the frame."""
-    flat = np.zeros((-(-len(places) // ROW) * ROW, 2), dtype=np.float32)
-    flat[: len(places)] = places - 0.5  # cv2 counts from the middle of the first pixel
-    seen = cv2.remap(field, flat.reshape(-1, ROW, 2), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(seen.reshape(-1)[: len(places)])
 
 
 def fineness(px_per_mm: float, low: float = COARSE, high: float = FINE) -> float:
@@ -254,7 +246,7 @@ def _sheet(
     return left, more
 
 
-def _wavy(inside_um: Values, out_um: Values, pixel_mm: float) -> Values:
+def _wavy(inside_um: Values, out_um: NDArray[np.floating], pixel_mm: float) -> Values:
     """Relative change of what edge pixels hold (N,) where the edge lies `out_um` further out."""
     held = np.clip(0.5 + 0.001 * inside_um / pixel_mm, 0.02, 1.0)
     moved = np.clip(0.5 + 0.001 * (inside_um + out_um) / pixel_mm, 0.0, 1.0)
@@ -337,7 +329,7 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
         for across in steps:
             at = points + to_mm @ np.array([across, down])
             spot = cells(at, grain, film.seed + 21)
-            at_centre = read(away, project(ground.homography, at + spot.to_centre)) / scale
+            at_centre = read(away, project(ground.homography, at + spot.to_centre) - 0.5) / scale
             quantile = np.log(np.clip(spot.first, 1e-4, 1 - 1e-4) / np.clip(1 - spot.first, 1e-4, 1)) / 1.702
             sticks = at_centre + EDGE_BIAS * grain + scatter * quantile > 0
             sticks |= spot.second < stray * np.exp(np.minimum(at_centre, 0.0) / (STRAY_GRAINS * grain))
