@@ -194,7 +194,7 @@ def paint_strokes(
                 through = 1.0 - part + part * np.power(10.0, -strength * dark)
                 flat[covered, channel] *= through.astype(np.float32)
             if film is not None and lamp is not None:
-                height.reshape(-1)[covered] += film.um_per_density * part * dark
+                height.reshape(-1)[covered] += film.um_of(coat.process) * part * dark
     if film is not None and ground is not None and lamp is not None:
         apply_relief(reflectance, height, lamp, film, ground, spec.view.roll_deg)
     return reflectance

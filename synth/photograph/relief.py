@@ -24,7 +24,7 @@ KINDS = ("daylight", "lamp", "ring", "coaxial")
 STREAM = 91  # of the rng that draws the lamp
 MIRROR = 0.043  # of light a polished glass of index 1.52 returns straight on (Fresnel)
 LOWEST, HIGHEST = 28.0, 45.0  # px/mm between which relief fades in
-GLOSSY_UM = 4.0  # thickness from which paint has a surface of its own (judgement)
+GLOSSY_UM = 3.0  # thickness from which paint has a surface of its own (judgement)
 BRIGHTEST = {"daylight": 1.5, "lamp": 30.0, "ring": 30.0, "coaxial": 2.5}  # as far as each kind goes (judgement)
 STEEPEST = 0.9  # slope of a fired coat (judgement)
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.film import FilmSpec, Line
@@ -32,6 +33,7 @@ POWDERY, GRAINY = 32.0, 44.0  # likewise single grains, most of which are smalle
 STRAY = 0.003  # of white: light scattered back by the blackest coat, so that D stays below 2.5 (judgement)
 REACH_MM = 0.15  # paint is moved about no further than this
 CONTACT, CUT = 0.15, 0.5  # thickness at the very edge of painted and of printed strokes, share (judgement)
+LEAST = 1e-3  # share of a pixel from which it counts as covered
 WHOLE = 0.93  # share from which a pixel counts as covered whole
 SMOOTHED = 0.5  # px, sigma that evens out the steps of distances measured from pixel to pixel
 THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
@@ -134,14 +136,14 @@ def thickened(
 
     share, density : (H, W) as rasterised, of a photographic print without its grain. paint : what was rasterised.
     """
-    if not share.any():
+    if not (share > LEAST).any():
         return share, density
     fine = 1.0 if process is Process.PHOTOGRAPHIC else ground.fine
     away = inward(share, beyond=process is Process.PHOTOGRAPHIC)
     if process is Process.PHOTOGRAPHIC:
         laid, gain = _powder(film, exposure, ground, share, away)
     else:
-        pixels = np.flatnonzero(share > 1e-3)
+        pixels = np.flatnonzero(share > LEAST)
         points = ground.points(pixels)
         inside_um = away.reshape(-1)[pixels].astype(np.float64) * (1000.0 * ground.pixel_mm)
         if process is Process.HAND:
@@ -320,7 +322,7 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     pores, cover = spots(ground, film.pores / grain**2, 500.0 * grain, film.seed + 22)
     laid.reshape(-1)[pores] *= 1.0 - 0.7 * cover
     near = np.flatnonzero((away > -outer * scale - 1.0) & (away <= inner * scale + 1.0))
-    points = ground.points(near)
+    points, base = ground.points(near), away.reshape(-1)[near] / scale
     times = 3 if 0.8 < grain * scale < 1.6 else 2  # smaller grains are several a pixel anyway
     to_mm = np.linalg.inv(jacobian(ground))
     steps = (np.arange(times) + 0.5) / times - 0.5
@@ -330,7 +332,7 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
             at = points + to_mm @ np.array([across, down])
             spot = cells(at, grain, film.seed + 21)
             at_centre = read(away, project(ground.homography, at + spot.to_centre) - 0.5) / scale
-            quantile = np.log(np.clip(spot.first, 1e-4, 1 - 1e-4) / np.clip(1 - spot.first, 1e-4, 1)) / 1.702
+            quantile = ndtri(np.clip(spot.first, 0.006, 0.994))  # of a bell cut at two and a half sigma
             sticks = at_centre + EDGE_BIAS * grain + scatter * quantile > 0
             sticks |= spot.second < stray * np.exp(np.minimum(at_centre, 0.0) / (STRAY_GRAINS * grain))
             reach = np.hypot(spot.to_centre[:, 0], spot.to_centre[:, 1]) < grain * (0.48 + 0.2 * spot.second)
@@ -342,7 +344,9 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     gain.reshape(-1)[near] = np.where(cover > 0, cake / np.maximum(cover, 1), 1.0)
     side = 2 * round(REACH_MM * scale) + 1
     before, after = (cv2.boxFilter(field, -1, (side, side)).reshape(-1)[near] for field in (share, laid))
-    part = laid.reshape(-1)[near] * np.clip(before / np.maximum(after, 1e-3), 1.0 / REPAIR, REPAIR)
+    # at the edge only: what lies a grain inside is covered whole
+    change = np.clip(before / np.maximum(after, 1e-3), 1.0 / REPAIR, REPAIR) - 1.0
+    part = laid.reshape(-1)[near] * (1.0 + change * np.clip(1.0 - base / grain, 0.0, 1.0))
     laid.reshape(-1)[near] = np.minimum(part, 1.0)
     # the fire runs grains together
     return laid, np.asarray(cv2.GaussianBlur(gain, (0, 0), max(0.5 * film.sink_um / 1000 * scale, 0.3)))

@@ -81,11 +81,15 @@ def _labelled(paint: Paint, homography: Floats, shape: tuple[int, int]) -> tuple
     number = rows * columns
     owner = np.repeat(np.arange(len(end)), number)
     within = np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
-    u = ((within // columns[owner] + 0.5) / rows[owner])[:, None]
-    v = ((within % columns[owner] + 0.5) / columns[owner])[:, None]
-    own = corners[owner]
-    place = (own[:, 0] * (1 - v) + own[:, 1] * v) * (1 - u) + (own[:, 2] * (1 - v) + own[:, 3] * v) * u
-    x, y = np.floor(place).astype(np.int64).T
+    row, column = np.divmod(within, columns[owner])
+    # a corner, the two sides from it, and what bends them: four numbers a slice and axis, kept in single precision
+    a, b, c, d = corners.transpose(1, 2, 0).astype(np.float32)
+    u, v = ((at + np.float32(0.5)) / count[owner] for at, count in ((row, rows), (column, columns)))
+    u, v = u.astype(np.float32), v.astype(np.float32)
+    x, y = (
+        (p[owner] + u * r[owner] + v * (q[owner] + u * s[owner])).astype(np.int32)
+        for p, q, r, s in zip(a, b - a, c - a, a - b - c + d, strict=True)
+    )
     inside = (x >= 0) & (y >= 0) & (x < shape[1]) & (y < shape[0])
     label[y[inside], x[inside]] = owner[inside] + 1
     # pixels that an edge only grazes
