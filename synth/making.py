@@ -16,6 +16,7 @@ from dialtell.synth.design.design import DialDesign
 from dialtell.synth.design.layout import guide_circles, lay_out
 from dialtell.synth.shared.terms import ZONES, Process, Zone
 from dialtell.synth.strokes.coat import Ground, thickened
+from dialtell.synth.strokes.fairing import rounded
 from dialtell.synth.strokes.film import FilmSpec, sample_film
 from dialtell.synth.strokes.hand import paint_by_hand
 from dialtell.synth.strokes.hand_style import Workshop, sample_workshop
@@ -34,7 +35,7 @@ SHALLOW = 0.75  # plates with shallow hairlines, of the share of masters (judgem
 
 @dataclass(frozen=True)
 class Making:
-    """processes : one Process per zone, in the order of ZONES. film : the coat's fine structure; None for flat fills."""
+    """processes : one Process per zone, in the order of ZONES. film : the coat up close; None for flat fills."""
 
     processes: tuple[Process, ...]
     workshop: Workshop
@@ -91,15 +92,19 @@ class Coat:
         self, film: FilmSpec, exposure: Exposure, ground: Ground
     ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """The same as a coat with thickness, where the ground is seen close enough."""
-        share, density = self.lay(ground.homography, ground.shape)
+        fair = replace(self, paint=rounded(self.paint))
+        share, density = fair.lay(ground.homography, ground.shape)
         if self.process is not Process.PHOTOGRAPHIC or self.even is None:
-            return thickened(self.process, self.paint, film, exposure, ground, share, density)
-        plain, solid = replace(self, paint=self.even).lay(ground.homography, ground.shape)
-        grained, caked = thickened(self.process, self.even, film, exposure, ground, plain, solid)
-        fine = np.float32(ground.fine)
-        mixed = share + fine * (grained - share)
-        dense = ((1.0 - fine) * share * density + fine * grained * caked) / np.maximum(mixed, 1e-6)
-        return mixed, np.where(mixed > 1e-6, dense, 0.0).astype(np.float32)
+            return thickened(self.process, fair.paint, film, exposure, ground, share, density)
+        if ground.grain == 0.0:
+            return share, density
+        fair = replace(self, paint=rounded(self.even))
+        plain, solid = fair.lay(ground.homography, ground.shape)
+        grained, caked = thickened(self.process, fair.paint, film, exposure, ground, plain, solid)
+        # between the two scales edges turn from ragged, as rasterised, to single grains
+        mixed = share + np.float32(ground.grain) * (grained - share)
+        dense = share * density + np.float32(ground.grain) * (grained * caked - share * density)
+        return mixed, np.where(mixed > 1e-4, dense / np.maximum(mixed, 1e-4), 0.0).astype(np.float32)
 
 
 def sample_making(

@@ -17,7 +17,7 @@ from dialtell.synth.making import Coat, Making, make, sample_making
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
 from dialtell.synth.photograph.camera import CameraSpec, expose, finished, roughened, sample_camera
 from dialtell.synth.photograph.light import LightSpec, apply_light, hardened, sample_light
-from dialtell.synth.photograph.relief import apply_relief, lamp_of
+from dialtell.synth.photograph.relief import Lamp, apply_relief, lamp_of
 from dialtell.synth.photograph.view import ViewSpec, homography, sample_view
 from dialtell.synth.photograph.watch_hands import HandsSpec, paint_hands, sample_hands
 from dialtell.synth.photograph.wear import WearSpec, abrasion_field, apply_wear, sample_wear
@@ -180,10 +180,12 @@ def paint_strokes(
     matrix: NDArray[np.float64],
     reflectance: NDArray[np.float32],
     room: NDArray[np.float32] | None = None,
+    lamp: Lamp | None = None,
 ) -> NDArray[np.float32]:
     """Reflectance (H, W, 3) with the strokes on it, worn paint and holes of a printed film taken out.
 
-    room : (H, W) 0..1, where paint can be (the enamel without its holes); None everywhere.
+    room : (H, W) 0..1, where paint can be (the enamel without its holes); None everywhere. lamp : what shows the relief
+    of a coat with thickness; None for flat light. Give it once, with all coats.
     """
     shape = reflectance.shape[:2]
     left = 1.0 - abrasion_field(spec.wear, spec.view, shape)
@@ -191,13 +193,14 @@ def paint_strokes(
         left = left * room
     flat = reflectance.reshape(-1, 3)
     film, exposure = spec.making.film, spec.making.exposure
-    ground = ground_of(matrix, shape) if film is not None else None
+    near = None if film is None else ground_of(matrix, shape)
+    ground = near if near is not None and near.fine > 0.0 else None  # from afar a coat is a flat fill
     height = np.zeros(shape, dtype=np.float32)  # micrometres
     for coat in coats:
         stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
         for ink in np.unique(coat.paint.ink):
             inked = coat.of_ink(int(ink))
-            if film is None or ground is None or ground.fine == 0.0:
+            if film is None or ground is None:
                 share, density = inked.lay(matrix, shape)
             else:
                 share, density = inked.lay_thick(film, exposure, ground)
@@ -207,11 +210,10 @@ def paint_strokes(
             for channel, strength in enumerate(INKS[spec.design.inks[int(ink)]]):
                 through = 1.0 - part + part * np.power(10.0, -strength * dark)
                 flat[covered, channel] *= through.astype(np.float32)
-            if film is not None and ground is not None and ground.fine > 0.0:
-                height.reshape(-1)[covered] += film.um_per_density * part * dark
-    if film is not None and ground is not None and ground.fine > 0.0:
-        light = lamp_of(spec.light, spec.seed, spec.index)
-        apply_relief(reflectance, height, light, film, ground, spec.view.roll_deg)
+            if film is not None and lamp is not None:
+                height.reshape(-1)[covered] += film.um_of(coat.process) * part * dark
+    if film is not None and ground is not None and lamp is not None:
+        apply_relief(reflectance, height, lamp, film, ground, spec.view.roll_deg)
     return reflectance
 
 
@@ -225,7 +227,8 @@ def radiance(spec: DialSpec, coats: list[Coat] | None = None, surface: Surface |
     surface = surface or paint_body(spec.body, spec.view)
     room = surface.dial_mask * (1.0 - surface.holes)  # no paint on the case or in a hole
     laid = make(spec.design, spec.making) if coats is None else coats
-    scene = paint_strokes(laid, spec, matrix, surface.reflectance, room)
+    lamp = lamp_of(spec.light, spec.seed, spec.index)
+    scene = paint_strokes(laid, spec, matrix, surface.reflectance, room, lamp)
     scene = apply_wear(spec.wear, spec.view, scene, surface.dial_mask)
     scene, _ = paint_hands(spec.hands, spec.view, scene)
     return apply_light(spec.light, spec.view, scene)

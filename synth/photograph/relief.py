@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.photograph.light import LightSpec
 from dialtell.synth.shared.errors import ParameterError, require_range
-from dialtell.synth.strokes.coat import Ground, spots
+from dialtell.synth.strokes.coat import Ground, fineness, spots
 from dialtell.synth.strokes.film import FilmSpec
 
 Image = NDArray[np.float32]
@@ -23,8 +23,8 @@ Image = NDArray[np.float32]
 KINDS = ("daylight", "lamp", "ring", "coaxial")
 STREAM = 91  # of the rng that draws the lamp
 MIRROR = 0.043  # of light a polished glass of index 1.52 returns straight on (Fresnel)
-LOWEST, HIGHEST = 24.0, 45.0  # px/mm between which relief fades in
-GLOSSY_UM = 4.0  # thickness from which paint has a surface of its own (judgement)
+LOWEST, HIGHEST = 28.0, 45.0  # px/mm between which relief fades in
+GLOSSY_UM = 3.0  # thickness from which paint has a surface of its own (judgement)
 BRIGHTEST = {"daylight": 1.5, "lamp": 30.0, "ring": 30.0, "coaxial": 2.5}  # as far as each kind goes (judgement)
 STEEPEST = 0.9  # slope of a fired coat (judgement)
 
@@ -74,7 +74,7 @@ def apply_relief(
 
     reflectance : (H, W, 3). height : (H, W) micrometres of paint. roll_deg : clockwise turn of the dial in the frame.
     """
-    seen = float(np.clip((ground.scale - LOWEST) / (HIGHEST - LOWEST), 0.0, 1.0))
+    seen = fineness(ground.scale, LOWEST, HIGHEST)
     if seen == 0.0:
         return
     _pit(reflectance, height, film, ground)
@@ -100,7 +100,9 @@ def apply_relief(
     else:
         off, shade = toward - 0.3, 0.25 * toward
     mirrored = MIRROR * min(lamp.brightness, BRIGHTEST[lamp.kind])
-    gloss = mirrored * np.exp(-0.5 * (off / lamp.spread) ** 2) * np.clip(height.reshape(-1)[sloped] / GLOSSY_UM, 0.0, 1.0)
+    gloss = (
+        mirrored * np.exp(-0.5 * (off / lamp.spread) ** 2) * np.clip(height.reshape(-1)[sloped] / GLOSSY_UM, 0.0, 1.0)
+    )
     if lamp.kind == "coaxial":  # all that is level mirrors it, enamel and paint alike
         reflectance += np.float32(seen * mirrored)
         gloss = mirrored * (np.exp(-0.5 * (off / lamp.spread) ** 2) - 1.0)

@@ -14,6 +14,7 @@ import numpy as np
 from dialtell.synth.scene import DialSpec, Range, sample_photograph, sample_spec
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.synth.shared.terms import Process
+from dialtell.synth.strokes.film import sample_film
 from dialtell.synth.strokes.photographic import sample_exposure
 from dialtell.synth.strokes.transfer import placing_of, sample_pull
 
@@ -111,5 +112,6 @@ def pulled_again(first: DialSpec, other: DialSpec, scope: Range) -> DialSpec:
         workshop=replace(first.making.workshop, seed=int(rng.integers(2**31))),
         pull=pull,
         exposure=sample_exposure(rng=rng, placing=placing),
+        film=None if first.making.film is None else sample_film(rng=rng.spawn(1)[0], radius_mm=first.design.radius_mm),
     )
     return DialSpec(design=first.design, making=making, **vars(photograph), seed=other.seed, index=other.index)

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.film import FilmSpec, Line
-from dialtell.synth.strokes.grain import ROW, cells, centres, mottle
+from dialtell.synth.strokes.grain import cells, centres, mottle, read
 from dialtell.synth.strokes.lanes import lanes
 from dialtell.synth.strokes.paint import Paint, project
 from dialtell.synth.strokes.photographic import Exposure
@@ -28,10 +29,12 @@ Image = NDArray[np.float32]
 Values = NDArray[np.float64]
 
 COARSE, FINE = 18.0, 38.0  # px/mm between which the coat's structure fades in
+POWDERY, GRAINY = 32.0, 44.0  # likewise single grains, most of which are smaller than a pixel before
 STRAY = 0.003  # of white: light scattered back by the blackest coat, so that D stays below 2.5 (judgement)
 REACH_MM = 0.15  # paint is moved about no further than this
 CONTACT, CUT = 0.15, 0.5  # thickness at the very edge of painted and of printed strokes, share (judgement)
-WHOLE = 0.98  # share from which a pixel counts as covered whole
+LEAST = 1e-3  # share of a pixel from which it counts as covered
+WHOLE = 0.93  # share from which a pixel counts as covered whole
 SMOOTHED = 0.5  # px, sigma that evens out the steps of distances measured from pixel to pixel
 THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
 FAINTEST = 0.12  # px, radius of the smallest spots that are drawn
@@ -47,13 +50,14 @@ EDGE_BIAS = 0.09  # grains by which the sticking line lies outside the edge, sin
 class Ground:
     """Where a coat lies. homography : (3, 3) mm to px. shape : (H, W). scale : px/mm in the middle of the frame.
 
-    fine : 0..1, how much of the structure shows.
+    fine : 0..1, how much of the structure shows; grain : of single grains.
     """
 
     homography: Floats
     shape: tuple[int, int]
     scale: float
     fine: float
+    grain: float
 
     @property
     def pixel_mm(self) -> float:
@@ -75,7 +79,7 @@ def ground_of(homography: Floats, shape: tuple[int, int]) -> Ground:
     middle = np.linalg.solve(homography, np.array([0.5 * shape[1], 0.5 * shape[0], 1.0]))
     depth = float(homography[2] @ (middle / middle[2]))
     scale = float(np.sqrt(abs(np.linalg.det(homography) / depth**3)))
-    return Ground(homography, shape, scale, fineness(scale))
+    return Ground(homography, shape, scale, fineness(scale), fineness(scale, POWDERY, GRAINY))
 
 
 def jacobian(ground: Ground) -> Values:
@@ -83,22 +87,14 @@ def jacobian(ground: Ground) -> Values:
     height, width = ground.shape
     inverse = np.linalg.inv(ground.homography)
     x, y, w = inverse @ np.array([0.5 * width, 0.5 * height, 1.0])
-    place = np.array([x, y]) / w
-    ends = project(ground.homography, np.array([place, place + [1e-3, 0.0], place + [0.0, 1e-3]]))
-    return np.asarray(1e3 * (ends[1:] - ends[:1]).T)
+    step = 1e-3
+    ends = project(ground.homography, np.array([x, y]) / w + step * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+    return np.asarray((ends[1:] - ends[:1]).T / step)
 
 
-def read(field: Image, places: Values) -> Image:
-    """Values (N,) of a field (H, W) at places (N, 2) px, bilinear; its border's beyond the frame."""
-    flat = np.zeros((-(-len(places) // ROW) * ROW, 2), dtype=np.float32)
-    flat[: len(places)] = places - 0.5  # cv2 counts from the middle of the first pixel
-    seen = cv2.remap(field, flat.reshape(-1, ROW, 2), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(seen.reshape(-1)[: len(places)])
-
-
-def fineness(px_per_mm: float) -> float:
-    """How much of the coat's structure shows at a scale, 0..1."""
-    return float(np.clip((px_per_mm - COARSE) / (FINE - COARSE), 0.0, 1.0))
+def fineness(px_per_mm: float, low: float = COARSE, high: float = FINE) -> float:
+    """How much of a structure shows at a scale, 0 at `low` to 1 at `high`."""
+    return float(np.clip((px_per_mm - low) / (high - low), 0.0, 1.0))
 
 
 def thickness_of(density: Values) -> Values:
@@ -136,17 +132,18 @@ def inward(share: Image, *, beyond: bool = True) -> Image:
 def thickened(
     process: Process, paint: Paint, film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, density: Image
 ) -> tuple[Image, Image]:
-    """Covered share and density (H, W) with the structure of the coat, in proportion to `ground.fine`.
+    """Covered share and density (H, W) with the structure of the coat, in proportion to `ground.fine`; powder in full.
 
     share, density : (H, W) as rasterised, of a photographic print without its grain. paint : what was rasterised.
     """
-    if ground.fine == 0.0 or not share.any():
+    if not (share > LEAST).any():
         return share, density
+    fine = 1.0 if process is Process.PHOTOGRAPHIC else ground.fine
     away = inward(share, beyond=process is Process.PHOTOGRAPHIC)
     if process is Process.PHOTOGRAPHIC:
         laid, gain = _powder(film, exposure, ground, share, away)
     else:
-        pixels = np.flatnonzero(share > 1e-3)
+        pixels = np.flatnonzero(share > LEAST)
         points = ground.points(pixels)
         inside_um = away.reshape(-1)[pixels].astype(np.float64) * (1000.0 * ground.pixel_mm)
         if process is Process.HAND:
@@ -156,7 +153,7 @@ def thickened(
         laid, gain = share.copy(), np.ones_like(density)
         laid.reshape(-1)[pixels] = np.clip(share.reshape(-1)[pixels] * left, 0.0, 1.0)
         gain.reshape(-1)[pixels] = more
-    laid = share + np.float32(ground.fine) * (laid - share)
+    laid = share + np.float32(fine) * (laid - share)
     covered = np.flatnonzero(laid > 1e-4)
     coat = density.reshape(-1)[covered].astype(np.float64)
     # stray grains lie where the rasterised coat has no density
@@ -164,7 +161,7 @@ def thickened(
     if bare.any() and not bare.all():
         coat[bare] = np.median(coat[~bare])
     thick = thickness_of(coat)
-    more = 1.0 + ground.fine * (gain.reshape(-1)[covered].astype(np.float64) - 1.0)
+    more = 1.0 + fine * (gain.reshape(-1)[covered].astype(np.float64) - 1.0)
     more = np.clip(more, THINNEST, THICKEST)
     more *= _kept(laid, covered, more, ground)
     result = np.zeros_like(density)
@@ -211,7 +208,9 @@ def _brush(
     # a drop has no streaks, nor has a stroke hardly longer than it is wide
     drawn = np.clip((place.along + place.left) / np.maximum(2.0 * place.half, 1e-3) - 1.5, 0.0, 1.0)
     loose *= drawn
-    more = shoulder(inside_um, width, contact=CONTACT) * (1.0 + film.streak * loose * streak) * (1.0 + film.clump * clump)
+    more = (
+        shoulder(inside_um, width, contact=CONTACT) * (1.0 + film.streak * loose * streak) * (1.0 + film.clump * clump)
+    )
     # a thin film dries from its edge, where pigment gathers
     thinness = np.clip(1.1 - density, 0.0, 0.8)
     more *= 1.0 + film.tide * thinness * np.exp(-0.5 * ((inside_um - 0.9 * width) / (0.5 * width)) ** 2)
@@ -249,8 +248,8 @@ def _sheet(
     return left, more
 
 
-def _wavy(inside_um: Values, out_um: Values, pixel_mm: float) -> Values:
-    """Change of the share of edge pixels (N,), in shares of what they hold, where the edge lies `out_um` further out."""
+def _wavy(inside_um: Values, out_um: NDArray[np.floating], pixel_mm: float) -> Values:
+    """Relative change of what edge pixels hold (N,) where the edge lies `out_um` further out."""
     held = np.clip(0.5 + 0.001 * inside_um / pixel_mm, 0.02, 1.0)
     moved = np.clip(0.5 + 0.001 * (inside_um + out_um) / pixel_mm, 0.0, 1.0)
     return np.asarray(np.clip(moved / held - 1.0, -1.0, 3.0))
@@ -299,9 +298,13 @@ def _line(points: Values, line: Line, pixel_mm: float) -> Values:
     off = points - np.array([x, y])
     along, across = off[:, 0] * along_x + off[:, 1] * along_y, off[:, 1] * along_x - off[:, 0] * along_y
     t = along / (0.5 * length)
-    across -= bend * 0.5 * length * (t * t - 1.0) + 0.004 * length * np.sin(9.0 * t + x) + 0.01 * np.sin(70.0 * along)
+    kinks = mottle(np.stack([along + x, np.full_like(along, y)], axis=1), (0.12, 10.0), 0, pixel_mm)
+    slow = mottle(np.stack([along + y, np.full_like(along, x)], axis=1), (0.9, 10.0), 0, pixel_mm)
+    across -= 0.5 * bend * length * (t * t - 1.0) + 0.008 * kinks + 0.05 * slow
     half = 0.0005 * width_um * np.sqrt(np.clip(1.0 - t * t, 0.0, 1.0))
-    return np.asarray(np.clip((half - np.abs(across)) / pixel_mm + 0.5, 0.0, 1.0) * np.minimum(1.0, 2 * half / pixel_mm))
+    return np.asarray(
+        np.clip((half - np.abs(across)) / pixel_mm + 0.5, 0.0, 1.0) * np.minimum(1.0, 2 * half / pixel_mm)
+    )
 
 
 def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, away: Image) -> tuple[Image, Image]:
@@ -319,7 +322,7 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     pores, cover = spots(ground, film.pores / grain**2, 500.0 * grain, film.seed + 22)
     laid.reshape(-1)[pores] *= 1.0 - 0.7 * cover
     near = np.flatnonzero((away > -outer * scale - 1.0) & (away <= inner * scale + 1.0))
-    points = ground.points(near)
+    points, base = ground.points(near), away.reshape(-1)[near] / scale
     times = 3 if 0.8 < grain * scale < 1.6 else 2  # smaller grains are several a pixel anyway
     to_mm = np.linalg.inv(jacobian(ground))
     steps = (np.arange(times) + 0.5) / times - 0.5
@@ -328,8 +331,8 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
         for across in steps:
             at = points + to_mm @ np.array([across, down])
             spot = cells(at, grain, film.seed + 21)
-            at_centre = read(away, project(ground.homography, at + spot.to_centre)) / scale
-            quantile = np.log(np.clip(spot.first, 1e-4, 1 - 1e-4) / np.clip(1 - spot.first, 1e-4, 1)) / 1.702
+            at_centre = read(away, project(ground.homography, at + spot.to_centre) - 0.5) / scale
+            quantile = ndtri(np.clip(spot.first, 0.006, 0.994))  # of a bell cut at two and a half sigma
             sticks = at_centre + EDGE_BIAS * grain + scatter * quantile > 0
             sticks |= spot.second < stray * np.exp(np.minimum(at_centre, 0.0) / (STRAY_GRAINS * grain))
             reach = np.hypot(spot.to_centre[:, 0], spot.to_centre[:, 1]) < grain * (0.48 + 0.2 * spot.second)
@@ -341,7 +344,9 @@ def _powder(film: FilmSpec, exposure: Exposure, ground: Ground, share: Image, aw
     gain.reshape(-1)[near] = np.where(cover > 0, cake / np.maximum(cover, 1), 1.0)
     side = 2 * round(REACH_MM * scale) + 1
     before, after = (cv2.boxFilter(field, -1, (side, side)).reshape(-1)[near] for field in (share, laid))
-    part = laid.reshape(-1)[near] * np.clip(before / np.maximum(after, 1e-3), 1.0 / REPAIR, REPAIR)
+    # at the edge only: what lies a grain inside is covered whole
+    change = np.clip(before / np.maximum(after, 1e-3), 1.0 / REPAIR, REPAIR) - 1.0
+    part = laid.reshape(-1)[near] * (1.0 + change * np.clip(1.0 - base / grain, 0.0, 1.0))
     laid.reshape(-1)[near] = np.minimum(part, 1.0)
     # the fire runs grains together
     return laid, np.asarray(cv2.GaussianBlur(gain, (0, 0), max(0.5 * film.sink_um / 1000 * scale, 0.3)))

@@ -12,20 +12,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from dialtell.synth.shared.errors import ParameterError, require_range
+from dialtell.synth.shared.terms import Process
 
 Line = tuple[float, float, float, float, float, float]
 
 # the widest value each parameter may take; what is drawn stands in sample_film
 RANGES: dict[str, tuple[float, float, str]] = {
-    "um_per_density": (2.0, 60.0, "micrometres per D"), "hair_um": (10.0, 300.0, "micrometres"),
+    "um_per_density": (2.0, 60.0, "micrometres per D"), "print_um": (1.0, 60.0, "micrometres per D"),
+    "hair_um": (10.0, 300.0, "micrometres"),
     "streak": (0.0, 1.0, ""), "streak_mm": (0.1, 10.0, "mm"), "quick": (0.0, 1.0, ""), "dry": (0.0, 1.0, ""),
     "shoulder_um": (0.0, 200.0, "micrometres"), "clump": (0.0, 0.5, ""), "clump_um": (5.0, 200.0, "micrometres"),
     "tide": (-0.5, 1.0, ""), "edge_um": (0.0, 30.0, "micrometres"), "crisp_um": (0.0, 100.0, "micrometres"),
     "burr": (-0.5, 1.0, ""), "burr_um": (2.0, 100.0, "micrometres"), "fringe_um": (0.0, 20.0, "micrometres"),
-    "texture": (0.0, 0.5, ""),    "texture_um": (5.0, 300.0, "micrometres"), "wipe": (0.0, 0.5, ""), "wipe_deg": (0.0, 180.0, "degrees"),
-    "pinholes": (0.0, 40.0, "a square millimetre"), "pinhole_um": (1.0, 60.0, "micrometres"),
-    "caking": (0.0, 1.0, ""), "pores": (0.0, 0.5, ""), "sink_um": (1.0, 60.0, "micrometres"),
-    "pits": (0.0, 40.0, "a square millimetre"), "pit_um": (2.0, 80.0, "micrometres"),
+    "texture": (0.0, 0.5, ""), "texture_um": (5.0, 300.0, "micrometres"), "wipe": (0.0, 0.5, ""),
+    "wipe_deg": (0.0, 180.0, "degrees"), "pinholes": (0.0, 40.0, "a square millimetre"),
+    "pinhole_um": (1.0, 60.0, "micrometres"), "caking": (0.0, 1.0, ""), "pores": (0.0, 0.5, ""),
+    "sink_um": (1.0, 60.0, "micrometres"), "pits": (0.0, 40.0, "a square millimetre"),
+    "pit_um": (2.0, 80.0, "micrometres"),
 }  # fmt: skip
 
 
@@ -33,7 +36,8 @@ RANGES: dict[str, tuple[float, float, str]] = {
 class FilmSpec:
     """What each process would leave on this dial, and what the fire made of it.
 
-    um_per_density : thickness of fired paint that gives 1 D, micrometres, 9..18 (a coat of 1.35 D is 12 to 24 um).
+    um_per_density : thickness of fired paint or powder that gives 1 D, micrometres, 9..18 (a coat of 1.35 D is 12 to
+    24 um). print_um : that of a transfer's film, which carries more pigment, 2.5..7 (3 to 10 um).
 
     Brush: hair_um : spacing of the streaks its hairs leave, 30..90. streak : RMS of thickness from streak to streak in
     a quick stroke, share, 0.05..0.35. streak_mm : their length, 0.5..2.5. quick : how quick strokes are, 0..1. dry :
@@ -42,10 +46,10 @@ class FilmSpec:
     gain of a thin film towards its edge, where it dried last, -0.05..0.25. edge_um : RMS of the edge, 1..5.
 
     Transfer: crisp_um : width of the shoulder, 2..8. burr : gain along the edge from the ink that the plate's burr
-    held, -0.06..0.15; burr_um : its width, 8..20. fringe_um : RMS of the edge, 0.3..2. texture : RMS of thickness, 0.01..0.05, and texture_um : its grain,
-    20..60, of the sheet. wipe : RMS of streaks from wiping the plate, 0..0.05, along wipe_deg, 0..180. pinholes :
-    a square millimetre of film, 0..3; pinhole_um : their radius, 4..15. folds, cracks : lines of doubled and of missing
-    film, each (x mm, y mm, angle rad, length mm, width um, bend).
+    held, -0.06..0.15; burr_um : its width, 8..20. fringe_um : RMS of the edge, 0.3..2. texture : RMS of thickness,
+    0.01..0.05, and texture_um : its grain, 20..60, of the sheet. wipe : RMS of streaks from wiping the plate, 0..0.05,
+    along wipe_deg, 0..180. pinholes : a square millimetre of film, 0..3; pinhole_um : their radius, 4..15. folds,
+    cracks : lines of doubled and of missing film, each (x mm, y mm, angle rad, length mm, width um, bend).
 
     Powder: caking : RMS of thickness from grain to grain, 0.05..0.20. pores : share of grains missing inside, 0..0.006.
 
@@ -56,6 +60,7 @@ class FilmSpec:
     """
 
     um_per_density: float
+    print_um: float
     hair_um: float
     streak: float
     streak_mm: float
@@ -92,6 +97,10 @@ class FilmSpec:
             if any(len(line) != 6 or not np.isfinite(line).all() for line in getattr(self, name)):
                 raise ParameterError(f"FilmSpec.{name} is {getattr(self, name)!r}; give six finite numbers for each")
 
+    def um_of(self, process: Process) -> float:
+        """Micrometres of a coat that give 1 D."""
+        return self.print_um if process is Process.TRANSFER else self.um_per_density
+
 
 def sample_film(*, rng: np.random.Generator, radius_mm: float) -> FilmSpec:
     """A coat with the usual marks; `radius_mm` of the dial scales where folds and cracks lie."""
@@ -111,6 +120,7 @@ def sample_film(*, rng: np.random.Generator, radius_mm: float) -> FilmSpec:
 
     return FilmSpec(
         um_per_density=float(rng.uniform(9.0, 18.0)),
+        print_um=float(rng.uniform(2.5, 7.0)),
         hair_um=log_uniform(30.0, 90.0),
         streak=float(rng.uniform(0.05, 0.35)),
         streak_mm=log_uniform(0.5, 2.5),

@@ -41,19 +41,26 @@ def mottle(points: Points, cell_mm: float | tuple[float, float], seed: int, pixe
     tile = _bumps()
     if size[0] == size[1]:
         points = _turned(points, seed)  # else along and across keep their meaning
-    place = (points + _shift(seed)) * (2.0 / size) % (2 * BUMPS)
-    flat = np.zeros((-(-len(place) // ROW) * ROW, 2), dtype=np.float32)
-    flat[: len(place)] = place
-    grid = flat.reshape(-1, ROW, 2)
-    seen = cv2.remap(tile, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    seen = read(tile, _within((points + _shift(seed)) * (1.0 / (BUMPS * size)), 2 * BUMPS))
     left = 1.0 / np.sqrt(np.prod(1.0 + (0.6 * pixel_mm / size) ** 2))
-    return np.asarray(seen.reshape(-1)[: len(place)] * np.float32(left), dtype=np.float32)
+    return np.asarray(seen * np.float32(left), dtype=np.float32)
+
+
+def read(field: Values, places: NDArray[np.floating]) -> Values:
+    """Values (N,) of a field (H, W) at places (N, 2), counted from the middle of its first sample; bilinear."""
+    if not len(places):
+        return np.empty(0, dtype=np.float32)
+    maps = np.zeros((2, -(-len(places) // ROW) * ROW), dtype=np.float32)
+    maps[:, : len(places)] = places.T
+    x, y = maps.reshape(2, -1, ROW)
+    seen = cv2.remap(field, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(seen.reshape(-1)[: len(places)], dtype=np.float32)
 
 
 def cells(points: Points, cell_mm: float, seed: int) -> Cells:
     """The grain nearest to each point (N, 2) mm; centres lie about `cell_mm` apart."""
     tile = _nearest()
-    place = ((points + _shift(seed)) * (1.0 / cell_mm) % CELLS).astype(np.float32)
+    place = _within((points + _shift(seed)) * (1.0 / (CELLS * cell_mm)), CELLS)
     at = np.minimum((place * np.float32(STEPS)).astype(np.int32), CELLS * STEPS - 1)
     found = tile.reshape(-1, 4)[at[:, 1] * (CELLS * STEPS) + at[:, 0]]
     to_centre = ((at + np.float32(0.5)) * np.float32(1.0 / STEPS) + found[:, :2] - place) * np.float32(cell_mm)
@@ -76,6 +83,13 @@ def _shift(seed: int) -> Points:
     return np.random.default_rng(seed).uniform(0.0, 100.0, 2)
 
 
+def _within(turns: Points, size: int) -> Values:
+    """Places (N, 2) in a tile of `size` samples a side, from places counted in tiles; faster than a remainder."""
+    place = (turns - np.floor(turns)).astype(np.float32)
+    place *= np.float32(size)
+    return place
+
+
 def _turned(points: Points, seed: int) -> Points:
     """Points turned about the dial's centre by the seed."""
     turn = np.random.default_rng([seed, 1]).uniform(0.0, 2 * np.pi)
@@ -88,7 +102,7 @@ def _bumps() -> Values:
     """(2 BUMPS + 1, ...) unit-RMS noise that repeats, two samples a bump, its first row and column again at the end."""
     white = np.random.default_rng(1).standard_normal((2 * BUMPS, 2 * BUMPS)).astype(np.float32)
     wide = np.pad(white, 4, mode="wrap")
-    soft = cv2.GaussianBlur(wide, (0, 0), 1.0)[4:-4, 4:-4]
+    soft = np.asarray(cv2.GaussianBlur(wide, (0, 0), 1.0)[4:-4, 4:-4], dtype=np.float32)
     soft /= soft.std()
     # between samples bilinear reading loses variance: about a fifth of it at this softness
     return np.asarray(np.pad(1.06 * soft, (0, 1), mode="wrap"), dtype=np.float32)

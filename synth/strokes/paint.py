@@ -120,7 +120,7 @@ def slice_edges(
     """
     left, right, follows = project(homography, paint.left), project(homography, paint.right), paint.follows
     if shape is not None:
-        seen = in_frame(left, right, follows, shape)
+        seen = _in_frame(left, right, follows, shape)
         if not seen.all():
             left, right, follows, values = left[seen], right[seen], follows[seen], values[seen]
     end = np.flatnonzero(follows)
@@ -142,7 +142,7 @@ def slice_edges(
     )
 
 
-def in_frame(left: Floats, right: Floats, follows: NDArray[np.bool_], shape: tuple[int, int]) -> NDArray[np.bool_]:
+def _in_frame(left: Floats, right: Floats, follows: NDArray[np.bool_], shape: tuple[int, int]) -> NDArray[np.bool_]:
     """(P,) true for the samples of strokes whose bounding box meets the frame."""
     first = np.flatnonzero(~follows)
     meets = np.ones(len(first), dtype=np.bool_)
