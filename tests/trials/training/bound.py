@@ -4,7 +4,8 @@
     python tests/trials training/bound --out DIR --join ONE/bound.json OTHER/bound.json
 
 Where even such a net finds nothing, a call would be a guess. Every hand's deviations are multiplied by the factor, the
-camera is clean, no watch hand covers anything, wear is slight; outline and scale are known. A net is taught for each
+camera is clean, no watch hand covers anything, wear is slight; outline and scale are known. Prints stay as they are:
+where a plate is cut less evenly than the hand paints, that tells too (`--range scatter=0,0.3` for even plates). A net is taught for each
 factor and view, beginning with the one of the factor before (the first with `--start`), and asked about fresh pictures,
 each once painted and once printed, by bands of the px/mm they truly resolve.
 
