@@ -5,9 +5,9 @@
 
 Where even such a net finds nothing, a call would be a guess. Every hand's deviations are multiplied by the factor, the
 camera is clean, no watch hand covers anything, wear is slight; outline and scale are known. Prints stay as they are:
-where a plate is cut less evenly than the hand paints, that tells too (`--range scatter=0,0.3` for even plates). A net is taught for each
-factor and view, beginning with the one of the factor before (the first with `--start`), and asked about fresh pictures,
-each once painted and once printed, by bands of the px/mm they truly resolve.
+where a plate is cut less evenly than the hand paints, that tells too (`--range scatter=0,0.3` for even plates). A net
+is taught for each factor and view, beginning with the one of the factor before (the first with `--start`), and asked
+about fresh pictures, each once painted and once printed, by bands of the px/mm they truly resolve.
 
 A view says how finely patches are cut: `dial` as the product cuts them, 29 px/mm on an 18 size dial, of whole dials and
 by zone; `near` twice and `microscope` four times as finely, of close-ups half and a quarter of the dial across, whose
