@@ -178,8 +178,11 @@ def first_look(codes: Codes, reader: Reader) -> Look:
     return _looked(picture, onto, reader, turn=False)
 
 
-def square_look(codes: Codes, outline: Ellipse, reader: Reader) -> Look:
-    """The dial with its outline, photo px, made a circle of SQUARE px in the middle; not turned."""
+def square_look(codes: Codes, outline: Ellipse, reader: Reader, *, turn: bool = True) -> Look:
+    """The dial with its outline, photo px, made a circle of SQUARE px in the middle; not turned.
+
+    turn : whether to say where 12 o'clock stands, a third of the reader's work here.
+    """
     height, width = codes.shape[:2]
     matrix = SQUARE * np.linalg.inv(outline.root)
     onto = np.column_stack([matrix, SIDE / 2 - matrix @ np.asarray(outline.center)])
@@ -198,7 +201,7 @@ def square_look(codes: Codes, outline: Ellipse, reader: Reader) -> Look:
         small, np.column_stack([whole, first]), (SIDE, SIDE), flags=cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT, borderValue=(PADDING,) * 3,
     )  # fmt: skip
-    return _looked(np.asarray(picture, np.uint8), onto, reader, turn=True)
+    return _looked(np.asarray(picture, np.uint8), onto, reader, turn=turn)
 
 
 def _colour(codes: Codes, size: tuple[int, int]) -> NDArray[np.uint8]:

@@ -85,7 +85,7 @@ def read_at(
     outline, or one very near, where there has been one.
     """
     reader = reader or load_reader()
-    look = look or square_look(photo.codes, ellipse_of(geometry), reader)
+    look = look or square_look(photo.codes, ellipse_of(geometry), reader, turn=twelve_deg is None)
     density = optical_density(photo.grey, geometry)
     sharpness = measure_sharpness(density, geometry)
     divisions = find_divisions(density, geometry)

@@ -7,7 +7,7 @@ import pytest
 import torch
 from torch import nn
 
-from dialtell.model.reader.file import Certainty, Reader
+from dialtell.model.reader.file import Certainty, Reader, load_reader
 from dialtell.model.reader.net import PADDING, SIDE, SQUARE, TURNS, Sight
 from dialtell.model.reading.ellipse import Ellipse
 from dialtell.model.reading.looks import Look, carried, first_look, square_look
@@ -155,3 +155,14 @@ def test_the_first_look_is_the_whole_photograph():
     assert (shown[: SIDE // 2, : SIDE // 2 - 1] == 0).all() and (shown[: SIDE // 2, SIDE // 2 + 1 :] == 200).all()
     assert np.allclose(look.to_photo(np.array([[SIDE, SIDE / 2]])), [[600.0, 300.0]])
     assert look.make[Make.ENAMEL] == pytest.approx(1 / len(MAKES)) and look.turn is None
+
+
+def test_a_look_that_is_not_asked_for_12_sees_the_same():
+    """Training knows where 12 stands, so its readings leave out that part of the net."""
+    outline, eye = Ellipse((200.0, 180.0), (150.0, 120.0), 0.4), load_reader()
+    codes = np.random.default_rng(3).integers(0, 256, (380, 400, 3), dtype=np.uint8)
+    asked, plain = (square_look(codes, outline, eye, turn=turn) for turn in (True, False))
+    assert asked.turn is not None and plain.turn is None
+    for name in ("names", "inside", "where"):
+        np.testing.assert_array_equal(getattr(asked, name), getattr(plain, name))
+    assert asked.make == plain.make

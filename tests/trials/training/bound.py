@@ -4,9 +4,10 @@
     python tests/trials training/bound --out DIR --join ONE/bound.json OTHER/bound.json
 
 Where even such a net finds nothing, a call would be a guess. Every hand's deviations are multiplied by the factor, the
-camera is clean, no watch hand covers anything, wear is slight; outline and scale are known. A net is taught for each
-factor and view, beginning with the one of the factor before (the first with `--start`), and asked about fresh pictures,
-each once painted and once printed, by bands of the px/mm they truly resolve.
+camera is clean, no watch hand covers anything, wear is slight; outline and scale are known. Prints stay as they are:
+where a plate is cut less evenly than the hand paints, that tells too (`--range scatter=0,0.3` for even plates). A net
+is taught for each factor and view, beginning with the one of the factor before (the first with `--start`), and asked
+about fresh pictures, each once painted and once printed, by bands of the px/mm they truly resolve.
 
 A view says how finely patches are cut: `dial` as the product cuts them, 29 px/mm on an 18 size dial, of whole dials and
 by zone; `near` twice and `microscope` four times as finely, of close-ups half and a quarter of the dial across, whose
@@ -354,12 +355,16 @@ def measured(args: argparse.Namespace) -> list[dict[str, Any]]:
     about = {"renderer_version": RENDERER_VERSION, "command": " ".join(sys.argv)}
     first = None if args.start == "none" else load_weights(find_weights(args.start)).net
     rows: list[dict[str, Any]] = []
-    with BoundSupply(args.workers) as supply:
+    if args.untaught and first is None:
+        raise ParameterError("--untaught asks the weights it begins with, so --start cannot be none")
+    supply = BoundSupply(args.workers)
+    with supply:
         for name in views:
             net = first
             for factor in factors:
                 scope = replace(clean, jitter=factor)
-                net = taught(supply, scope, known[name], net, args)
+                if net is None or not args.untaught:
+                    net = taught(supply, scope, known[name], net, args)
                 rows += asked(net, supply, scope, known[name], args.count)
                 keep(args.out, rows, about)
                 net = net.cpu()
@@ -377,6 +382,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--minutes", type=float, metavar="M", help="most minutes of training for each net")
     parser.add_argument("--count", type=int, default=600, metavar="N", help="fresh pictures (default: %(default)s)")
     parser.add_argument("--start", default="shipped", help="weights to begin with, or none (default: shipped)")
+    parser.add_argument("--untaught", action="store_true", help="teach nothing, ask those weights as they are")
     parser.add_argument("--range", nargs="*", default=[], metavar="F=V", help="other fields of Range")
     parser.add_argument("--variety", nargs="*", default=[], metavar="F=V", help="other fields of Variety")
     parser.add_argument("--preset", choices=("desk", "full", "tiny"), default="full", help="net (default: full)")

@@ -248,7 +248,8 @@ def difference(one: Told, other: Told, items: Sequence[Item], key: str) -> dict[
 
 def _wins(hand: Floats, printed: Floats) -> Floats:
     """(h, p) 1 where the painted one scores above, half where they tie."""
-    return (hand[:, None] > printed).astype(np.float64) + 0.5 * (hand[:, None] == printed)
+    won: Floats = (hand[:, None] > printed).astype(np.float64) + 0.5 * (hand[:, None] == printed)
+    return won
 
 
 def parts(items: Sequence[Item]) -> dict[str, list[Item]]:

@@ -124,7 +124,7 @@ def boxed(study: Any, supply: Any, seconds: float | None, *, held_out: bool = Tr
             del self._orders[max(self.left, 0) :]
 
     config, began, asked = study.config, time.monotonic(), study.config.epochs
-    feed = BoxedFeed(Curriculum(supply, config), config, seed=config.seed, done=0, last=asked)  # type: ignore[arg-type]
+    feed = BoxedFeed(Curriculum(supply, config), config, seed=config.seed, done=0, last=asked)
     paces: list[float] = []
     with ThreadPoolExecutor(len(study.lanes)) as threads, BusyShare(study.lanes) as busy:
         bags = feed.validation()

@@ -95,6 +95,7 @@ def test_the_whole_in_small_is_kept_after_each_net(tmp_path, monkeypatch, capsys
 def test_wrong_words_are_refused(tmp_path, capsys):
     assert bound.main(["--out", str(tmp_path), "--views", "moon"]) == 1
     assert bound.main(["--out", str(tmp_path), "--factors", "much"]) == 1
+    assert bound.main(["--out", str(tmp_path), "--untaught", "--start", "none"]) == 1
     (tmp_path / "x.json").write_text("{}")
     assert bound.main(["--out", str(tmp_path), "--join", str(tmp_path / "x.json")]) == 1
-    assert capsys.readouterr().err.count("bound: error") == 3
+    assert capsys.readouterr().err.count("bound: error") == 4
