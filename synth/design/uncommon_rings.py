@@ -111,7 +111,8 @@ def six(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialD
         wide = min(max(bit.radius, float(rng.uniform(0.24, 0.31))), reach - away)
         design = replace(design, subdials=(replace(bit, radius=wide), *others))
         return replace(design, chapter=replace(chapter, cut="cut"))
-    if bit.x != 0.0:
+    covered = bit.y + bit.radius > chapter.outer - 0.75 * chapter.height  # else there is room for both
+    if bit.x != 0.0 or not covered:
         return None
     track = bit.track
     figures = FigureRing(
