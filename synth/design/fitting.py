@@ -11,7 +11,6 @@ from dialtell.synth.design.design import Chapter, DialDesign, Line, Track
 from dialtell.synth.design.rings_of_figures import half_depth
 from dialtell.synth.letterforms.glyph import letterform
 
-
 HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
 FEET_GAP = 0.04  # least white between the feet of Roman figures, share of their distance
 CLOCK_MM = 40.0  # radius from which a dial is a clock's
@@ -53,7 +52,7 @@ def settled(design: DialDesign) -> DialDesign:
 
 
 def clear_of_figures(design: DialDesign) -> float:
-    """Radius within which a step about the centre cuts neither track nor figures, hours or rings of small ones; 0 where there is none."""
+    """Radius within which a step about the centre cuts neither track nor figures; 0 where there is none."""
     room = room_inside(design)
     for ring in design.rings:
         if ring.x == 0.0 and ring.y == 0.0 and ring.at < room:

@@ -55,7 +55,7 @@ FALLBACK = "lettering"  # suits every design
 
 
 def with_uncommon(design: DialDesign, variety: Variety) -> DialDesign:
-    """The design, or with the share `variety.uncommon` one that has something of KINDS; the same for the same design."""
+    """The design, or with the share `variety.uncommon` one with something of KINDS; the same for the same design."""
     drawn = np.array([design.radius_mm, design.density]).view(np.uint32)
     rng = np.random.default_rng([STREAM, *(int(word) for word in drawn)])
     if rng.random() >= variety.uncommon:

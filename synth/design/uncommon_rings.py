@@ -141,7 +141,7 @@ def teardrop(design: DialDesign, rng: np.random.Generator, variety: Variety) -> 
     if chapter is None or chapter.hours == 24 or "arabic-round" not in variety.arabic or design.frames is not None:
         return None
     form = letterform("arabic-teardrop")
-    heavy = float(rng.uniform(0.75, 1.25))
+    heavy = float(rng.uniform(0.75, 1.2))
     radial = bool(rng.random() < 0.2)
     changed = replace(
         chapter, letterform="arabic-teardrop", height=min(chapter.height, float(rng.uniform(0.16, 0.23))),
@@ -243,7 +243,11 @@ def calendar(design: DialDesign, rng: np.random.Generator, variety: Variety) -> 
         Zone.OTHER, names, form, 0.17 * wide, (week.inner - 0.04) * wide - 0.1 * wide, 0, x=x, y=y, radial=True,
         word=400,
     )  # fmt: skip
-    dials = (*design.subdials, SubDial(-x, y, wide, replace(date, every=10)), SubDial(x, y, wide, replace(week, every=1)))
+    dials = (
+        *design.subdials,
+        SubDial(-x, y, wide, replace(date, every=10)),
+        SubDial(x, y, wide, replace(week, every=1)),
+    )
     arbors = tuple((dial.x, dial.y, 0.014) for dial in dials[1:])
     moon, lines = (0.0, 0.0, 0.0), design.signature
     if rng.random() < 0.4:

@@ -1,4 +1,4 @@
-"""Uncommon lettering: arcs below the centre, dedications of several lines, numbers and words at the rim. All invented."""
+"""Uncommon lettering, all invented: arcs below the centre, dedications of several lines, words at the rim."""
 
 from __future__ import annotations
 
@@ -35,7 +35,9 @@ def line_of(
     tracking = float(rng.uniform(0.0, 0.12)) if form != "round-script" else 0.0
     height *= min(1.0, room / (height * usual.measure(text, tracking=tracking)))
     heavy = float(np.exp(rng.normal(0.0, 0.15)))
-    return Line(text, form, height, y, arc, usual.thick * heavy, min(usual.thin, 0.9 * usual.thick) * heavy, tracking, 0, x)
+    return Line(
+        text, form, height, y, arc, usual.thick * heavy, min(usual.thin, 0.9 * usual.thick) * heavy, tracking, 0, x
+    )
 
 
 def lettering(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:

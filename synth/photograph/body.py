@@ -112,12 +112,14 @@ class Surface(NamedTuple):
 
     reflectance : (H, W, 3) float32 linear, 0..about 1.5 (polished metal shows lights, not a reflectance).
     dial_mask : (H, W) float32, coverage of the enamel disc, holes included.
-    holes : (H, W) float32, coverage of holes, arbors and keyholes: no paint can be there.
+    holes : (H, W) float32, coverage of holes, arbors, keyholes of all that is no enamel: no paint can be there.
+    metal : (H, W) float32, coverage of gilt and brass parts of the dial; None where it has none.
     """
 
     reflectance: Image
     dial_mask: Image
     holes: Image
+    metal: Image | None = None
 
 
 def sample_body(
@@ -224,11 +226,12 @@ def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
         around = paint_surroundings(body.around, view, body.light_azimuth_deg)
         reflectance = mix(around, enamel, mask)
     holes = np.zeros(shape, dtype=np.float32)
+    metal = None
     if body.ground != PLAIN:
-        paint_furniture(reflectance, holes, body.ground, body.dial_radius_mm, body.light_azimuth_deg, matrix)
+        metal = paint_furniture(reflectance, holes, body.ground, body.dial_radius_mm, body.light_azimuth_deg, matrix)
     for x, y, radius, kind in body.holes:
         _draw_hole(reflectance, holes, body, matrix, (x, y, radius), HOLE_KINDS[kind])
-    return Surface(reflectance, mask, holes)
+    return Surface(reflectance, mask, holes, metal)
 
 
 def _slow_shading(body: BodySpec, view: ViewSpec) -> Image:

@@ -170,7 +170,9 @@ def test_a_cut_six_leaves_the_seconds_bit_alone() -> None:
 def test_iv_stands_for_iiii_where_it_is_asked_for() -> None:
     for design in having("four"):
         if design.chapter is not None and design.chapter.bent:
-            names = {item.group.split("/")[1] for item in lay_out(design) if item.zone is Zone.NUMERALS and item.word < 99}
+            names = {
+                item.group.split("/")[1] for item in lay_out(design) if item.zone is Zone.NUMERALS and item.word < 99
+            }
             assert "IV" in names and "IIII" not in names
 
 
