@@ -38,6 +38,7 @@ def settled(design: DialDesign) -> DialDesign:
         room = 2 * np.pi / chapter.hours * (1.0 - FEET_GAP)
         height = min(chapter.height, room * chapter.outer / (wide + 0.75 * room))
         chapter = replace(chapter, height=height)
+        chapter = replace(chapter, outer=min(chapter.outer, inside_track(design) - 0.006))
     elif not chapter.radial:
         half = 0.5 * np.array([form.measure("10"), 1.0]) * chapter.height
         angle = np.radians(300.0 if chapter.hours == 12 else 324.0)

@@ -36,9 +36,10 @@ def _outside(design: DialDesign, ring: FigureRing, rng: np.random.Generator) -> 
     """The ring of figures at the rim, the track without its own figures close inside it."""
     assert design.track is not None
     deep = half_depth(ring)
-    ring = replace(ring, at=RIM - deep)
+    rim = min([RIM, *(-line.arc - 1.9 * line.height for line in design.edge)])
+    ring = replace(ring, at=rim - deep)
     bare = replace(design, track=replace(design.track, figures_every=0))
-    moved = drawn_in(bare, RIM - 2 * deep - float(rng.uniform(0.008, 0.02)))
+    moved = drawn_in(bare, rim - 2 * deep - float(rng.uniform(0.008, 0.02)))
     return replace(moved, rings=(*moved.rings, ring))
 
 
@@ -102,6 +103,8 @@ def six(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialD
     """The hour figure at the seconds bit cut by its edge, its neighbours too; or an Arabic one small inside the bit."""
     chapter = design.chapter
     if chapter is None or not design.seconds_bit or chapter.hours != 12:
+        return None
+    if any(ring.at < chapter.outer for ring in design.rings):  # small figures inside the hours
         return None
     bit, *others = design.subdials
     if chapter.bent or rng.random() < 0.35:

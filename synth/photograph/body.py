@@ -170,7 +170,11 @@ def sample_body(
     if clear_mm is not None:
         if ground.step == 0.0 and sunk == "double" and clear_mm < LEAST_CENTRE * dial_radius_mm:
             sunk = "single" if has_seconds else "flat"
-        fits = [ground == PLAIN and float(np.hypot(x, y)) + r < clear_mm for x, y, r, _ in holes]
+        # a key's hole lies clear of the figures and below the signature
+        fits = [
+            ground == PLAIN and np.hypot(x, y) + 1.3 * r < clear_mm and y > -0.15 * dial_radius_mm
+            for x, y, r, _ in holes
+        ]
         # the design's own winding holes are furniture
         holes = [hole for hole, fit in zip(holes, fits, strict=True) if fit or hole[3] != HOLE_KINDS.index("keyhole")]
     holes += [(x * dial_radius_mm, y * dial_radius_mm, r * dial_radius_mm, hole) for x, y, r in ground.arbors]

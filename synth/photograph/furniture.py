@@ -5,6 +5,8 @@ All of it lies under the strokes and is the same whatever the process; where it 
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +16,7 @@ from dialtell.synth.photograph.view import local_scale, to_px
 from dialtell.synth.shared.groundwork import Groundwork
 
 Image = NDArray[np.float32]
+Spread = NDArray[np.floating[Any]]
 Floats = NDArray[np.float64]
 
 METALS = (
@@ -127,10 +130,10 @@ class _Pen:
             if patch is None:
                 continue
             plaque = np.clip(patch.cover, 0.0, 1.0)
-            cast = _shifted(plaque, to_px(self.matrix, np.stack([outline.mean(axis=0), outline.mean(axis=0) + off])))
-            cast = cv2.GaussianBlur(cast, (0, 0), soft)
-            rim = plaque - cv2.GaussianBlur(plaque, (0, 0), soft)
-            lean = cv2.GaussianBlur(plaque, (0, 0), soft) - cast
+            middle = outline.mean(axis=0)
+            away = _shifted(plaque, to_px(self.matrix, np.stack([middle, middle + off])))
+            near, cast = (np.asarray(cv2.GaussianBlur(part, (0, 0), soft), np.float32) for part in (plaque, away))
+            rim, lean = plaque - near, near - cast
             factor = 1.0 - 0.4 * cast * (1.0 - plaque) + np.clip(rim, 0.0, 1.0) * np.clip(1.2 * lean, -0.6, 0.25)
             box = self.reflectance[patch.rows, patch.columns]
             box *= np.asarray(factor, np.float32)[..., None]
@@ -166,7 +169,7 @@ class _Pen:
     def _plate(self, x: Image, y: Image) -> Image:
         """A centre of chased, engine-turned or brushed metal."""
         away, turn = np.hypot(x, y) / self.radius, np.arctan2(x, -y)
-        tone = self.sheen(x, y, 0.015)
+        tone: Spread = self.sheen(x, y, 0.015)
         rng = np.random.default_rng([self.ground.seed, 1])
         if self.ground.centre == "gilt":  # leaves in rows
             petals, rows = int(rng.integers(6, 15)), float(rng.uniform(0.08, 0.16))
@@ -224,7 +227,7 @@ class _Pen:
         self.lay(lit, 0.4 * self.metal if self.ground.grommets else np.array([0.42, 0.3, 0.22]))
         rng = np.random.default_rng([self.ground.seed, int(abs(x) * 1000) % 997])
         turn = float(rng.uniform(0, 0.5 * np.pi))
-        square = np.array([x, y]) + 0.5 * size * direction(turn + np.arange(4) * 0.5 * np.pi)
+        square = np.array([x, y]) + 0.5 * size * direction(np.array([0.0, 0.5, 1.0, 1.5]) * np.pi + turn)
         self.lay(self.cover(square), np.array([0.24, 0.24, 0.25]) * float(rng.uniform(0.5, 1.3)))
 
 
