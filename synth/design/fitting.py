@@ -28,6 +28,7 @@ def settled(design: DialDesign) -> DialDesign:
 
     Upright figures of two digits reach further out at 10, 11 and 1 than at 12; wide Roman ones meet at their feet.
     """
+    design = replace(design, subdials=tuple(replace(dial, track=_spaced(dial.track)) for dial in design.subdials))
     chapter = design.chapter
     if chapter is None:
         return design
@@ -46,10 +47,25 @@ def settled(design: DialDesign) -> DialDesign:
         corner = np.abs(middle * np.array([np.sin(angle), -np.cos(angle)])) + half
         over = float(np.hypot(*corner)) - (inside_track(design) - 0.008)
         chapter = replace(chapter, outer=chapter.outer - max(over, 0.0))
+    else:
+        across = 0.5 * form.measure("10") * chapter.height
+        over = float(np.hypot(chapter.outer, across)) - (inside_track(design) - 0.006)
+        chapter = replace(chapter, outer=chapter.outer - max(over, 0.0))
     if chapter.cut == "left out":
         chapter = replace(chapter, cut="trimmed")
     settled_design = replace(design, chapter=chapter)
     return replace(settled_design, signature=lines_within(design.signature, room_inside(settled_design)))
+
+
+def _spaced(track: Track) -> Track:
+    """A small dial's track whose figures are small enough to stand side by side at its top."""
+    if not track.figures_every:
+        return track
+    count = track.figures_start // track.figures_every
+    wide = letterform(track.figures_letterform).measure("50")
+    height = min(track.figures_height, 0.85 * 2 * np.pi / count * track.figures_at / wide)
+    at = track.figures_at + 0.5 * (track.figures_height - height)
+    return replace(track, figures_height=height, figures_at=at)
 
 
 def clear_of_figures(design: DialDesign) -> float:

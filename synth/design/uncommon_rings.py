@@ -111,7 +111,7 @@ def six(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialD
         # a bit as large as those that reach into the figures
         reach = chapter.outer - 0.15 * chapter.height
         away = float(np.hypot(bit.x, bit.y))
-        wide = min(max(bit.radius, float(rng.uniform(0.24, 0.31))), reach - away)
+        wide = min(max(bit.radius, float(rng.uniform(0.24, 0.34))), reach - away)
         design = replace(design, subdials=(replace(bit, radius=wide), *others))
         return replace(design, chapter=replace(chapter, cut="cut"))
     covered = bit.y + bit.radius > chapter.outer - 0.75 * chapter.height  # else there is room for both
@@ -289,12 +289,14 @@ def spiral(design: DialDesign, rng: np.random.Generator, variety: Variety) -> Di
     design, ink = with_ink(without_subdials(design), "red" if rng.random() < 0.6 else "blue")
     turns = int(rng.integers(2, 4))
     step = min(float(rng.uniform(0.075, 0.1)), (room - 0.14) / (turns + 1))
-    scale = Spiral(room - 0.03, step, turns, int(rng.choice(np.array([30, 60]))), 0.055 * (design.radius_mm / 22), ink)
+    scale = Spiral(
+        room - 0.45 * step, step, turns, int(rng.choice(np.array([30, 60]))), 0.055 * (design.radius_mm / 22), ink
+    )
     form = arabic(rng, variety)
     figures = []
     for number in range(1, 12 * turns):
         at = scale.outer - step * (number / 12) + 0.68 * step
-        if number > 3:  # the first quarter has the hour figures outside it
+        if at + 0.3 * step < room:  # the first of them have the hour figures outside
             figures.append(
                 FigureRing(Zone.OTHER, (str(5 * number),), form, 0.4 * step, at, ink, start=np.pi * number / 6,
                            radial=True, word=500 + number)

@@ -44,7 +44,9 @@ def lettering(design: DialDesign, rng: np.random.Generator, variety: Variety) ->
     """One of the kinds that suit the design; a number at the rim suits all."""
     free_below = not design.subdials and design.ground == PLAIN and room_inside(design) > 0.42
     free_below &= design.spiral is None and not any(ring.at < room_inside(design) for ring in design.rings)
-    kind = str(rng.choice(np.array(["arc", "dedication", "rim"])))
+    kind = str(rng.choice(np.array(["arc", "dedication", "rim", "parted"])))
+    if free_below and kind == "parted" and len(design.signature) == 2:
+        return _parted(design)
     if free_below and kind == "arc":
         return _arc_below(design, rng, variety)
     if free_below and kind == "dedication" and design.centre_ring == 0.0:
@@ -61,6 +63,17 @@ def _arc_below(design: DialDesign, rng: np.random.Generator, variety: Variety) -
     if line.letterform == "round-script":  # joined letters stand on straight lines
         line = replace(line, arc=0.0, y=0.62 * at)
     return replace(design, signature=(*design.signature, line))
+
+
+def _parted(design: DialDesign) -> DialDesign:
+    """The maker above the centre, the town as far below it."""
+    above, town = design.signature
+    room = min(room_inside(design), design.centre_ring or 1.0)
+    y = min(-above.y + 0.5 * town.height, room - 0.09)
+    wide = town.height * letterform(town.letterform).measure(town.text, tracking=town.tracking)
+    limit = 1.8 * float(np.sqrt(max(room**2 - y**2, 0.01)))
+    town = replace(town, y=y, arc=0.0, height=town.height * min(1.3, limit / wide))
+    return replace(design, signature=(above, town))
 
 
 def _dedication(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign:

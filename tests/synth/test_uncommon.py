@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from dialtell.synth.design.design import DialDesign, Variety, sample_design
-from dialtell.synth.design.fitting import CLOCK_MM, clear_of_figures, inside_track
+from dialtell.synth.design.fitting import CLOCK_MM, clear_of_figures, inside_track, room_inside
 from dialtell.synth.design.layout import EDGE_WORD, lay_out
+from dialtell.synth.design.rings_of_figures import ring_of_figures
 from dialtell.synth.design.uncommon import KINDS
 from dialtell.synth.scene import DialSpec, Range, generator, render, sample_spec
 from dialtell.synth.shared.terms import ZONES, Kind, Process, Zone
@@ -265,6 +266,20 @@ def test_hour_figures_keep_clear_of_each_other_and_of_the_track() -> None:
                 other = word % chapter.hours + 1
                 if other in found:
                     assert 0.5 * (np.ptp(turn[word]) + np.ptp(turn[other])) < 1.12 * 2 * np.pi / chapter.hours
+
+
+def test_small_figures_inside_the_hours_do_not_reach_them() -> None:
+    checked = 0
+    for design in drawn():
+        if design.chapter is None or not set(design.uncommon) & {"second hours", "calendar", "spiral"}:
+            continue
+        inside = [ring for ring in design.rings if ring.at < design.chapter.outer]
+        for ring in inside:
+            found = words(ring_of_figures(ring, design.radius_mm))
+            reach = max(np.hypot(*path.T).max() for path in found.values()) / design.radius_mm
+            assert reach < room_inside(design) + 0.004, design.uncommon
+        checked += bool(inside)
+    assert checked > 20
 
 
 def test_a_step_cuts_no_figures() -> None:
