@@ -10,6 +10,7 @@ import numpy as np
 from dialtell.synth.design.design import Chapter, DialDesign, Line, Track
 from dialtell.synth.design.rings_of_figures import half_depth
 from dialtell.synth.letterforms.glyph import letterform
+from dialtell.synth.shared.groundwork import PLAIN
 
 HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
 FEET_GAP = 0.04  # least white between the feet of Roman figures, share of their distance
@@ -75,6 +76,12 @@ def clear_of_figures(design: DialDesign) -> float:
         if ring.x == 0.0 and ring.y == 0.0 and ring.at < room:
             room = min(room, ring.at - half_depth(ring))
     return max(room - 0.012, 0.0) if len(design.subdials) < 2 else 0.0
+
+
+def is_free(design: DialDesign) -> bool:
+    """Whether nothing stands inside the hours that would have to move with them."""
+    about = any(ring.x == 0.0 and ring.y == 0.0 for ring in design.rings)
+    return not about and design.frames is None and design.spiral is None and design.ground == PLAIN
 
 
 def figure_depth(chapter: Chapter) -> float:
