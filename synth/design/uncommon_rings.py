@@ -10,6 +10,7 @@ from dialtell.synth.design.design import DialDesign, SubDial, Variety, small_tra
 from dialtell.synth.design.fitting import (
     drawn_in,
     inside_track,
+    is_free,
     lines_within,
     room_inside,
     with_ink,
@@ -81,7 +82,7 @@ def minute_figures(design: DialDesign, rng: np.random.Generator, variety: Variet
 
 def coloured_fives(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """Minutes in fives in red or blue, or as Roman figures in the dial's ink."""
-    if design.track is None or design.track.divisions not in (60, 120, 300) or design.rings:
+    if design.track is None or design.track.divisions not in (60, 120) or not is_free(design):
         return None
     roman = rng.random() < 0.12 and "serif-capitals" in variety.lettering
     design, ink = with_ink(design, "red" if rng.random() < 0.75 else "blue")
@@ -141,7 +142,7 @@ def four(design: DialDesign, rng: np.random.Generator, variety: Variety) -> Dial
 def teardrop(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """Curved Arabic hour figures that swell into drops, heavy or light."""
     chapter = design.chapter
-    if chapter is None or chapter.hours == 24 or "arabic-round" not in variety.arabic or design.frames is not None:
+    if chapter is None or chapter.hours == 24 or "arabic-round" not in variety.arabic or not is_free(design):
         return None
     form = letterform("arabic-teardrop")
     heavy = float(rng.uniform(0.75, 1.2))

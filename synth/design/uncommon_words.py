@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from dialtell.synth.design.design import DialDesign, Line, Variety
-from dialtell.synth.design.fitting import drawn_in, room_inside
+from dialtell.synth.design.fitting import drawn_in, is_free, room_inside
 from dialtell.synth.design.makers import invent_maker, invent_name, invent_town
 from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.shared.groundwork import PLAIN
@@ -93,15 +93,15 @@ def _dedication(design: DialDesign, rng: np.random.Generator, variety: Variety) 
     return replace(design, signature=(*design.signature, *lines))
 
 
-def _at_the_rim(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign:
+def _at_the_rim(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """A number, or two words on either side of 6, small along the rim below."""
     high = float(rng.uniform(0.014, 0.02))
     rim = EDGE - 1.6 * high
+    drawn = drawn_in(design, rim - 0.01)
     ringed = any(ring.x == 0 and ring.y == 0 and ring.at > 0.88 for ring in design.rings) or design.further_tracks
-    if design.track is not None and not ringed:
-        design = drawn_in(design, rim - 0.01)
-    elif ringed:
-        return replace(design, edge=())
+    if ringed or (drawn != design and not is_free(design)):
+        return None
+    design = drawn
     number = str(int(rng.integers(100, 99999)))
     if rng.random() < 0.5:
         return replace(design, edge=(line_of(number, high, variety=variety, rng=rng, room=0.4, arc=-EDGE),))
