@@ -10,7 +10,7 @@ import numpy as np
 from dialtell.synth.design.design import Chapter, DialDesign, Line, Track
 from dialtell.synth.design.rings_of_figures import half_depth
 from dialtell.synth.letterforms.glyph import letterform
-
+from dialtell.synth.shared.groundwork import PLAIN
 
 HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
 FEET_GAP = 0.04  # least white between the feet of Roman figures, share of their distance
@@ -29,6 +29,7 @@ def settled(design: DialDesign) -> DialDesign:
 
     Upright figures of two digits reach further out at 10, 11 and 1 than at 12; wide Roman ones meet at their feet.
     """
+    design = replace(design, subdials=tuple(replace(dial, track=_spaced(dial.track)) for dial in design.subdials))
     chapter = design.chapter
     if chapter is None:
         return design
@@ -39,6 +40,7 @@ def settled(design: DialDesign) -> DialDesign:
         room = 2 * np.pi / chapter.hours * (1.0 - FEET_GAP)
         height = min(chapter.height, room * chapter.outer / (wide + 0.75 * room))
         chapter = replace(chapter, height=height)
+        chapter = replace(chapter, outer=min(chapter.outer, inside_track(design) - 0.006))
     elif not chapter.radial:
         half = 0.5 * np.array([form.measure("10"), 1.0]) * chapter.height
         angle = np.radians(300.0 if chapter.hours == 12 else 324.0)
@@ -46,19 +48,40 @@ def settled(design: DialDesign) -> DialDesign:
         corner = np.abs(middle * np.array([np.sin(angle), -np.cos(angle)])) + half
         over = float(np.hypot(*corner)) - (inside_track(design) - 0.008)
         chapter = replace(chapter, outer=chapter.outer - max(over, 0.0))
+    else:
+        across = 0.5 * form.measure("10") * chapter.height
+        over = float(np.hypot(chapter.outer, across)) - (inside_track(design) - 0.006)
+        chapter = replace(chapter, outer=chapter.outer - max(over, 0.0))
     if chapter.cut == "left out":
         chapter = replace(chapter, cut="trimmed")
     settled_design = replace(design, chapter=chapter)
     return replace(settled_design, signature=lines_within(design.signature, room_inside(settled_design)))
 
 
+def _spaced(track: Track) -> Track:
+    """A small dial's track whose figures are small enough to stand side by side at its top."""
+    if not track.figures_every:
+        return track
+    count = track.figures_start // track.figures_every
+    wide = letterform(track.figures_letterform).measure("50")
+    height = min(track.figures_height, 0.85 * 2 * np.pi / count * track.figures_at / wide)
+    at = track.figures_at + 0.5 * (track.figures_height - height)
+    return replace(track, figures_height=height, figures_at=at)
+
+
 def clear_of_figures(design: DialDesign) -> float:
-    """Radius within which a step about the centre cuts neither track nor figures, hours or rings of small ones; 0 where there is none."""
+    """Radius within which a step about the centre cuts neither track nor figures; 0 where there is none."""
     room = room_inside(design)
     for ring in design.rings:
         if ring.x == 0.0 and ring.y == 0.0 and ring.at < room:
             room = min(room, ring.at - half_depth(ring))
     return max(room - 0.012, 0.0) if len(design.subdials) < 2 else 0.0
+
+
+def is_free(design: DialDesign) -> bool:
+    """Whether nothing stands inside the hours that would have to move with them."""
+    about = any(ring.x == 0.0 and ring.y == 0.0 for ring in design.rings)
+    return not about and design.frames is None and design.spiral is None and design.ground == PLAIN
 
 
 def figure_depth(chapter: Chapter) -> float:

@@ -15,7 +15,7 @@ FRAMES = ("none", "oval", "round", "shield")
 
 @dataclass(frozen=True)
 class Frames:
-    """A line about each hour figure. at, wide, high : radii (half widths). line_mm : width. double : a second inside."""
+    """A line about each hour figure. at, wide, high : radii (half widths). line_mm : width. double : with a second."""
 
     shape: str
     at: float

@@ -16,8 +16,8 @@ LEAST_THIN_MM = 0.04  # thinnest stroke of a small figure: they thin out less th
 
 @dataclass(frozen=True)
 class FigureRing:
-    """Lengths in dial radii. labels : the first at `start`, the rest clockwise at even distances over `sweep` radians; an
-    empty one is left out.
+    """Lengths in dial radii. labels : the first at `start`, the rest clockwise over `sweep` radians; an empty one is
+    left out.
 
     x, y : its centre. at : radius of the middles. radial, turned : as of the hour figures. weight : factor on the
     letterform's usual widths. every : each `every`-th label (the `every`-th first) is set in `stressed_ink` and

@@ -34,7 +34,7 @@ class Uncommon(NamedTuple):
 KINDS: dict[str, Uncommon] = {
     "minute figures": Uncommon(0.13, False, uncommon_rings.minute_figures),
     "coloured fives": Uncommon(0.08, True, uncommon_rings.coloured_fives),
-    "six": Uncommon(0.12, True, uncommon_rings.six),
+    "six": Uncommon(0.15, True, uncommon_rings.six),
     "teardrop": Uncommon(0.08, True, uncommon_rings.teardrop),
     "second hours": Uncommon(0.09, False, uncommon_rings.second_hours),
     "ten hours": Uncommon(0.03, False, uncommon_rings.ten_hours),
@@ -55,11 +55,14 @@ FALLBACK = "lettering"  # suits every design
 
 
 def with_uncommon(design: DialDesign, variety: Variety) -> DialDesign:
-    """The design, or with the share `variety.uncommon` one that has something of KINDS; the same for the same design."""
+    """The design, or with the share `variety.uncommon` one with something of KINDS; the same for the same design."""
     drawn = np.array([design.radius_mm, design.density]).view(np.uint32)
     rng = np.random.default_rng([STREAM, *(int(word) for word in drawn)])
+    if variety.uncommon <= 0.0:
+        return design
+    design = settled(design)
     if rng.random() >= variety.uncommon:
-        return settled(design) if variety.uncommon > 0.0 else design
+        return design
     names = list(KINDS)
     odds = np.array([KINDS[name].weight for name in names])
     made = None

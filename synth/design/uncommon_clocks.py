@@ -180,7 +180,9 @@ def bars(design: DialDesign, rng: np.random.Generator, variety: Variety) -> Dial
             letterform=plain, hours=12, height=height, outer=outer - depth - 0.03 - 0.2 * height, radial=False,
             turned=False, thick=heavy * form.thick, thin=heavy * form.thin, ink=0, bent=False,
         )  # fmt: skip
-    lines = tuple(replace(line, arc=0.0) for line in design.signature[:1]) if rng.random() < 0.4 else ()
+    below = float(rng.uniform(0.28, 0.42)) if rng.random() < 0.5 else 0.0  # where there are hands of equal length
+    lines = tuple(replace(line, arc=0.0, y=below or line.y) for line in design.signature[:1])
+    lines = lines if rng.random() < 0.5 else ()
     return replace(
         design, inks=("black",), track=track, chapter=chapter,
         signature=tuple(replace(line, ink=0) for line in lines),

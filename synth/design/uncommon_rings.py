@@ -10,6 +10,7 @@ from dialtell.synth.design.design import DialDesign, SubDial, Variety, small_tra
 from dialtell.synth.design.fitting import (
     drawn_in,
     inside_track,
+    is_free,
     lines_within,
     room_inside,
     with_ink,
@@ -36,9 +37,10 @@ def _outside(design: DialDesign, ring: FigureRing, rng: np.random.Generator) -> 
     """The ring of figures at the rim, the track without its own figures close inside it."""
     assert design.track is not None
     deep = half_depth(ring)
-    ring = replace(ring, at=RIM - deep)
+    rim = min([RIM, *(-line.arc - 1.9 * line.height for line in design.edge)])
+    ring = replace(ring, at=rim - deep)
     bare = replace(design, track=replace(design.track, figures_every=0))
-    moved = drawn_in(bare, RIM - 2 * deep - float(rng.uniform(0.008, 0.02)))
+    moved = drawn_in(bare, rim - 2 * deep - float(rng.uniform(0.008, 0.02)))
     return replace(moved, rings=(*moved.rings, ring))
 
 
@@ -80,7 +82,7 @@ def minute_figures(design: DialDesign, rng: np.random.Generator, variety: Variet
 
 def coloured_fives(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """Minutes in fives in red or blue, or as Roman figures in the dial's ink."""
-    if design.track is None or design.track.divisions not in (60, 120, 300) or design.rings:
+    if design.track is None or design.track.divisions not in (60, 120) or not is_free(design):
         return None
     roman = rng.random() < 0.12 and "serif-capitals" in variety.lettering
     design, ink = with_ink(design, "red" if rng.random() < 0.75 else "blue")
@@ -103,15 +105,18 @@ def six(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialD
     chapter = design.chapter
     if chapter is None or not design.seconds_bit or chapter.hours != 12:
         return None
+    if any(ring.at < chapter.outer for ring in design.rings):  # small figures inside the hours
+        return None
     bit, *others = design.subdials
     if chapter.bent or rng.random() < 0.35:
         # a bit as large as those that reach into the figures
         reach = chapter.outer - 0.15 * chapter.height
         away = float(np.hypot(bit.x, bit.y))
-        wide = min(max(bit.radius, float(rng.uniform(0.24, 0.31))), reach - away)
+        wide = min(max(bit.radius, float(rng.uniform(0.24, 0.34))), reach - away)
         design = replace(design, subdials=(replace(bit, radius=wide), *others))
         return replace(design, chapter=replace(chapter, cut="cut"))
-    if bit.x != 0.0:
+    covered = bit.y + bit.radius > chapter.outer - 0.75 * chapter.height  # else there is room for both
+    if bit.x != 0.0 or not covered:
         return None
     track = bit.track
     figures = FigureRing(
@@ -137,10 +142,10 @@ def four(design: DialDesign, rng: np.random.Generator, variety: Variety) -> Dial
 def teardrop(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """Curved Arabic hour figures that swell into drops, heavy or light."""
     chapter = design.chapter
-    if chapter is None or chapter.hours == 24 or "arabic-round" not in variety.arabic or design.frames is not None:
+    if chapter is None or chapter.hours == 24 or "arabic-round" not in variety.arabic or not is_free(design):
         return None
     form = letterform("arabic-teardrop")
-    heavy = float(rng.uniform(0.75, 1.25))
+    heavy = float(rng.uniform(0.75, 1.2))
     radial = bool(rng.random() < 0.2)
     changed = replace(
         chapter, letterform="arabic-teardrop", height=min(chapter.height, float(rng.uniform(0.16, 0.23))),
@@ -242,7 +247,11 @@ def calendar(design: DialDesign, rng: np.random.Generator, variety: Variety) -> 
         Zone.OTHER, names, form, 0.17 * wide, (week.inner - 0.04) * wide - 0.1 * wide, 0, x=x, y=y, radial=True,
         word=400,
     )  # fmt: skip
-    dials = (*design.subdials, SubDial(-x, y, wide, replace(date, every=10)), SubDial(x, y, wide, replace(week, every=1)))
+    dials = (
+        *design.subdials,
+        SubDial(-x, y, wide, replace(date, every=10)),
+        SubDial(x, y, wide, replace(week, every=1)),
+    )
     arbors = tuple((dial.x, dial.y, 0.014) for dial in dials[1:])
     moon, lines = (0.0, 0.0, 0.0), design.signature
     if rng.random() < 0.4:
@@ -281,12 +290,14 @@ def spiral(design: DialDesign, rng: np.random.Generator, variety: Variety) -> Di
     design, ink = with_ink(without_subdials(design), "red" if rng.random() < 0.6 else "blue")
     turns = int(rng.integers(2, 4))
     step = min(float(rng.uniform(0.075, 0.1)), (room - 0.14) / (turns + 1))
-    scale = Spiral(room - 0.03, step, turns, int(rng.choice(np.array([30, 60]))), 0.055 * (design.radius_mm / 22), ink)
+    scale = Spiral(
+        room - 0.45 * step, step, turns, int(rng.choice(np.array([30, 60]))), 0.055 * (design.radius_mm / 22), ink
+    )
     form = arabic(rng, variety)
     figures = []
     for number in range(1, 12 * turns):
         at = scale.outer - step * (number / 12) + 0.68 * step
-        if number > 3:  # the first quarter has the hour figures outside it
+        if at + 0.3 * step < room:  # the first of them have the hour figures outside
             figures.append(
                 FigureRing(Zone.OTHER, (str(5 * number),), form, 0.4 * step, at, ink, start=np.pi * number / 6,
                            radial=True, word=500 + number)

@@ -1,4 +1,4 @@
-"""Uncommon lettering: arcs below the centre, dedications of several lines, numbers and words at the rim. All invented."""
+"""Uncommon lettering, all invented: arcs below the centre, dedications of several lines, words at the rim."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from dialtell.synth.design.design import DialDesign, Line, Variety
-from dialtell.synth.design.fitting import drawn_in, room_inside
+from dialtell.synth.design.fitting import drawn_in, is_free, room_inside
 from dialtell.synth.design.makers import invent_maker, invent_name, invent_town
 from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.shared.groundwork import PLAIN
@@ -35,14 +35,18 @@ def line_of(
     tracking = float(rng.uniform(0.0, 0.12)) if form != "round-script" else 0.0
     height *= min(1.0, room / (height * usual.measure(text, tracking=tracking)))
     heavy = float(np.exp(rng.normal(0.0, 0.15)))
-    return Line(text, form, height, y, arc, usual.thick * heavy, min(usual.thin, 0.9 * usual.thick) * heavy, tracking, 0, x)
+    return Line(
+        text, form, height, y, arc, usual.thick * heavy, min(usual.thin, 0.9 * usual.thick) * heavy, tracking, 0, x
+    )
 
 
 def lettering(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """One of the kinds that suit the design; a number at the rim suits all."""
     free_below = not design.subdials and design.ground == PLAIN and room_inside(design) > 0.42
     free_below &= design.spiral is None and not any(ring.at < room_inside(design) for ring in design.rings)
-    kind = str(rng.choice(np.array(["arc", "dedication", "rim"])))
+    kind = str(rng.choice(np.array(["arc", "dedication", "rim", "parted"])))
+    if free_below and kind == "parted" and len(design.signature) == 2:
+        return _parted(design)
     if free_below and kind == "arc":
         return _arc_below(design, rng, variety)
     if free_below and kind == "dedication" and design.centre_ring == 0.0:
@@ -59,6 +63,17 @@ def _arc_below(design: DialDesign, rng: np.random.Generator, variety: Variety) -
     if line.letterform == "round-script":  # joined letters stand on straight lines
         line = replace(line, arc=0.0, y=0.62 * at)
     return replace(design, signature=(*design.signature, line))
+
+
+def _parted(design: DialDesign) -> DialDesign:
+    """The maker above the centre, the town as far below it."""
+    above, town = design.signature
+    room = min(room_inside(design), design.centre_ring or 1.0)
+    y = min(-above.y + 0.5 * town.height, room - 0.09)
+    wide = town.height * letterform(town.letterform).measure(town.text, tracking=town.tracking)
+    limit = 1.8 * float(np.sqrt(max(room**2 - y**2, 0.01)))
+    town = replace(town, y=y, arc=0.0, height=town.height * min(1.3, limit / wide))
+    return replace(design, signature=(above, town))
 
 
 def _dedication(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign:
@@ -78,15 +93,15 @@ def _dedication(design: DialDesign, rng: np.random.Generator, variety: Variety) 
     return replace(design, signature=(*design.signature, *lines))
 
 
-def _at_the_rim(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign:
+def _at_the_rim(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
     """A number, or two words on either side of 6, small along the rim below."""
     high = float(rng.uniform(0.014, 0.02))
     rim = EDGE - 1.6 * high
+    drawn = drawn_in(design, rim - 0.01)
     ringed = any(ring.x == 0 and ring.y == 0 and ring.at > 0.88 for ring in design.rings) or design.further_tracks
-    if design.track is not None and not ringed:
-        design = drawn_in(design, rim - 0.01)
-    elif ringed:
-        return replace(design, edge=())
+    if ringed or (drawn != design and not is_free(design)):
+        return None
+    design = drawn
     number = str(int(rng.integers(100, 99999)))
     if rng.random() < 0.5:
         return replace(design, edge=(line_of(number, high, variety=variety, rng=rng, room=0.4, arc=-EDGE),))

@@ -54,6 +54,8 @@ def draw_face(spec: DialSpec, scale: int, *, hands: bool = True) -> Face:
     for zone, laid in zones:
         _mark(seen, laid, INK_SEEN[zone])
     _mark(seen, surface.holes > 0.5, Seen.HOLE)
+    if surface.metal is not None:  # gilt parts are no holes; nothing but hands lies on them
+        seen[(surface.metal > 0.5) & (seen == SEEN.index(Seen.HOLE))] = SEEN.index(Seen.STEP)
     if hands:
         covered, metal = paint_hands(spec.hands, view, worn)
         _mark(seen, ((metal > 0.5) | (_left(worn, covered) < _SHADED)) & (seen > 0), Seen.HAND)

@@ -1,7 +1,8 @@
 """Arabic figures in four styles, for hours, seconds and small track figures.
 
 "arabic-modern": upright, strong contrast, ball terminals. "arabic-round": old round figures with a leaning
-stress and strokes that swell and end in drops. "arabic-plain": block figures of nearly one width. "arabic-teardrop": the round ones with heavy, short swellings.
+stress and strokes that swell and end in drops. "arabic-plain": block figures of nearly one width.
+"arabic-teardrop": the round ones with heavy, short swellings.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ PENS = {
     "arabic-modern": Pen(thick=0.16, thin=0.028, power=1.8, serif=0.15, bearing=0.025),
     "arabic-round": Pen(thick=0.115, thin=0.03, power=1.3, axis=18.0, bearing=0.03),
     "arabic-plain": Pen(thick=0.13, thin=0.115, power=1.0, bearing=0.03),
-    "arabic-teardrop": Pen(thick=0.2, thin=0.024, power=1.5, axis=10.0, bearing=0.045),
+    "arabic-teardrop": Pen(thick=0.15, thin=0.024, power=1.5, axis=10.0, bearing=0.045),
 }
 
 MODERN = {

@@ -112,12 +112,14 @@ class Surface(NamedTuple):
 
     reflectance : (H, W, 3) float32 linear, 0..about 1.5 (polished metal shows lights, not a reflectance).
     dial_mask : (H, W) float32, coverage of the enamel disc, holes included.
-    holes : (H, W) float32, coverage of holes, arbors and keyholes: no paint can be there.
+    holes : (H, W) float32, coverage of holes, arbors, keyholes of all that is no enamel: no paint can be there.
+    metal : (H, W) float32, coverage of gilt and brass parts of the dial; None where it has none.
     """
 
     reflectance: Image
     dial_mask: Image
     holes: Image
+    metal: Image | None = None
 
 
 def sample_body(
@@ -168,7 +170,11 @@ def sample_body(
     if clear_mm is not None:
         if ground.step == 0.0 and sunk == "double" and clear_mm < LEAST_CENTRE * dial_radius_mm:
             sunk = "single" if has_seconds else "flat"
-        fits = [ground == PLAIN and float(np.hypot(x, y)) + r < clear_mm for x, y, r, _ in holes]
+        # a key's hole lies clear of the figures and below the signature
+        fits = [
+            ground == PLAIN and np.hypot(x, y) + 1.3 * r < clear_mm and y > -0.15 * dial_radius_mm
+            for x, y, r, _ in holes
+        ]
         # the design's own winding holes are furniture
         holes = [hole for hole, fit in zip(holes, fits, strict=True) if fit or hole[3] != HOLE_KINDS.index("keyhole")]
     holes += [(x * dial_radius_mm, y * dial_radius_mm, r * dial_radius_mm, hole) for x, y, r in ground.arbors]
@@ -224,11 +230,12 @@ def paint_body(body: BodySpec, view: ViewSpec) -> Surface:
         around = paint_surroundings(body.around, view, body.light_azimuth_deg)
         reflectance = mix(around, enamel, mask)
     holes = np.zeros(shape, dtype=np.float32)
+    metal = None
     if body.ground != PLAIN:
-        paint_furniture(reflectance, holes, body.ground, body.dial_radius_mm, body.light_azimuth_deg, matrix)
+        metal = paint_furniture(reflectance, holes, body.ground, body.dial_radius_mm, body.light_azimuth_deg, matrix)
     for x, y, radius, kind in body.holes:
         _draw_hole(reflectance, holes, body, matrix, (x, y, radius), HOLE_KINDS[kind])
-    return Surface(reflectance, mask, holes)
+    return Surface(reflectance, mask, holes, metal)
 
 
 def _slow_shading(body: BodySpec, view: ViewSpec) -> Image:

@@ -5,6 +5,8 @@ All of it lies under the strokes and is the same whatever the process; where it 
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +16,7 @@ from dialtell.synth.photograph.view import local_scale, to_px
 from dialtell.synth.shared.groundwork import Groundwork
 
 Image = NDArray[np.float32]
+Spread = NDArray[np.floating[Any]]
 Floats = NDArray[np.float64]
 
 METALS = (
@@ -26,8 +29,12 @@ NIGHT, MOON = (0.02, 0.03, 0.12), (0.7, 0.62, 0.42)
 
 def paint_furniture(
     reflectance: Image, holes: Image, ground: Groundwork, radius: float, light_deg: float, matrix: Floats
-) -> None:
-    """Paint it all; reflectance (H, W, 3) and holes (H, W) change in place. radius : mm of the dial. matrix : mm to px."""
+) -> Image:
+    """Paint it all; reflectance (H, W, 3) and holes (H, W) change in place.
+
+    radius : mm of the dial. light_deg : where the light comes from. matrix : mm to px.
+    Returns the coverage (H, W) of metal: collars, eyelets, gilt grounds and centres.
+    """
     pen = _Pen(reflectance, holes, ground, radius, np.radians(light_deg), matrix)
     if ground.plaques != "none":
         pen.plaques()
@@ -37,6 +44,7 @@ def paint_furniture(
         pen.moon()
     for x, y, size in ground.holes:
         pen.winding_hole(x * radius, y * radius, size * radius)
+    return pen.gilt
 
 
 class _Pen:
@@ -48,18 +56,19 @@ class _Pen:
         self.reflectance, self.holes, self.ground = reflectance, holes, ground
         self.radius, self.light, self.matrix = radius, light, matrix
         self.shape = (holes.shape[0], holes.shape[1])
+        self.gilt: Image = np.zeros(self.shape, np.float32)
         self.metal = np.array(METALS[min(int(ground.tone * len(METALS)), len(METALS) - 1)])
 
-    def lay(self, patch: Patch | None, colour: Floats | Image, *, bare: bool = True) -> None:
-        """Lay a colour, or a picture of the patch's size, over a patch; bare: no paint can be there."""
+    def lay(self, patch: Patch | None, colour: Floats | Image, *, metal: bool = False) -> None:
+        """Lay a colour, or a picture of the patch's size, over a patch, where no paint can be then."""
         if patch is None:
             return
         box = self.reflectance[patch.rows, patch.columns]
         cover = np.clip(patch.cover, 0.0, 1.0)
         self.reflectance[patch.rows, patch.columns] = box + cover[..., None] * (np.asarray(colour, np.float32) - box)
-        if bare:
-            held = self.holes[patch.rows, patch.columns]
-            np.maximum(held, cover, out=held)
+        held, gilt = self.holes[patch.rows, patch.columns], self.gilt[patch.rows, patch.columns]
+        np.maximum(held, cover, out=held)
+        gilt += cover * (np.float32(metal) - gilt)
 
     def cover(self, *outlines: Floats, pad: int = 0) -> Patch | None:
         """Coverage of mm outlines, the second and further taken off the first."""
@@ -89,17 +98,15 @@ class _Pen:
 
     def band(self, x: float, y: float, inner: float, outer: float, tone: float = 1.0) -> None:
         """A ring of metal with a rounded section: lit on one side of its ridge, shaded on the other."""
-        for low, high, side in ((inner, 0.5 * (inner + outer), -1.0), (0.5 * (inner + outer), outer, 1.0)):
-            quads, angle = ring_slices(x, y, low, high, 72)
-            bright = tone * (0.75 + 0.55 * side * np.cos(angle - self.light) + 0.2 * np.cos(2 * (angle - self.light)))
-            patch = self.cover(circle(x, y, high, 144), circle(x, y, low, 144))
-            shade = cover_patch(to_px(self.matrix, quads), self.shape, bright)
-            if patch is None or shade is None:
-                continue
-            lit = np.zeros(self.shape, np.float32)  # the two boxes may differ by a pixel
-            lit[shade.rows, shade.columns] = shade.cover
-            part = lit[patch.rows, patch.columns] / np.maximum(patch.cover, 1e-3)
-            self.lay(patch, np.clip(part, 0.12, 1.6)[..., None] * self.metal)
+        ridge = 0.5 * (inner + outer)
+        (inside, angle), (outside, _) = (ring_slices(x, y, *ends, 72) for ends in ((inner, ridge), (ridge, outer)))
+        facing, both = np.cos(angle - self.light), 0.75 + 0.2 * np.cos(2 * (angle - self.light))
+        quads = to_px(self.matrix, np.concatenate([inside, outside]))
+        bright = tone * np.concatenate([both - 0.55 * facing, both + 0.55 * facing])
+        patch, lit = cover_patch(quads, self.shape), cover_patch(quads, self.shape, bright)
+        if patch is not None and lit is not None:
+            shade = np.clip(lit.cover / np.maximum(patch.cover, 1e-3), 0.12, 1.6)
+            self.lay(patch, shade[..., None] * self.metal, metal=True)
 
     def plaques(self) -> None:
         """Raised plaques: the ground between them, their shadow on it, and their lit and shaded rims."""
@@ -111,7 +118,7 @@ class _Pen:
             patch = self.cover(circle(0, 0, outer), circle(0, 0, inner), *outlines)
             if patch is not None:
                 x, y = self.place(patch)
-                self.lay(patch, self._between(x, y))
+                self.lay(patch, self._between(x, y), metal=True)
             self.band(0.0, 0.0, outer - 0.006 * radius, outer + 0.006 * radius)
             self.band(0.0, 0.0, inner - 0.006 * radius, inner + 0.006 * radius)
         scale = float(local_scale(self.matrix, np.zeros(2)))
@@ -123,10 +130,10 @@ class _Pen:
             if patch is None:
                 continue
             plaque = np.clip(patch.cover, 0.0, 1.0)
-            cast = _shifted(plaque, to_px(self.matrix, np.stack([outline.mean(axis=0), outline.mean(axis=0) + off])))
-            cast = cv2.GaussianBlur(cast, (0, 0), soft)
-            rim = plaque - cv2.GaussianBlur(plaque, (0, 0), soft)
-            lean = cv2.GaussianBlur(plaque, (0, 0), soft) - cast
+            middle = outline.mean(axis=0)
+            away = _shifted(plaque, to_px(self.matrix, np.stack([middle, middle + off])))
+            near, cast = (np.asarray(cv2.GaussianBlur(part, (0, 0), soft), np.float32) for part in (plaque, away))
+            rim, lean = plaque - near, near - cast
             factor = 1.0 - 0.4 * cast * (1.0 - plaque) + np.clip(rim, 0.0, 1.0) * np.clip(1.2 * lean, -0.6, 0.25)
             box = self.reflectance[patch.rows, patch.columns]
             box *= np.asarray(factor, np.float32)[..., None]
@@ -148,7 +155,10 @@ class _Pen:
         patch = self.cover(circle(x, y, reach))
         if patch is not None:
             across, down = self.place(patch)
-            self.lay(patch, self._works(across, down, reach) if ground.centre == "open" else self._plate(across, down))
+            if ground.centre == "open":
+                self.lay(patch, self._works(across, down, reach))
+            else:
+                self.lay(patch, self._plate(across, down), metal=True)
         if ground.centre == "open":  # the thickness of the disc, seen and lit on the far side
             far = -0.02 * self.radius * direction(self.light)
             moon = self.cover(circle(x, y, reach), circle(x - far[0], y - far[1], reach))
@@ -159,7 +169,7 @@ class _Pen:
     def _plate(self, x: Image, y: Image) -> Image:
         """A centre of chased, engine-turned or brushed metal."""
         away, turn = np.hypot(x, y) / self.radius, np.arctan2(x, -y)
-        tone = self.sheen(x, y, 0.015)
+        tone: Spread = self.sheen(x, y, 0.015)
         rng = np.random.default_rng([self.ground.seed, 1])
         if self.ground.centre == "gilt":  # leaves in rows
             petals, rows = int(rng.integers(6, 15)), float(rng.uniform(0.08, 0.16))
@@ -217,7 +227,7 @@ class _Pen:
         self.lay(lit, 0.4 * self.metal if self.ground.grommets else np.array([0.42, 0.3, 0.22]))
         rng = np.random.default_rng([self.ground.seed, int(abs(x) * 1000) % 997])
         turn = float(rng.uniform(0, 0.5 * np.pi))
-        square = np.array([x, y]) + 0.5 * size * direction(turn + np.arange(4) * 0.5 * np.pi)
+        square = np.array([x, y]) + 0.5 * size * direction(np.array([0.0, 0.5, 1.0, 1.5]) * np.pi + turn)
         self.lay(self.cover(square), np.array([0.24, 0.24, 0.25]) * float(rng.uniform(0.5, 1.3)))
 
 

@@ -19,12 +19,15 @@ GROUNDS = ("enamel", "gilt", "brass", "dark")
 class Groundwork:
     """Lengths in dial radii; everything is left out by default.
 
-    step : 0 or 0.2..0.9, radius of a sunk centre. centre : what fills `centre_reach` (0 or 0.15..0.7): works seen
-    through an opening, chased gilt, engine-turned or brushed metal; it lies at `centre_y`. collar : 0..0.06, width of the metal ring about it.
-    plaques : shape of raised enamel plaques at `plaque_at`, each `plaque_wide` by `plaque_high` (half widths), as many
-    as `plaque_count`; between them lies `plaque_ground`. holes : (x, y, radius) of winding holes; grommets : whether
-    metal eyelets line them. arbors : (x, y, radius) of further arbors. moon : (x, y, radius) of its aperture. tone :
-    0..1, which of the metal's colours. seed : of all detail.
+    step : 0 or 0.2..0.9, radius of a sunk centre.
+    centre, centre_reach, centre_y : what fills a disc of that radius (0 or 0.15..0.7) so far below the centre: works
+        seen through an opening, chased gilt, engine-turned or brushed metal.
+    collar : 0..0.06, width of the metal ring about it.
+    plaques : shape of the `plaque_count` raised enamel plaques at `plaque_at`, each `plaque_wide` by `plaque_high`
+        (half widths); between them lies `plaque_ground`.
+    holes : (x, y, radius) of winding holes. grommets : whether metal eyelets line them.
+    arbors, moon : (x, y, radius) of further arbors, and of the moon's aperture.
+    tone : 0..1, which of the metal's colours. seed : of all detail.
     """
 
     step: float = 0.0

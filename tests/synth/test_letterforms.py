@@ -21,6 +21,7 @@ PROMISED = {
     "roman-heavy": [*HOURS, "IV"],
     "roman-slender": [*HOURS, "IV"],
     "arabic-modern": list(string.digits),
+    "arabic-teardrop": list(string.digits),
     "arabic-round": list(string.digits),
     "arabic-plain": list(string.digits),
     "serif-capitals": list(string.ascii_uppercase + "&.,-'"),

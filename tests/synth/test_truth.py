@@ -89,8 +89,9 @@ def test_labels_lie_within_the_strokes_and_belong_to_their_process(specs: list[D
         assert strokes.shape == spec.view.shape and 0 <= strokes.min() and 0.9 < strokes.max() <= 1
         for label, share in masks.items():
             assert share.max() > 0, label
-            if label == "grain":  # half of its band lies on the enamel beside the strokes
-                assert (share[cv2.dilate(strokes, np.ones((5, 5))) == 0] < 1e-6).all()
+            if label == "grain":  # half of its band lies on the enamel beside the strokes, also those past the frame
+                beside = cv2.dilate(strokes, np.ones((5, 5))) == 0
+                assert (share * beside)[2:-2, 2:-2].max() < 1e-6
                 continue
             assert (share <= strokes).all(), label
         seen |= set(masks)

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from dialtell.synth.design.design import DialDesign, Variety, sample_design
-from dialtell.synth.design.fitting import CLOCK_MM, clear_of_figures, inside_track
+from dialtell.synth.design.fitting import CLOCK_MM, clear_of_figures, inside_track, room_inside
 from dialtell.synth.design.layout import EDGE_WORD, lay_out
+from dialtell.synth.design.rings_of_figures import ring_of_figures
 from dialtell.synth.design.uncommon import KINDS
 from dialtell.synth.scene import DialSpec, Range, generator, render, sample_spec
 from dialtell.synth.shared.terms import ZONES, Kind, Process, Zone
@@ -149,6 +150,7 @@ def test_second_hours_are_the_afternoon_and_belong_to_the_numerals() -> None:
 
 
 def test_a_cut_six_leaves_the_seconds_bit_alone() -> None:
+    inside = 0
     for design in having("six"):
         assert design.chapter is not None
         x, y, reach = (design.radius_mm * value for value in vars(design.subdials[0]).values() if value is not None
@@ -156,18 +158,22 @@ def test_a_cut_six_leaves_the_seconds_bit_alone() -> None:
         numerals = [item for item in lay_out(design) if item.zone is Zone.NUMERALS]
         for item in numerals:
             away = np.concatenate([np.hypot(*(s.path - np.array([x, y])).T) for s in item.strokes]) / reach
-            if item.word == (6 if design.subdials[0].x == 0.0 else 9) and design.chapter.cut == "inside":
-                assert away.max() < 0.9
+            if design.chapter.cut == "inside" and away.min() < 1.0:
+                inside += item.word in (6, 9)
+                assert item.word in (6, 9) and away.max() < 0.9
             elif item.word < 100:
                 assert away.min() > 1.0
         if design.chapter.cut == "inside" and "seconds at nine" not in design.uncommon:
             assert any(item.word == 6 for item in numerals)
+    assert inside > 3
 
 
 def test_iv_stands_for_iiii_where_it_is_asked_for() -> None:
     for design in having("four"):
         if design.chapter is not None and design.chapter.bent:
-            names = {item.group.split("/")[1] for item in lay_out(design) if item.zone is Zone.NUMERALS and item.word < 99}
+            names = {
+                item.group.split("/")[1] for item in lay_out(design) if item.zone is Zone.NUMERALS and item.word < 99
+            }
             assert "IV" in names and "IIII" not in names
 
 
@@ -260,6 +266,20 @@ def test_hour_figures_keep_clear_of_each_other_and_of_the_track() -> None:
                 other = word % chapter.hours + 1
                 if other in found:
                     assert 0.5 * (np.ptp(turn[word]) + np.ptp(turn[other])) < 1.12 * 2 * np.pi / chapter.hours
+
+
+def test_small_figures_inside_the_hours_do_not_reach_them() -> None:
+    checked = 0
+    for design in drawn():
+        if design.chapter is None or not set(design.uncommon) & {"second hours", "calendar", "spiral"}:
+            continue
+        inside = [ring for ring in design.rings if ring.at < design.chapter.outer]
+        for ring in inside:
+            found = words(ring_of_figures(ring, design.radius_mm))
+            reach = max(np.hypot(*path.T).max() for path in found.values()) / design.radius_mm
+            assert reach < room_inside(design) + 0.004, design.uncommon
+        checked += bool(inside)
+    assert checked > 20
 
 
 def test_a_step_cuts_no_figures() -> None:
