@@ -11,6 +11,7 @@ import numpy as np
 
 from dialtell.synth.design.makers import invent_maker, invent_town
 from dialtell.synth.design.marks import MARKS
+from dialtell.synth.letterforms.families import FAMILIES
 from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.shared.sizes import dial_diameter_mm
 
@@ -121,6 +122,8 @@ class Variety:
     lettering: tuple[str, ...] = LETTERING
     marks: tuple[str, ...] = ("tick", *MARKS)
     layouts: tuple[str, ...] = ("standard", "no seconds", "24-hour", "timer", "clock")
+    families: tuple[str, ...] = tuple(FAMILIES)  # of fonts
+    fonts: float = 0.5  # share of parts (hours, figures of tracks, lines of the signature) whose letterform is a font's
 
     def without(self, layout: str) -> Variety:
         """The same with one layout left out."""

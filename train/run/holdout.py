@@ -6,7 +6,8 @@ from dataclasses import fields, replace
 
 from dialtell.synth.design.design import Variety
 
-# One of each list of letterforms, so that dials can be drawn from these alone; two marks, two layouts. Severe wear,
+# One of each list of letterforms, so that dials can be drawn from these alone; a font family of each group; two marks,
+# two layouts. Severe wear,
 # worse cameras and hands outside the training's range are no choice from a list: see evaluate/ladder/rungs.py.
 HELD_OUT = Variety(
     roman=("roman-slender",),
@@ -14,6 +15,7 @@ HELD_OUT = Variety(
     lettering=("italic-lower",),
     marks=("lozenge", "star"),
     layouts=("no seconds", "24-hour"),
+    families=("playfair-display", "cormorant", "roboto-slab", "great-vibes", "oswald"),
 )
 
 
@@ -25,6 +27,7 @@ def without(held_out: Variety, variety: Variety | None = None) -> Variety:
         **{
             field.name: tuple(name for name in getattr(whole, field.name) if name not in getattr(held_out, field.name))
             for field in fields(Variety)
+            if isinstance(getattr(whole, field.name), tuple)
         },
     )
 
