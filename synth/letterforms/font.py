@@ -8,7 +8,8 @@ text      capitals and small letters of the italic, or of the upright where ther
 script    the same of a script, joined as the font joins it
 
 Both processes lay the same strokes, so nothing but the process tells its letters apart. The strokes cover the outline:
-their area is measured against it, see tests/synth/test_font_letterforms.py. A glyph is taken apart when first asked for.
+their area is measured against it, see tests/synth/test_font_letterforms.py. A glyph is taken apart when first asked
+for.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ CHARACTERS = {
     "text": ascii_uppercase + ascii_lowercase + "&.-",
     "script": ascii_uppercase + ascii_lowercase + "&.-",
 }
+# shows how thick and thin strokes are
 BOWL = {
     "roman": "O",
     "figures": "0",

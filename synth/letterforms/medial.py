@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -20,14 +21,11 @@ from dialtell.synth.letterforms.outline import PX, Outline
 from dialtell.synth.strokes.raster import accumulate
 from dialtell.synth.strokes.stroke import Floats
 
-SPACING = 0.009  # glyph units between samples of the outline
+SPACING = 0.012  # glyph units between samples of the outline
 STEP = 0.012  # glyph units between samples of a stroke
-CORNER = (
-    0.8,
-    0.56,
-    0.42,
-    1.4,
-)  # a strip nowhere longer than this, in lengths of its chords, fills a corner; tried in turn
+# a strip nowhere longer than this, in lengths of its chords, only fills a corner; tried in turn until GOOD
+CORNER = (0.8, 0.56, 0.42, 1.4)
+GOOD = 0.97  # likeness of strokes and outline
 STRAIGHT_ON = np.deg2rad(40.0)  # strips that turn less run on through a junction
 SHARP = np.deg2rad(50.0)  # a line that turns more within half its own width has a corner: two strokes
 OUTER = 1  # sign of the area of an outer contour, as contourpy goes round
@@ -40,7 +38,10 @@ TIP, ROUND, SQUARE = -1, -2, -3  # where a strip leads, if to no junction: to it
 
 @dataclass(frozen=True, eq=False)
 class Strip:
-    """A stroke of an outline. path : (N, 2) glyph units. width : (N,) full width. closed : ends where it begins. blob : a dot."""
+    """A stroke of an outline.
+
+    path : (N, 2) glyph units. width : (N,) full width. closed : ends where it begins. blob : a dot.
+    """
 
     path: Floats
     width: Floats
@@ -77,7 +78,7 @@ def strips(outline: Outline) -> list[Strip]:
         value = likeness(outline, found) - 0.001 * len(found)
         if value > score:
             best, score = found, value
-        if score > 0.972:
+        if score > GOOD:
             break
     return best
 
@@ -93,7 +94,7 @@ def likeness(outline: Outline, found: list[Strip]) -> float:
     """Area common to the outline and its strokes, as a share of what either covers."""
     if not found:
         return 0.0
-    quads = np.concatenate([np.stack([l[:-1], l[1:], r[1:], r[:-1]], axis=1) for l, r in map(slices, found)])
+    quads = np.concatenate([np.stack([a[:-1], a[1:], b[1:], b[:-1]], axis=1) for a, b in map(slices, found)])
     quads = (quads - outline.origin) * (PX / 2) + 0.25
     following = np.roll(quads, -1, axis=1)
     area = (quads[..., 0] * following[..., 1] - following[..., 0] * quads[..., 1]).sum(axis=1)
@@ -112,7 +113,8 @@ class _Net:
         rounds = [_evenly(contour) for contour in outline.contours if not _compact(contour)] or [np.empty((0, 2))]
         self.points = np.concatenate(rounds)
         simple = [_simplified(contour) for contour in outline.contours]
-        self.edges = np.concatenate([np.hstack([part, np.roll(part, -1, axis=0)]) for part in simple])
+        begin, end = np.concatenate(simple), np.concatenate([np.roll(part, -1, axis=0) for part in simple])
+        self.edges = begin.T.copy(), (end - begin).T.copy()
         if len(self.points) == 0:
             self.branches: list[_Branch] = []
             return
@@ -197,7 +199,7 @@ class _Net:
         low, high = contour.min(axis=0), contour.max(axis=0)
         t = 0.999 * np.cos(np.linspace(0.0, np.pi, 17))
         line = 0.5 * (low + high) + 0.5 * (high - low) * np.stack([np.zeros(17), t], axis=1)
-        left, right = (self._reach(line, np.tile([way, 0.0], (17, 1))) for way in (-1.0, 1.0))
+        left, right = self._across(line, np.tile([-1.0, 0.0], (17, 1)))
         left, right = (_held(reach, np.full(17, float(high[0] - low[0])), 0.0) for reach in (left, right))
         line[:, 0] += 0.5 * (right - left)
         return Strip(line, left + right, False, blob=True)
@@ -244,26 +246,28 @@ class _Net:
         reach = min(max(2, int(0.5 * chord / STEP)), len(line) - 1)
         way = line[end] - (line[reach] if end == 0 else line[-1 - reach])
         way = way / max(float(np.hypot(*way)), 1e-9)
-        far = float(self._reach(line[end][None], way[None])[0])
+        far = float(self._across(line[end][None], way[None])[0][0])
         far = 0.999 * (far if far < 1.6 * chord + 0.02 else min(far, allowed))
         if not np.isfinite(far) or far < 1e-4:
             return np.empty((0, 2))
         return np.asarray(line[end] + np.linspace(0.0, far, max(2, int(np.ceil(2 * far / STEP))) + 1)[1:, None] * way)
 
     def _across(self, line: Floats, side: Floats) -> tuple[Floats, Floats]:
-        return self._reach(line, side), self._reach(line, -side)
+        """(N,) distances from each point to the outline, to its side and to the other; infinite where there is none."""
+        along = self._crossings(line, side)
+        left = np.where(along > 1e-6, along, np.inf).min(axis=1)
+        right = -np.where(along < -1e-6, along, -np.inf).max(axis=1)
+        return left, right
 
-    def _reach(self, start: Floats, way: Floats) -> Floats:
-        """(N,) distance from each start along its way to the outline; infinite where it meets none."""
-        a, b = self.edges[:, :2], self.edges[:, 2:]
-        step = b - a
-        gap_x, gap_y = a[None, :, 0] - start[:, :1], a[None, :, 1] - start[:, 1:]
-        det = way[:, :1] * -step[None, :, 1] + way[:, 1:] * step[None, :, 0]
-        det = np.where(np.abs(det) < 1e-12, np.nan, det)
-        along = (gap_x * -step[None, :, 1] + gap_y * step[None, :, 0]) / det
-        where = (way[:, :1] * gap_y - way[:, 1:] * gap_x) / det
-        met = (along > 1e-6) & (where >= -1e-9) & (where <= 1 + 1e-9)
-        return np.asarray(np.where(met, along, np.inf).min(axis=1))
+    def _crossings(self, start: Floats, way: Floats) -> Floats:
+        """(N, E) where lines through each start along its way cross each edge of the outline; nan where they do not."""
+        a, step = self.edges
+        gap_x, gap_y = a[0] - start[:, :1], a[1] - start[:, 1:]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            scale = 1.0 / (way[:, 1:] * step[0] - way[:, :1] * step[1])
+            along = (gap_y * step[0] - gap_x * step[1]) * scale
+            where = (way[:, :1] * gap_y - way[:, 1:] * gap_x) * scale
+        return np.where((where >= -1e-9) & (where <= 1 + 1e-9), along, np.nan)
 
 
 def _held(reach: Floats, bound: Floats, usual: Floats | float) -> Floats:
@@ -462,6 +466,8 @@ def _lines(branches: list[_Branch], place: dict[int, Floats]) -> list[Line]:
         closed = closed or first == ROUND
         line, wide = _even_line(line, wide, closed)
         if closed and len(line) > 4:
+            top = int(line[:, 1].argmax())  # a round letter is begun at its head
+            line, wide = np.roll(line, -top, axis=0), np.roll(wide, -top)
             result.append((line, wide, True, (0.0, 0.0)))
             continue
         line, wide = _trimmed(line, wide, (first != SQUARE, last != SQUARE))
@@ -508,7 +514,7 @@ def _cut_at_corners(line: Floats, wide: Floats, ends: tuple[float, float]) -> li
         return [(line, wide, False, ends)]
     bounds = [0, *sorted(cuts), count - 1]
     result: list[Line] = []
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+    for low, high in pairwise(bounds):
         # the bend itself belongs to neither: both are run on straight into it
         piece, across = _trimmed(line[low : high + 1], wide[low : high + 1], (low > 0, high < count - 1))
         room = (

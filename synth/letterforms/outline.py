@@ -16,7 +16,7 @@ from fontTools.pens.basePen import BasePen
 from dialtell.synth.strokes.raster import accumulate
 from dialtell.synth.strokes.stroke import Floats
 
-PX = 400  # pixels of a capital's height at which overlapping contours are united; a hairline has 6 or more
+PX = 320  # pixels of a capital's height at which overlapping contours are united; a hairline has 6 or more
 CURVE_STEPS = 10  # straight pieces of one curve
 MARGIN = 3  # pixels of white about a glyph
 
@@ -79,7 +79,7 @@ class Outline:
 def united(contours: list[Floats]) -> Outline:
     """Contours (glyph units) as the shape a font engine fills by the non-zero rule: overlaps are one area.
 
-    Exact area of every pixel, then the line of one half: straight edges lie where they were, corners lose 1/800.
+    Exact area of every pixel, then the line of one half: straight edges lie where they were, corners lose 1/640.
     """
     points = np.concatenate(contours)
     low = points.min(axis=0) - MARGIN / PX
