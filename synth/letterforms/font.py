@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import cache, cached_property
+from io import BytesIO
 from string import ascii_lowercase, ascii_uppercase, digits
 from typing import Any
 
@@ -106,7 +107,7 @@ class _Face:
     """One font file at its place on the axes. Lengths in capital heights."""
 
     def __init__(self, family: Family, italic: bool) -> None:
-        font = TTFont(family.file(italic), lazy=True)
+        font = TTFont(BytesIO(family.file(italic).read_bytes()), lazy=True)
         self.family = family
         self.glyphs: Mapping[str, Any] = font.getGlyphSet(location=family.axes or None)
         self.names: dict[int, str] = font.getBestCmap()
