@@ -48,7 +48,7 @@ class Family:
             return ("script",)
         if self.group == "grotesque":
             return ("figures", "capitals")
-        return ("roman", *(("figures",) if self.lining else ()), "capitals", "text")
+        return ("roman", *(("figures",) if self.lining else ()), "capitals", *(("text",) if self.italic else ()))
 
     def file(self, italic: bool = False) -> Path:
         """The font file on this machine; ParameterError where the package, in this version, is not installed."""

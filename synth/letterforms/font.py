@@ -4,7 +4,7 @@ ROLE is what the letterform is for:
 roman     the hours in I, V and X, set close, narrowed where the face is wide
 figures   0 to 9, lining, each as high as the others
 capitals  A to Z, & . -
-text      capitals and small letters of the italic, or of the upright where there is none
+text      capitals and small letters of the italic
 script    the same of a script, joined as the font joins it
 
 Both processes lay the same strokes, so nothing but the process tells its letters apart. The strokes cover the outline:
@@ -56,7 +56,7 @@ BENT = 0.985  # chord over length below which a stroke is a curve
 def make(name: str) -> Letterform:
     """The letterform "font:FAMILY:ROLE"; ParameterError for an unknown one, or if its package is not installed."""
     family, role = _parts(name)
-    face = _face(family.name, role == "text" and bool(family.italic))
+    face = _face(family.name, role == "text")
     glyphs = _Glyphs(face, role)
     thick, thin = _thick_and_thin(face, BOWL[role], face.height(role), glyphs.narrowed)
     glyphs.scale = (thick, thin)
@@ -83,7 +83,7 @@ def _first_run(cover: Floats) -> float:
 def line_width(name: str, text: str, *, tracking: float = 0.0) -> float:
     """Advance of a line of text, heights, without taking a glyph apart."""
     family, role = _parts(name)
-    face = _face(family.name, role == "text" and bool(family.italic))
+    face = _face(family.name, role == "text")
     high = face.height("figures" if role == "figures" else "capitals")
     return sum(face.advance(character) / high + tracking for character in text) - tracking
 

@@ -201,7 +201,7 @@ class _Net:
         line = 0.5 * (low + high) + 0.5 * (high - low) * np.stack([np.zeros(17), t], axis=1)
         left, right = self._across(line, np.tile([-1.0, 0.0], (17, 1)))
         left, right = (_held(reach, np.full(17, float(high[0] - low[0])), 0.0) for reach in (left, right))
-        line[:, 0] += 0.5 * (right - left)
+        line[:, 0] += np.polyval(np.polyfit(line[3:-3, 1], 0.5 * (right - left)[3:-3], 1), line[:, 1])  # it may lean
         return Strip(line, left + right, False, blob=True)
 
     def _measured(self, line: Floats, chord: Floats, closed: bool, ends: tuple[float, float]) -> Strip | None:
