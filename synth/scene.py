@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.design.fitting import clear_of_figures
+from dialtell.synth.design.fonts import with_fonts
 from dialtell.synth.making import Coat, Making, make, sample_making
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
 from dialtell.synth.photograph.camera import CameraSpec, expose, finished, roughened, sample_camera
@@ -29,6 +30,7 @@ RENDERER_VERSION = "4"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
 FINISH_STREAM = 85  # of the rng that finishes a photograph, likewise
+FONT_STREAM = 87  # of which parts are set in a font, and which, likewise
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
 
@@ -101,6 +103,7 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     scope = scope or Range()
     rng = generator(seed, index)
     design = sample_design(rng=rng, variety=scope.variety)
+    design = with_fonts(design, scope.variety, rng=np.random.default_rng([seed, index, FONT_STREAM]))
     photograph = sample_photograph(rng=rng, design=design, scope=scope)
     drawn = _sample_process(rng, scope)
     spread = scope.jitter_spread * np.random.default_rng([seed, index, JITTER_STREAM]).uniform(-1, 1)

@@ -13,6 +13,7 @@ from dialtell.synth.design.frames import Frames, Spiral
 from dialtell.synth.design.makers import invent_maker, invent_town
 from dialtell.synth.design.marks import MARKS
 from dialtell.synth.design.rings_of_figures import FigureRing
+from dialtell.synth.letterforms.families import FAMILIES
 from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.shared.groundwork import PLAIN, Groundwork
 from dialtell.synth.shared.sizes import dial_diameter_mm
@@ -136,6 +137,8 @@ class Variety:
     marks: tuple[str, ...] = ("tick", *MARKS)
     layouts: tuple[str, ...] = ("standard", "no seconds", "24-hour", "timer", "clock")
     uncommon: float = 0.45  # share of dials with something of uncommon.KINDS
+    families: tuple[str, ...] = tuple(FAMILIES)  # of fonts
+    fonts: float = 0.5  # share of parts (hours, figures of tracks, lines of the signature) whose letterform is a font's
 
     def without(self, layout: str) -> Variety:
         """The same with one layout left out."""

@@ -119,7 +119,13 @@ LETTERFORMS: tuple[str, ...] = tuple(_HOMES)
 
 @cache
 def letterform(name: str) -> Letterform:
-    """The letterform of that name, drawn once and kept; ParameterError if there is none (see LETTERFORMS)."""
+    """The letterform of that name, drawn once and kept; ParameterError if there is none.
+
+    name : one of LETTERFORMS, or of a font, "font:FAMILY:ROLE" (see letterforms.font).
+    """
+    if name.startswith("font:"):
+        from_font: Letterform = import_module("dialtell.synth.letterforms.font").make(name)
+        return from_font
     if name not in _HOMES:
         raise ParameterError(f"letterform is {name!r}; use one of {', '.join(LETTERFORMS)}")
     module = import_module(f"dialtell.synth.letterforms.{_HOMES[name]}")

@@ -7,7 +7,8 @@ from typing import Any
 
 from dialtell.synth.design.design import Variety
 
-# One of each list of letterforms, so that dials can be drawn from these alone; two marks, two layouts. Severe wear,
+# One of each list of letterforms, so that dials can be drawn from these alone; a font family of each group; two marks,
+# two layouts. Severe wear,
 # worse cameras and hands outside the training's range are no choice from a list: see evaluate/ladder/rungs.py.
 HELD_OUT = Variety(
     roman=("roman-slender",),
@@ -15,6 +16,7 @@ HELD_OUT = Variety(
     lettering=("italic-lower",),
     marks=("lozenge", "star"),
     layouts=("no seconds", "24-hour"),
+    families=("playfair-display", "cormorant", "roboto-slab", "great-vibes", "oswald"),
 )
 
 

@@ -8,6 +8,8 @@ import pytest
 from dialtell.evaluate.ladder import rungs
 from dialtell.evaluate.ladder.rungs import BY_LETTER, D_PX_PER_MM, LIKE_TRAINING, RUNGS, frozen, rung_hash, rungs_named
 from dialtell.synth.design.design import Variety
+from dialtell.synth.letterforms.families import font_names
+from dialtell.synth.letterforms.font import CHARACTERS
 from dialtell.synth.photograph.camera import sample_camera
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.record import to_record
@@ -75,6 +77,7 @@ def names_of(design):
 
 def test_b_shows_only_what_training_never_did():
     held = {*HELD_OUT.roman, *HELD_OUT.arabic, *HELD_OUT.lettering}
+    held |= {name for role in CHARACTERS for name in font_names(role, HELD_OUT.families)}
     ours, seen = [BY_LETTER["B"].spec(index) for index in MANY], [BY_LETTER["A"].spec(index) for index in MANY]
     for spec in ours:
         forms, mark = names_of(spec.design)
