@@ -19,7 +19,6 @@ Photo = NDArray[np.uint8]
 
 SAMPLINGS = {"420": cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420, "444": cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444}
 WEBP_EFFORT = 0  # of 0..6: the fastest; effort makes files smaller, pictures of a quality are much the same
-
 HEIC_EFFORT = {"preset": "ultrafast"}  # a seventh of the time, and the same loss
 
 
