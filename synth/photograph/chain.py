@@ -80,7 +80,7 @@ def sample_chain(*, rng: np.random.Generator, ratio: float, magnified: bool, hei
     finer = max(ratio, 1.0)
     tails, capture = sample_tails(rng=rng), sample_capture(rng=rng)
     heic, webp = rng.random(2) < (heic_share, 0.1)
-    own, market = int(rng.integers(60, 91)), int(rng.integers(60, 93))
+    own, market = int(rng.integers(40, 81)), int(rng.integers(60, 93))
     edit = (
         sample_edit(rng=rng, least=1.0 if ratio > 1.3 else max(0.6 * ratio, 0.3))
         if rng.random() < (0.8 if ratio > 1.3 else 0.5)

@@ -46,11 +46,11 @@ class Tails:
         require_range("warm", self.warm, -0.6, 0.6)
 
 
-def sample_tails(*, rng: np.random.Generator, most: float = 0.3) -> Tails:
-    """Draw tails: a share from 2 % to `most` (0.02..0.6), log-uniform."""
-    require_range("most", most, 0.02, 0.6)
+def sample_tails(*, rng: np.random.Generator, most: float = 0.35) -> Tails:
+    """Draw tails: a share from 4 % to `most` (0.04..0.6), log-uniform. Thin strokes of real dials ask for as much."""
+    require_range("most", most, 0.04, 0.6)
     return Tails(
-        share=float(np.exp(rng.uniform(np.log(0.02), np.log(most)))),
+        share=float(np.exp(rng.uniform(np.log(0.04), np.log(most)))),
         near_px=float(np.exp(rng.uniform(np.log(2.5), np.log(6.0)))),
         far_px=float(np.exp(rng.uniform(np.log(9.0), np.log(26.0)))),
         near=float(rng.uniform(0.35, 0.8)),

@@ -9,7 +9,9 @@ from dialtell.synth.planting import Plant, plant
 from dialtell.synth.scene import Range, render, sample_spec
 from dialtell.synth.shared.terms import Process
 
-SCOPE = Range(max_side=700, pixels_per_radius=(300.0, 320.0), tilt=5.0, wear=(0.0, 0.1), hands_off=1.0, jitter=1.6)
+SCOPE = Range(
+    max_side=700, pixels_per_radius=(300.0, 320.0), tilt=5.0, wear=(0.0, 0.1), hands_off=1.0, jitter=1.6, finished=0.0
+)  # no software that works across the whole picture
 
 
 def planted(what, index):
