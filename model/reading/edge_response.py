@@ -37,7 +37,8 @@ _FROM, _TO = 0.75, 0.35  # of the greatest response; below, what clipping and ro
 _LEAST_FREQUENCIES = 4
 # sharpening lifts the line's height at frequency 0 above 1: ln of it; what a plain edge shows, what counts at most, and
 # how much sigma is to grow by it. All chosen on drawn dials and slanted edges under unsharp masks
-_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.5, 0.05, 0.35
+_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.55, 0.05, 0.27
+_SHARPEST_LIFT, _CRAMPED_LIFT = 0.5, 0.8
 # where a mask drives edges to full white and black there is no such lift, but a bright rim (of the enamel's light)
 _CLIPPED, _LEAST_RIM, _CLIPPED_RIM = 0.4, 0.1, 0.16
 _SHARP_LIFT, _FLAT_LIFT = 0.25, 0.1
@@ -63,8 +64,11 @@ def common_sigma(profile: Floats, slant: Floats, low: Floats, high: Floats) -> f
         return usual
     rim = (float(np.median(high)) - 1.0 - _LEAST_RIM) / (_CLIPPED_RIM - _LEAST_RIM)
     clipped = float(np.clip(rim, 0.0, 1.0) * np.clip((_SHARP_LIFT - lift) / (_SHARP_LIFT - _FLAT_LIFT), 0.0, 1.0))
-    seen_through = 1.0 + _PER_LIFT * min(max(lift - _PLAIN_LIFT, 0.0), _MOST_LIFT) + _CLIPPED * clipped
-    return float(np.clip(found * seen_through, usual / _WIDENED, usual * _NARROWED))
+    lifted = 1.0 + _PER_LIFT * min(max(lift - _PLAIN_LIFT, 0.0), _MOST_LIFT) + _CLIPPED * clipped
+    # no mask lifts so far: the strokes are too thin or too close, and the truth lies about half way to the plain width
+    cramped = float(np.clip((lift - _SHARPEST_LIFT) / (_CRAMPED_LIFT - _SHARPEST_LIFT), 0.0, 1.0))
+    told = (found * lifted ** (1.0 - cramped)) ** (1.0 - 0.5 * cramped) * usual ** (0.5 * cramped)
+    return float(np.clip(told, usual / _WIDENED, usual * _NARROWED))
 
 
 def _room(relative: Floats) -> Floats:
