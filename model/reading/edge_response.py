@@ -37,7 +37,8 @@ _FROM, _TO = 0.75, 0.35  # of the greatest response; below, what clipping and ro
 _LEAST_FREQUENCIES = 4
 # sharpening lifts the line's height at frequency 0 above 1: ln of it; what a plain edge shows, what counts at most, and
 # how much sigma is to grow by it. All chosen on drawn dials and slanted edges under unsharp masks
-_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.5, 0.05, 0.35
+_PER_LIFT, _PLAIN_LIFT, _MOST_LIFT = 0.55, 0.05, 0.27
+_SHARPEST_LIFT, _CRAMPED_LIFT = 0.5, 0.8
 # where a mask drives edges to full white and black there is no such lift, but a bright rim (of the enamel's light)
 _CLIPPED, _LEAST_RIM, _CLIPPED_RIM = 0.4, 0.1, 0.16
 _SHARP_LIFT, _FLAT_LIFT = 0.25, 0.1
@@ -57,14 +58,17 @@ def common_sigma(profile: Floats, slant: Floats, low: Floats, high: Floats) -> f
     # shadows, worn strokes and the rims of hands are softer than the picture
     alike = np.flatnonzero(np.abs(np.log(np.maximum(width, 1e-3) / middle)) < _ALIKE)
     usual = middle / TEN_TO_NINETY
-    spread, step = _common_edge(profile[alike], slant[alike], _room(relative[alike]), usual)
+    spread, step, trust = _common_edge(profile[alike], slant[alike], _room(relative[alike]), usual)
     found, lift = _steepness(*_response(spread, step, usual))
     if math.isnan(found):
         return usual
     rim = (float(np.median(high)) - 1.0 - _LEAST_RIM) / (_CLIPPED_RIM - _LEAST_RIM)
     clipped = float(np.clip(rim, 0.0, 1.0) * np.clip((_SHARP_LIFT - lift) / (_SHARP_LIFT - _FLAT_LIFT), 0.0, 1.0))
-    seen_through = 1.0 + _PER_LIFT * min(max(lift - _PLAIN_LIFT, 0.0), _MOST_LIFT) + _CLIPPED * clipped
-    return float(np.clip(found * seen_through, usual / _WIDENED, usual * _NARROWED))
+    lifted = 1.0 + _PER_LIFT * min(max(trust * lift - _PLAIN_LIFT, 0.0), _MOST_LIFT) + _CLIPPED * clipped
+    # no mask lifts so far: the strokes are too thin or too close, and the truth lies about half way to the plain width
+    cramped = float(np.clip((lift - _SHARPEST_LIFT) / (_CRAMPED_LIFT - _SHARPEST_LIFT), 0.0, 1.0))
+    told = (found * lifted ** (1.0 - cramped)) ** (1.0 - 0.5 * cramped) * usual ** (0.5 * cramped)
+    return float(np.clip(told, usual / _WIDENED, usual * _NARROWED))
 
 
 def _room(relative: Floats) -> Floats:
@@ -76,11 +80,13 @@ def _room(relative: Floats) -> Floats:
     return np.array(found)
 
 
-def _common_edge(profile: Floats, slant: Floats, room: Floats, usual: float) -> tuple[Floats, float]:
-    """Mean rise of the edges with most room, 0 to 1 but for rims, and the step in px at which it is told."""
+def _common_edge(profile: Floats, slant: Floats, room: Floats, usual: float) -> tuple[Floats, float, float]:
+    """Mean rise of the edges with most room, 0 to 1 but for rims; the step in px at which it is told; and how many of
+    those wanted have room enough, 0..1."""
     least = room.min(axis=0)
     wanted = max(_SPAN * max(usual, _LEAST_SIGMA), _LEAST_SPAN)
     chosen = np.flatnonzero(least >= wanted)
+    trust = min(len(chosen) / _FEWEST, 1.0)
     if len(chosen) < _FEWEST:
         chosen = np.argsort(-least, kind="stable")[:_FEWEST]
     if len(chosen) > _MOST:
@@ -105,8 +111,8 @@ def _common_edge(profile: Floats, slant: Floats, room: Floats, usual: float) -> 
     at = np.bincount(bin_, place[own], minlength=2 * bins) / each
     well = count >= min(_FEWEST_IN_BIN, max(len(chosen) // 8, 1))
     if not well.any():
-        return np.zeros(2 * bins), step
-    return np.interp((np.arange(2 * bins) + 0.5 - bins) * step, at[well], value[well]), step
+        return np.zeros(2 * bins), step, trust
+    return np.interp((np.arange(2 * bins) + 0.5 - bins) * step, at[well], value[well]), step, trust
 
 
 def _reach(usual: float) -> float:
