@@ -35,7 +35,7 @@ REACH_MM = 0.15  # paint is moved about no further than this
 CONTACT, CUT = 0.15, 0.5  # thickness at the very edge of painted and of printed strokes, share (judgement)
 LEAST = 1e-3  # share of a pixel from which it counts as covered
 WHOLE = 0.93  # share from which a pixel counts as covered whole
-SMOOTHED = 0.5  # px, sigma that evens out the steps of distances measured from pixel to pixel
+SMOOTHED = 0.35  # px, sigma that evens out the steps of distances measured from pixel to pixel
 THINNEST, THICKEST = 0.05, 2.5  # of a coat, share of the mean
 FAINTEST = 0.12  # px, radius of the smallest spots that are drawn
 STRAY_GRAINS = 3.0  # stray grains thin out over so many grains (as photographic._specks lays them)
@@ -143,15 +143,22 @@ def thickened(
     if process is Process.PHOTOGRAPHIC:
         laid, gain = _powder(film, exposure, ground, share, away)
     else:
-        pixels = np.flatnonzero(share > LEAST)
+        # a pixel further than the coat, as its edge may lie a little further out
+        square = np.ones((3, 3), dtype=np.uint8)
+        grown = np.asarray(cv2.dilate(share, square), dtype=np.float32)
+        away = np.where(share > LEAST, away, grown - np.float32(1.5))
+        density = np.where(share > LEAST, density, cv2.dilate(density, square))
+        pixels = np.flatnonzero(grown > LEAST)
         points = ground.points(pixels)
-        inside_um = away.reshape(-1)[pixels].astype(np.float64) * (1000.0 * ground.pixel_mm)
+        inside = away.reshape(-1)[pixels].astype(np.float64)
+        inside_um = inside * (1000.0 * ground.pixel_mm)
         if process is Process.HAND:
-            left, more = _brush(paint, film, ground, pixels, points, inside_um, density.reshape(-1)[pixels])
+            left, more, out_um = _brush(paint, film, ground, pixels, points, inside_um, density.reshape(-1)[pixels])
         else:
-            left, more = _sheet(film, ground, pixels, points, inside_um)
+            left, more, out_um = _sheet(film, ground, pixels, points, inside_um)
+        moved = np.clip(0.5 + inside + 0.001 * ground.scale * out_um, 0.0, 1.0) - np.clip(0.5 + inside, 0.0, 1.0)
         laid, gain = share.copy(), np.ones_like(density)
-        laid.reshape(-1)[pixels] = np.clip(share.reshape(-1)[pixels] * left, 0.0, 1.0)
+        laid.reshape(-1)[pixels] = np.clip(share.reshape(-1)[pixels] + moved, 0.0, 1.0) * left
         gain.reshape(-1)[pixels] = more
     laid = share + np.float32(fine) * (laid - share)
     covered = np.flatnonzero(laid > 1e-4)
@@ -187,8 +194,8 @@ def shoulder(inside_um: Values, width_um: Values | float, *, contact: float) -> 
 def _brush(
     paint: Paint, film: FilmSpec, ground: Ground, pixels: NDArray[np.int64], points: Values, inside_um: Values,
     density: Image,
-) -> tuple[Values, Values]:  # fmt: skip
-    """Share left and relative thickness (N,) of a coat laid with a brush."""
+) -> tuple[Values, Values, NDArray[np.floating]]:  # fmt: skip
+    """Of a brush's coat, (N,) each: share left, relative thickness, micrometres by which the edge moves out."""
     place = lanes(paint, ground.homography, ground.shape, pixels, points)
     pixel = ground.pixel_mm
     rng = np.random.default_rng(film.seed)
@@ -221,14 +228,13 @@ def _brush(
     bare = np.clip(0.5 + 2.0 * (hairs - 2.4 + 6.0 * parted), 0.0, 1.0) * np.clip(20.0 * parted, 0.0, 1.0)
     left = 1.0 - 0.7 * bare
     wave = mottle(points, 0.05, film.seed + 6, pixel) + mottle(points, 0.13, film.seed + 7, pixel)
-    left += _wavy(inside_um, 0.7 * film.edge_um * wave, pixel)
-    return left, more
+    return left, more, 0.7 * film.edge_um * wave
 
 
 def _sheet(
     film: FilmSpec, ground: Ground, pixels: NDArray[np.int64], points: Values, inside_um: Values
-) -> tuple[Values, Values]:
-    """Share left and relative thickness (N,) of a printed film."""
+) -> tuple[Values, Values, NDArray[np.floating]]:
+    """The same of a printed film."""
     pixel = ground.pixel_mm
     more = shoulder(inside_um, film.crisp_um, contact=CUT)
     more *= 1.0 + film.burr * np.exp(-0.5 * ((inside_um - 0.7 * film.burr_um) / (0.5 * film.burr_um)) ** 2)
@@ -240,19 +246,11 @@ def _sheet(
     more *= 1.0 + film.texture * grain + film.wipe * wiped
     holes, cover = spots(ground, film.pinholes, film.pinhole_um, film.seed + 14)
     left = 1.0 - read_sparse(holes, cover, pixels)
-    left += _wavy(inside_um, film.fringe_um * mottle(points, film.texture_um / 1000, film.seed + 15, pixel), pixel)
     for line in film.cracks:
         left *= 1.0 - 0.9 * _line(points, line, pixel)
     for line in film.folds:
         more *= 1.0 + 0.8 * _line(points, line, pixel)
-    return left, more
-
-
-def _wavy(inside_um: Values, out_um: NDArray[np.floating], pixel_mm: float) -> Values:
-    """Relative change of what edge pixels hold (N,) where the edge lies `out_um` further out."""
-    held = np.clip(0.5 + 0.001 * inside_um / pixel_mm, 0.02, 1.0)
-    moved = np.clip(0.5 + 0.001 * (inside_um + out_um) / pixel_mm, 0.0, 1.0)
-    return np.asarray(np.clip(moved / held - 1.0, -1.0, 3.0))
+    return left, more, film.fringe_um * mottle(points, film.texture_um / 1000, film.seed + 15, pixel)
 
 
 def spots(ground: Ground, number: float, radius_um: float, seed: int) -> tuple[NDArray[np.int64], Values]:

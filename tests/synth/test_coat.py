@@ -168,6 +168,15 @@ def test_grains_stick_or_do_not_and_their_edges_have_no_teeth():
     assert pieces > 4  # the bare ground, the stroke and stray grains
 
 
+@pytest.mark.parametrize("grain_mm", [0.01, 0.02])
+def test_thin_lines_of_powder_are_as_black_as_thick_ones(grain_mm):
+    exposure = replace(CLEAN_EXPOSURE, grain_mm=grain_mm, edge_grains=0.4)
+    _, (coat, dense) = laid(Process.PHOTOGRAPHIC, 120.0, film(pores=0.0), exposure, np.array([0.08, 0.7]))
+    seen = 1 - coat + coat * np.power(10.0, -dense)
+    thin, thick = (-np.log10(of_stroke(seen, index, 120.0).mean(axis=0).min()) for index in range(2))
+    assert thin > thick - 0.1
+
+
 def test_the_same_grains_stand_in_two_views_of_one_dial():
     exposure = replace(CLEAN_EXPOSURE, grain_mm=0.03, edge_grains=0.6)
     views = {}
