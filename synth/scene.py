@@ -143,7 +143,8 @@ def sample_photograph(*, rng: np.random.Generator, design: DialDesign, scope: Ra
     light = sample_light(rng=rng, dial_radius_mm=radius)
     body = sample_body(
         rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size,
-        light_azimuth_deg=light.azimuth_deg, ground=design.ground, clear_mm=radius * clear_of_figures(design),
+        light_azimuth_deg=light.azimuth_deg, ground=design.ground,
+        clear_mm=radius * clear_of_figures(design) if scope.variety.uncommon > 0.0 else None,
     )  # fmt: skip
     hands = sample_hands(
         rng=rng, dial_radius_mm=radius, seconds_centre_mm=place, seconds_radius_mm=size,

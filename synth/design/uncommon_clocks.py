@@ -11,6 +11,7 @@ from dialtell.synth.design.fitting import (
     CLOCK_MM,
     as_clock,
     inside_track,
+    lines_within,
     room_inside,
     with_ink,
     without_subdials,
@@ -21,7 +22,7 @@ from dialtell.synth.design.rings_of_figures import FigureRing, half_depth, numbe
 from dialtell.synth.design.uncommon_rings import arabic
 from dialtell.synth.design.uncommon_words import line_of
 from dialtell.synth.letterforms.glyph import letterform
-from dialtell.synth.shared.groundwork import GROUNDS, PLAIN, PLAQUES, Groundwork
+from dialtell.synth.shared.groundwork import CENTRES, GROUNDS, PLAIN, PLAQUES, Groundwork
 from dialtell.synth.shared.terms import Zone
 
 
@@ -80,31 +81,36 @@ def cartouches(design: DialDesign, rng: np.random.Generator, variety: Variety) -
 
 
 def centre(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
-    """A centre cut out to show the works, or of chased, engine-turned or brushed metal: no strokes there."""
-    if design.chapter is None or design.rings or design.ground.centre != "enamel":
+    """A centre cut out to show the works, or of chased, engine-turned or brushed metal: no strokes there.
+
+    Or of enamel like the rest, in a ring of brass; it keeps the signature.
+    """
+    if design.chapter is None or design.rings or design.ground.centre_reach:
         return None
     if rng.random() < 0.75:
         design = as_clock(design, rng)
-    design = replace(without_subdials(design), centre_ring=0.0, signature=())
+    design = replace(without_subdials(design), centre_ring=0.0)
     room = room_inside(design)
     if room < 0.32:
         return None
-    kind = str(rng.choice(np.array(["open", "gilt", "turned", "brushed"]), p=[0.4, 0.3, 0.15, 0.15]))
+    kind = str(rng.choice(np.array(CENTRES), p=[0.36, 0.26, 0.2, 0.09, 0.09]))
     reach = min(float(rng.uniform(0.32, 0.56)), room - 0.07)
     y = 0.0
     if kind == "open" and rng.random() < 0.6:  # the opening of a visible escapement, above the hands
         reach = min(float(rng.uniform(0.15, 0.22)), 0.5 * (room - 0.16))
         y = -(reach + 0.1)
-    ground = replace(
-        design.ground, centre=kind, centre_reach=reach, centre_y=y, collar=float(rng.choice([0.0, 0.02, 0.035])),
-    )  # fmt: skip
-    design = replace(design, ground=seeded(ground, rng))
+    lines, collar = design.signature, float(rng.choice([0.0, 0.02, 0.035]))
+    if kind == "enamel":  # a disc of its own in a ring of brass
+        collar = float(rng.uniform(0.018, 0.045))
+    lines = lines_within(lines, reach - 0.03) if kind == "enamel" and reach > 0.36 else ()
+    ground = replace(design.ground, centre=kind, centre_reach=reach, centre_y=y, collar=collar)
+    design = replace(design, ground=seeded(ground, rng), signature=lines)
     with_holes = winding_holes(design, rng, variety) if rng.random() < 0.6 else None
     return with_holes or design
 
 
 def winding_holes(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:
-    """Holes for the key: two on a clock, at 3 and 9 or 4 and 8; one between 2 and 4 on an early watch."""
+    """Holes for the key: two on a clock, at 3 and 9 or 4 and 8, or with 6; one between 2 and 4 on an early watch."""
     if design.ground.holes or len(design.subdials) > 1 or design.spiral is not None:
         return None
     clock = design.radius_mm > CLOCK_MM
@@ -120,7 +126,7 @@ def winding_holes(design: DialDesign, rng: np.random.Generator, variety: Variety
     if ground.centre_reach and ground.centre_y == 0.0:
         inner = ground.centre_reach + ground.collar + 1.5 * size  # on the enamel about it
     farthest = room - 1.4 * size - 0.025
-    if ground.centre in ("gilt", "turned", "brushed") and ground.centre_reach - 1.5 * size > 0.22:
+    if ground.centre != "open" and ground.centre_reach - 1.5 * size > 0.22:
         inner, farthest = 0.22, ground.centre_reach - 1.5 * size
     if farthest < max(inner, 0.22):
         return None
@@ -135,6 +141,9 @@ def winding_holes(design: DialDesign, rng: np.random.Generator, variety: Variety
             return None
     lines = tuple(line for line in design.signature if abs(line.y - 0.4 * line.height - y) > 1.5 * size + line.height)
     holes = ((x, y, size), (-x, y, size)) if clock else ((x, y, size),)
+    if clock and not design.subdials and rng.random() < 0.25:  # a third for the chimes, or one alone, at 6
+        holes = (*holes, (0.0, reach, size)) if rng.random() < 0.5 else ((0.0, reach, size),)
+        lines = tuple(line for line in lines if line.y < 0.0)
     ground = replace(ground, holes=holes, grommets=bool(rng.random() < 0.75))
     return replace(design, ground=seeded(ground, rng), signature=lines)
 

@@ -235,7 +235,7 @@ def calendar(design: DialDesign, rng: np.random.Generator, variety: Variety) -> 
     every = int(rng.choice(np.array([1, 2, 5])))
     date = small_track(rng, variety, scale, divisions=31, figures_every=0, start=31)
     high = (0.1 if every == 1 else 0.15 if every == 2 else 0.2) * wide
-    labels = tuple(str(day) if day % every == 1 % every else "" for day in range(1, 32))
+    labels = tuple(str(day) if day % every == 1 % every and day + every <= 32 else "" for day in range(1, 32))
     dates = FigureRing(
         Zone.OTHER, labels, arabic(rng, variety), high, (date.inner - 0.04) * wide - 0.7 * high, 0, x=-x, y=y,
         radial=every < 5, word=300,

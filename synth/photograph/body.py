@@ -139,8 +139,8 @@ def sample_body(
     arbors_mm : where hands sit; by default the centre and the seconds centre.
     light_azimuth_deg : where the light comes from, to agree with hands and light; drawn if None.
     ground : what the design asks of the dial; its sunk centre counts before a drawn one.
-    clear_mm : radius a sunk centre keeps within, so that its step cuts no figures, and a winding hole too;
-        None for any.
+    clear_mm : radius a sunk centre keeps within, so that its step cuts no figures, and a winding hole too,
+        and steps vary more; None for steps and holes as renderer 4 drew them.
     """
     has_seconds = seconds_centre_mm is not None and seconds_radius_mm > 0.0
     sunk = str(rng.choice(SUNK, p=[0.45, 0.4, 0.15] if has_seconds else [0.9, 0.0, 0.1]))
@@ -200,14 +200,16 @@ def sample_body(
         around=around,
         seed=int(rng.integers(2**31)),
     )
+    if clear_mm is None:
+        return replace(body, ground=ground, centre_radius_mm=ground.step * dial_radius_mm or body.centre_radius_mm)
     steps = np.random.default_rng([body.seed, STEP_STREAM])  # apart, so that all else stays as drawn without
-    reach = body.centre_radius_mm if clear_mm is None else min(body.centre_radius_mm, clear_mm)
-    if ground.step > 0.0:
-        reach = ground.step * dial_radius_mm
     return replace(
-        body, ground=ground, sink_lit=float(0.5 * steps.beta(1.2, 2.5)), centre_radius_mm=reach,
+        body,
+        ground=ground,
+        centre_radius_mm=ground.step * dial_radius_mm or min(body.centre_radius_mm, clear_mm),
+        sink_lit=float(0.5 * steps.beta(1.2, 2.5)),
         sink_wall_mm=body.sink_wall_mm * float(np.exp(steps.uniform(-0.2, 0.9))),
-    )  # fmt: skip
+    )
 
 
 def paint_body(body: BodySpec, view: ViewSpec) -> Surface:

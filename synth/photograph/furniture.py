@@ -38,7 +38,7 @@ def paint_furniture(
     pen = _Pen(reflectance, holes, ground, radius, np.radians(light_deg), matrix)
     if ground.plaques != "none":
         pen.plaques()
-    if ground.centre_reach > 0.0 and ground.centre != "enamel":
+    if ground.centre_reach > 0.0:
         pen.centre()
     if ground.moon[2] > 0.0:
         pen.moon()
@@ -149,10 +149,10 @@ class _Pen:
         return np.asarray(tone[..., None] * self.metal, np.float32)
 
     def centre(self) -> None:
-        """The middle of another make, within its collar."""
+        """The middle of another make, within its collar, or the collar alone."""
         ground = self.ground
         x, y, reach = 0.0, ground.centre_y * self.radius, ground.centre_reach * self.radius
-        patch = self.cover(circle(x, y, reach))
+        patch = self.cover(circle(x, y, reach)) if ground.centre != "enamel" else None
         if patch is not None:
             across, down = self.place(patch)
             if ground.centre == "open":

@@ -21,7 +21,7 @@ class Groundwork:
 
     step : 0 or 0.2..0.9, radius of a sunk centre.
     centre, centre_reach, centre_y : what fills a disc of that radius (0 or 0.15..0.7) so far below the centre: works
-        seen through an opening, chased gilt, engine-turned or brushed metal.
+        seen through an opening, chased gilt, engine-turned or brushed metal, or enamel.
     collar : 0..0.06, width of the metal ring about it.
     plaques : shape of the `plaque_count` raised enamel plaques at `plaque_at`, each `plaque_wide` by `plaque_high`
         (half widths); between them lies `plaque_ground`.

@@ -41,6 +41,16 @@ def test_a_centre_is_as_large_as_asked_and_bare_of_paint(kind: str) -> None:
     assert found.holes[at(0.0, 0.5)] == 0.0
 
 
+def test_a_centre_of_enamel_has_its_ring_of_metal_alone() -> None:
+    found = surface(Groundwork(centre="enamel", centre_reach=0.4, collar=0.03, seed=3))
+    band = np.pi * (0.43**2 - 0.4**2) * (RADIUS * SCALE) ** 2
+    assert found.metal is not None
+    assert (
+        float(found.holes.sum()) == pytest.approx(band, rel=0.01) == pytest.approx(float(found.metal.sum()), rel=0.01)
+    )
+    assert found.reflectance[at(0.1, 0.2)] == pytest.approx(found.reflectance[at(0.1, 0.6)], rel=0.02)
+
+
 def test_an_opening_is_darker_than_the_enamel_and_has_works_in_it() -> None:
     found = surface(Groundwork(centre="open", centre_reach=0.3, centre_y=-0.3, seed=5))
     rows, columns = at(-0.2, -0.5)[0], at(-0.2, -0.5)[1]

@@ -182,13 +182,17 @@ def test_no_stroke_but_the_hands_lies_on_what_is_no_enamel() -> None:
         for design in having(name):
             ground, radius = design.ground, design.radius_mm
             places = [(x, y, 1.3 * size) for x, y, size in ground.holes]
-            if ground.centre_reach:
+            if ground.centre_reach and ground.centre != "enamel":
                 places.append((0.0, ground.centre_y, ground.centre_reach))
             for item in lay_out(design):
                 for stroke in item.strokes:
                     for x, y, size in places:
                         away = np.hypot(*(stroke.path / radius - np.array([x, y])).T)
                         assert away.min() > size, (design.uncommon, item.group)
+                    if ground.centre_reach:  # nor on the ring about a centre of enamel
+                        away = np.hypot(*(stroke.path / radius - np.array([0.0, ground.centre_y])).T)
+                        inner, outer = ground.centre_reach, ground.centre_reach + ground.collar
+                        assert not ((away > inner) & (away < outer)).any(), (design.uncommon, item.group)
 
 
 def test_plaques_hold_their_figures() -> None:
