@@ -209,7 +209,7 @@ class _Glyphs(Mapping[str, Glyph]):
 
 def _strokes(found: list[Strip]) -> tuple[GlyphStroke, ...]:
     """Strips as strokes, the broad ones first, each drawn downward or to the right; weight holds the width."""
-    result = []
+    result: list[GlyphStroke] = []
     for strip in sorted(found, key=lambda strip: -float(np.median(strip.width))):
         path, width = strip.path, strip.width
         step = path[-1] - path[0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from typing import Any
 
 from dialtell.synth.design.design import Variety
 
@@ -22,14 +23,11 @@ HELD_OUT = Variety(
 def without(held_out: Variety, variety: Variety | None = None) -> Variety:
     """`variety` (all there is for None) less what is held out."""
     whole = variety or Variety()
-    return replace(
-        whole,
-        **{
-            field.name: tuple(name for name in getattr(whole, field.name) if name not in getattr(held_out, field.name))
-            for field in fields(Variety)
-            if isinstance(getattr(whole, field.name), tuple)
-        },
-    )
+    lists = [field.name for field in fields(Variety) if isinstance(getattr(whole, field.name), tuple)]
+    left: dict[str, Any] = {}
+    for name in lists:
+        left[name] = tuple(item for item in getattr(whole, name) if item not in getattr(held_out, name))
+    return replace(whole, **left)
 
 
 TRAINING = without(HELD_OUT)
