@@ -12,6 +12,7 @@ from dialtell.synth.letterforms.font import line_width
 from dialtell.synth.letterforms.glyph import letterform
 
 FINEST_MM = 0.03  # the thinnest line a plate takes and a brush draws (judgement)
+PAIR = 1.25  # heights: as wide as two figures of a track get before they are made smaller
 # what a line of the signature set in a skeleton becomes
 ROLES = {"serif-capitals": "capitals", "block-capitals": "capitals", "round-script": "script", "italic-lower": "text"}
 
@@ -23,18 +24,19 @@ def with_fonts(design: DialDesign, variety: Variety, *, rng: np.random.Generator
     so that more fonts only add to fewer.
     """
     chapter = design.chapter
-    draws = iter(rng.random((16, 2)))
 
     def drawn(role: str) -> str | None:
-        wanted, which = next(draws)
+        wanted, which = rng.random(2)
         names = font_names(role, variety.families)
         return names[int(which * len(names))] if names and wanted < variety.fonts else None
 
     def track_of(track: Track) -> Track:
         name = drawn("figures")
-        return (
-            track if name is None or track.figures_letterform not in ARABIC else replace(track, figures_letterform=name)
-        )
+        if name is None or track.figures_letterform not in ARABIC:
+            return track
+        # two figures of a wide face would run into the hours or the ring
+        height = track.figures_height * min(1.0, PAIR / line_width(name, "40"))
+        return replace(track, figures_letterform=name, figures_height=height)
 
     name = drawn("roman" if chapter and chapter.letterform in ROMAN else "figures")
     if chapter is not None and name is not None and chapter.letterform in (*ROMAN, *ARABIC):

@@ -47,9 +47,10 @@ BOWL = {
     "text": "o",
     "script": "o",
 }  # shows how thick and thin strokes are
-WIDEST = 1.5  # heights: a VIII that would be wider is narrowed to this, as dial makers' figures are
-NARROWEST = 0.55  # share of a face's own width it is narrowed to at most
+WIDEST = 1.6  # heights: a VIII that would be wider is narrowed to this, as dial makers' figures are
+NARROWEST = 0.65  # share of a face's own width it is narrowed to at most
 THIN = 0.055  # heights: straight strokes below are hairlines
+OVERLAP = 4  # samples of a closed stroke's end that lie on its beginning
 BENT = 0.985  # chord over length below which a stroke is a curve
 
 
@@ -209,12 +210,14 @@ class _Glyphs(Mapping[str, Glyph]):
 
 def _strokes(found: list[Strip]) -> tuple[GlyphStroke, ...]:
     """Strips as strokes, the broad ones first, each drawn downward or to the right; weight holds the width."""
-    result = []
+    result: list[GlyphStroke] = []
     for strip in sorted(found, key=lambda strip: -float(np.median(strip.width))):
         path, width = strip.path, strip.width
         step = path[-1] - path[0]
         if not strip.closed and (step[1] > 0 if abs(step[1]) > abs(step[0]) else step[0] < 0):
             path, width = path[::-1], width[::-1]
+        if strip.closed:  # closed a little past where it began, as a painter closes it
+            path, width = np.vstack([path, path[1:OVERLAP]]), np.append(width, width[1:OVERLAP])
         kind = _kind(strip)
         number = sum(stroke.kind is kind for stroke in result)
         result.append(GlyphStroke(path, width, kind, f"{kind.value}{number}"))

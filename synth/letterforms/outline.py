@@ -21,7 +21,7 @@ CURVE_STEPS = 10  # straight pieces of one curve
 MARGIN = 3  # pixels of white about a glyph
 
 
-class _Flattener(BasePen):
+class _Flattener(BasePen):  # type: ignore[misc]  # fontTools has no types
     """Collects closed contours of straight pieces, in font units."""
 
     def __init__(self, glyphs: Mapping[str, Any]) -> None:
