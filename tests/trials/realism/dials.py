@@ -185,7 +185,7 @@ def add_flags(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--photos", type=Path, nargs="+", required=True, metavar="DIR", help="folders of photographs")
     parser.add_argument("--list", type=Path, nargs="+", required=True, metavar="FILE.csv", dest="lists")
     parser.add_argument("--range", nargs="+", default=[], metavar="NAME=VALUE", dest="words",
-                        help="fields of the drawn dials' Range, such as jitter=0.25 variety.layouts=('clock',)")  # fmt: skip
+                        help="fields of the drawn dials' Range: jitter=0.25 variety.layouts=('clock',)")  # fmt: skip
     parser.add_argument("--seed", type=int, default=SEED, metavar="N", help=f"of the drawn dials (default: {SEED})")
     parser.add_argument("--json", type=Path, metavar="FILE.json", help="also write all figures, outside the project")
 

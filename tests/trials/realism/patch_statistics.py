@@ -15,6 +15,7 @@ from dialtell.model.reading.geometry import Image
 Floats = NDArray[np.float64]
 
 INKED = 0.4  # density from which a pixel counts as ink
+FAINT = 0.15  # density from which a pixel belongs to a stroke, however thin it is laid
 THIN, THICK = 2.6, 4.5  # px, half widths of a stroke: at most, at least
 NEAR, FAR, BARE = (2.5, 5.0), (7.0, 11.0), 13.0  # px from ink
 LEAST = 24  # px that a statistic must rest on
@@ -53,7 +54,8 @@ def _one(patch: Image) -> dict[str, float]:
     ink = patch > INKED
     off = cv2.distanceTransform((~ink).astype(np.uint8), cv2.DIST_L2, 5)
     within = cv2.distanceTransform(ink.astype(np.uint8), cv2.DIST_L2, 5)
-    ridge = ink & (within >= cv2.dilate(within, np.ones((3, 3), np.uint8)))
+    broad = cv2.distanceTransform((smooth > FAINT).astype(np.uint8), cv2.DIST_L2, 5)
+    ridge = (broad > 0) & (broad >= cv2.dilate(broad, np.ones((3, 3), np.uint8)))
     edge = (off <= 2.0) & (within <= 2.0)
     if not ink.any():
         off = np.full_like(off, 1e3)
@@ -63,7 +65,7 @@ def _one(patch: Image) -> dict[str, float]:
     inside = within > THIN
     laplacian = cv2.Laplacian(patch, cv2.CV_32F)[2:-2, 2:-2]
     power = _power(patch)
-    thin, thick = ridge & (within <= THIN), ridge & (within >= THICK)
+    thin, thick = ridge & (broad <= THIN + 1), ridge & (broad >= THICK + 1)  # a px wider by its blur
     values = [
         float(patch.mean()),
         float(ink.mean()),
