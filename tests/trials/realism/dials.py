@@ -199,7 +199,7 @@ def one_thread() -> None:
     torch.set_num_threads(1)
 
 
-def reported(name: str, error: DialtellError | OSError) -> int:
+def reported(name: str, error: Exception) -> int:
     """Print an error as commands do; exit status 1."""
     print(f"{name}: error: {error}", file=sys.stderr)
     return 1

@@ -48,7 +48,7 @@ def patch_statistics(density: Image) -> Floats:
 
 
 def _one(patch: Image) -> dict[str, float]:
-    smooth = cv2.GaussianBlur(patch, (0, 0), 1.5)
+    smooth = np.asarray(cv2.GaussianBlur(patch, (0, 0), 1.5), dtype=np.float32)
     across, down = (cv2.Scharr(patch, cv2.CV_32F, *axes) / 32.0 for axes in ((1, 0), (0, 1)))
     steep = np.hypot(across, down)
     ink = patch > INKED

@@ -178,7 +178,7 @@ def probed(patches: Patches, name: str, not_enamel: frozenset[str] = frozenset()
 def _extreme(patches: Patches, scores: Floats) -> list[dict[str, Any]]:
     """The SHOWN patches with the highest scores, at most OF_ONE of a photograph."""
     taken: dict[str, int] = {}
-    found = []
+    found: list[dict[str, Any]] = []
     for place in np.argsort(-scores):
         photo = str(patches.photo[place])
         if np.isfinite(scores[place]) and len(found) < SHOWN and taken.get(photo, 0) < OF_ONE:

@@ -69,7 +69,7 @@ def spot(reading: Reading, what: str, width: float) -> Floats | None:
     at = np.mean(band) * np.stack([np.sin(turn), -np.cos(turn)], axis=1)
     hidden = zones.share(zones.hands, at[:, None] + square)
     free = np.flatnonzero(hidden <= HIDDEN)
-    return at[free[0]] if len(free) else at[int(hidden.argmin())]
+    return np.asarray(at[free[0] if len(free) else int(hidden.argmin())])
 
 
 def tile(dial: Dial, what: str, per_mm: float) -> Bytes | None:
