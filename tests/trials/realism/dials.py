@@ -27,7 +27,7 @@ from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo
 from dialtell.model.reading.steps import Reading, read
 from dialtell.synth.scene import Range, render, sample_spec
-from dialtell.synth.shared.errors import DialtellError, ParameterError
+from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.sizes import size_mm
 from dialtell.synth.shared.terms import Process
 from dialtell.train.bags.bags import photo_of
