@@ -27,7 +27,7 @@ from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo
 from dialtell.model.reading.steps import Reading, read
 from dialtell.synth.scene import Range, render, sample_spec
-from dialtell.synth.shared.errors import DialtellError, ParameterError
+from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.sizes import size_mm
 from dialtell.synth.shared.terms import Process
 from dialtell.train.bags.bags import photo_of
@@ -185,7 +185,7 @@ def add_flags(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--photos", type=Path, nargs="+", required=True, metavar="DIR", help="folders of photographs")
     parser.add_argument("--list", type=Path, nargs="+", required=True, metavar="FILE.csv", dest="lists")
     parser.add_argument("--range", nargs="+", default=[], metavar="NAME=VALUE", dest="words",
-                        help="fields of the drawn dials' Range, such as jitter=0.25 variety.layouts=('clock',)")  # fmt: skip
+                        help="fields of the drawn dials' Range: jitter=0.25 variety.layouts=('clock',)")  # fmt: skip
     parser.add_argument("--seed", type=int, default=SEED, metavar="N", help=f"of the drawn dials (default: {SEED})")
     parser.add_argument("--json", type=Path, metavar="FILE.json", help="also write all figures, outside the project")
 
@@ -199,7 +199,7 @@ def one_thread() -> None:
     torch.set_num_threads(1)
 
 
-def reported(name: str, error: DialtellError | OSError) -> int:
+def reported(name: str, error: Exception) -> int:
     """Print an error as commands do; exit status 1."""
     print(f"{name}: error: {error}", file=sys.stderr)
     return 1

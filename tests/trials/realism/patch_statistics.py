@@ -15,9 +15,10 @@ from dialtell.model.reading.geometry import Image
 Floats = NDArray[np.float64]
 
 INKED = 0.4  # density from which a pixel counts as ink
+FAINT = 0.15  # density from which a pixel belongs to a stroke, however thin it is laid
 THIN, THICK = 2.6, 4.5  # px, half widths of a stroke: at most, at least
 NEAR, FAR, BARE = (2.5, 5.0), (7.0, 11.0), 13.0  # px from ink
-LEAST = 24  # px that a statistic must rest on
+LEAST = 16  # px that a statistic must rest on
 NAMES = {
     "mean density": "",
     "ink share": "",
@@ -47,13 +48,14 @@ def patch_statistics(density: Image) -> Floats:
 
 
 def _one(patch: Image) -> dict[str, float]:
-    smooth = cv2.GaussianBlur(patch, (0, 0), 1.5)
+    smooth = np.asarray(cv2.GaussianBlur(patch, (0, 0), 1.5), dtype=np.float32)
     across, down = (cv2.Scharr(patch, cv2.CV_32F, *axes) / 32.0 for axes in ((1, 0), (0, 1)))
     steep = np.hypot(across, down)
     ink = patch > INKED
     off = cv2.distanceTransform((~ink).astype(np.uint8), cv2.DIST_L2, 5)
     within = cv2.distanceTransform(ink.astype(np.uint8), cv2.DIST_L2, 5)
-    ridge = ink & (within >= cv2.dilate(within, np.ones((3, 3), np.uint8)))
+    broad = cv2.distanceTransform((patch > FAINT).astype(np.uint8), cv2.DIST_L2, 5)
+    ridge = (broad > 0) & (broad >= cv2.dilate(broad, np.ones((3, 3), np.uint8)))
     edge = (off <= 2.0) & (within <= 2.0)
     if not ink.any():
         off = np.full_like(off, 1e3)
@@ -63,7 +65,7 @@ def _one(patch: Image) -> dict[str, float]:
     inside = within > THIN
     laplacian = cv2.Laplacian(patch, cv2.CV_32F)[2:-2, 2:-2]
     power = _power(patch)
-    thin, thick = ridge & (within <= THIN), ridge & (within >= THICK)
+    thin, thick = ridge & (broad <= THIN), ridge & (broad >= THICK)
     values = [
         float(patch.mean()),
         float(ink.mean()),
@@ -80,7 +82,7 @@ def _one(patch: Image) -> dict[str, float]:
         _grain(noise, bare),
         _spread(noise[inside]),
         _spread(smooth[inside]),
-        _middle(smooth[thin]) / max(_middle(smooth[thick]), 0.1) if min(thin.sum(), thick.sum()) >= 8 else np.nan,
+        float(np.median(patch[thin]) / np.median(patch[thick])) if min(thin.sum(), thick.sum()) >= LEAST else np.nan,
         float(np.log(max(stats.kurtosis(laplacian, axis=None, fisher=False), 1.0))) if laplacian.std() > 0 else np.nan,
         float(np.log10(power[2] / power.sum())),
         float(np.log10(power[1] / power.sum())),

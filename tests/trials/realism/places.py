@@ -4,8 +4,9 @@
 
 A place is the percent of drawn dials that show less. If the drawing is right, real paintings lie evenly among drawn
 paintings and real prints among drawn prints: medians near 50; the aim is 35 to 65 for every measurement that eight
-dials of a kind show. AUC is of a measurement's lean, painted against printed, on the real dials alone. One dial gives
-a measurement for every zone that shows it. Intervals are over clusters drawn again (one dealer or series is one).
+dials of a kind show. AUC is of a measurement's lean, painted against printed, on the real dials alone; "value" that of
+the bare value (below 0.5: paintings have less), which shows what could be had where the drawing misleads the lean. One
+dial gives a measurement for every zone that shows it. Intervals are over clusters drawn again (one dealer or series).
 
 --drawn N : also places N dials of this renderer, read like the real ones: 50 where the spread is of this renderer and
 the reader adds nothing, and, with an older spread, which way a change of the drawing moves each measurement.
@@ -30,6 +31,7 @@ from dialtell.evaluate.words.document import json_text
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import DialtellError
 from dialtell.train.stats.clustered import clustered_auc, kish
+from dialtell.train.stats.discrimination import auc
 from dialtell.train.stats.resampling import cluster_weights, percentile_interval
 
 SCHEMA = "dialtell.places/1"
@@ -111,6 +113,7 @@ def figures(rows: Sequence[Placed], drawn: Sequence[Placed] = ()) -> dict[str, d
             )  # fmt: skip
             one["auc"] = round(area.value, 3)
             one["auc_interval_95"] = None if area.interval is None else [round(v, 3) for v in area.interval]
+            one["auc_of_value"] = round(auc([row.hand for row in own], [row.value for row in own]), 3)
         for hand in (1, 0):
             there = [row.own for row in drawn if row.name == name and row.hand == hand]
             if there:
@@ -138,11 +141,11 @@ def summary(found: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
 def table(document: Mapping[str, Any]) -> str:
     """The figures in lines; * marks what is outside the aim though enough dials show it."""
     drawn = document["drawn_dials"] > 0
-    head = f"{'measurement':<36}{'real painted':^32}{'real printed':^32}{'AUC of lean':^21}"
+    head = f"{'measurement':<36}{'real painted':^32}{'real printed':^32}{'AUC of lean':^21} value  "
     lines = [
         f"{document['dials']['painted']} painted and {document['dials']['printed']} printed real dials; spread of "
         f"{document['spread_dials']} drawn dials, renderer {document['spread_renderer']}",
-        "place: median percent of drawn dials of its own kind below (interval over clusters), then among the other kind",
+        "place: median percent of drawn dials of its own kind below (interval over clusters); among the other kind",
         head + ("drawn painted, printed" if drawn else ""),
     ]
     for name, one in document["measurements"].items():
@@ -151,9 +154,10 @@ def table(document: Mapping[str, Any]) -> str:
         line = f"{name:<36}" + "".join(_cell(one[kind]) for kind in KINDS[::-1])
         span = one.get("auc_interval_95")
         area = f"{one['auc']:.2f}" + (f" ({span[0]:.2f} to {span[1]:.2f})" if span else "") if "auc" in one else "-"
+        bare = f"{one['auc_of_value']:.2f}" if "auc_of_value" in one else "-"
         there = [one.get(f"drawn {kind}") for kind in KINDS[::-1]]
         said = ", ".join("-" if each is None else f"{each['place']:.0f} (n {each['zones']})" for each in there)
-        lines.append(line + f"{area:<21}" + (said if drawn else ""))
+        lines.append(line + f"{area:<21}{bare:>6}  " + (said if drawn else ""))
     for kind, one in document["summary"].items():
         lines.append(
             f"{kind}: {one['inside']} of {one['judged']} measurements with {LEAST} dials and more lie at {AIM[0]:.0f} "

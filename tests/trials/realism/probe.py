@@ -2,11 +2,11 @@
 
     python tests/trials realism/probe --photos DIR DIR --list FILE.csv FILE.csv --count 200 --sheet /tmp/probe.png
 
-Logistic regression on (a) the net's codes of patches and (b) plain statistics of them (patch_statistics.py); the
+Logistic regression on (a) the net's codes of patches and (b) plain statistics of them (patch_statistics.py). The
 photographs of a fold are judged by a model that saw no other of their cluster (one dealer or series) either; folds by
-photograph alone, where a dealer's pictures teach each other, are told beside that. Real and drawn count alike, and each photograph as much as any other. Drawn dials resolve what the real ones do, read by the same
-reader. 0.5: drawn patches cannot be told from real ones; the aim is 0.60 and less by patch. The product never learns
-from such a probe.
+photograph alone, where a dealer's pictures teach each other, are told beside that. Real and drawn count alike, and each
+photograph as much as any other. Drawn dials resolve what the real ones do, read by the same reader. 0.5: drawn patches
+cannot be told from real ones; the aim is 0.60 and less by patch. The product never learns from such a probe.
 
 --range finished=0 mastered=0 : draw with these fields of the Range, where the renderer has them. dials.py says what a
 list holds. --sheet : a picture of the real patches that look most real and the drawn ones that look most drawn.
@@ -39,6 +39,8 @@ from trials.realism.dials import (
     scope_of,
 )
 from trials.realism.patch_statistics import NAMES, patch_statistics
+from trials.realism.photograph_statistics import NAMES as OF_WHOLE
+from trials.realism.photograph_statistics import photograph_statistics
 
 from dialtell.evaluate.words.document import json_text
 from dialtell.model.net.weights_file import Weights, load_weights
@@ -62,7 +64,7 @@ SHOWN, OF_ONE, COLUMNS, TIMES = 24, 2, 8, 3  # patches of a kind on the sheet, o
 class Patches:
     """Patches of all photographs. real : (N,) true for real ones. photo, cluster : (N,) names. index : (N,) within the
     photograph's own patches. zone : (N,) index into ZONES. resolution : (N,) log2 px resolved per patch px.
-    density : (N, S, S). values : by probe, (N, F)."""
+    density : (N, S, S). values : by probe, (N, F). whole : statistics of each photograph, by its name."""
 
     real: NDArray[np.bool_]
     photo: NDArray[np.str_]
@@ -72,6 +74,7 @@ class Patches:
     resolution: Floats
     density: NDArray[np.float32]
     values: dict[str, Floats]
+    whole: dict[str, Floats]
 
 
 def gather(dials: Iterable[tuple[bool, Dial]], weights: Weights, *, most: int = MOST) -> Patches:
@@ -80,11 +83,13 @@ def gather(dials: Iterable[tuple[bool, Dial]], weights: Weights, *, most: int = 
     dials : (real, dial). ParameterError where there are fewer than FOLDS real or drawn ones with patches.
     """
     parts = []
+    whole = {}
     for real, dial in dials:
         own = dial.reading.patches
         rng = np.random.default_rng(zlib.crc32(dial.name.encode()))
         chosen = np.sort(rng.permutation(len(own))[:most])
         if len(chosen):
+            whole[dial.name] = photograph_statistics(dial)
             parts.append((real, dial.name, dial.cluster, chosen, own.zone[chosen], own.resolution, own.density[chosen]))
     kinds = [part[0] for part in parts]
     if min(kinds.count(True), kinds.count(False)) < FOLDS:
@@ -100,7 +105,7 @@ def gather(dials: Iterable[tuple[bool, Dial]], weights: Weights, *, most: int = 
     return Patches(
         each(0), each(1), each(2), np.concatenate([part[3] for part in parts]),
         np.concatenate([part[4] for part in parts]), each(5), density,
-        {"codes": codes, "statistics": patch_statistics(density)},
+        {"codes": codes, "statistics": patch_statistics(density)}, whole,
     )  # fmt: skip
 
 
@@ -173,19 +178,20 @@ def probed(patches: Patches, name: str, not_enamel: frozenset[str] = frozenset()
 def _extreme(patches: Patches, scores: Floats) -> list[dict[str, Any]]:
     """The SHOWN patches with the highest scores, at most OF_ONE of a photograph."""
     taken: dict[str, int] = {}
-    found = []
+    found: list[dict[str, Any]] = []
     for place in np.argsort(-scores):
         photo = str(patches.photo[place])
         if np.isfinite(scores[place]) and len(found) < SHOWN and taken.get(photo, 0) < OF_ONE:
             taken[photo] = taken.get(photo, 0) + 1
-            found.append({"photo": photo, "patch": int(patches.index[place]), "row": int(place),
-                          "zone": ZONES[patches.zone[place]].value, "score": round(float(scores[place]), 2)})  # fmt: skip
+            zone, score = ZONES[patches.zone[place]].value, round(float(scores[place]), 2)
+            found.append({"photo": photo, "patch": int(patches.index[place]), "row": int(place), "zone": zone,
+                          "score": score})  # fmt: skip
     return found
 
 
 def telling(patches: Patches) -> dict[str, dict[str, Any]]:
-    """Each statistic alone: AUC by patch and by photograph (above 0.5: real ones have more), its medians, and its weight
-    beside all others; the most telling first."""
+    """Each statistic alone: AUC by patch and by photograph (above 0.5: real ones have more), its medians, and its
+    weight beside all others; the most telling first."""
     values = patches.values["statistics"]
     weights = fitted(values, patches, np.ones(len(values), dtype=bool), RIDGE["statistics"])[1]
     found = {}
@@ -204,6 +210,23 @@ def telling(patches: Patches) -> dict[str, dict[str, Any]]:
             "drawn": round(float(np.median(one[there & ~patches.real])), 4), "weight": round(float(weights[place]), 3),
         }  # fmt: skip
     return dict(sorted(found.items(), key=lambda item: -abs(item[1]["by_patch"] - 0.5)))
+
+
+def telling_whole(patches: Patches) -> dict[str, dict[str, Any]]:
+    """Likewise of each statistic of whole photographs, with its 10th, 50th and 90th percentile."""
+    photos, first = np.unique(patches.photo, return_index=True)
+    values = np.array([patches.whole[photo] for photo in photos])
+    real, cluster = patches.real[first], patches.cluster[first]
+    found = {}
+    for place, name in enumerate(OF_WHOLE):
+        one = values[:, place]
+        there = ~np.isnan(one)
+        spans = {
+            kind: [round(float(v), 2) for v in np.quantile(one[there & own], (0.1, 0.5, 0.9))]
+            for kind, own in (("real", real), ("drawn", ~real))
+        }
+        found[name] = area(real[there], one[there], cluster[there]) | spans
+    return dict(sorted(found.items(), key=lambda item: -abs(item[1]["auc"] - 0.5)))
 
 
 def sheet(patches: Patches, found: Mapping[str, Any]) -> Image.Image:
@@ -238,13 +261,19 @@ def table(document: Mapping[str, Any]) -> str:
             lines.append(f"  {key.replace('_', ' '):<36}{one[key]['auc']:.3f}{said}, n {one[key]['n']}")
         lines.append("  by zone: " + ", ".join(f"{zone} {v['auc']:.2f} (n {v['n']})"
                                                for zone, v in one["by_zone"].items()))  # fmt: skip
-        lines.append("  most real to least: " + ", ".join(f"{photo} {v:+.1f}" for photo, v in one["photographs"].items()))
+        each = ", ".join(f"{photo} {v:+.1f}" for photo, v in one["photographs"].items())
+        lines.append(f"  most real to least: {each}")
     lines += ["", f"{'statistic':<26}{'patch':>7}{'photo':>7} {'interval':<18}{'real':>9}{'drawn':>9}{'weight':>8}"]
     for name, one in document["statistics"].items():
         span = one["by_photograph_interval_95"]
         said = "" if span is None else f"{span[0]:.2f} to {span[1]:.2f}"
         lines.append(f"{name:<26}{one['by_patch']:>7.2f}{one['by_photograph']:>7.2f} {said:<18}{one['real']:>9.3f}"
                      f"{one['drawn']:>9.3f}{one['weight']:>+8.2f}  {NAMES[name]}")  # fmt: skip
+    lines += ["", f"{'of whole photographs':<26}{'AUC':>7} {'interval':<18}{'real, 10 50 90 %':>24}{'drawn':>24}"]
+    for name, one in document["whole"].items():
+        said = "" if one["interval_95"] is None else "{:.2f} to {:.2f}".format(*one["interval_95"])
+        spans = "".join(" ".join(f"{v:7.2f}" for v in one[kind]).rjust(24) for kind in ("real", "drawn"))
+        lines.append(f"{name:<26}{one['auc']:>7.2f} {said:<18}{spans}  {OF_WHOLE[name]}")
     lines += [f"left out: {name}: {reason}" for name, reason in document["left_out"].items()]
     return "\n".join(lines)
 
@@ -283,7 +312,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                         "clusters": len(set(patches.cluster[patches.real].tolist()))},
         "patches": {"real": int(patches.real.sum()), "drawn": int((~patches.real).sum())},
         "resolution_alone": round(auc(patches.real[first], patches.resolution[first]), 3),
-        "statistics": telling(patches), "left_out": left_out,
+        "statistics": telling(patches), "whole": telling_whole(patches), "left_out": left_out,
     }  # fmt: skip
     print(table(document))
     if args.json is not None:

@@ -69,7 +69,7 @@ def spot(reading: Reading, what: str, width: float) -> Floats | None:
     at = np.mean(band) * np.stack([np.sin(turn), -np.cos(turn)], axis=1)
     hidden = zones.share(zones.hands, at[:, None] + square)
     free = np.flatnonzero(hidden <= HIDDEN)
-    return at[free[0]] if len(free) else at[int(hidden.argmin())]
+    return np.asarray(at[free[0] if len(free) else int(hidden.argmin())])
 
 
 def tile(dial: Dial, what: str, per_mm: float) -> Bytes | None:
@@ -94,7 +94,9 @@ def tile(dial: Dial, what: str, per_mm: float) -> Bytes | None:
 def close_tile(index: int, per_mm: float, scope: Range, seed: int) -> tuple[str, Bytes]:
     """Words and (S, S, 3) sRGB: of a drawn close-up at `per_mm` px/mm, the patch in which most goes on."""
     size = per_mm * RADIUS_MM
-    spec = sample_spec(seed, index, replace(scope, pixels_per_radius=(size, size), part=1.0, max_side=1100))
+    # watch hands are not what is to be looked at
+    near = replace(scope, pixels_per_radius=(size, size), part=1.0, max_side=1100, hands_off=1.0)
+    spec = sample_spec(seed, index, near)
     pixels = render(spec)
     side = min(round(WIDE[per_mm] * per_mm), *pixels.shape[:2])
     grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
