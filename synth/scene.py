@@ -11,12 +11,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.camera.camera import CameraSpec, expose, finished, roughened, sample_camera
 from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.design.fitting import clear_of_figures
 from dialtell.synth.design.fonts import with_fonts
 from dialtell.synth.making import Coat, Making, make, sample_making
 from dialtell.synth.photograph.body import BodySpec, Surface, paint_body, sample_body
-from dialtell.synth.photograph.camera import CameraSpec, expose, finished, roughened, sample_camera
 from dialtell.synth.photograph.light import LightSpec, apply_light, hardened, sample_light
 from dialtell.synth.photograph.relief import Lamp, apply_relief, lamp_of
 from dialtell.synth.photograph.view import ViewSpec, homography, sample_view

@@ -1,4 +1,4 @@
-"""Everything in a picture that is not a stroke: view, enamel, wear, hands, light, camera.
+"""Everything before the lens that is not a stroke: view, enamel, furniture, wear, watch hands, relief, light.
 
-Begin with `camera.expose`.
+Begin with `body.paint_body`.
 """

@@ -10,9 +10,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.camera.camera import expose
 from dialtell.synth.faces.face import resized
 from dialtell.synth.faces.face_parts import Face
-from dialtell.synth.photograph.camera import expose
 from dialtell.synth.settings.background import paint_background
 from dialtell.synth.settings.case import paint_case, shade_enamel
 from dialtell.synth.settings.crystal import reflect, scratches

@@ -12,7 +12,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph.camera import CameraSpec, roughened, sample_camera
+from dialtell.synth.camera.camera import CameraSpec, roughened, sample_camera
 from dialtell.synth.settings.background import BackgroundSpec, sample_background
 from dialtell.synth.settings.case import CaseSpec, sample_case
 from dialtell.synth.settings.crystal import CrystalSpec, sample_crystal

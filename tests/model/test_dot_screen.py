@@ -10,8 +10,8 @@ from drawn_dial import draw, scene
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.sharpness import Sharpness, measure_sharpness
-from dialtell.synth.photograph.codecs import compress
-from dialtell.synth.photograph.halftone import screen
+from dialtell.synth.camera.codecs import compress
+from dialtell.synth.camera.halftone import screen
 
 DRAWN = scene(460, noise=0.01, blur=0.7)
 LIGHT = draw(DRAWN, np.random.default_rng(0))

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from dialtell.synth.photograph.camera import CameraSpec, blur, expose, sample_camera
-from dialtell.synth.photograph.codecs import compress
-from dialtell.synth.photograph.halftone import INK, PAPER, screen
+from dialtell.synth.camera.camera import CameraSpec, blur, expose, sample_camera
+from dialtell.synth.camera.codecs import compress
+from dialtell.synth.camera.halftone import INK, PAPER, screen
 from dialtell.synth.shared.errors import ParameterError
 
 PLAIN = CameraSpec(

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.photograph.capture import Capture, merged, mosaicked, sample_capture
+from dialtell.synth.camera.capture import Capture, merged, mosaicked, sample_capture
 from dialtell.synth.photograph.texture import soften
 from dialtell.synth.shared.errors import ParameterError
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dialtell.synth.photograph.codecs import compress, heic, webp
+from dialtell.synth.camera.codecs import compress, heic, webp
 from dialtell.synth.photograph.texture import smooth_noise
 from dialtell.synth.shared.errors import ParameterError
 

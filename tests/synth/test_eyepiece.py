@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.photograph.eyepiece import Eyepiece, look_through, sample_eyepiece
+from dialtell.synth.camera.eyepiece import Eyepiece, look_through, sample_eyepiece
 from dialtell.synth.shared.errors import ParameterError
 
 FIELD = Eyepiece(

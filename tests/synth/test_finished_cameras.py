@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.photograph.camera import expose, finished, sample_camera
-from dialtell.synth.photograph.chain import Chain, is_magnified, sample_ratio
+from dialtell.synth.camera.camera import expose, finished, sample_camera
+from dialtell.synth.camera.chain import Chain, is_magnified, sample_ratio
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.record import from_record, to_record

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.photograph.finishing import Edit, Finish, edited, finish, sample_edit, sample_finish
+from dialtell.synth.camera.finishing import Edit, Finish, edited, finish, sample_edit, sample_finish
 from dialtell.synth.shared.errors import ParameterError
 
 PLAIN = Finish("none", 10.0, 0.0, 20.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.photograph.camera import roughened, sample_camera
+from dialtell.synth.camera.camera import roughened, sample_camera
 from dialtell.synth.scene import Range, sample_spec
 from dialtell.synth.shared.terms import Process
 

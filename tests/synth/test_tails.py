@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dialtell.synth.photograph.finishing import Finish, finish
-from dialtell.synth.photograph.tails import Tails, sample_tails, spread
+from dialtell.synth.camera.finishing import Finish, finish
+from dialtell.synth.camera.tails import Tails, sample_tails, spread
 from dialtell.synth.photograph.texture import soften
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.srgb import encoded

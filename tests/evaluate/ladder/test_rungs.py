@@ -7,10 +7,10 @@ import pytest
 
 from dialtell.evaluate.ladder import rungs
 from dialtell.evaluate.ladder.rungs import BY_LETTER, D_PX_PER_MM, LIKE_TRAINING, RUNGS, frozen, rung_hash, rungs_named
+from dialtell.synth.camera.camera import sample_camera
 from dialtell.synth.design.design import Variety
 from dialtell.synth.letterforms.families import font_names
 from dialtell.synth.letterforms.font import CHARACTERS
-from dialtell.synth.photograph.camera import sample_camera
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.record import to_record
 from dialtell.synth.shared.terms import Process

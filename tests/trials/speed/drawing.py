@@ -20,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from dialtell.synth.camera.camera import expose
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.making import make
 from dialtell.synth.photograph.body import paint_body
-from dialtell.synth.photograph.camera import expose
 from dialtell.synth.photograph.light import apply_light
 from dialtell.synth.photograph.view import homography
 from dialtell.synth.photograph.watch_hands import paint_hands

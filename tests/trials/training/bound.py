@@ -39,9 +39,9 @@ from trials.training.renderers import boxed, narrowed
 from dialtell.model.reading.close_up import unnamed_geometry
 from dialtell.model.reading.patches import RESOLUTIONS, SCALE
 from dialtell.model.reading.steps import read_unnamed
+from dialtell.synth.camera.camera import CameraSpec
 from dialtell.synth.design.design import Variety, sample_design
 from dialtell.synth.photograph.body import Surface, paint_body
-from dialtell.synth.photograph.camera import CameraSpec
 from dialtell.synth.scene import DialSpec, Range, generator, photograph, printed_process, sample_spec
 from dialtell.synth.shared.errors import DialtellError, ParameterError, require_range
 from dialtell.synth.shared.files import write_text

@@ -10,14 +10,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.photograph import lens
-from dialtell.synth.photograph.capture import merged, mosaicked
-from dialtell.synth.photograph.chain import Chain, is_magnified, sample_chain, sample_ratio
-from dialtell.synth.photograph.codecs import SAMPLINGS, compress, heic, webp
-from dialtell.synth.photograph.eyepiece import look_through
-from dialtell.synth.photograph.finishing import edited, finish
-from dialtell.synth.photograph.halftone import screen
-from dialtell.synth.photograph.tails import spread
+from dialtell.synth.camera import lens
+from dialtell.synth.camera.capture import merged, mosaicked
+from dialtell.synth.camera.chain import Chain, is_magnified, sample_chain, sample_ratio
+from dialtell.synth.camera.codecs import SAMPLINGS, compress, heic, webp
+from dialtell.synth.camera.eyepiece import look_through
+from dialtell.synth.camera.finishing import edited, finish
+from dialtell.synth.camera.halftone import screen
+from dialtell.synth.camera.tails import spread
 from dialtell.synth.photograph.texture import enlarge, pixel_noise, shrink, smooth_noise, soften, stack
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.synth.shared.srgb import encoded

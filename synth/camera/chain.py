@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dialtell.synth.photograph.capture import Capture, sample_capture
-from dialtell.synth.photograph.eyepiece import Eyepiece, sample_eyepiece
-from dialtell.synth.photograph.finishing import Edit, Finish, sample_edit, sample_finish
-from dialtell.synth.photograph.tails import Tails, sample_tails
+from dialtell.synth.camera.capture import Capture, sample_capture
+from dialtell.synth.camera.eyepiece import Eyepiece, sample_eyepiece
+from dialtell.synth.camera.finishing import Edit, Finish, sample_edit, sample_finish
+from dialtell.synth.camera.tails import Tails, sample_tails
 from dialtell.synth.shared.errors import require_range
 
 WATCH_RADIUS_MM = 22.0
