@@ -25,6 +25,7 @@ from dialtell.synth.design.layout import lay_out
 from dialtell.synth.making import make
 from dialtell.synth.photograph.body import paint_body
 from dialtell.synth.photograph.light import apply_light
+from dialtell.synth.photograph.relief import lamp_of
 from dialtell.synth.photograph.view import homography
 from dialtell.synth.photograph.watch_hands import paint_hands
 from dialtell.synth.photograph.wear import apply_wear
@@ -62,7 +63,8 @@ def draw_timed(seed: int, index: int, scope: Range, process: Process, clock: Clo
     inks = [(coat, coat.paint.select(coat.paint.ink == ink)) for coat in coats for ink in np.unique(coat.paint.ink)]
     clock.time("raster", lambda: [lay(paint, matrix, shape, coat=coat.coat) for coat, paint in inks])
     room = surface.dial_mask * (1.0 - surface.holes)
-    scene = clock.time("worn strokes", lambda: paint_strokes(coats, spec, matrix, surface.reflectance, room))
+    lamp = lamp_of(spec.light, spec.seed, spec.index)
+    scene = clock.time("worn strokes", lambda: paint_strokes(coats, spec, matrix, surface.reflectance, room, lamp))
     scene = clock.time("wear", lambda: apply_wear(spec.wear, spec.view, scene, surface.dial_mask))
     scene = clock.time("hands", lambda: paint_hands(spec.hands, spec.view, scene)[0])
     scene = clock.time("light", lambda: apply_light(spec.light, spec.view, scene))
