@@ -7,15 +7,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dialtell.synth.shared.groundwork import outline_of
 from dialtell.synth.shared.terms import Kind, Zone
-from dialtell.synth.strokes.stroke import Floats, Item, Stroke
+from dialtell.synth.strokes.stroke import Item, Stroke
 
-FRAMES = ("none", "oval", "round", "shield")
+FRAME_POINTS = 49
 
 
 @dataclass(frozen=True)
 class Frames:
-    """A line about each hour figure. at, wide, high : radii (half widths). line_mm : width. double : with a second."""
+    """A line about each hour figure.
+
+    shape : one of groundwork.PLAQUES. at, wide, high : radii (half widths). line_mm : width. double : with a second.
+    """
 
     shape: str
     at: float
@@ -38,20 +42,9 @@ class Spiral:
     ink: int
 
 
-def outline_of_frame(shape: str, points: int = 49) -> Floats:
-    """A closed outline (N, 2), x across and y outward, half widths 1; "shield" is pointed towards the centre."""
-    t = np.linspace(0.0, 2 * np.pi, points)
-    if shape == "shield":
-        corners = np.array([[0, 1], [0.95, 0.92], [1, 0.1], [0.8, -0.45], [0, -1], [-0.8, -0.45], [-1, 0.1],
-                            [-0.95, 0.92], [0, 1]])  # fmt: skip
-        along = np.linspace(0.0, 8.0, points)
-        return np.stack([np.interp(along, np.arange(9), corners[:, axis]) for axis in (0, 1)], axis=1)
-    return np.stack([np.sin(t), np.cos(t)], axis=1)
-
-
 def frame_items(frames: Frames, hours: Iterable[tuple[int, float]], radius: float) -> list[Item]:
     """One item a figure: `hours` are (number, angle) of those drawn; `radius` mm of the dial."""
-    unit = outline_of_frame(frames.shape)
+    unit = outline_of(frames.shape, FRAME_POINTS)
     items = []
     for hour, angle in hours:
         right, outward = np.array([np.cos(angle), np.sin(angle)]), np.array([np.sin(angle), -np.cos(angle)])

@@ -16,7 +16,7 @@ from dialtell.synth.design.fitting import (
     with_ink,
     without_subdials,
 )
-from dialtell.synth.design.frames import FRAMES, Frames
+from dialtell.synth.design.frames import Frames
 from dialtell.synth.design.makers import invent_maker, invent_town
 from dialtell.synth.design.rings_of_figures import FigureRing, half_depth, numbers
 from dialtell.synth.design.uncommon_rings import arabic
@@ -69,7 +69,7 @@ def cartouches(design: DialDesign, rng: np.random.Generator, variety: Variety) -
     if rng.random() < 0.4:
         design, gold = with_ink(design, str(rng.choice(np.array(["gold", "blue", "red"]))))
         frames = Frames(
-            shape if shape in FRAMES else "oval", at, wide, high, 0.12 * (design.radius_mm / 22) ** 0.8,
+            shape, at, wide, high, 0.12 * (design.radius_mm / 22) ** 0.8,
             bool(rng.random() < 0.4), gold if rng.random() < 0.7 else 0,
         )  # fmt: skip
         return replace(design, frames=frames)

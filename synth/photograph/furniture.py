@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.photograph.patch import Patch, circle, cover_patch, direction, ring_slices
 from dialtell.synth.photograph.view import local_scale, to_px
-from dialtell.synth.shared.groundwork import Groundwork
+from dialtell.synth.shared.groundwork import Groundwork, outline_of
 
 Image = NDArray[np.float32]
 Spread = NDArray[np.floating[Any]]
@@ -233,14 +233,7 @@ class _Pen:
 
 def plaque_outlines(ground: Groundwork) -> Floats:
     """The plaques' outlines about the dial's centre, (count, PLAQUE_POINTS, 2) dial radii."""
-    t = np.linspace(0.0, 2 * np.pi, PLAQUE_POINTS, endpoint=False)
-    unit = np.stack([np.sin(t), np.cos(t)], axis=1)
-    if ground.plaques == "shield":  # square shoulders, a point towards the centre
-        corners = np.array(
-            [[0, 1], [0.95, 0.92], [1, 0.1], [0.8, -0.45], [0, -1], [-0.8, -0.45], [-1, 0.1], [-0.95, 0.92], [0, 1]]
-        )
-        along = np.linspace(0.0, 8.0, PLAQUE_POINTS, endpoint=False)
-        unit = np.stack([np.interp(along, np.arange(9), corners[:, axis]) for axis in (0, 1)], axis=1)
+    unit = outline_of(ground.plaques, PLAQUE_POINTS + 1)[:-1]
     angles = 2 * np.pi * np.arange(ground.plaque_count) / ground.plaque_count
     right = np.stack([np.cos(angles), np.sin(angles)], axis=1)[:, None]
     outward = direction(angles)[:, None]

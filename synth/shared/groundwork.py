@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from dialtell.synth.shared.errors import ParameterError, require_range
 
 CENTRES = ("enamel", "open", "gilt", "turned", "brushed")
@@ -60,3 +63,17 @@ class Groundwork:
 
 
 PLAIN = Groundwork()
+
+
+def outline_of(shape: str, points: int) -> NDArray[np.float64]:
+    """Closed outline (points, 2) of a plaque or frame, x across and y outward, half widths 1.
+
+    A "shield" has square shoulders and points towards the centre; the others are round.
+    """
+    if shape == "shield":
+        half = [(0.0, 1.0), (0.95, 0.92), (1.0, 0.1), (0.8, -0.45), (0.0, -1.0)]
+        corners = np.array([*half, *((-x, y) for x, y in half[-2::-1])])
+        along = np.linspace(0.0, len(corners) - 1.0, points)
+        return np.stack([np.interp(along, np.arange(len(corners)), corners[:, axis]) for axis in (0, 1)], axis=1)
+    turn = np.linspace(0.0, 2 * np.pi, points)
+    return np.stack([np.sin(turn), np.cos(turn)], axis=1)
