@@ -64,7 +64,7 @@ def _hours(chapter: Chapter, name: str, radius_mm: float) -> Chapter:
 
 def _set(line: Line, name: str, room: float, radius_mm: float) -> Line:
     """A line set in a font, made smaller where it would be too long for the room within the hours."""
-    limit = 1.5 * float(np.sqrt(max(room**2 - line.y**2, 0.02)))
+    limit = 1.6 * float(np.sqrt(max(room**2 - (abs(line.y) + line.height) ** 2, 0.02)))
     wide = line_width(name, line.text, tracking=line.tracking) * line.height
     height = line.height * min(1.0, limit / max(wide, 1e-9))
     thick, thin = _weights(name, height * radius_mm)

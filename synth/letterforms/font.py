@@ -49,6 +49,7 @@ BOWL = {
 }  # shows how thick and thin strokes are
 WIDEST = 1.6  # heights: a VIII that would be wider is narrowed to this, as dial makers' figures are
 NARROWEST = 0.65  # share of a face's own width it is narrowed to at most
+WHITE = 0.12  # heights between neighbouring stems of an hour at least
 THIN = 0.055  # heights: straight strokes below are hairlines
 OVERLAP = 4  # samples of a closed stroke's end that lie on its beginning
 BENT = 0.985  # chord over length below which a stroke is a curve
@@ -195,7 +196,9 @@ class _Glyphs(Mapping[str, Glyph]):
         return self._bare[character]
 
     def _composed(self, text: str) -> Glyph:
-        """A figure of letters set so close that their serifs meet."""
+        """A figure of letters set so close that their serifs meet; those without have white between them."""
+        stem = float(np.ptp(np.concatenate(self.face.outline("I"))[:, 0])) * self.narrowed
+        gap = max(0.0, WHITE - max(stem - self.scale[0], 0.0))
         x = 0.01
         strokes: list[GlyphStroke] = []
         for letter in text:
@@ -204,8 +207,8 @@ class _Glyphs(Mapping[str, Glyph]):
             strokes += [
                 GlyphStroke(s.path + shift, s.weight, s.kind, f"{letter}/{s.name}") for s in self.bare(letter).strokes
             ]
-            x += float(np.ptp(reach))
-        return Glyph(text, x + 0.01, tuple(strokes))
+            x += float(np.ptp(reach)) + gap
+        return Glyph(text, x - gap + 0.01, tuple(strokes))
 
 
 def _strokes(found: list[Strip]) -> tuple[GlyphStroke, ...]:
