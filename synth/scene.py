@@ -26,7 +26,7 @@ from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.coat import ground_of
 from dialtell.synth.strokes.transfer import taken
 
-RENDERER_VERSION = "4"
+RENDERER_VERSION = "5"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
 FINISH_STREAM = 85  # of the rng that finishes a photograph, likewise
@@ -78,7 +78,7 @@ class Range:
     jitter: float = 1.0
     jitter_spread: float = 0.0
     scatter: tuple[float, float] = (0.0, 1.0)
-    mastered: float = 0.4
+    mastered: float = 0.5
     wear: tuple[float, float] = (0.0, 0.8)
     mixed: float = 0.0
     hands_off: float = 0.4
