@@ -70,6 +70,7 @@ class Track:
     figures_start: int  # the figure at the top (60, 24, 10 ...)
     ink: int
     from_outside: bool = False  # shorter ticks stand on the outer side whatever rings are drawn
+    hour_bars: bool = False  # the heavier marks stand for the hour figures: they are numerals
 
 
 @dataclass(frozen=True)

@@ -140,7 +140,9 @@ def _division(
     outward = np.array([np.sin(angle), -np.cos(angle)])
     placed = np.array(point) + path[:, :1] * right + path[:, 1:] * outward
     stroke = Stroke(placed, width, float(width.max()), kind, f"track/{name}")
-    return Item((stroke,), zone, point, angle, depth, f"track/{name}", track.ink)
+    hour = track.hour_bars and heavy
+    word = index // track.every if hour else 0
+    return Item((stroke,), Zone.NUMERALS if hour else zone, point, angle, depth, f"track/{name}", track.ink, word)
 
 
 def _track_figures(track: Track, center: tuple[float, float], radius: float, zone: Zone) -> list[Item]:

@@ -177,7 +177,7 @@ def bars(design: DialDesign, rng: np.random.Generator, variety: Variety) -> Dial
         design.track, inner=outer - depth, outer=outer, rings=(False, False), divisions=60, every=5, mark="tick",
         tick_mm=radius * hour * float(rng.uniform(0.3, 0.5)), heavy_mm=radius * hour, blocked=False, taper=0.0,
         short=float(rng.uniform(0.6, 1.0) if figured else rng.uniform(0.3, 0.45)), halves="nothing",
-        figures_every=0, from_outside=True, ink=0,
+        figures_every=0, from_outside=True, ink=0, hour_bars=not figured,
     )  # fmt: skip
     chapter = None
     if figured:

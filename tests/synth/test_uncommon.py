@@ -216,6 +216,8 @@ def test_bars_are_sixty_on_a_clock_and_the_hours_the_longer_or_broader() -> None
         assert design.radius_mm > CLOCK_MM
         ticks = [item.strokes[0] for item in lay_out(design) if item.group.startswith("track/")]
         assert len(ticks) == 60
+        numerals = [item for item in lay_out(design) if item.zone is Zone.NUMERALS and item.group.startswith("track/")]
+        assert len({item.word for item in numerals}) == len(numerals) == (12 if design.chapter is None else 0)
         widths = np.array([stroke.nominal for stroke in ticks])
         assert widths[::5].min() > 1.5 * np.delete(widths, np.arange(0, 60, 5)).max()
         outer = [np.hypot(*stroke.path.T).max() for stroke in ticks]
