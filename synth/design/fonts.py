@@ -8,7 +8,6 @@ import numpy as np
 
 from dialtell.synth.design.design import ARABIC, ROMAN, Chapter, DialDesign, Line, Track, Variety
 from dialtell.synth.letterforms.families import font_names
-from dialtell.synth.letterforms.font import line_width
 from dialtell.synth.letterforms.glyph import letterform
 
 FINEST_MM = 0.03  # the thinnest line a plate takes and a brush draws (judgement)
@@ -35,7 +34,7 @@ def with_fonts(design: DialDesign, variety: Variety, *, rng: np.random.Generator
         if name is None or track.figures_letterform not in ARABIC:
             return track
         # two figures of a wide face would run into the hours or the ring
-        height = track.figures_height * min(1.0, PAIR / line_width(name, "40"))
+        height = track.figures_height * min(1.0, PAIR / letterform(name).measure("40"))
         return replace(track, figures_letterform=name, figures_height=height)
 
     name = drawn("roman" if chapter and chapter.letterform in ROMAN else "figures")
@@ -65,7 +64,7 @@ def _hours(chapter: Chapter, name: str, radius_mm: float) -> Chapter:
 def _set(line: Line, name: str, room: float, radius_mm: float) -> Line:
     """A line set in a font, made smaller where it would be too long for the room within the hours."""
     limit = 1.6 * float(np.sqrt(max(room**2 - (abs(line.y) + line.height) ** 2, 0.02)))
-    wide = line_width(name, line.text, tracking=line.tracking) * line.height
+    wide = letterform(name).measure(line.text, tracking=line.tracking) * line.height
     height = line.height * min(1.0, limit / max(wide, 1e-9))
     thick, thin = _weights(name, height * radius_mm)
     return replace(line, letterform=name, height=height, thick=thick, thin=thin)

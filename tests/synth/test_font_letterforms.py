@@ -17,7 +17,7 @@ from dialtell.synth.design.design import Variety
 from dialtell.synth.design.placement import Setting, bent, upright
 from dialtell.synth.letterforms import families
 from dialtell.synth.letterforms.families import FAMILIES, GROUPS, Family, font_names
-from dialtell.synth.letterforms.font import CHARACTERS, line_width
+from dialtell.synth.letterforms.font import CHARACTERS
 from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.making import coat_of, sample_making
 from dialtell.synth.scene import Range, sample_spec
@@ -178,7 +178,17 @@ def test_every_family_has_the_letterforms_listed():
         names = font_names(role, FAMILIES)
         assert names and len(set(names)) == len(names)
         for name in names:
-            assert line_width(name, CHARACTERS[role] if role != "roman" else "VIII") > 0
+            assert letterform(name).thick > letterform(name).thin > 0
+
+
+@pytest.mark.parametrize("name", ["font:great-vibes:script", "font:cardo:capitals"])
+def test_a_line_is_as_long_as_its_glyphs(name):
+    """Whether measured by the font's advances or by the glyphs set."""
+    form = letterform(name)
+    placed = form.line("AB & K", tracking=0.1)
+    assert form.measure("AB & K", tracking=0.1) == pytest.approx(placed[-1][1] + placed[-1][0].advance)
+    with pytest.raises(ParameterError, match="lacks"):
+        form.measure("Aé")
 
 
 @pytest.mark.parametrize("name", ["font:bodoni-moda:roman", "font:oswald:figures", "font:playfair-display:figures"])
