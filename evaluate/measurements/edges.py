@@ -26,7 +26,7 @@ from dialtell.evaluate.measurements.finding import (
 )
 from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.evaluate.measurements.strokes import STEP, TracedStroke, to_density
-from dialtell.model.reading.sharpness import TEN_TO_NINETY
+from dialtell.model.reading.edge_response import TEN_TO_NINETY
 from dialtell.synth.shared.terms import Zone
 
 RAGGED = Measure("raggedness of edges", RADII, 5, True, "edges that wander", "straight edges")

@@ -30,7 +30,7 @@ _MOST, _FEWEST = 1500, 150  # edges laid over each other; taken even where strok
 _SPAN = 4.0  # sigma: free of other edges to each side
 _LEAST_SIGMA = 0.6  # px, for the sizes of windows
 _LEAST_SPAN = 3.0  # px
-_FEWEST_IN_BIN = 8
+_FEWEST_IN_BIN, _FEWEST_ALIKE = 8, 8
 _TURNED = 0.3  # of the step, by which the next edge has begun; a rim takes less
 _ALIKE = 0.3  # ln of the widths of edges that are averaged against the median's
 _FROM, _TO = 0.75, 0.35  # of the greatest response; below, what clipping and rounding add
@@ -58,6 +58,8 @@ def common_sigma(profile: Floats, slant: Floats, low: Floats, high: Floats) -> f
     # shadows, worn strokes and the rims of hands are softer than the picture
     alike = np.flatnonzero(np.abs(np.log(np.maximum(width, 1e-3) / middle)) < _ALIKE)
     usual = middle / TEN_TO_NINETY
+    if len(alike) < _FEWEST_ALIKE:
+        return usual
     spread, step, trust = _common_edge(profile[alike], slant[alike], _room(relative[alike]), usual)
     found, lift = _steepness(*_response(spread, step, usual))
     if math.isnan(found):

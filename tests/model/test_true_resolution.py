@@ -17,6 +17,7 @@ from finishings import (
 )
 
 from dialtell.model.reading.density import optical_density
+from dialtell.model.reading.edge_response import REACH, TEN_TO_NINETY, common_sigma
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.photo import linear_light
 from dialtell.model.reading.sharpness import PIXEL_SIGMA, Sharpness, measure_sharpness
@@ -87,6 +88,15 @@ def test_sharpening_alone_adds_nothing(pictures, amount: float, size: float, wit
         before, after = resolved(code, dial), resolved(sharpened(code, amount, size), dial)
         change = after.true_pixels_per_radius / before.true_pixels_per_radius
         assert abs(math.log(change)) < math.log(within)
+
+
+def test_edges_of_two_kinds_only() -> None:
+    """None of them is like their median: its width is all there is to tell."""
+    x = np.arange(-REACH, REACH + 2) - 0.5
+    profile = np.array([np.clip(0.5 + x / wide, 0.0, 1.0) for wide in (2.0, 20.0)] * 10)
+    one = np.ones(20)
+    found = common_sigma(profile, one, 0.0 * one, one)
+    assert found == pytest.approx(0.5 * (0.8 * 2 + 0.8 * 20) / TEN_TO_NINETY, rel=0.1)
 
 
 def test_small_dials_and_noise() -> None:
