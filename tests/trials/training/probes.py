@@ -39,7 +39,7 @@ Floats = NDArray[np.float64]
 Features = dict[str, float]
 
 SMALL = Range(max_side=420, pixels_per_radius=(90.0, 190.0))
-CLOSE = Range(max_side=420, pixels_per_radius=(90.0, 900.0), jitter=0.0, scatter=(0.0, 0.0))
+CLOSE = Range(max_side=420, pixels_per_radius=(90.0, 900.0), jitter=0.0, scatter=(0.0, 0.0), coated=False)
 FOLDS = 10
 RIDGE = 0.1  # inverse strength (C) of the penalty. On the control 0.003, 0.03, 0.1, 0.3 reach 0.72, 0.77, 0.79, 0.79
 REACH = 6  # px a profile runs to each side
@@ -98,7 +98,10 @@ def flat(record: Any, name: str = "") -> Iterator[tuple[str, float]]:
 
 def bare(spec: DialSpec) -> DialSpec:
     """The same picture with nothing on the enamel: body, wear, hands, light and camera stay."""
-    empty = replace(spec.design, chapter=None, track=None, subdials=(), signature=(), centre_ring=0.0)
+    empty = replace(
+        spec.design, chapter=None, track=None, subdials=(), signature=(), centre_ring=0.0, further_tracks=(), rings=(),
+        frames=None, spiral=None, edge=(),
+    )  # fmt: skip
     return replace(spec, design=empty)
 
 
