@@ -105,7 +105,7 @@ class DialDesign:
 
     radius_mm: float
     inks: tuple[str, ...]
-    density: float  # D of a full coat, 1.0..1.9
+    density: float  # D of a full coat, 0.8..2.2
     chapter: Chapter | None
     track: Track | None
     subdials: tuple[SubDial, ...]
@@ -123,7 +123,7 @@ class DialDesign:
 
 HALVES = ("nothing", "dot", "short")
 RINGS = ((True, True), (True, False), (False, True), (False, False))  # inside and outside a track
-ROMAN = ("roman-heavy", "roman-slender")
+ROMAN = ("roman-heavy", "roman-full", "roman-slender")
 ARABIC = ("arabic-modern", "arabic-round", "arabic-plain")
 LETTERING = ("serif-capitals", "block-capitals", "round-script", "italic-lower")
 
@@ -173,7 +173,7 @@ def _common_design(rng: np.random.Generator, variety: Variety) -> DialDesign:
     return DialDesign(
         radius_mm=radius,
         inks=tuple(inks),
-        density=float(np.clip(rng.normal(1.35, 0.22), 0.8, 1.9)),
+        density=float(np.clip(rng.normal(1.6, 0.28), 0.8, 2.2)),  # real ones are nearly black; faded ones few
         chapter=chapter,
         track=track,
         subdials=subdials,
@@ -201,7 +201,7 @@ def _weights(rng: np.random.Generator, name: str) -> tuple[float, float]:
 def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: float, *, second_ink: int) -> Track:
     outer = float(rng.uniform(0.86, 0.955))
     depth = float(rng.uniform(0.022, 0.055))
-    rings = RINGS[int(rng.choice(4, p=[0.55, 0.2, 0.07, 0.18]))]
+    rings = RINGS[int(rng.choice(4, p=[0.42, 0.22, 0.08, 0.28]))]
     figured = rng.random() < (0.9 if layout == "timer" else 0.3)
     letterform = str(rng.choice(np.array(variety.arabic)))
     height = float(rng.uniform(0.035, 0.06)) * (1.5 if layout == "timer" else 1.0)
@@ -216,7 +216,7 @@ def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: 
         tick_mm=float(rng.uniform(0.05, 0.16)) * scale,
         heavy_mm=float(rng.uniform(0.14, 0.45)) * scale,
         every=5 if layout != "timer" or rng.random() < 0.6 else 10,
-        mark=str(rng.choice(np.array(variety.marks))),
+        mark=_mark(rng, variety),
         short=float(rng.choice(np.array([1.0, 1.0, 0.6, 0.45]))),
         blocked=bool(rng.random() < 0.06),
         taper=float(rng.uniform(-0.7, 0.7)) if rng.random() < 0.2 else 0.0,
@@ -228,6 +228,13 @@ def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: 
         figures_start=60,
         ink=second_ink if second_ink and rng.random() < 0.15 else 0,
     )
+
+
+def _mark(rng: np.random.Generator, variety: Variety) -> str:
+    """A five-minute mark, more often plain than not."""
+    plain = rng.random() < 0.35
+    name = str(rng.choice(np.array(variety.marks)))
+    return "tick" if plain and "tick" in variety.marks else name
 
 
 def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Track) -> Chapter:

@@ -104,6 +104,7 @@ class Letterform:
 # import this one).
 _HOMES: dict[str, str] = {
     "roman-heavy": "roman",
+    "roman-full": "roman",
     "roman-slender": "roman",
     "arabic-modern": "arabic",
     "arabic-round": "arabic",

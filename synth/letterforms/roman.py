@@ -1,7 +1,8 @@
 """Roman hour figures, each a whole glyph: thick stems, thin second limbs of V and X, thin bars that cap them.
 
-"roman-heavy" has one continuous bar over neighbouring stems; "roman-slender" caps each limb by itself. A 4 is
-IIII and a 9 IX, as on watch dials (customary: D. E. Smith, History of Mathematics, vol. II).
+"roman-heavy" has one continuous bar over neighbouring stems; "roman-full" likewise, with stems two to three times as
+broad as the white between them; "roman-slender" caps each limb by itself. A 4 is IIII and a 9 IX, as on watch dials
+(customary: D. E. Smith, History of Mathematics, vol. II).
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ class RomanCut:
 
 CUTS = {
     "roman-heavy": RomanCut(thick=0.17, thin=0.03, gap=0.15, wide=0.60, serif=0.055, joined=True),
+    "roman-full": RomanCut(thick=0.20, thin=0.022, gap=0.085, wide=0.64, serif=0.04, joined=True),
     "roman-slender": RomanCut(thick=0.10, thin=0.022, gap=0.16, wide=0.54, serif=0.052, joined=False),
 }
 
@@ -77,7 +79,7 @@ def compose(text: str, cut: RomanCut) -> Glyph:
 
 
 def make(name: str) -> Letterform:
-    """The letterform "roman-heavy" or "roman-slender": the hours 1 to 24 in the dial maker's form, and IV."""
+    """The letterform of that name in CUTS: the hours 1 to 24 in the dial maker's form, and IV."""
     cut = CUTS[name]
     names = dict.fromkeys([numeral(hour) for hour in range(1, 25)] + ["IV"])
     return Letterform(name, {text: compose(text, cut) for text in names}, cut.thick, cut.thin)
