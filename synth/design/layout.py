@@ -16,6 +16,7 @@ from dialtell.synth.shared.terms import Kind, Zone
 from dialtell.synth.strokes.stroke import Item, Stroke
 
 ROMAN_HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
+LEAST_LEFT = 0.6  # of a figure beside a sub-dial, else it is left out
 CUT_GAP = 0.02  # dial radii between a cut figure and the sub-dial that cuts it
 INSIDE_SHARE, INSIDE_AT = 0.5, 0.44  # height and middle of an hour figure inside a sub-dial, of that dial's radius
 EDGE_WORD = 900  # of the first line at the rim, in the zone "other"
@@ -172,12 +173,18 @@ def chapter_items(chapter: Chapter, radius: float, subdials: tuple[SubDial, ...]
             items += _inside(chapter, hour, covering[0], radius)
         if chapter.cut != "cut" and covering:
             continue
-        drawn = _hour(chapter, hour, angle, radius)
+        drawn = whole = _hour(chapter, hour, angle, radius)
         for dial in subdials if chapter.cut != "left out" else ():
             x, y, cut = dial.x * radius, dial.y * radius, (dial.radius + CUT_GAP) * radius
             drawn = [part for item in drawn for part in cut_out(item, x, y, cut)]
-        items += drawn
+        if chapter.cut == "cut" or _length(drawn) >= LEAST_LEFT * _length(whole):
+            items += drawn
     return items
+
+
+def _length(items: list[Item]) -> float:
+    """Of all strokes, mm."""
+    return sum(float(np.hypot(*np.diff(stroke.path, axis=0).T).sum()) for item in items for stroke in item.strokes)
 
 
 def _hour(chapter: Chapter, hour: int, angle: float, radius: float) -> list[Item]:

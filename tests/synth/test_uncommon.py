@@ -168,6 +168,23 @@ def test_a_cut_six_leaves_the_seconds_bit_alone() -> None:
     assert inside > 3
 
 
+def test_beside_a_sub_dial_a_figure_keeps_most_of_itself_or_is_left_out() -> None:
+    trimmed = 0
+    for design in drawn():
+        if design.chapter is None or design.chapter.cut != "trimmed" or not design.subdials:
+            continue
+        numerals = [
+            item for item in lay_out(design) if item.zone is Zone.NUMERALS and item.word <= design.chapter.hours
+        ]
+        free = [item for item in lay_out(replace(design, subdials=())) if item.zone is Zone.NUMERALS]
+        for word in {item.word for item in numerals}:
+            kept, whole = (sum(np.hypot(*np.diff(stroke.path, axis=0).T).sum() for item in items if item.word == word
+                               for stroke in item.strokes) for items in (numerals, free))  # fmt: skip
+            assert kept > 0.59 * whole
+            trimmed += kept < 0.99 * whole
+    assert trimmed > 10
+
+
 def test_iv_stands_for_iiii_where_it_is_asked_for() -> None:
     for design in having("four"):
         if design.chapter is not None and design.chapter.bent:
