@@ -9,7 +9,7 @@ from __future__ import annotations
 from dialtell.model.reading import patches, zones
 from dialtell.synth.shared.terms import ZONES
 
-VERSION = 2  # 2: close-ups, sub-dials off the upright, faint lines in the search for zones, sharpening seen through
+VERSION = 3  # 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader
 
 
 def preprocessing() -> dict[str, object]:
