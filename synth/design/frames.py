@@ -91,6 +91,10 @@ def cut_out(item: Item, x: float, y: float, radius: float) -> list[Item]:
     """
     left: list[Stroke] = []
     for stroke in item.strokes:
+        away = np.hypot(stroke.path[:, 0] - x, stroke.path[:, 1] - y)
+        if away.min() > radius + stroke.nominal + (0.0 if len(stroke.path) > 7 else item.height):
+            left.append(stroke)  # well clear, also between its points
+            continue
         count = max(len(stroke.path), 40)
         along, fine = np.arange(len(stroke.path)), np.linspace(0, len(stroke.path) - 1, count)
         path = np.stack([np.interp(fine, along, stroke.path[:, axis]) for axis in (0, 1)], axis=1)

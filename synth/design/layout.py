@@ -175,9 +175,11 @@ def chapter_items(chapter: Chapter, radius: float, subdials: tuple[SubDial, ...]
             continue
         drawn = whole = _hour(chapter, hour, angle, radius)
         for dial in subdials if chapter.cut != "left out" else ():
+            if not _covers(dial, middle, angle, 2.2 * chapter.height):  # out of its reach
+                continue
             x, y, cut = dial.x * radius, dial.y * radius, (dial.radius + CUT_GAP) * radius
             drawn = [part for item in drawn for part in cut_out(item, x, y, cut)]
-        if chapter.cut == "cut" or _length(drawn) >= LEAST_LEFT * _length(whole):
+        if drawn is whole or chapter.cut == "cut" or _length(drawn) >= LEAST_LEFT * _length(whole):
             items += drawn
     return items
 
