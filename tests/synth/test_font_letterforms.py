@@ -267,7 +267,7 @@ def names_of(design):
 
 def test_a_share_of_the_parts_is_set_in_fonts():
     for share, low, high in ((0.0, 0.0, 0.0), (0.5, 0.4, 0.6), (1.0, 1.0, 1.0)):
-        scope = Range(variety=Variety(fonts=share))
+        scope = Range(variety=Variety(fonts=share, uncommon=0.0))
         forms = [name for index in range(60) for name in names_of(sample_spec(3, index, scope).design)]
         part = np.mean([name.startswith("font:") for name in forms])
         assert low <= part <= high
@@ -281,6 +281,6 @@ def test_fonts_change_nothing_but_letterforms():
 
 
 def test_families_left_out_are_not_drawn():
-    scope = Range(variety=Variety(fonts=1.0, families=("cardo", "abel", "satisfy")))
+    scope = Range(variety=Variety(fonts=1.0, uncommon=0.0, families=("cardo", "abel", "satisfy")))
     forms = {name.split(":")[1] for index in range(40) for name in names_of(sample_spec(5, index, scope).design)}
     assert forms == {"cardo", "abel", "satisfy"}

@@ -19,6 +19,7 @@ from dialtell.synth.strokes.raster import coverage
 HOURS = ["I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII"]
 PROMISED = {
     "roman-heavy": [*HOURS, "IV"],
+    "roman-full": [*HOURS, "IV"],
     "roman-slender": [*HOURS, "IV"],
     "arabic-modern": list(string.digits),
     "arabic-teardrop": list(string.digits),
