@@ -49,7 +49,7 @@ class ViewSpec:
     field: str
 
     def __post_init__(self) -> None:
-        require_range("px_per_mm", self.px_per_mm, 0.5, 500.0, "px/mm")
+        require_range("px_per_mm", self.px_per_mm, 0.2, 500.0, "px/mm")
         require_range("tilt_deg", self.tilt_deg, 0.0, MAX_TILT_DEG, "degrees")
         require_range("azimuth_deg", self.azimuth_deg, 0.0, 360.0, "degrees")
         require_range("roll_deg", self.roll_deg, -180.0, 180.0, "degrees")
@@ -131,7 +131,7 @@ def sample_view(
     max_tilt_deg : 0..60; half of the views are within 6 degrees of square-on.
     """
     low, high = px_per_mm
-    require_range("px_per_mm[0]", low, 0.5, 500.0, "px/mm")
+    require_range("px_per_mm[0]", low, 0.2, 500.0, "px/mm")
     require_range("px_per_mm[1]", high, low, 500.0, "px/mm")
     require_range("min_side_px", min_side_px, 16, 16384, "px")
     require_range("max_side_px", max_side_px, min_side_px, 16384, "px")

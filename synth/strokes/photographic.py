@@ -98,8 +98,8 @@ def printed_evenly(
         path = displaced(batch.path, exposure.placing)
         half = np.where(batch.width > 0, np.maximum(0.5 * batch.width + exposure.spread_mm, 0.004), 0.0)
         density, cue = full_density * depth(batch.width), np.full(half.shape, int(Cue.GRAIN), dtype=np.int64)
-        labels = {"ink": batch.ink, "zone": batch.zone, "stroke": batch.stroke}
-        parts.append(flatten(path, half, normals(path), density, cue, **labels))
+        ink, zone, stroke = batch.ink, batch.zone, batch.stroke
+        parts.append(flatten(path, half, normals(path), density, cue, ink=ink, zone=zone, stroke=stroke))
     return join(parts)
 
 
