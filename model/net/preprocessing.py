@@ -9,7 +9,9 @@ from __future__ import annotations
 from dialtell.model.reading import patches, zones
 from dialtell.synth.shared.terms import ZONES
 
-VERSION = 3  # 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader
+VERSION = (
+    3  # 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader
+)
 
 
 def preprocessing() -> dict[str, object]:

@@ -59,7 +59,7 @@ def sample_ratio(*, rng: np.random.Generator, px_per_mm: float, dial_radius_mm: 
 
     px_per_mm : of the frame. A capture's scale goes with the dial's size, as the dial fills the frame.
     """
-    require_range("px_per_mm", px_per_mm, 0.5, 500.0, "px/mm")
+    require_range("px_per_mm", px_per_mm, 0.2, 500.0, "px/mm")
     require_range("dial_radius_mm", dial_radius_mm, 2.0, 500.0, "mm")
     scales = np.array(CAPTURE_PX_PER_MM) * WATCH_RADIUS_MM / (dial_radius_mm * px_per_mm)
     low, high = np.log(MAGNIFIED_RATIO if is_magnified(px_per_mm, dial_radius_mm) else scales)

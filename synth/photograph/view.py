@@ -25,7 +25,7 @@ FIELDS = ("whole", "part")
 class ViewSpec:
     """One camera position and frame.
 
-    px_per_mm : 0.5..500, scale at the dial centre across the tilt (along it: times cos tilt).
+    px_per_mm : 0.2..500, scale at the dial centre across the tilt (along it: times cos tilt).
     tilt_deg : 0..60, angle between dial plane and image plane.
     azimuth_deg : 0..360, direction in the photo, clockwise from up, in which the dial leans away.
     roll_deg : -180..180, clockwise turn of the dial in its own plane.

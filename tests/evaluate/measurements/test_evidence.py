@@ -186,7 +186,8 @@ def twins():
     from dialtell.synth.shared.terms import Process
     from dialtell.train.bags.bags import known_geometry
 
-    scope = Range(pixels_per_radius=(640.0, 641.0), max_side=1600, tilt=10.0, wear=(0.0, 0.1), steadiness=(0.2, 0.4))
+    scope = Range(pixels_per_radius=(640.0, 641.0), max_side=1600, tilt=10.0, wear=(0.0, 0.1), steadiness=(0.2, 0.4),
+                  mastered=0.0, finished=0.0)  # fmt: skip
     readings = []
     for process in (Process.HAND, Process.TRANSFER):
         spec = sample_spec(7_300_077, 4, scope, process)

@@ -9,10 +9,10 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
+from stand_ins import SCOPE, stand_ins
 from trials.realism import probe
 from trials.realism.patch_statistics import NAMES, patch_statistics
 from trials.realism.probe import FOLDS, Patches, held_out, probed, sheet, telling
-from trials.realism.test_places import SCOPE, stand_ins
 
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.train.stats.discrimination import auc

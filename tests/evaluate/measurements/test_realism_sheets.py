@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from stand_ins import stand_ins
 from trials.realism import sheets
 from trials.realism.dials import RADIUS_MM, Dial, real_dials
 from trials.realism.sheets import SPOTS, TILE, WIDE, board, close_tile, spot, tile
-from trials.realism.test_places import stand_ins
 
 from dialtell.synth.scene import Range
 from dialtell.synth.shared.terms import Zone
