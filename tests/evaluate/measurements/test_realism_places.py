@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from stand_ins import stand_ins
+from stand_ins import HEAD, stand_ins
 from trials.realism import places
 from trials.realism.dials import REPOSITORY, outside, read_list, scope_of
 from trials.realism.places import Placed, figures, kind_figures, summary
