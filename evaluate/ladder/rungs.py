@@ -82,9 +82,9 @@ def _unseen(seed: int, index: int) -> DialSpec:
         variety=HELD_OUT,
         wear=(0.8, 1.0),
         steadiness=(0.85, 1.0) if steadier else (0.0, 0.15),
-        jitter=float(rng.uniform(0.6, 0.8)) if steadier else float(rng.uniform(1.3, 1.8)),
+        jitter=float(rng.uniform(0.3, 0.6)) if steadier else float(rng.uniform(1.3, 1.8)),
         jitter_spread=0.0,
-        mastered=LIKE_TRAINING.mastered if steadier else 0.0,
+        mastered=1.0 if steadier else 0.0,
     )
     spec = balanced(seed, index, scope)
     camera = replace(

@@ -135,7 +135,8 @@ def time_dials(dials: int, side: int) -> tuple[Clock, DialSpec]:
     """So many dials that nearly fill a frame of `side` px, processes in turn; the clock, and the first dial."""
     cv2.setNumThreads(1)
     scope = Range(pixels_per_radius=(0.43 * side, 0.46 * side), max_side=side)
-    render(sample_spec(8, 0, scope))
+    for index in range(dials):  # the same dials once before: letterforms are taken apart, libraries loaded
+        render(sample_spec(7, index, scope, tuple(Process)[index % 3]))
     clock = Clock()
     specs = [draw_timed(7, index, scope, tuple(Process)[index % 3], clock) for index in range(dials)]
     return clock, specs[0]
