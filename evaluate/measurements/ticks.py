@@ -62,7 +62,7 @@ def ticks_about(sheet: StrokeSheet, strokes: Sequence[TracedStroke], centre: tup
         if not stroke.straight or stroke.shown.mean() < 0.7:
             continue
         tick = _tick(sheet, stroke, centre)
-        if abs(tick.slant) < RADIAL:
+        if abs(tick.slant) < RADIAL and tick.mass > 0:  # lighter than the enamel beside it, it is none
             some.append(tick)
     if len(some) < 8:
         return []
