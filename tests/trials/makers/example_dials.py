@@ -3,7 +3,7 @@
     python tests/trials makers/example_dials --out evaluate/examples
 
 To be drawn anew after a change of the renderer. The first of its set whole in the frame, of the usual layout, signed
-and taken in colour, sharp, unmoved, well lit and hardly compressed; not chosen for what it is called.
+and taken in colour, sharp, unmoved, well lit, hardly worn and compressed; not chosen for what it is called.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from dialtell.synth.shared.errors import OutputError
 from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.terms import Process
 
-SEED, INDEX = 9_100_009, 16
+SEED, INDEX = 9_100_009, 19
 SCOPE = Range(
-    pixels_per_radius=(600.0, 660.0), max_side=1400, tilt=12.0, wear=(0.0, 0.4), hands_off=1.0,
-    variety=Variety(layouts=("standard",)),
+    pixels_per_radius=(600.0, 660.0), max_side=1400, tilt=12.0, wear=(0.0, 0.1), hands_off=1.0, finished=0.0,
+    variety=Variety(layouts=("standard",), uncommon=0.0),
 )  # fmt: skip
 SMALL = 280  # px, longer side of the one that carries no strokes
 QUALITY = 92  # JPEG
