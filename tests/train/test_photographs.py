@@ -25,18 +25,7 @@ def labels() -> list[tuple[str, str]]:
         return [(row["file"], row["label"]) for row in csv.DictReader(file)]
 
 
-# wrongly called since the reader names what every pixel shows; the strokes' net, not the reading, is at fault, and it
-# may not be tuned on these photographs (tests/trials/LOG.md, 2026-11-30). Strict: to be taken out once it no longer is.
-WRONG = {"stopwatch-dial.jpg": "a painted dial called printed"}
-
-
-@pytest.mark.parametrize(
-    ("name", "label"),
-    [
-        pytest.param(name, label, marks=pytest.mark.xfail(strict=True, reason=WRONG[name]) if name in WRONG else ())
-        for name, label in labels()
-    ],
-)
+@pytest.mark.parametrize(("name", "label"), labels())
 def test_photograph_is_scored_and_not_overcalled(name: str, label: str) -> None:
     record = score_photo(PHOTOS / name, load_weights()).record
     check_dial(record)

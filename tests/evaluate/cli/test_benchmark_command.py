@@ -14,6 +14,7 @@ from PIL import Image
 
 from dialtell.evaluate.benchmark.page import page_text
 from dialtell.evaluate.cli import benchmark as benchmark_command
+from dialtell.synth.design.design import Variety
 from dialtell.synth.scene import Range, render, sample_spec
 from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.synth.shared.terms import Process
@@ -26,14 +27,17 @@ EVIL = '"><img src=x onerror=alert(1)>'
 def museum(tmp_path_factory):
     """A folder of six drawn dials with labels.csv: six sound rows, then a missing file and a mistyped label."""
     folder = tmp_path_factory.mktemp("museum")
-    scope = Range(pixels_per_radius=(440.0, 460.0), tilt=4.0, wear=(0.0, 0.1), max_side=1400)
+    scope = Range(
+        pixels_per_radius=(440.0, 460.0), tilt=4.0, wear=(0.0, 0.1), max_side=1400, finished=0.0,
+        variety=Variety(uncommon=0.0),
+    )  # fmt: skip
     processes = (Process.HAND, Process.TRANSFER, Process.PHOTOGRAPHIC)
     with (folder / "labels.csv").open("w", encoding="utf-8", newline="") as stream:
         table = csv.DictWriter(stream, COLUMNS)
         table.writeheader()
         for index in range(6):
             process = processes[index % 3]
-            spec = sample_spec(20_771, index, scope, process)
+            spec = sample_spec(20_774, index, scope, process)
             Image.fromarray(render(spec)).save(folder / f"dial {index}.png")
             label = "printed" if process.printed else "painted"
             table.writerow(
