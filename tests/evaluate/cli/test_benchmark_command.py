@@ -37,7 +37,7 @@ def museum(tmp_path_factory):
         table.writeheader()
         for index in range(6):
             process = processes[index % 3]
-            spec = sample_spec(20_774, index, scope, process)
+            spec = sample_spec(20_772, index, scope, process)
             Image.fromarray(render(spec)).save(folder / f"dial {index}.png")
             label = "printed" if process.printed else "painted"
             table.writerow(
