@@ -33,9 +33,12 @@ def compress(photo: Photo, quality: int, sampling: str) -> Photo:
 
 
 def webp(photo: Photo, quality: int) -> Photo:
-    """One lossy WebP generation; quality 1..100."""
+    """One lossy WebP generation; quality 1..100. What the format cannot hold (some large noisy pictures) is a JPEG."""
     file = io.BytesIO()
-    Image.fromarray(photo).save(file, "WEBP", quality=quality, method=WEBP_EFFORT)
+    try:
+        Image.fromarray(photo).save(file, "WEBP", quality=quality, method=WEBP_EFFORT)
+    except ValueError:  # its first partition, of 512 KiB, ran over
+        return compress(photo, quality, "420")
     return _opened(file)
 
 

@@ -32,3 +32,8 @@ def test_lower_quality_loses_more_and_colours_stay(codec):
 def test_an_unknown_sampling_is_refused():
     with pytest.raises(ParameterError, match="sampling"):
         compress(picture(), 80, "411")
+
+
+def test_what_webp_cannot_hold_is_a_jpeg():
+    noise = np.random.default_rng(0).integers(0, 256, (17_000, 16, 3), dtype=np.uint8)  # over 16 383 px
+    assert np.array_equal(webp(noise, 80), compress(noise, 80, "420"))
