@@ -1,4 +1,4 @@
-"""Two dials from one plate coincide but for faults of the sheet, two painted ones never do: what is left then.
+"""Two dials from one plate coincide but for faults of the sheet, two painted ones hardly ever do: what is left then.
 
 A likelihood ratio for "one plate fits both" against "drawn separately" (painted copies, or another plate of the same
 artwork), by a logistic model on drawn pairs, held within what as many pairs can vouch for. Two plates cut by machine
