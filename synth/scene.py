@@ -211,9 +211,9 @@ def paint_strokes(
             share = share * stays
             covered = np.flatnonzero(share)
             part, dark = share.reshape(-1)[covered], density.reshape(-1)[covered]
-            for channel, strength in enumerate(INKS[spec.design.inks[int(ink)]]):
-                through = 1.0 - part + part * np.power(10.0, -strength * dark)
-                flat[covered, channel] *= through.astype(np.float32)
+            strengths = INKS[spec.design.inks[int(ink)]]
+            through = {k: (1.0 - part + part * np.power(10.0, -k * dark)).astype(np.float32) for k in set(strengths)}
+            flat[covered] *= np.stack([through[k] for k in strengths], axis=1)
             if film is not None and lamp is not None:
                 height.reshape(-1)[covered] += film.um_of(coat.process) * part * dark
     if film is not None and ground is not None and lamp is not None:

@@ -115,7 +115,8 @@ def inward(share: Image, *, beyond: bool = True) -> Image:
     """
     away = share - np.float32(0.5)
     inner, outer = share > WHOLE, share < 1.0 - WHOLE
-    cut = ~(inner | outer)
+    edge = np.flatnonzero(~(inner | outer))
+    part = share.reshape(-1)[edge]
     for whole, sense in ((inner, 1.0), (outer, -1.0))[: 1 + beyond]:
         if whole.all():
             away[:] = sense * sum(share.shape)
@@ -124,8 +125,10 @@ def inward(share: Image, *, beyond: bool = True) -> Image:
             whole.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
         )
         held = np.zeros(share.size + 1, dtype=np.float32)
-        held[label[cut]] = share[cut] if sense > 0 else 1.0 - share[cut]
-        away[whole] = np.float32(sense) * (distance[whole] - 0.5 + held[label[whole]])
+        held[label.reshape(-1)[edge]] = part if sense > 0 else 1.0 - part
+        at = np.flatnonzero(whole)
+        deep = distance.reshape(-1)[at] - 0.5 + held[label.reshape(-1)[at]]
+        away.reshape(-1)[at] = np.float32(sense) * deep
     return np.asarray(cv2.GaussianBlur(away, (0, 0), SMOOTHED), dtype=np.float32)
 
 
@@ -140,29 +143,35 @@ def thickened(
         return share, density
     fine = 1.0 if process is Process.PHOTOGRAPHIC else ground.fine
     away = inward(share, beyond=process is Process.PHOTOGRAPHIC)
+    around = density
     if process is Process.PHOTOGRAPHIC:
         laid, gain = _powder(film, exposure, ground, share, away)
+        laid = share + np.float32(fine) * (laid - share)
     else:
         # a pixel further than the coat, as its edge may lie a little further out
         square = np.ones((3, 3), dtype=np.uint8)
         grown = np.asarray(cv2.dilate(share, square), dtype=np.float32)
-        away = np.where(share > LEAST, away, grown - np.float32(1.5))
-        density = np.where(share > LEAST, density, cv2.dilate(density, square))
+        around = np.asarray(cv2.dilate(density, square), dtype=np.float32)
         pixels = np.flatnonzero(grown > LEAST)
         points = ground.points(pixels)
-        inside = away.reshape(-1)[pixels].astype(np.float64)
+        part = share.reshape(-1)[pixels]
+        within = part > LEAST
+        inside = np.where(within, away.reshape(-1)[pixels], grown.reshape(-1)[pixels] - np.float32(1.5))
+        inside = inside.astype(np.float64)
         inside_um = inside * (1000.0 * ground.pixel_mm)
         if process is Process.HAND:
-            left, more, out_um = _brush(paint, film, ground, pixels, points, inside_um, density.reshape(-1)[pixels])
+            coat = np.where(within, density.reshape(-1)[pixels], around.reshape(-1)[pixels])
+            left, more, out_um = _brush(paint, film, ground, pixels, points, inside_um, coat)
         else:
             left, more, out_um = _sheet(film, ground, pixels, points, inside_um)
         moved = np.clip(0.5 + inside + 0.001 * ground.scale * out_um, 0.0, 1.0) - np.clip(0.5 + inside, 0.0, 1.0)
         laid, gain = share.copy(), np.ones_like(density)
-        laid.reshape(-1)[pixels] = np.clip(share.reshape(-1)[pixels] + moved, 0.0, 1.0) * left
+        whole = (np.clip(part + moved, 0.0, 1.0) * left).astype(np.float32)
+        laid.reshape(-1)[pixels] = part + np.float32(fine) * (whole - part)
         gain.reshape(-1)[pixels] = more
-    laid = share + np.float32(fine) * (laid - share)
     covered = np.flatnonzero(laid > 1e-4)
-    coat = density.reshape(-1)[covered].astype(np.float64)
+    solid = share.reshape(-1)[covered] > LEAST
+    coat = np.where(solid, density.reshape(-1)[covered], around.reshape(-1)[covered]).astype(np.float64)
     # stray grains lie where the rasterised coat has no density
     bare = coat <= 0.0
     if bare.any() and not bare.all():
