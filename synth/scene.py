@@ -197,8 +197,9 @@ def paint_strokes(
         left = left * room
     flat = reflectance.reshape(-1, 3)
     film, exposure = spec.making.film, spec.making.exposure
-    near = None if film is None else ground_of(matrix, shape)
-    ground = near if near is not None and near.fine > 0.0 else None  # from afar a coat is a flat fill
+    ground = None if film is None else ground_of(matrix, shape)
+    if ground is not None and ground.fine == 0.0:  # from afar a coat is a flat fill, and its height shows nothing
+        film = ground = None
     height = np.zeros(shape, dtype=np.float32)  # micrometres
     for coat in coats:
         stays = left * taken(spec.making.pull, spec.design.radius_mm, matrix, shape) if coat.film else left
