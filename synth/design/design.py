@@ -173,7 +173,7 @@ def _common_design(rng: np.random.Generator, variety: Variety) -> DialDesign:
     return DialDesign(
         radius_mm=radius,
         inks=tuple(inks),
-        density=float(np.clip(rng.normal(1.6, 0.28), 0.8, 2.2)),  # real ones are nearly black; faded ones few
+        density=float(np.clip(rng.normal(1.8, 0.28), 0.9, 2.4)),  # real ones are nearly black; faded ones few
         chapter=chapter,
         track=track,
         subdials=subdials,
@@ -193,7 +193,7 @@ def _radius(rng: np.random.Generator) -> float:
 def _weights(rng: np.random.Generator, name: str) -> tuple[float, float]:
     """Thick and thin stroke widths in figure heights, about the letterform's usual ones."""
     form = letterform(name)
-    thick = form.thick * float(np.exp(rng.normal(0.0, 0.13)).clip(0.75, 1.35))
+    thick = form.thick * float(np.exp(rng.normal(0.16, 0.18)).clip(0.75, 1.6))
     thin = form.thin * float(np.exp(rng.normal(0.1, 0.25)).clip(0.7, 1.8))
     return thick, min(thin, 0.95 * thick)
 
@@ -213,8 +213,8 @@ def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: 
         rings=rings,
         ring_mm=float(rng.uniform(0.05, 0.13)) * scale,
         divisions=60 if layout != "24-hour" or rng.random() < 0.4 else 120,
-        tick_mm=float(rng.uniform(0.05, 0.16)) * scale,
-        heavy_mm=float(rng.uniform(0.14, 0.45)) * scale,
+        tick_mm=float(rng.uniform(0.06, 0.2)) * scale,
+        heavy_mm=float(rng.uniform(0.16, 0.6)) * scale,
         every=5 if layout != "timer" or rng.random() < 0.6 else 10,
         mark=_mark(rng, variety),
         short=float(rng.choice(np.array([1.0, 1.0, 0.6, 0.45]))),
@@ -238,7 +238,7 @@ def _mark(rng: np.random.Generator, variety: Variety) -> str:
 
 
 def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Track) -> Chapter:
-    roman = rng.random() < (0.95 if layout in ("24-hour", "clock") else 0.55)
+    roman = rng.random() < (0.95 if layout in ("24-hour", "clock") else 0.65)
     forms = variety.roman if roman else variety.arabic
     if layout == "24-hour":
         roman, forms = True, variety.roman
@@ -246,7 +246,7 @@ def _chapter(rng: np.random.Generator, layout: str, variety: Variety, track: Tra
     if track.figures_every and track.figures_at < track.inner:
         inside = track.figures_at - 0.5 * track.figures_height - 0.005
     hours = 24 if layout == "24-hour" else 12
-    height = float(rng.uniform(0.15, 0.28) if roman else rng.uniform(0.13, 0.22)) * (0.75 if hours == 24 else 1)
+    height = float(rng.uniform(0.17, 0.31) if roman else rng.uniform(0.15, 0.26)) * (0.75 if hours == 24 else 1)
     radial = roman or rng.random() < 0.25
     name = str(rng.choice(np.array(forms)))
     thick, thin = _weights(rng, name)

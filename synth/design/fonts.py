@@ -23,6 +23,7 @@ def with_fonts(design: DialDesign, variety: Variety, *, rng: np.random.Generator
     so that more fonts only add to fewer.
     """
     chapter = design.chapter
+    bolder = float(np.exp(rng.normal(0.22, 0.2)).clip(0.85, 1.8))  # dials' figures are bolder than text faces
 
     def drawn(role: str) -> str | None:
         wanted, which = rng.random(2)
@@ -39,7 +40,7 @@ def with_fonts(design: DialDesign, variety: Variety, *, rng: np.random.Generator
 
     name = drawn("roman" if chapter and chapter.letterform in ROMAN else "figures")
     if chapter is not None and name is not None and chapter.letterform in (*ROMAN, *ARABIC):
-        chapter = _hours(chapter, name, design.radius_mm)
+        chapter = _hours(chapter, name, design.radius_mm, bolder)
     track = design.track and track_of(design.track)
     subdials = tuple(replace(dial, track=track_of(dial.track)) for dial in design.subdials)
     room = chapter.outer - chapter.height if chapter else 0.75
@@ -56,9 +57,9 @@ def _weights(name: str, height_mm: float) -> tuple[float, float]:
     return form.thick, max(form.thin, min(FINEST_MM / height_mm, 0.9 * form.thick))
 
 
-def _hours(chapter: Chapter, name: str, radius_mm: float) -> Chapter:
+def _hours(chapter: Chapter, name: str, radius_mm: float, bolder: float) -> Chapter:
     thick, thin = _weights(name, chapter.height * radius_mm)
-    return replace(chapter, letterform=name, thick=thick, thin=thin)
+    return replace(chapter, letterform=name, thick=bolder * thick, thin=thin)
 
 
 def _set(line: Line, name: str, room: float, radius_mm: float) -> Line:
