@@ -97,10 +97,7 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
     found = []
     for one in weights:
         need = 2.0 * needed_pixels_per_radius(one.record)
-        outputs = [
-            replace(output, **{name: value.cpu() for name, value in vars(output).items()})
-            for _, output in judged_batches(one.net.to(device), batches)
-        ]
+        outputs = [output.each(lambda value: value.cpu()) for _, output in judged_batches(one.net.to(device), batches)]
         verdicts = {}
         for number, dial in enumerate(readable):
             carries = Resolution(dial.stored, dial.true, need, screened=dial.screened).carries_strokes
@@ -139,7 +136,7 @@ class _Repeating:
     """In place of a net: one row of an answer given before, so that `judge` can judge what was computed in batches."""
 
     def __init__(self, output: NetOutput, row: int) -> None:
-        self._row = replace(output, **{name: value[row : row + 1] for name, value in vars(output).items()})
+        self._row = output.row(row)
 
     def eval(self) -> _Repeating:
         return self

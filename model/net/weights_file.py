@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dialtell.model.net.additive import build_net
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
@@ -109,15 +110,17 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     size = record["architecture"]
     try:
         widths = tuple(int(w) for w in size["widths"])
-        config = NetConfig(**{**size, "widths": widths, "code": int(size["code"]), "beside": int(size["beside"])})
+        numbers = {name: int(size[name]) for name in ("code", "beside", "pairs") if name in size}
+        config = NetConfig(**{**size, **numbers, "widths": widths})
     except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(
             f"{path}: its .json describes no net of this version ({error}); copy it again or train again"
         ) from None
     sound = len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths)
-    if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024):
+    sound = sound and not (config.additive and not (config.beside and config.texture))
+    if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
-    return StrokeNet(config)
+    return build_net(config)
 
 
 def _calibration(path: Path, record: Any, part: str) -> Calibration:
