@@ -125,9 +125,10 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
 
 def _patches(bag: Bag) -> PatchSet:
     """What `judge` looks at besides the net's answer, which is known: no densities."""
-    nothing = np.empty((len(bag.zone), 2))
+    zone = bag.zone if bag.scale is None else bag.zone[bag.scale == 0]
+    nothing = np.empty((len(zone), 2))
     return PatchSet(
-        density=np.empty((len(bag.zone), 0, 0), np.float32), zone=bag.zone.astype(np.int64), center=nothing,
+        density=np.empty((len(zone), 0, 0), np.float32), zone=zone.astype(np.int64), center=nothing,
         right=nothing, ink=nothing[:, 0], full=1.0, resolution=bag.resolution,
     )  # fmt: skip
 

@@ -26,6 +26,8 @@ _PLACES, _PAIRS, _ZONES = 0.6, 0.8, 0.5
 class AdditiveNet(StrokeNet):
     """Bag of patches -> logits per zone and dial, and the contributions they are the sums of."""
 
+    every_scale = True
+
     def __init__(self, config: NetConfig) -> None:
         if not (config.additive and config.texture and config.beside):
             raise ParameterError(f"net is {config}; an additive one needs additive, texture and beside")
@@ -106,9 +108,9 @@ class AdditiveNet(StrokeNet):
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
         other, mine = code.gather(1, at).unflatten(1, (-1, k)), code[:, :, None]
-        numbers = torch.stack([found.alike, found.residual, found.floor[:, None, None].expand_as(found.alike),
-                               found.residual - found.floor[:, None, None],
-                               own[..., None].expand_as(found.alike), level[..., None].expand_as(found.alike)], dim=3)  # fmt: skip
+        over = found.residual - found.floor[:, None, None]
+        about = (found.alike, found.residual, found.floor[:, None, None], over, own[..., None], level[..., None])
+        numbers = torch.stack(torch.broadcast_tensors(*about), dim=3)
         pair = self.pair(torch.cat([(mine + other) / 2, (mine - other).abs(), numbers], dim=3))[..., 0]
         return pair.float() * real, found.beside
 

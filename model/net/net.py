@@ -137,7 +137,9 @@ class Encoder(nn.Module):
 
 
 class StrokeNet(nn.Module):
-    """Bag of patches -> logits per zone and dial."""
+    """Bag of patches -> logits per zone and dial. every_scale : whether it looks at patches of scales other than 0."""
+
+    every_scale = False
 
     def __init__(self, config: NetConfig | None = None) -> None:
         super().__init__()

@@ -10,8 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import torch
+from torch import nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
+from dialtell.model.net.net import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -124,9 +126,7 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     if len(patches) < LEAST_PATCHES or not enough.any():
         zones = {zone: ProcessEvidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
         return Verdict(ProcessEvidence(len(patches)), zones)
-    bag, zone, resolution = tensors(patches)
-    with torch.inference_mode():
-        output = weights.net.eval()(bag, zone, resolution)
+    output = asked(weights.net, patches)
     dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
     if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
         raise ArithmeticError(
@@ -154,3 +154,15 @@ def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor
         torch.from_numpy(patches.zone)[None],
         torch.tensor([patches.resolution], dtype=torch.float32),
     )
+
+
+def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
+    """What a net says of a dial, nothing learnt; of patches of every scale where it looks at such."""
+    net.eval()
+    with torch.inference_mode():
+        if getattr(net, "every_scale", False):
+            seen = patches.joined
+            output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
+        else:
+            output = net(*tensors(patches))
+    return output

@@ -56,7 +56,8 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
     last if there is one) and figures.
     """
-    whole = {"schema": SCHEMA, **record, "architecture": net.config.record(), "preprocessing": preprocessing()}
+    about = {"architecture": net.config.record(), "preprocessing": preprocessing(net.config.additive)}
+    whole = {"schema": SCHEMA, **record, **about}
     return write_numbers(path, net, whole)
 
 
@@ -86,11 +87,11 @@ def load_weights(path: Path | None = None) -> Weights:
     path = path or SHIPPED
     needed = {"name", "version", "architecture", "preprocessing", "calibration", "renderer_version"}
     tensors, record, digest = read_numbers(path, SCHEMA, needed)
-    if apart := difference(record["preprocessing"]):
+    net = _built(path, record)
+    if apart := difference(record["preprocessing"], net.config.additive):
         raise WeightsError(
             f"{path.with_suffix('.json')}: made for another preprocessing ({apart}); train again with this version"
         )
-    net = _built(path, record)
     fill(net, tensors, path)
     calibration = record["calibration"]
     return Weights(

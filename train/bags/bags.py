@@ -59,7 +59,8 @@ class Bag:
     -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set. strokes : (N,) int8,
     1, 0 or -1 of each patch by itself, None where its zone's holds. alike : (N,) patches that show the same of the twin
     of the other process, and alike_zones : (Z,) zones with hardly any that differs: there the camera left nothing to
-    tell, and what is asked of a net is one half. None where nothing was compared.
+    tell, and what is asked of a net is one half. None where nothing was compared. scale : (N,) int8 log2 of each patch's
+    px per dial radius against patches.SCALE, None for all 0.
     """
 
     density: NDArray[np.uint8]
@@ -72,6 +73,12 @@ class Bag:
     strokes: NDArray[np.int8] | None = None
     alike: NDArray[np.bool_] | None = None
     alike_zones: NDArray[np.bool_] | None = None
+    scale: NDArray[np.int8] | None = None
+
+    @property
+    def scales(self) -> NDArray[np.int8]:
+        """(N,) `scale`, in numbers also where all are 0."""
+        return np.zeros(len(self.zone), dtype=np.int8) if self.scale is None else self.scale
 
     @property
     def odd(self) -> NDArray[np.bool_]:
@@ -127,14 +134,16 @@ def whole_bag(spec: DialSpec, reading: Reading) -> Bag:
     """Every patch of a picture as read, with the truth of its spec."""
     hand, dial = truth_of(spec)
     printed = {p for p, known in zip(spec.making.processes, hand, strict=True) if p.printed and known >= 0}
+    patches = reading.patches.joined
     return Bag(
-        density=pack(reading.patches.density),
-        zone=reading.patches.zone.astype(np.int8),
-        resolution=reading.patches.resolution,
+        density=pack(patches.density),
+        zone=patches.zone.astype(np.int8),
+        resolution=patches.resolution,
         hand=hand,
         dial=dial,
         photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
         index=spec.index,
+        scale=patches.scales.astype(np.int8),
     )
 
 
@@ -245,16 +254,16 @@ def _read(
 ) -> _Read | None:
     rng = reading_rng(spec)
     reading = read_spec(spec, pixels, rng=rng)
-    patches = reading.patches
-    if len(patches) < FEWEST_PATCHES:
+    patches = reading.patches.joined
+    if len(reading.patches) < FEWEST_PATCHES:
         return None
     keep = []
     for zone in range(len(ZONES)):
-        found = np.flatnonzero(patches.zone == zone)
+        found = np.flatnonzero(reading.patches.zone == zone)
         if len(found) > MOST_PER_ZONE:
             found = np.sort(rng.choice(found, MOST_PER_ZONE, replace=False))
         keep.append(found)
-    chosen = np.concatenate(keep)
+    chosen = np.concatenate([*keep, np.arange(len(reading.patches), len(patches))])  # of the fine ones all
     bag = whole_bag(spec, reading)
     hand, dial, strokes = bag.hand, bag.dial, None
     if planted is not None:
@@ -263,7 +272,10 @@ def _read(
     if not reading.zones.named:  # one zone, whose truth is the dial's
         hand = np.full(len(ZONES), -1, dtype=np.int8)
         hand[ZONES.index(Zone.OTHER)] = dial
-    bag = replace(bag, density=bag.density[chosen], zone=bag.zone[chosen], hand=hand, dial=dial, strokes=strokes)
+    bag = replace(
+        bag, density=bag.density[chosen], zone=bag.zone[chosen], scale=bag.scales[chosen], hand=hand, dial=dial,
+        strokes=strokes,
+    )  # fmt: skip
     return _Read(bag, reading, chosen)
 
 

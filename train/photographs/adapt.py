@@ -103,7 +103,7 @@ def adapt(
     def answered(rng: np.random.Generator) -> tuple[NetOutput, Batch]:
         batch = together([store.draw(config.photos // 2, config.patches, rng=rng) for store in stores]
                          + [twins.draw(config.drawn, config.patches, rng=rng)])  # fmt: skip
-        return net(batch.patches, batch.zone, batch.resolution), batch
+        return net(batch.patches, batch.zone, batch.resolution, batch.scale), batch
 
     def looked() -> tuple[float, float]:
         return balanced_loss(net, photos), balanced_loss(net, watch)
@@ -131,7 +131,7 @@ def adapt_coded(
         parts = [store.draw(config.photos // 2, config.patches, rng=rng) for store in stores]
         parts.append(twins.draw(config.drawn, config.patches, rng=rng))
         batch = together([batch for _, batch in parts])
-        return net.judge(torch.cat([codes for codes, _ in parts]), batch.zone, batch.resolution), batch
+        return net.judge(torch.cat([codes for codes, _ in parts]), batch.zone, batch.resolution, batch.scale), batch
 
     def looked() -> tuple[float, float]:
         return balanced(judge_coded(net, held_out)), balanced(judge_coded(net, watched))

@@ -139,7 +139,7 @@ def judged_batches(net: nn.Module, batches: Iterable[Batch]) -> Iterator[tuple[B
     net.eval()
     for batch in batches:
         with torch.no_grad():
-            output = net(batch.patches, batch.zone, batch.resolution)
+            output = net(batch.patches, batch.zone, batch.resolution, batch.scale)
         yield batch, output
 
 
@@ -370,7 +370,7 @@ class Trainer:
             sharp = self.step < config.easy * config.epochs * config.steps
             batch = store.draw(config.batch, config.patches, rng=rng, sharp=sharp)
             with torch.autocast(self.device.type, torch.bfloat16, enabled=self.half):
-                output = self.net(batch.patches, batch.zone, batch.resolution)
+                output = self.net(batch.patches, batch.zone, batch.resolution, batch.scale)
             loss = self._losses(output, batch)
             self.optimizer.zero_grad(set_to_none=True)
             loss.backward()  # type: ignore[no-untyped-call]
