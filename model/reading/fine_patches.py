@@ -14,8 +14,22 @@ from numpy.typing import NDArray
 
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.patches import (
-    HIGH, INK, LEAST_INK, LOW, MOST_EDGES, MOST_HIDDEN, MOST_INK, SCALE, SIDE, SPAN, Floats, PatchSet, cut_at, lattice,
-    reduced, within,
+    HIGH,
+    INK,
+    LEAST_INK,
+    LOW,
+    MOST_EDGES,
+    MOST_HIDDEN,
+    MOST_INK,
+    SCALE,
+    SIDE,
+    SPAN,
+    Floats,
+    PatchSet,
+    cut_at,
+    lattice,
+    reduced,
+    within,
 )  # fmt: skip
 from dialtell.model.reading.zones import ZoneMap
 

@@ -17,11 +17,11 @@ from dialtell.model.reading.close_up import (
 )
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.divisions import Divisions, find_divisions
+from dialtell.model.reading.fine_patches import with_fine
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
 from dialtell.model.reading.looks import Look, first_look, square_look
 from dialtell.model.reading.outline import LEAST_OUTLINE, LIKE_NO_DIAL, NO_DIAL, NoDial, ellipse_of, find_outline
-from dialtell.model.reading.fine_patches import with_fine
 from dialtell.model.reading.patches import PatchSet, cut_patches, reduced
 from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.scale import Scale, given_scale, scale_from_look, scale_from_strokes

@@ -19,7 +19,7 @@ APART = 4  # px between the points of a patch that are compared
 
 
 def alike(own: Reading, twin: Reading, chosen: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """(N,) whether each patch chosen of a reading, of every scale, shows what the twin's picture shows at the same place."""
+    """(N,) whether each patch chosen, of those of all scales, shows what the twin's picture shows at the same place."""
     full = max(own.patches.full, twin.patches.full)
     darker = np.maximum(own.density, twin.density)
     ink = (darker > INK * full).astype(np.float32)

@@ -9,6 +9,7 @@ What each pixel shows the shipped reader says, as it does of a photograph.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -23,11 +24,12 @@ from dialtell.model.reading.outline import LEAST_OUTLINE
 from dialtell.model.reading.patches import HIGH, LOW, PatchSet
 from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.steps import Reading, read_at, read_unnamed
+from dialtell.synth.camera.camera import CameraSpec, expose, finished, sample_camera
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.photograph.body import Surface, paint_body
 from dialtell.synth.photograph.view import homography, to_px
 from dialtell.synth.planting import Plant, Planted, plant
-from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, sample_spec
+from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, radiance, sample_spec
 from dialtell.synth.shared.terms import ZONES, Process, Zone
 from dialtell.train.bags.alike import alike, alike_zones
 
@@ -38,6 +40,7 @@ PLANTED_STROKES = 0.25  # share of those with one stroke alone, faded or run pas
 MOSTLY, HARDLY = 0.5, 0.02  # share of a patch's ink that is the plant's: it is the patch's truth, or is no matter
 STROKE_MOSTLY, STROKE_HARDLY = 0.04, 0.005  # likewise where one stroke alone is odd, which fills no patch
 LOOKED_AT = 2  # px between the points of a patch at which that is looked up
+TWO_CAMERAS = 0.2  # share of twins photographed a second time, by another camera: what is said must not hang on it
 BOTH_PRINTS = 0.15  # share of pictures whose twins are a photographic print and a transfer
 
 FIGURES = (Plant.PAINTED_FIGURE, Plant.PRINTED_FIGURE)
@@ -59,8 +62,8 @@ class Bag:
     -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set. strokes : (N,) int8,
     1, 0 or -1 of each patch by itself, None where its zone's holds. alike : (N,) patches that show the same of the twin
     of the other process, and alike_zones : (Z,) zones with hardly any that differs: there the camera left nothing to
-    tell, and what is asked of a net is one half. None where nothing was compared. scale : (N,) int8 log2 of each patch's
-    px per dial radius against patches.SCALE, None for all 0.
+    tell, and what is asked of a net is one half. None where nothing was compared. scale : (N,) int8 log2 of each
+    patch's px per dial radius against patches.SCALE, None for all 0.
     """
 
     density: NDArray[np.uint8]
@@ -296,7 +299,8 @@ def _by_patch(
 
 def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
     """One picture twice, only the process changed: painted and printed, or for some printed both ways, so that the
-    prints' own difference is learnt. Mixed dials, and those with something planted, come single."""
+    prints' own difference is learnt; some of them a second time by another camera, behind the first two. Mixed dials,
+    and those with something planted, come single."""
     spec = sample_spec(seed, index, scope)
     rng = np.random.default_rng([seed, index, 82])
     if rng.random() < PLANTED:
@@ -311,9 +315,30 @@ def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
     kept = bare._replace(reflectance=bare.reflectance.copy())  # the first twin is painted over the other
     pair = twin_processes(np.random.default_rng([seed, index, 78]))
     twins = [(spec.as_process(process), surface) for process, surface in zip(pair, (bare, kept), strict=True)]
-    found = [_read(twin, photograph(twin, surface=surface)) for twin, surface in twins]
+    lights = [(twin, radiance(twin, surface=surface)) for twin, surface in twins]
+    group = _taken(lights, spec.camera)
+    again = np.random.default_rng([seed, index, 92])
+    if len(group) == 2 and again.random() < TWO_CAMERAS:
+        second = _taken(lights, other_camera(spec, scope, rng=again))
+        group += second if len(second) == 2 else []
+    return group
+
+
+def other_camera(spec: DialSpec, scope: Range, *, rng: np.random.Generator) -> CameraSpec:
+    """Another camera that might have taken the same view, with the finishing of real photographs."""
+    view = spec.view
+    return finished(
+        sample_camera(rng=rng), rng=rng, px_per_mm=view.px_per_mm, dial_radius_mm=spec.design.radius_mm,
+        heic_share=scope.heic,
+    )  # fmt: skip
+
+
+def _taken(lights: Sequence[tuple[DialSpec, NDArray[np.float32]]], camera: CameraSpec) -> list[Bag]:
+    """The bags of twins by one camera. lights : each twin, and what the lens sees of it (scene.radiance)."""
+    found = [_read(replace(twin, camera=camera), expose(camera, light)) for twin, light in lights]
     read = [one for one in found if one is not None]
-    return _compared(*read) if len(read) == 2 and Process.HAND in pair else [one.bag for one in read]
+    compared = len(read) == 2 and any(Process.HAND in twin.making.processes for twin, _ in lights)
+    return _compared(*read) if compared else [one.bag for one in read]
 
 
 def _compared(first: _Read, second: _Read) -> list[Bag]:

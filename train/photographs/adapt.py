@@ -201,10 +201,11 @@ def _store(groups: Sequence[Sequence[Bag]], device: torch.device) -> BagStore:
 def together(batches: Sequence[Batch]) -> Batch:
     """Several batches as one; twins stay beside each other."""
     before = np.cumsum([0, *(len(batch.dial) for batch in batches)])
-    parts: dict[str, Tensor] = {
-        field.name: torch.cat([getattr(batch, field.name) for batch in batches]) for field in fields(Batch)
-    }
-    parts["twin"] = torch.cat([batch.twin + int(start) for batch, start in zip(batches, before, strict=False)])
+    names = [field.name for field in fields(Batch) if all(getattr(batch, field.name) is not None for batch in batches)]
+    parts: dict[str, Tensor] = {name: torch.cat([getattr(batch, name) for batch in batches]) for name in names}
+    for name in {"twin", "again"} & set(names):  # rows of the whole
+        starts = zip(batches, before, strict=False)
+        parts[name] = torch.cat([getattr(batch, name) + int(start) for batch, start in starts])
     return Batch(**parts)
 
 

@@ -71,7 +71,7 @@ class CodeStore:
         while len(bags) < size:
             group = self._groups[int(rng.integers(len(self._groups)))][: size - len(bags)]
             first = len(bags)
-            twin += [first + (place ^ 1 if len(group) == 2 else place) for place in range(len(group))]
+            twin += [first + (place ^ 1 if place ^ 1 < len(group) else place) for place in range(len(group))]
             bags += group
         chosen = [_some(len(bag.codes), patches, rng) for bag in bags]
         device, width = bags[0].codes.device, bags[0].codes.shape[1]

@@ -68,9 +68,9 @@ def unpack(packed: Tensor) -> Tensor:
 class _Epoch:
     """One epoch's bags end to end.
 
-    zones, strokes, scales : (N,) of all patches, where they lie, their own truth and log2 scale. odd : (N,) what was planted on a dial.
-    finest : largest scale, count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
-    number of bags of each group. sharp : (G,) whether a group resolves SHARP.
+    zones, strokes, scales : (N,) of all patches, where they lie, their own truth and log2 scale. odd : (N,) what was
+    planted on a dial. finest : largest scale, count : of patches, and in_zone : by zone, per bag. groups : (G, 2),
+    first bag and number of bags of each group. sharp : (G,) whether a group resolves SHARP.
     """
 
     zones: Tensor
@@ -182,7 +182,13 @@ class BagStore:
         finest = self._sent(self._finest[bag].astype(np.float32))
         density, truth["resolution"] = self._vary(index, vary, truth["resolution"], truth["scale"], finest)
         truth["strokes"] = self._strokes[index].masked_fill(zone < 0, -1)
-        return Batch(patches=density, zone=zone, **truth, twin=self._sent(_partners(group)))
+        return Batch(
+            patches=density,
+            zone=zone,
+            **truth,
+            twin=self._sent(_partners(group)),
+            again=self._sent(_partners(group, 2)),
+        )
 
     def _sent(self, values: NDArray[Any]) -> Tensor:
         """`values` on the device. From plain memory a copy would first wait for all the device still has to do."""
@@ -268,13 +274,16 @@ def blurred(density: Tensor, variance: Tensor) -> Tensor:
     return density
 
 
-def _partners(group: NDArray[np.int64]) -> NDArray[np.int64]:
-    """For each row the row beside it of the same group of two, else itself."""
+def _partners(group: NDArray[np.int64], apart: int = 1) -> NDArray[np.int64]:
+    """For each row another of its group, else itself: its twin, or, two apart, the same dial by the other camera.
+
+    group : (N,) of each row, rows of a group side by side: twins by one camera, then by another.
+    """
     rows = np.arange(len(group))
-    second = np.flatnonzero(group[1:] == group[:-1]) + 1
-    partner = rows.copy()
-    partner[second], partner[second - 1] = second - 1, second
-    return partner
+    first = np.maximum.accumulate(np.where(np.diff(group, prepend=-1) != 0, rows, 0))
+    partner = first + ((rows - first) ^ apart)
+    there = partner.clip(max=len(group) - 1)
+    return np.where((partner == there) & (group[there] == group), there, rows)
 
 
 # --- whole bags, for validation and figures ---
@@ -309,7 +318,8 @@ def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, d
         strokes[row, : len(bag.zone)], scale[row, : len(bag.zone)] = bag.targets, bag.scales
     truth = _truth(bags, device)
     truth["strokes"], truth["scale"] = torch.from_numpy(strokes).to(device), torch.from_numpy(scale).to(device)
-    truth["twin"] = torch.from_numpy(_partners(np.array([bag.index for bag in bags]))).to(device)
+    index = np.array([bag.index for bag in bags], dtype=np.int64)
+    truth["twin"], truth["again"] = (torch.from_numpy(_partners(index, apart)).to(device) for apart in (1, 2))
     return torch.from_numpy(packed).to(device), torch.from_numpy(zone).to(device), truth
 
 

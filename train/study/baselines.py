@@ -54,9 +54,7 @@ class LinearProbe(nn.Module):
         self.zone = nn.Linear(size, len(ZONES))
         self.dial = nn.Linear(size, 2)
 
-    def forward(
-        self, patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None
-    ) -> NetOutput:
+    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2.
 
         scale : (B, N) log2, None for 0; only patches of scale 0 are looked at.
