@@ -11,7 +11,7 @@ from __future__ import annotations
 import torch
 from torch import Tensor, nn
 
-from dialtell.model.net.likeness import LOOK, Likeness, compared, looked
+from dialtell.model.net.likeness import Likeness, compared, looked
 from dialtell.model.net.net import NetConfig, NetOutput, Reasons, StrokeNet
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES
@@ -53,7 +53,7 @@ class AdditiveNet(StrokeNet):
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """(B, N, code + LOOK ** 2) of `encode` -> logits; see forward."""
-        code, looks = codes.split([self.config.code, LOOK * LOOK], dim=2)
+        code, looks = codes[..., : self.config.code], codes[..., self.config.code :]
         real = zone >= 0
         level = torch.zeros_like(zone, dtype=torch.float32) if scale is None else scale.float()
         own = resolution.float()[:, None] - level  # log2 of true photo px per px of the patch
@@ -107,10 +107,10 @@ class AdditiveNet(StrokeNet):
         real = found.beside >= 0
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
-        other, mine = code.gather(1, at).unflatten(1, (-1, k)), code[:, :, None]
-        over = found.residual - found.floor[:, None, None]
-        about = (found.alike, found.residual, found.floor[:, None, None], over, own[..., None], level[..., None])
-        numbers = torch.stack(torch.broadcast_tensors(*about), dim=3)
+        other, mine = code.gather(1, at).reshape(*zone.shape, k, -1), code[:, :, None]
+        floor, shape = found.floor[:, None, None], found.alike.shape
+        about = (found.alike, found.residual, floor, found.residual - floor, own[..., None], level[..., None])
+        numbers = torch.stack([number.expand(shape) for number in about], dim=3)
         pair = self.pair(torch.cat([(mine + other) / 2, (mine - other).abs(), numbers], dim=3))[..., 0]
         return pair.float() * real, found.beside
 

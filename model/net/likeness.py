@@ -47,7 +47,7 @@ def looked(patches: Tensor) -> Tensor:
 def compared(looks: Tensor, zone: Tensor, scale: Tensor, most: int) -> Likeness:
     """looks : (B, N, LOOK ** 2). zone : (B, N) -1 for no patch. scale : (B, N) log2. most : K, fewer in small bags."""
     with torch.autocast(looks.device.type, enabled=False):  # differences of sums: 8 bits of mantissa lose them
-        image = looks.float().unflatten(2, (LOOK, LOOK))
+        image = looks.float().reshape(*zone.shape, LOOK, LOOK)
         left, ink = _differences(image)
         energy = image.square().sum((2, 3))
         alike = 1 - left / (energy[:, :, None] + energy[:, None]).clamp(min=1.0)

@@ -179,7 +179,8 @@ class StrokeNet(nn.Module):
         scale : (B, N) log2 of each patch's px per dial radius against SCALE, None for 0; this net looks at those of
         scale 0 alone, the additive one at all.
         """
-        return self.judge(self.encode(patches.flatten(0, 1)).unflatten(0, zone.shape), zone, resolution, scale)
+        codes = self.encode(patches.flatten(0, 1))
+        return self.judge(codes.reshape(*zone.shape, codes.shape[1]), zone, resolution, scale)
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """(B, N, code) codes of patches -> logits; see forward."""

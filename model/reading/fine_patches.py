@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.patches import (
     HIGH,
-    INK,
     LEAST_INK,
     LOW,
     MOST_EDGES,
@@ -31,7 +30,7 @@ from dialtell.model.reading.patches import (
     reduced,
     within,
 )  # fmt: skip
-from dialtell.model.reading.zones import ZoneMap
+from dialtell.model.reading.zones import INK, ZoneMap
 
 FINEST = 2  # log2: four times the first scale, 116 px/mm on an 18 size dial
 SHORT = 0.25  # log2 by which a photograph may fall short of what a scale shows (judgement)

@@ -84,11 +84,17 @@ class PatchSet:
         """Those of every scale in one set, the fine ones last."""
         if self.fine is None:
             return self
-        together = {
-            name: np.concatenate([getattr(self, name), getattr(self.fine, name)])
-            for name in ("density", "zone", "center", "right", "ink")
-        }
-        return replace(self, **together, scale=np.concatenate([self.scales, self.fine.scales]), fine=None)
+        sets = (self, self.fine)
+        return replace(
+            self,
+            density=np.concatenate([each.density for each in sets]),
+            zone=np.concatenate([each.zone for each in sets]),
+            center=np.concatenate([each.center for each in sets]),
+            right=np.concatenate([each.right for each in sets]),
+            ink=np.concatenate([each.ink for each in sets]),
+            scale=np.concatenate([each.scales for each in sets]),
+            fine=None,
+        )
 
 
 def cut_patches(
