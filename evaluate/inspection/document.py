@@ -17,8 +17,11 @@ SCHEMA = "dialtell.inspect/1"
 def inspection_document(
     examined: Examination, period: PeriodCheck | None, page: Path, weights: Weights
 ) -> dict[str, Any]:
-    """dial : the record as every verb states it. measured_opinion : what the measurements lean to beside it."""
+    """dial : the record as every verb states it. measured_opinion : what the measurements lean to beside it.
+    explanation : what the ratio of the dial, before its cap, is the sum of (see Explanation); null where nothing was
+    judged and of weights whose net is not additive."""
     scored, evidence = examined.scored, examined.evidence
+    explanation = None if scored.verdict is None else scored.verdict.explanation
     return {
         "schema": SCHEMA,
         "model": weights.identity,
@@ -26,6 +29,7 @@ def inspection_document(
         "page": str(page),
         "dial": scored.record,
         "measured_opinion": None if examined.bearing is None else examined.bearing.record(),
+        "explanation": None if explanation is None else explanation.record(),
         "measurements": [] if evidence is None else measurement_records(evidence),
         "not_measured": why_not_measured(scored) or None,
         "saliency": None if examined.attribution is None else _saliency(examined.attribution),

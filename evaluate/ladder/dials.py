@@ -137,7 +137,7 @@ class _Repeating:
     """In place of a net: one row of an answer given before, so that `judge` can judge what was computed in batches."""
 
     def __init__(self, output: NetOutput, row: int) -> None:
-        self._row = output.row(row)
+        self._row = replace(output.row(row), reasons=None)  # of patches that are no longer there
 
     def eval(self) -> _Repeating:
         return self

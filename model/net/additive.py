@@ -29,8 +29,8 @@ class AdditiveNet(StrokeNet):
     every_scale = True
 
     def __init__(self, config: NetConfig) -> None:
-        if not (config.additive and config.texture and config.beside):
-            raise ParameterError(f"net is {config}; an additive one needs additive, texture and beside")
+        if not (config.additive and config.beside):
+            raise ParameterError(f"net is {config}; an additive one needs additive and beside")
         super().__init__(config)
 
     def _make_heads(self, code: int, zones: int) -> None:
@@ -69,6 +69,9 @@ class AdditiveNet(StrokeNet):
         if not self.config.spread:
             spread, width = torch.zeros_like(spread), torch.zeros_like(width)
         seen = [h, h - member @ middle, member @ spread, h - whole, width.expand_as(h)]
+        if not self.config.texture:  # how a patch differs from its like alone
+            seen[0], seen[3] = torch.zeros_like(h), torch.zeros_like(h)
+            middle, whole = torch.zeros_like(middle), torch.zeros_like(whole)
         place = self.place(torch.cat(seen, dim=2))[..., 0].float() * real
 
         # what one unit of evidence counts in its zone, and a zone's in the dial
@@ -111,7 +114,8 @@ class AdditiveNet(StrokeNet):
         floor, shape = found.floor[:, None, None], found.alike.shape
         about = (found.alike, found.residual, floor, found.residual - floor, own[..., None], level[..., None])
         numbers = torch.stack([number.expand(shape) for number in about], dim=3)
-        pair = self.pair(torch.cat([(mine + other) / 2, (mine - other).abs(), numbers], dim=3))[..., 0]
+        mean = (mine + other) / 2 if self.config.texture else torch.zeros_like(other)
+        pair = self.pair(torch.cat([mean, (mine - other).abs(), numbers], dim=3))[..., 0]
         return pair.float() * real, found.beside
 
 

@@ -13,6 +13,7 @@ import torch
 from torch import nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
+from dialtell.model.net.explanation import Explanation, explain
 from dialtell.model.net.net import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
@@ -72,11 +73,16 @@ class PrintEvidence:
 
 @dataclass(frozen=True)
 class Verdict:
-    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process."""
+    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process.
+
+    explanation : what the ratio of the whole is the sum of, None where nothing was judged and from nets that are not
+    additive.
+    """
 
     whole: ProcessEvidence
     zones: dict[Zone, ProcessEvidence]
     printing: PrintEvidence | None = None
+    explanation: Explanation | None = None
 
     @property
     def print_process(self) -> PrintEvidence | None:
@@ -139,7 +145,9 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
             ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
             zones[name] = ProcessEvidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
-    verdict = Verdict(ProcessEvidence(len(patches), ratio, capped, withheld), zones)
+    reasons = output.reasons
+    explanation = None if reasons is None else explain(reasons, patches.joined, weights.dial_calibration)
+    verdict = Verdict(ProcessEvidence(len(patches), ratio, capped, withheld), zones, explanation=explanation)
     if weights.print_calibration is None:
         return verdict
     return replace(

@@ -118,7 +118,7 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
             f"{path}: its .json describes no net of this version ({error}); copy it again or train again"
         ) from None
     sound = len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths)
-    sound = sound and not (config.additive and not (config.beside and config.texture))
+    sound = sound and not (config.additive and not config.beside)
     if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
     return build_net(config)
