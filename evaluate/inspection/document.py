@@ -64,12 +64,18 @@ def measurement_records(evidence: MeasuredEvidence) -> list[dict[str, Any]]:
 def _saliency(attribution: Attribution) -> dict[str, Any]:
     return {
         "method": "integrated gradients from bare enamel",
-        "shown": "integrated gradients" if attribution.places is None else "logit of each place by itself",
+        "shown": _shown(attribution),
         "steps": attribution.steps,
         "logit": round(attribution.logit, 6),
         "baseline_logit": round(attribution.baseline, 6),
         "completeness_error": round(attribution.error, 6),
     }
+
+
+def _shown(attribution: Attribution) -> str:
+    if attribution.places is None:
+        return "integrated gradients"
+    return "contribution of each place" if attribution.adds_up else "logit of each place by itself"
 
 
 def _period(check: PeriodCheck) -> dict[str, Any]:
