@@ -80,5 +80,5 @@ def explain(reasons: Reasons, patches: PatchSet, calibration: Calibration) -> Ex
         center=patches.center,
         places=scale * apart["place_dial"].astype(np.float64),
         pair=pair.reshape(-1, 2),
-        pairs=scale * np.bincount(row.ravel(), weights=added, minlength=len(pair)),
+        pairs=np.asarray(scale * np.bincount(row.ravel(), weights=added, minlength=len(pair)), dtype=np.float64),
     )
