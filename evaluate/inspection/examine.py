@@ -12,7 +12,7 @@ import torch
 
 from dialtell.evaluate.inspection.bearing import Bearing, bearing
 from dialtell.evaluate.maps.attribution import Attribution, attribute
-from dialtell.evaluate.maps.place_map import Judge, on_ink
+from dialtell.evaluate.maps.place_map import Judge, against_zone, contributed, on_ink
 from dialtell.evaluate.measurements.evidence import MeasuredEvidence, gather_evidence
 from dialtell.evaluate.measurements.second_opinion import NO_OPINION, second_opinion
 from dialtell.evaluate.period.style_hints import StyleHint, style_hints
@@ -68,7 +68,11 @@ def _attributed(scored: ScoredPhoto, weights: Weights) -> Attribution | None:
         return None
     # not shown, only its sum and error: once, with few steps
     attribution = attribute(scored.reading.patches, weights, nodes=BEHIND)
-    judge, patches = Judge(scored.reading, weights), scored.reading.patches
+    patches, told = scored.reading.patches, scored.verdict.explanation
+    if told is not None:
+        places, unlike = on_ink(contributed(told), patches), on_ink(against_zone(told), patches)
+        return replace(attribution, places=places, unlike=unlike, adds_up=True)
+    judge = Judge(scored.reading, weights)
     return replace(attribution, places=on_ink(judge.alone(), patches), unlike=on_ink(judge.unlike(), patches))
 
 

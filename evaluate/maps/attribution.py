@@ -32,7 +32,7 @@ class Attribution:
     values : (N, S, S) float32, positive towards hand. logit : of the dial or zone. baseline : logit of the same patches
     without ink. error : |sum of values - (logit - baseline)|, the completeness error. steps : nodes taken. places :
     what is painted in place of values where given, (N, S, S) of the same sign, and unlike : what differs from the rest
-    of the dial, likewise: see place_map.
+    of the dial, likewise: see place_map. adds_up : whether places are what each adds to the dial's ratio.
     """
 
     values: Map
@@ -42,6 +42,7 @@ class Attribution:
     steps: int
     places: Map | None = None
     unlike: Map | None = None
+    adds_up: bool = False
 
     @property
     def painted(self) -> Map:
@@ -61,6 +62,8 @@ class Attribution:
         )
         if self.places is None:
             return f"I{gradients}"
+        if self.adds_up:
+            return f"The map shows what each place adds to the dial's ratio. Behind it, not shown: i{gradients}"
         return f"The map shows each place judged by itself. Behind it, not shown: i{gradients}"
 
 

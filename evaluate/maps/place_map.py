@@ -4,6 +4,8 @@ Gradients of the whole dial's logit answer another question: that logit is the s
 figure of sixty is of the other kind, and its gradients follow strong edges. Here each place is judged by itself, from
 the patches within REACH of it in its own zone, cut anew at four shifts, through the net's own pooling; or beside its
 dial, by how its patches differ from the rest. Between places the logits are smoothed, and shown where there is ink.
+
+Of an additive net the map is what each place adds to the call, which nothing has to be asked for: `contributed`.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
+from dialtell.model.net.explanation import Explanation
 from dialtell.model.net.net import StrokeNet, folded
 from dialtell.model.net.verdict import tensors
 from dialtell.model.net.weights_file import Weights
@@ -82,6 +85,19 @@ class Judge:
         """Likewise, less the dial's own mean: what differs from its dial stands out, whatever the dial is."""
         found = self.beside()
         return replace(found, logit=found.logit - found.logit.mean())
+
+
+def contributed(explanation: Explanation) -> Places:
+    """What each patch adds to the dial's ratio, log10, with half of each pair it is in: all of it but the base."""
+    added = explanation.by_place
+    return Places(explanation.center, added, np.full(len(added), len(added)))
+
+
+def against_zone(explanation: Explanation) -> Places:
+    """Likewise, less the mean of its zone: what differs from its like stands out, whatever the dial is."""
+    found, zone = contributed(explanation), explanation.zone
+    mean = np.bincount(zone, weights=found.logit) / np.maximum(np.bincount(zone), 1)
+    return replace(found, logit=found.logit - mean[zone])
 
 
 def _cuts(reading: Reading, net: StrokeNet) -> tuple[NDArray[np.float64], NDArray[np.int64], torch.Tensor]:

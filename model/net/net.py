@@ -6,6 +6,7 @@ are cut so that like strokes look alike (see patches), hence equal strokes give 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from copy import deepcopy
 from dataclasses import asdict, dataclass
 
@@ -17,6 +18,7 @@ from dialtell.model.reading.patches import HIGH, LOW
 from dialtell.synth.shared.terms import ZONES
 
 _IN_CACHE = 32  # patches
+SHARPEST = 1.0  # log2 resolution, the most the net that looks at one scale was told in its training
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,8 @@ class NetConfig:
     widths : channels at a half, a quarter and an eighth of the patch's side, and of the last layer. code : length of
     a patch's code. spread : use the spread over a zone (repetition). texture : use the mean over a zone. beside : units
     that judge a patch beside its zone and its dial, 0 for none: each patch is then judged from itself alone.
+    additive : an AdditiveNet, whose logits are sums over places and pairs, and which takes patches of several scales
+    (see additive); else the net of the first shipped weights. pairs : of its: like strokes each patch is compared with.
     """
 
     widths: tuple[int, int, int, int] = (16, 32, 64, 112)
@@ -33,10 +37,34 @@ class NetConfig:
     spread: bool = True
     texture: bool = True
     beside: int = 80
+    additive: bool = False
+    pairs: int = 4
 
     def record(self) -> dict[str, object]:
         """Its fields as plain values."""
         return asdict(self)
+
+
+@dataclass(frozen=True, eq=False)
+class Reasons:
+    """What each place and each pair of like strokes adds to a logit, nats, the sums being exact to rounding.
+
+    dial[b] = dial_base[b] + place_dial[b].sum() + pair_dial[b].sum(), and likewise zone[b, z] with `place_zone` and
+    `pair_zone` of the patches of that zone. place_* : (B, N), 0 where there is no patch. pair_* : (B, N, K), of patch n
+    with patch pair_with[b, n, k] of its zone and scale, 0 where pair_with is -1. dial_base : (B,). zone_base : (B, Z).
+    """
+
+    place_dial: Tensor
+    place_zone: Tensor
+    pair_dial: Tensor
+    pair_zone: Tensor
+    pair_with: Tensor
+    dial_base: Tensor
+    zone_base: Tensor
+
+    def each(self, do: Callable[[Tensor], Tensor]) -> Reasons:
+        """Likewise with every tensor through `do`."""
+        return Reasons(**{name: do(value) for name, value in vars(self).items()})
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +73,8 @@ class NetOutput:
 
     dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone and dial.
     photographic : (B,) positive for photographic against transfer print.
-    present : (B, Z) true where the zone has patches.
+    present : (B, Z) true where the zone has patches. reasons : what the logits are the sums of, None for nets that are
+    not additive.
     """
 
     dial: Tensor
@@ -53,6 +82,16 @@ class NetOutput:
     patch: Tensor
     photographic: Tensor
     present: Tensor
+    reasons: Reasons | None = None
+
+    def each(self, do: Callable[[Tensor], Tensor]) -> NetOutput:
+        """Likewise with every tensor through `do`."""
+        tensors = {name: do(value) for name, value in vars(self).items() if isinstance(value, Tensor)}
+        return NetOutput(**tensors, reasons=None if self.reasons is None else self.reasons.each(do))
+
+    def row(self, at: int) -> NetOutput:
+        """That of one dial, as a batch of one."""
+        return self.each(lambda value: value[at : at + 1])
 
 
 class Same(nn.Module):
@@ -98,13 +137,20 @@ class Encoder(nn.Module):
 
 
 class StrokeNet(nn.Module):
-    """Bag of patches -> logits per zone and dial."""
+    """Bag of patches -> logits per zone and dial. every_scale : whether it looks at patches of scales other than 0."""
+
+    every_scale = False
 
     def __init__(self, config: NetConfig | None = None) -> None:
         super().__init__()
         self.config = config or NetConfig()
-        code, zones = self.config.code, len(ZONES)
         self.encoder = Encoder(self.config)
+        self._make_heads(self.config.code, len(ZONES))
+        # on a GPU the norms take two thirds of a step where channels do not lie last
+        self.encoder.to(memory_format=torch.channels_last)
+
+    def _make_heads(self, code: int, zones: int) -> None:
+        """All that judges codes. code : their length. zones : how many there are."""
         self.mix = nn.Sequential(nn.Linear(code + zones + 2, code), nn.GELU(), nn.Linear(code, code))
         self.look = nn.Linear(code, code)
         self.gate = nn.Linear(code, code)
@@ -118,8 +164,6 @@ class StrokeNet(nn.Module):
         self.zone_head = nn.Sequential(nn.Linear(pooled, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
         self.weigh = nn.Linear(pooled, 1)
         self.dial_head = nn.Sequential(nn.Linear(pooled - zones, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
-        # on a GPU the norms take two thirds of a step where channels do not lie last
-        self.encoder.to(memory_format=torch.channels_last)
 
     def encode(self, patches: Tensor) -> Tensor:
         """(P, S, S) -> (P, code) of patches that exist."""
@@ -129,13 +173,20 @@ class StrokeNet(nn.Module):
         codes: Tensor = self.encoder(patches[:, None].contiguous(memory_format=torch.channels_last))
         return codes
 
-    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
-        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2."""
-        codes = self.encode(patches.flatten(0, 1)).reshape(*zone.shape, self.config.code)
-        return self.judge(codes, zone, resolution)
+    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
+        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2.
 
-    def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
+        scale : (B, N) log2 of each patch's px per dial radius against SCALE, None for 0; this net looks at those of
+        scale 0 alone, the additive one at all.
+        """
+        codes = self.encode(patches.flatten(0, 1))
+        return self.judge(codes.reshape(*zone.shape, codes.shape[1]), zone, resolution, scale)
+
+    def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """(B, N, code) codes of patches -> logits; see forward."""
+        if scale is not None:
+            zone = torch.where(scale == 0, zone, -1)
+        resolution = resolution.clamp(max=SHARPEST)
         real = zone >= 0
         member = nn.functional.one_hot(zone.clamp(min=0), len(ZONES)).to(codes.dtype) * real[..., None]
         about = resolution[:, None, None].expand(*zone.shape, 1).to(codes.dtype)

@@ -6,18 +6,23 @@ resolution is told. tests/model/test_preprocessing.py holds the patches of one d
 
 from __future__ import annotations
 
-from dialtell.model.reading import patches, zones
+from dialtell.model.reading import fine_patches, patches, zones
 from dialtell.synth.shared.terms import ZONES
 
-VERSION = (
-    3  # 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader
-)
+# 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader;
+# 4: patches of several scales, those of the first as before, so that nets which look at it alone still stand at 3
+VERSION = 4
+ONE_SCALE = 3
 
 
-def preprocessing() -> dict[str, object]:
-    """Everything that training and scoring must agree on, ready for JSON."""
+def preprocessing(every_scale: bool = True) -> dict[str, object]:
+    """Everything that training and scoring must agree on, ready for JSON.
+
+    every_scale : of nets that look at patches of every scale; else of those that look at the first alone.
+    """
+    fine = {"finest": fine_patches.FINEST, "short_of_scale": fine_patches.SHORT, "most_fine": fine_patches.MOST}
     return {
-        "version": VERSION,
+        "version": VERSION if every_scale else ONE_SCALE,
         "patch_side_px": patches.SIDE,
         "patch_px_per_radius": patches.SCALE,
         "density_range": [patches.LOW, patches.HIGH],
@@ -27,14 +32,14 @@ def preprocessing() -> dict[str, object]:
         "full_density": list(patches.FULL),
         "zones": [str(zone) for zone in ZONES],
         "unnamed_zone": str(patches.UNNAMED_ZONE),
-    }
+    } | (fine if every_scale else {})
 
 
-def difference(found: object) -> str:
-    """In words, what weights say of their preprocessing that is not so here; empty if they agree."""
+def difference(found: object, every_scale: bool = True) -> str:
+    """In words, what weights say of their preprocessing that is not so here; empty if they agree. See preprocessing."""
     if not isinstance(found, dict):
         return "no preprocessing is stated"
-    mine = preprocessing()
+    mine = preprocessing(every_scale)
     apart = [name for name in mine if found.get(name) != mine[name]]
     apart += [name for name in found if name not in mine]
     return "; ".join(f"{name} is {found.get(name, 'not stated')}, here {mine.get(name, 'unknown')}" for name in apart)

@@ -10,8 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import torch
+from torch import nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
+from dialtell.model.net.explanation import Explanation, explain
+from dialtell.model.net.net import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -70,11 +73,16 @@ class PrintEvidence:
 
 @dataclass(frozen=True)
 class Verdict:
-    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process."""
+    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process.
+
+    explanation : what the ratio of the whole is the sum of, None where nothing was judged and from nets that are not
+    additive.
+    """
 
     whole: ProcessEvidence
     zones: dict[Zone, ProcessEvidence]
     printing: PrintEvidence | None = None
+    explanation: Explanation | None = None
 
     @property
     def print_process(self) -> PrintEvidence | None:
@@ -124,9 +132,7 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     if len(patches) < LEAST_PATCHES or not enough.any():
         zones = {zone: ProcessEvidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
         return Verdict(ProcessEvidence(len(patches)), zones)
-    bag, zone, resolution = tensors(patches)
-    with torch.inference_mode():
-        output = weights.net.eval()(bag, zone, resolution)
+    output = asked(weights.net, patches)
     dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
     if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
         raise ArithmeticError(
@@ -139,7 +145,9 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
             ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
             zones[name] = ProcessEvidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
-    verdict = Verdict(ProcessEvidence(len(patches), ratio, capped, withheld), zones)
+    reasons = output.reasons
+    explanation = None if reasons is None else explain(reasons, patches.joined, weights.dial_calibration)
+    verdict = Verdict(ProcessEvidence(len(patches), ratio, capped, withheld), zones, explanation=explanation)
     if weights.print_calibration is None:
         return verdict
     return replace(
@@ -154,3 +162,15 @@ def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor
         torch.from_numpy(patches.zone)[None],
         torch.tensor([patches.resolution], dtype=torch.float32),
     )
+
+
+def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
+    """What a net says of a dial, nothing learnt; of patches of every scale where it looks at such."""
+    net.eval()
+    with torch.inference_mode():
+        if getattr(net, "every_scale", False):
+            seen = patches.joined
+            output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
+        else:
+            output = net(*tensors(patches))
+    return output

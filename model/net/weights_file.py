@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dialtell.model.net.additive import build_net
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
@@ -55,7 +56,8 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
     last if there is one) and figures.
     """
-    whole = {"schema": SCHEMA, **record, "architecture": net.config.record(), "preprocessing": preprocessing()}
+    about = {"architecture": net.config.record(), "preprocessing": preprocessing(net.config.additive)}
+    whole = {"schema": SCHEMA, **record, **about}
     return write_numbers(path, net, whole)
 
 
@@ -85,11 +87,11 @@ def load_weights(path: Path | None = None) -> Weights:
     path = path or SHIPPED
     needed = {"name", "version", "architecture", "preprocessing", "calibration", "renderer_version"}
     tensors, record, digest = read_numbers(path, SCHEMA, needed)
-    if apart := difference(record["preprocessing"]):
+    net = _built(path, record)
+    if apart := difference(record["preprocessing"], net.config.additive):
         raise WeightsError(
             f"{path.with_suffix('.json')}: made for another preprocessing ({apart}); train again with this version"
         )
-    net = _built(path, record)
     fill(net, tensors, path)
     calibration = record["calibration"]
     return Weights(
@@ -109,15 +111,17 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     size = record["architecture"]
     try:
         widths = tuple(int(w) for w in size["widths"])
-        config = NetConfig(**{**size, "widths": widths, "code": int(size["code"]), "beside": int(size["beside"])})
+        numbers = {name: int(size[name]) for name in ("code", "beside", "pairs") if name in size}
+        config = NetConfig(**{**size, **numbers, "widths": widths})
     except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(
             f"{path}: its .json describes no net of this version ({error}); copy it again or train again"
         ) from None
     sound = len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths)
-    if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024):
+    sound = sound and not (config.additive and not config.beside)
+    if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
-    return StrokeNet(config)
+    return build_net(config)
 
 
 def _calibration(path: Path, record: Any, part: str) -> Calibration:

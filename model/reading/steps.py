@@ -17,6 +17,7 @@ from dialtell.model.reading.close_up import (
 )
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.divisions import Divisions, find_divisions
+from dialtell.model.reading.fine_patches import with_fine
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
 from dialtell.model.reading.looks import Look, first_look, square_look
@@ -98,6 +99,7 @@ def read_at(
     phase = 0.0 if divisions is None else divisions.nearest(twelve.radians) - twelve.radians
     small, place = reduced(density, geometry)  # once, for both
     patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
+    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
     return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, look.make, certainty)
 
 
@@ -111,6 +113,7 @@ def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None)
     sharpness = measure_sharpness(density, geometry)
     zones = unnamed_zones(None if look is None else seen_within(look, geometry))
     patches = cut_patches(density, geometry, zones, 0.0, sharpness.true_pixels_per_radius)
+    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
     return Reading(geometry, density, sharpness, None, None, zones, patches, {}, None)
 
 

@@ -32,7 +32,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.net": {"synth.shared", "model.weights", "model.reader", "model.reading"},
     "model": {"synth.shared", "model.reading", "model.net"},
     "train.stats": {"synth.shared", "model.net"},
-    "train.bags": {"synth.shared", "synth.design", "synth.photograph", "synth", "model.reading", "model.net"},
+    "train.bags": {
+        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reading", "model.net",
+    },
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {
         "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats",

@@ -107,7 +107,7 @@ def test_both_sides_count_alike():
     """Nine painted dials to one printed: an undecided net's loss is ln 2, one sure of paint is charged for both."""
 
     class Sure(torch.nn.Module):
-        def forward(self, patches, zone, resolution):
+        def forward(self, patches, zone, resolution, scale=None):
             from dialtell.model.net.net import NetOutput
 
             n, z = len(zone), len(ZONES)

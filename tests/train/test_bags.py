@@ -23,6 +23,7 @@ from dialtell.train.bags.bags import (
     Bag,
     bag_of,
     known_geometry,
+    other_camera,
     outline_seen,
     pack,
     photo_of,
@@ -199,6 +200,24 @@ def test_known_outline_without_jitter_is_the_true_one(index):
     assert abs(np.arctan2(x, -y)) < 1e-6 and np.hypot(x, y) == pytest.approx(1.0, abs=0.002)
 
 
+def test_some_twins_are_photographed_by_two_cameras(monkeypatch):
+    """The same dial and view, another camera: the bag is what that camera's picture alone would give."""
+    monkeypatch.setattr("dialtell.train.bags.bags.TWO_CAMERAS", 1.0)
+    monkeypatch.setattr("dialtell.train.bags.bags.PLANTED", 0.0)
+    groups = [twin_bags(5, index, SCOPE) for index in range(4)]
+    twice = [group for group in groups if len(group) == 4]
+    assert twice
+    for first, twin, again, twin_again in twice:
+        assert [first.dial, twin.dial] == [again.dial, twin_again.dial] and first.index == again.index
+        assert np.array_equal(first.hand, again.hand)
+        assert len(first.zone) != len(again.zone) or not np.array_equal(first.density, again.density)
+        spec, rng = sample_spec(5, first.index, SCOPE), np.random.default_rng([5, first.index, 92])
+        rng.random()
+        process = Process.HAND if first.dial else Process.PHOTOGRAPHIC
+        alone = bag_of(replace(spec.as_process(process), camera=other_camera(spec, SCOPE, rng=rng)))
+        assert alone is not None and np.array_equal(alone.density, again.density)
+
+
 def test_jitter_is_a_quarter_of_a_percent():
     spec = sample_spec(21, 0, SCOPE)
     true = known_geometry(spec, rng=np.random.default_rng(0), jitter=0.0)
@@ -249,7 +268,8 @@ def test_window_drops_the_oldest_epoch(twins):
     for held in (store, fresh):
         torch.manual_seed(4)
         batches.append(held.draw(6, 20, rng=np.random.default_rng(4)))
-    assert all(torch.equal(a, b) for a, b in zip(vars(batches[0]).values(), vars(batches[1]).values(), strict=True))
+    one, other = (vars(batch).values() for batch in batches)
+    assert all(torch.equal(a, b) for a, b in zip(one, other, strict=True))
 
 
 def test_whole_batch_holds_every_patch(twins):

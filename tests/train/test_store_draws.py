@@ -167,3 +167,30 @@ def test_what_was_planted_is_always_drawn(monkeypatch):
         assert one.odd.sum() == 3 and not bag().odd.any()
         batch = filled([[one]]).draw(20, 12, rng=np.random.default_rng(0))
         assert ((batch.strokes == guest).sum(1) == 3).all()
+
+
+def test_a_group_by_two_cameras_knows_its_twins_and_itself_again():
+    """Four rows: painted, printed, and both by another camera; a group cut short at the end of the batch keeps what is
+    left of it."""
+    group = [bag(0, 1), bag(0, 0), bag(0, 1), bag(0, 0)]
+    batch = filled([group]).draw(10, 12, rng=np.random.default_rng(0))
+    assert batch.twin.tolist() == [1, 0, 3, 2, 5, 4, 7, 6, 9, 8]
+    assert batch.again.tolist() == [2, 3, 0, 1, 6, 7, 4, 5, 8, 9]
+    assert batch.dial.tolist() == [1.0, 0.0] * 5
+
+
+def test_blur_is_one_on_the_dial_whatever_the_scale(monkeypatch):
+    """Patches of twice the scale are blurred by twice as many of their px, and the finest by BLUR at most."""
+    plain(monkeypatch)
+    monkeypatch.setattr(store, "BLUR", 1.0)
+    line = torch.zeros((1, 2, SIDE, SIDE), dtype=torch.uint8)
+    line[..., 32] = 100
+    vary = torch.tensor([[1.0, 0.5, 0.5, 0.0, 0.5]])
+    scale = torch.tensor([[0.0, 1.0]])
+    density, resolution = store.varied(line, torch.zeros(line.shape), vary, torch.tensor([1.0]), scale, torch.ones(1))
+    profile = density[0, :, 30] - density[0, :, :1, 0]
+    place = torch.arange(SIDE) - 32.0
+    variance = (profile * place**2).sum(1) / profile.sum(1)
+    assert variance[1] == pytest.approx(1.0, abs=0.05) and variance[0] == pytest.approx(0.25, abs=0.02)
+    sigma = float(np.hypot(PIXEL_SIGMA / 2, 0.5))
+    assert float(resolution) == pytest.approx(np.log2(PIXEL_SIGMA / sigma), abs=0.01)

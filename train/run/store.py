@@ -40,7 +40,8 @@ class Batch:
     patches : (B, P, S, S) float, 1 = full density. zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2.
     hand : (B, Z) 1 painted, 0 printed, -1 unknown. dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the
     same picture beside it, else its own. strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
-    hand, dial and strokes are 0.5 where the twins look alike.
+    hand, dial and strokes are 0.5 where the twins look alike. scale : (B, P) log2 of each patch's scale, None for 0.
+    again : (B,) row of the same dial under another camera, else its own; None: nowhere is one.
     """
 
     patches: Tensor
@@ -51,6 +52,8 @@ class Batch:
     photographic: Tensor
     twin: Tensor
     strokes: Tensor | None = None
+    scale: Tensor | None = None
+    again: Tensor | None = None
 
 
 def unpack(packed: Tensor) -> Tensor:
@@ -65,14 +68,16 @@ def unpack(packed: Tensor) -> Tensor:
 class _Epoch:
     """One epoch's bags end to end.
 
-    zones, strokes : (N,) of all patches, where they lie and their own truth. odd : (N,) what was planted on a dial.
-    count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
-    number of bags of each group. sharp : (G,) whether a group resolves SHARP.
+    zones, strokes, scales : (N,) of all patches, where they lie, their own truth and log2 scale. odd : (N,) what was
+    planted on a dial. finest : largest scale, count : of patches, and in_zone : by zone, per bag. groups : (G, 2),
+    first bag and number of bags of each group. sharp : (G,) whether a group resolves SHARP.
     """
 
     zones: Tensor
     strokes: Tensor
+    scales: Tensor
     odd: Tensor
+    finest: NDArray[np.int64]
     count: NDArray[np.int64]
     in_zone: NDArray[np.int64]
     truth: dict[str, Tensor]
@@ -104,13 +109,16 @@ class BagStore:
         zones = np.concatenate([bag.zone for bag in bags]) if bags else np.empty(0, np.int8)
         densities = np.concatenate([bag.density for bag in bags]) if bags else np.empty((0, SIDE, SIDE), np.uint8)
         strokes = np.concatenate([bag.targets for bag in bags]) if bags else np.empty(0, np.float32)
+        scales = np.concatenate([bag.scales for bag in bags]) if bags else np.empty(0, np.int8)
         odd = np.concatenate([bag.odd for bag in bags]) if bags else np.empty(0, bool)
         self._put(densities)
         self._epochs.append(
             _Epoch(
                 zones=torch.from_numpy(zones.astype(np.int64)).to(self.device),
                 strokes=torch.from_numpy(strokes).to(self.device),
+                scales=torch.from_numpy(scales.astype(np.float32)).to(self.device),
                 odd=torch.from_numpy(odd).to(self.device),
+                finest=np.array([bag.scales.max(initial=0) for bag in bags], dtype=np.int64),
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
                 .reshape(len(bags), len(ZONES)),
@@ -147,6 +155,8 @@ class BagStore:
         self._start = np.cumsum(self._count) - self._count
         self._zones = torch.cat([epoch.zones for epoch in epochs])
         self._strokes = torch.cat([epoch.strokes for epoch in epochs])
+        self._scales = torch.cat([epoch.scales for epoch in epochs])
+        self._finest = np.concatenate([epoch.finest for epoch in epochs])
         self._odd = torch.cat([epoch.odd for epoch in epochs])
         self._truth = {name: torch.cat([epoch.truth[name] for epoch in epochs]) for name in epochs[0].truth}
 
@@ -167,9 +177,18 @@ class BagStore:
         index, zone = self._pick(bag, patches, rng)
         rows = self._sent(bag)
         truth = {name: value[rows] for name, value in self._truth.items()}
-        density, truth["resolution"] = self._vary(index, vary, truth["resolution"])
+        truth["scale"] = self._scales[index].masked_fill(zone < 0, 0)
+        # what a blur leaves of the finest patches must still be a blur that `blurred` knows
+        finest = self._sent(self._finest[bag].astype(np.float32))
+        density, truth["resolution"] = self._vary(index, vary, truth["resolution"], truth["scale"], finest)
         truth["strokes"] = self._strokes[index].masked_fill(zone < 0, -1)
-        return Batch(patches=density, zone=zone, **truth, twin=self._sent(_partners(group)))
+        return Batch(
+            patches=density,
+            zone=zone,
+            **truth,
+            twin=self._sent(_partners(group)),
+            again=self._sent(_partners(group, 2)),
+        )
 
     def _sent(self, values: NDArray[Any]) -> Tensor:
         """`values` on the device. From plain memory a copy would first wait for all the device still has to do."""
@@ -207,7 +226,9 @@ class BagStore:
         index = (start + picked).masked_fill(~real, 0)
         return index, zones.gather(1, picked).masked_fill(~real, -1)
 
-    def _vary(self, index: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+    def _vary(
+        self, index: Tensor, vary: Tensor, resolution: Tensor, scale: Tensor, finest: Tensor
+    ) -> tuple[Tensor, Tensor]:
         """Patches (B, P, S, S) shifted and mirrored, then as `varied`; the resolution that leaves."""
         place = torch.arange(SIDE, device=self.device)
         shift = (vary[:, :2] * (2 * SHIFT + 1)).long().clamp(max=2 * SHIFT) - SHIFT
@@ -215,16 +236,20 @@ class BagStore:
         column = torch.where(vary[:, 2:3] < 0.5, column, column.flip(1))
         packed = self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]]
         normal = torch.randn(packed.shape, device=self.device)
-        return self._varied(packed, normal, vary[:, 3:], resolution)
+        return self._varied(packed, normal, vary[:, 3:], resolution, scale, finest)
 
 
-def varied(packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+def varied(
+    packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor, scale: Tensor, finest: Tensor
+) -> tuple[Tensor, Tensor]:
     """Packed patches (B, P, S, S) as D blurred, of other contrast and noisier; the resolution (B,) that leaves.
 
     normal : like `packed`, normal deviates. vary : (B, 5) even ones 0..1: blur, gain, offset, noise, tone curve.
+    scale : (B, P) log2 of the patches. finest : (B,) the largest of each dial: its finest patches are blurred by up to
+    BLUR px, the others by as much on the dial.
     """
-    variance = BLUR**2 * ((vary[:, 0] - (1 - BLURRED)) / BLURRED).clamp(min=0)
-    density = blurred(unpack(packed), variance)
+    variance = BLUR**2 * ((vary[:, 0] - (1 - BLURRED)) / BLURRED).clamp(min=0) * torch.exp2(-2 * finest)
+    density = blurred(unpack(packed), variance[:, None] * torch.exp2(2 * scale))
     sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
     gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 1], OFFSET * (2 * vary[:, 2] - 1)
     noise = NOISE * ((vary[:, 3] - 0.4) / 0.6).clamp(min=0)
@@ -236,11 +261,11 @@ def varied(packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor) -> 
 
 
 def blurred(density: Tensor, variance: Tensor) -> Tensor:
-    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) 0..1.
+    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) or (B, P) 0..1.
 
     Twice a share `variance` of the binomial 1 2 1 kernel each way (which adds a variance of a half), the rest as is.
     """
-    share = variance[:, None, None, None]
+    share = variance.reshape(len(variance), -1, 1, 1)
     for _ in range(2):
         wide = pad(density, (1, 1, 1, 1), mode="replicate")
         down = torch.lerp(wide[..., :-2, :] + wide[..., 2:, :], 2 * wide[..., 1:-1, :], 0.5)
@@ -249,13 +274,16 @@ def blurred(density: Tensor, variance: Tensor) -> Tensor:
     return density
 
 
-def _partners(group: NDArray[np.int64]) -> NDArray[np.int64]:
-    """For each row the row beside it of the same group of two, else itself."""
+def _partners(group: NDArray[np.int64], apart: int = 1) -> NDArray[np.int64]:
+    """For each row another of its group, else itself: its twin, or, two apart, the same dial by the other camera.
+
+    group : (N,) of each row, rows of a group side by side: twins by one camera, then by another.
+    """
     rows = np.arange(len(group))
-    second = np.flatnonzero(group[1:] == group[:-1]) + 1
-    partner = rows.copy()
-    partner[second], partner[second - 1] = second - 1, second
-    return partner
+    first = np.maximum.accumulate(np.where(np.diff(group, prepend=-1) != 0, rows, 0))
+    partner = first + ((rows - first) ^ apart)
+    there = partner.clip(max=len(group) - 1)
+    return np.where((partner == there) & (group[there] == group), there, rows)
 
 
 # --- whole bags, for validation and figures ---
@@ -285,11 +313,13 @@ def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, d
         packed[row, : len(bag.zone)] = bag.density
         zone[row, : len(bag.zone)] = bag.zone
     strokes = np.full((len(bags), longest), -1, dtype=np.float32)
+    scale = np.zeros((len(bags), longest), dtype=np.float32)
     for row, bag in enumerate(bags):
-        strokes[row, : len(bag.zone)] = bag.targets
+        strokes[row, : len(bag.zone)], scale[row, : len(bag.zone)] = bag.targets, bag.scales
     truth = _truth(bags, device)
-    truth["strokes"] = torch.from_numpy(strokes).to(device)
-    truth["twin"] = torch.from_numpy(_partners(np.array([bag.index for bag in bags]))).to(device)
+    truth["strokes"], truth["scale"] = torch.from_numpy(strokes).to(device), torch.from_numpy(scale).to(device)
+    index = np.array([bag.index for bag in bags], dtype=np.int64)
+    truth["twin"], truth["again"] = (torch.from_numpy(_partners(index, apart)).to(device) for apart in (1, 2))
     return torch.from_numpy(packed).to(device), torch.from_numpy(zone).to(device), truth
 
 

@@ -54,8 +54,13 @@ class LinearProbe(nn.Module):
         self.zone = nn.Linear(size, len(ZONES))
         self.dial = nn.Linear(size, 2)
 
-    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
-        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2."""
+    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
+        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2.
+
+        scale : (B, N) log2, None for 0; only patches of scale 0 are looked at.
+        """
+        if scale is not None:
+            zone = torch.where(scale == 0, zone, -1)
         device_type = patches.device.type
         with torch.autocast(device_type, enabled=False):  # 8 bits of mantissa would blur a linear map's sums
             return self._judge(patches.float(), zone, resolution.float())

@@ -38,9 +38,10 @@ def test_document_and_page_say_the_same(inspected, drawn_photo):
     document, page = inspected
     asked = {
         "schema", "model", "reader", "page", "dial", "measured_opinion", "measurements", "not_measured", "saliency",
+        "explanation",
         "period", "style_hints", "still",
     }  # fmt: skip
-    assert set(document) == asked
+    assert set(document) == asked and document["explanation"] is None  # of a net that is not additive
     check_dial(document["dial"])
     assert document["dial"]["reason"] in page
     # the photograph, and three zones with their maps and a dial of either kind beside each

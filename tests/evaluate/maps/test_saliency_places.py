@@ -14,8 +14,11 @@ from dialtell.evaluate.maps.place_map import (
     Judge,
     Places,
     _shifted,
+    against_zone,
+    contributed,
     on_ink,
 )
+from dialtell.model.net.explanation import Explanation
 from dialtell.model.net.verdict import tensors
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.geometry import DialGeometry
@@ -112,3 +115,18 @@ def test_patches_beside_their_dial_are_the_nets_own(weights):
     against = judge.unlike()
     assert against.logit.mean() == pytest.approx(0.0, abs=1e-9)
     assert np.allclose(np.diff(against.logit), np.diff(places.logit))
+
+
+def test_the_map_of_an_explanation_is_its_sum_and_cannot_contradict_it():
+    """Contributions of one sign give a map of that sign; against its zone the odd one alone stands out."""
+    given = reading(4)
+    added = np.full(8, 0.05)
+    added[3] = 0.02
+    told = Explanation(0.1, given.patches.zone, given.patches.center, added, np.array([[0, 1]]), np.array([0.04]))
+    places = contributed(told)
+    assert places.logit.sum() + told.base == pytest.approx(told.total)
+    assert places.logit[:2] == pytest.approx(0.07)
+    values = on_ink(places, given.patches)
+    assert (values >= 0).all() and values.any()
+    odd = against_zone(told)
+    assert odd.logit.argmin() == 3 and odd.logit.sum() == pytest.approx(0.0, abs=1e-9)

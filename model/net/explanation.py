@@ -1,0 +1,84 @@
+"""A dial's stated ratio taken apart: what each place and each pair of like strokes adds to it, in log10 units.
+
+Calibration is affine in the logit: its scale goes into every contribution, its offset into the base. Hence the parts
+add up to the stated ratio before its cap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.model.net.calibration import Calibration
+from dialtell.model.net.net import Reasons
+from dialtell.model.reading.patches import PatchSet
+from dialtell.synth.shared.terms import ZONES
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Explanation:
+    """Contributions, log10, positive for the hand: base + places.sum() + pairs.sum() is `total`, before its cap.
+
+    zone : (N,) index into ZONES, center : (N, 2) dial radii and places : (N,) what each patch adds, of all scales.
+    pair : (M, 2) places of the two patches and pairs : (M,) contribution of each pair, each of two patches once.
+    """
+
+    base: float
+    zone: NDArray[np.int64]
+    center: Floats
+    places: Floats
+    pair: NDArray[np.int64]
+    pairs: Floats
+
+    @property
+    def total(self) -> float:
+        """The log10 likelihood ratio of the dial before its cap."""
+        return self.base + float(self.places.sum()) + float(self.pairs.sum())
+
+    @property
+    def by_place(self) -> Floats:
+        """(N,) `places`, each with half of its pairs: what a map shows."""
+        return self.places + 0.5 * sum(
+            np.bincount(self.pair[:, side], weights=self.pairs, minlength=len(self.places)) for side in (0, 1)
+        )
+
+    def record(self) -> dict[str, Any]:
+        """Ready for JSON; numbers are not rounded so far that their sum would be off by 1e-4."""
+
+        def place(at: int) -> dict[str, Any]:
+            x, y = (round(float(value), 4) for value in self.center[at])
+            return {"zone": str(ZONES[self.zone[at]]), "x": x, "y": y}
+
+        return {
+            "total": round(self.total, 6),
+            "base": round(self.base, 8),
+            "places": [place(at) | {"contribution": round(float(c), 8)} for at, c in enumerate(self.places)],
+            "pairs": [
+                {"places": [int(one), int(other)], "contribution": round(float(c), 8)}
+                for (one, other), c in zip(self.pair, self.pairs, strict=True)
+            ],
+        }
+
+
+def explain(reasons: Reasons, patches: PatchSet, calibration: Calibration) -> Explanation:
+    """reasons : of a batch of one. patches : all that the net saw, see PatchSet.joined."""
+    scale, offset = calibration.affine(patches.resolution)
+    apart = {name: value[0].cpu().numpy() for name, value in vars(reasons).items()}
+    beside = apart["pair_with"].astype(np.int64)
+    one, k = np.nonzero(beside >= 0)
+    both = np.sort(np.stack([one, beside[one, k]], axis=1), axis=1)
+    pair, row = np.unique(both, axis=0, return_inverse=True)
+    added = apart["pair_dial"][one, k].astype(np.float64)
+    return Explanation(
+        base=scale * float(apart["dial_base"]) + offset,
+        zone=patches.zone,
+        center=patches.center,
+        places=scale * apart["place_dial"].astype(np.float64),
+        pair=pair.reshape(-1, 2),
+        pairs=np.asarray(scale * np.bincount(row.ravel(), weights=added, minlength=len(pair)), dtype=np.float64),
+    )
