@@ -106,7 +106,9 @@ class AdditiveNet(StrokeNet):
         if not (self.config.pairs and self.config.spread):
             none = torch.full((*zone.shape, 1), -1, device=zone.device)
             return torch.zeros_like(none, dtype=torch.float32), none
-        found: Likeness = compared(looks, zone, level, self.config.pairs)
+        found: Likeness = compared(
+            looks, zone, level, self.config.pairs, apart=not self.training and looks.device.type == "cpu"
+        )
         real = found.beside >= 0
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])

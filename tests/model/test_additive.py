@@ -200,3 +200,16 @@ def test_bags_of_one_patch_have_no_pair():
     found = likeness(torch.zeros(1, SIDE, SIDE))
     assert found.beside.tolist() == [[[-1]]] and LOOK * 2 == SIDE
     assert torch.isfinite(found.residual).all() and torch.isfinite(found.floor).all()
+
+
+def test_zone_by_zone_says_the_same_as_all_at_once():
+    torch.manual_seed(5)
+    zone, scale = torch.randint(-1, 4, (3, 40)), torch.randint(0, 3, (3, 40)).float()
+    zone[2] = -1
+    looks = looked(strokes(torch.randn(120).tolist(), torch.linspace(4, 12, 120).tolist(), 0.05)).unflatten(0, (3, 40))
+    one, other = (compared(looks, zone, scale, 4, apart=apart) for apart in (False, True))
+    assert torch.equal(other.beside, one.beside) and 0.3 < (one.beside >= 0).float().mean() < 0.6
+    real = one.beside >= 0
+    torch.testing.assert_close(other.floor, one.floor)
+    for name in ("alike", "residual"):
+        torch.testing.assert_close(getattr(other, name)[real], getattr(one, name)[real], rtol=1e-4, atol=1e-4)
