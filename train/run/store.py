@@ -24,9 +24,10 @@ SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
 
 # how often a dial is shown without one of its zones, and with few strokes (a close-up, a covered dial)
 WITHOUT_ZONE, WITH_FEW = 0.35, 0.2
-# A kind is a zone at a scale. How often kinds are drawn one after the other, each as fully as there is room, so that
-# like strokes stand beside one another as on a whole dial; else of all kinds, of one n times as large sqrt(n) as many
-FULLY = 0.6
+# A kind is a zone at a scale. How often kinds are drawn one after the other, each as fully as there is room and else a
+# run of it (a bag holds it ring by ring), so that like strokes stand beside one another as on a whole dial; otherwise
+# some of all kinds, of one n times as large sqrt(n) times as many
+FULLY = 0.7
 SCALE_SHARE = 0.25  # of an even share between the scales of a bag, that each is given at least, of one kind if it can
 # what changes from use to use, alike for twins
 GAIN = 0.1  # largest change of all densities, share
@@ -229,7 +230,9 @@ class BagStore:
         few = rng.random(size)[group] < WITH_FEW
         most = np.where(few, np.maximum(FEWEST_PATCHES, (left * share).astype(np.int64)), patches)
         most = np.minimum(np.minimum(most, left), patches)
-        turn = rng.random((size, _KINDS))[group] - self._odd_kind[bag]  # of each kind, where drawn one by one
+        # of each kind, where drawn one by one: its turn, and where in it to begin
+        turn, begin = rng.random((2, size, _KINDS)).astype(np.float32)[:, group]
+        turn -= self._odd_kind[bag]
         fully = rng.random(size)[group] < FULLY
         said = np.stack([self._start[bag], count, dropped, most, fully])
         start, count_, dropped_, most_, fully_ = self._sent(said)[..., None]
@@ -239,10 +242,14 @@ class BagStore:
         usable = (place < count_) & (zones != dropped_)
         kind = zones + len(ZONES) * scales.long()
         keys = torch.rand((size, len(place)), device=self.device)
-        one_by_one = self._sent(turn.astype(np.float32)).gather(1, kind) + 1e-3 * keys
+        own = usable[..., None] & (kind[..., None] == torch.arange(_KINDS, device=self.device))  # (B, N, K)
+        before = own.long().cumsum(1)
+        there = before[:, -1]
+        run = (before - 1 - (self._sent(begin) * there).long()[:, None]).gather(2, kind[..., None])[..., 0]
+        room = there.gather(1, kind).clamp(min=1)
+        one_by_one = self._sent(turn).gather(1, kind) + 1e-3 * run.remainder(room) / room
         # the least of exponential deviates, each divided by its weight, are a draw by those weights
-        there = torch.zeros((size, _KINDS), device=self.device).scatter_add(1, kind, usable.float())
-        evenly = -keys.clamp(1e-6, 1 - 1e-6).log() * there.gather(1, kind).clamp(min=1).sqrt()
+        evenly = -keys.clamp(1e-6, 1 - 1e-6).log() * room.sqrt()
         keys = torch.where(fully_ > 0, one_by_one, evenly)
         keys = _ahead(keys, scales, usable, most_)
         keys = (keys - 1000 * self._odd[at].to(keys.dtype)).masked_fill(~usable, 1e6)
