@@ -4,7 +4,8 @@ contribute, each judged beside the rest (after additive multiple-instance learni
 Hence the map of contributions is the call: a zone called painted cannot have a map that speaks for print. n places of a
 zone do not count as n independent witnesses: what they add is multiplied by n ** -a, a learnt, the same for all of a
 zone; zones likewise, each by a weight of its own. Where nothing is seen nothing is said: no sum begins with a constant,
-which could speak for one kind without any place to show for it. Patches of several scales stand in one bag, each told its own.
+which could speak for one kind without a place to show for it. Patches of several scales stand in one bag, each told
+its own.
 """
 
 from __future__ import annotations
