@@ -11,7 +11,7 @@ def test_some_pictures_are_taken_from_near():
     plain = Range(pixels_per_radius=(170.0, 900.0))
     taken = 0
     for index in range(120):
-        spec, other = (sample_spec(6, index, scope) for scope in (plain, replace(plain, near=0.25)))
+        spec, other = (sample_spec(7, index, scope) for scope in (plain, replace(plain, near=0.25)))
         pixels = other.view.px_per_mm * other.design.radius_mm
         assert other.design == spec.design
         if pixels > 901:
