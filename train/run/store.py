@@ -281,7 +281,7 @@ def _ahead(keys: Tensor, scales: Tensor, usable: Tensor, most: Tensor) -> Tensor
     """(B, N) keys, the least of which are drawn, with those of each scale that is there brought ahead: SCALE_SHARE of
     an even share of the most (B, 1) patches drawn, at least one."""
     own = [usable & (scales == scale) for scale in range(FINEST + 1)]
-    several = sum(one.any(1, keepdim=True).long() for one in own)
+    several = torch.stack([one.any(1, keepdim=True) for one in own]).sum(0)
     enough = (SCALE_SHARE * most / several.clamp(min=1)).ceil().long().clamp(min=1)
     for one in own:
         ordered = keys.masked_fill(~one, torch.inf).sort(dim=1).values
