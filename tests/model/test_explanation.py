@@ -20,7 +20,7 @@ def additive(seed):
     torch.manual_seed(seed)
     net = AdditiveNet(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16, additive=True))
     with torch.no_grad():
-        for parameter in [*net.place.parameters(), *net.pair.parameters(), net.base]:
+        for parameter in [*net.place.parameters(), *net.pair.parameters()]:
             parameter.normal_(0, 0.3)
     return net.eval()
 

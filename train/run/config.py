@@ -12,9 +12,10 @@ from dialtell.train.run.holdout import TRAINING
 LARGEST_SEED = 1_000_000  # below the seeds of the held-out sets, see supply
 
 
-# what training draws from: all but what is held out, plates up to a little more uneven than a good hand
-SCOPE = Range(pixels_per_radius=(170.0, 1000.0), mixed=0.12, part=0.15, scatter=(0.0, 1.15), jitter_spread=0.18,
-              variety=TRAINING)  # fmt: skip
+# what training draws from: all but what is held out, plates up to a little more uneven than a good hand; of pictures
+# taken from near one in four or five resolves what patches of larger scales show, and no other picture does
+SCOPE = Range(pixels_per_radius=(170.0, 1000.0), mixed=0.12, part=0.15, near=0.15, scatter=(0.0, 1.15),
+              jitter_spread=0.18, variety=TRAINING)  # fmt: skip
 
 
 @dataclass(frozen=True)
