@@ -234,7 +234,7 @@ def finished(
         palette=camera.palette if grey else "colour",
         white_level=float(np.clip(white, 0.35, 1.2)),
         contrast=float(np.clip(curve, -0.1, 0.9)),
-        flare=camera.flare * float(rng.uniform(0.1, 0.6)),  # software lowers the veil to black again
+        flare=camera.flare * float(rng.uniform(0.1, 0.8)),  # software lowers the veil to black again
         black=camera.black * float(rng.random() ** 2),
         balance=(float(np.exp(red)), 1.0, float(np.exp(blue))),
         sigma_px=max(float(rng.uniform(0.45, 1.4)) / finer, 0.3),

@@ -105,7 +105,7 @@ class DialDesign:
 
     radius_mm: float
     inks: tuple[str, ...]
-    density: float  # D of a full coat, 1..2.5
+    density: float  # D of a full coat, 1..2.4
     chapter: Chapter | None
     track: Track | None
     subdials: tuple[SubDial, ...]
@@ -173,7 +173,7 @@ def _common_design(rng: np.random.Generator, variety: Variety) -> DialDesign:
     return DialDesign(
         radius_mm=radius,
         inks=tuple(inks),
-        density=float(np.clip(rng.normal(1.9, 0.25), 1.0, 2.5)),  # real ones are nearly black; faded ones few
+        density=float(np.clip(rng.normal(1.8, 0.25), 1.0, 2.4)),  # real ones are nearly black; faded ones few
         chapter=chapter,
         track=track,
         subdials=subdials,
@@ -213,14 +213,14 @@ def _main_track(rng: np.random.Generator, layout: str, variety: Variety, scale: 
     figured = rng.random() < (0.9 if layout == "timer" else 0.3)
     letterform = str(rng.choice(np.array(variety.arabic)))
     height = float(rng.uniform(0.035, 0.06)) * (1.5 if layout == "timer" else 1.0)
-    tick = _line(rng, 0.06, 0.4) * scale
+    tick = _line(rng, 0.08, 0.4) * scale
     outside = figured and rng.random() < 0.6 and outer + 0.02 + 1.2 * height < 0.985
     at = outer + 0.02 + 0.5 * height if outside else outer - depth - 0.02 - 0.5 * height
     return Track(
         inner=outer - depth,
         outer=outer,
         rings=rings,
-        ring_mm=_line(rng, 0.05, 0.3) * scale,
+        ring_mm=_line(rng, 0.06, 0.3) * scale,
         divisions=60 if layout != "24-hour" or rng.random() < 0.4 else 120,
         tick_mm=tick,
         heavy_mm=max(float(rng.uniform(0.16, 0.7)) * scale, 1.1 * tick),
@@ -290,9 +290,9 @@ def small_track(
         inner=outer - depth,
         outer=outer,
         rings=rings,
-        ring_mm=_line(rng, 0.04, 0.16) * scale,
+        ring_mm=_line(rng, 0.05, 0.16) * scale,
         divisions=divisions,
-        tick_mm=_line(rng, 0.05, 0.18) * scale,
+        tick_mm=_line(rng, 0.06, 0.2) * scale,
         heavy_mm=float(rng.uniform(0.1, 0.28)) * scale,
         every=5,
         mark=str(rng.choice(np.array(["tick", "tick", "dot"]))),
