@@ -236,6 +236,7 @@ def finished(
         contrast=float(np.clip(curve, -0.1, 0.9)),
         flare=camera.flare * float(rng.uniform(0.1, 0.8)),  # software lowers the veil to black again
         black=camera.black * float(rng.random() ** 2),
+        gamma=camera.gamma**0.6,  # cameras' own curves agree better than those of people who edit (judgement)
         balance=(float(np.exp(red)), 1.0, float(np.exp(blue))),
         sigma_px=max(float(rng.uniform(0.45, 1.4)) / finer, 0.3),
         defocus_px=float(rng.uniform(0.0, 1.5)) / finer if disc else 0.0,
