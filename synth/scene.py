@@ -26,7 +26,7 @@ from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.coat import ground_of
 from dialtell.synth.strokes.transfer import taken
 
-RENDERER_VERSION = "5"
+RENDERER_VERSION = "6"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
 FINISH_STREAM = 85  # of the rng that finishes a photograph, likewise

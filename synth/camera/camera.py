@@ -227,15 +227,16 @@ def finished(
     before, after = int(rng.integers(85, 98)), [int(q) for q in rng.integers(60, 97, size=2)]
     saved = int(rng.choice([0, 1, 2], p=[0.2, 0.6, 0.2]))
     # automatic balance and exposure leave enamel bright and a little warm, and ink black: judged on real dials
-    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.2, 0.2) + (0.0, -0.035, 0.86, 0.35)
+    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.18, 0.2) + (0.0, -0.035, 0.68, 0.38)
     grey = camera.palette != "colour" and rng.random() < 0.25  # today's are in colour
     taken = replace(
         camera,
         palette=camera.palette if grey else "colour",
-        white_level=float(np.clip(white, 0.35, 1.3)),
+        white_level=float(np.clip(white, 0.35, 1.1)),
         contrast=float(np.clip(curve, -0.1, 0.9)),
-        flare=camera.flare * float(rng.uniform(0.2, 1.0)),  # software lowers the veil to black again
+        flare=camera.flare * float(rng.uniform(0.1, 0.8)),  # software lowers the veil to black again
         black=camera.black * float(rng.random() ** 2),
+        gamma=camera.gamma**0.6,  # cameras' own curves agree better than those of people who edit (judgement)
         balance=(float(np.exp(red)), 1.0, float(np.exp(blue))),
         sigma_px=max(float(rng.uniform(0.45, 1.4)) / finer, 0.3),
         defocus_px=float(rng.uniform(0.0, 1.5)) / finer if disc else 0.0,
