@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from copy import deepcopy
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import torch
 from torch import Tensor, nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
 
+from dialtell.model.net.familiar import traits_of
 from dialtell.model.reading.patches import HIGH, LOW
 from dialtell.synth.shared.terms import ZONES
 
@@ -74,7 +75,7 @@ class NetOutput:
     dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone and dial.
     photographic : (B,) positive for photographic against transfer print.
     present : (B, Z) true where the zone has patches. reasons : what the logits are the sums of, None for nets that are
-    not additive.
+    not additive. traits : (B, T) how the dial's strokes look taken together, see familiar; None in training.
     """
 
     dial: Tensor
@@ -83,6 +84,7 @@ class NetOutput:
     photographic: Tensor
     present: Tensor
     reasons: Reasons | None = None
+    traits: Tensor | None = None
 
     def each(self, do: Callable[[Tensor], Tensor]) -> NetOutput:
         """Likewise with every tensor through `do`."""
@@ -180,7 +182,9 @@ class StrokeNet(nn.Module):
         scale 0 alone, the additive one at all.
         """
         codes = self.encode(patches.flatten(0, 1))
-        return self.judge(codes.reshape(*zone.shape, codes.shape[1]), zone, resolution, scale)
+        codes = codes.reshape(*zone.shape, codes.shape[1])
+        output = self.judge(codes, zone, resolution, scale)
+        return output if self.training else replace(output, traits=traits_of(codes[..., : self.config.code], zone, scale))
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """(B, N, code) codes of patches -> logits; see forward."""

@@ -74,8 +74,7 @@ def adapt_to_photographs(
 ) -> Path:
     """Adapt `weights`; writes NAME.safetensors, NAME.json, MODEL_CARD.md, looks.csv and photographs.csv into `folder`.
 
-    scope : of the drawn dials. calibration : how many are drawn to measure on, as many like them and as many harder
-    ones to calibrate on.
+    scope : of the drawn dials. calibration : how many are drawn to measure on, twice as many to calibrate on.
     Returns the weights' path.
     """
     if (folder / "config.json").exists():
@@ -96,7 +95,7 @@ def adapt_to_photographs(
         weights.net, learnt, held_out, list(collect_twins(twins_order)), collect_singles(watched_order), config, device
     )
     _write_looks(folder / "looks.csv", looks)
-    after, fresh = calibrate_on(set_orders, net, device)
+    after, fresh, gate = calibrate_on(set_orders, net, device)
     before = {"dial": weights.dial_calibration, "zone": weights.zone_calibration}
     before["print"] = weights.print_calibration or Calibration(0.0)
     old = weights.net.to(device)
@@ -123,6 +122,7 @@ def adapt_to_photographs(
             },
         },
         "calibration": {part: to_record(fit) for part, fit in after.items()},
+        **gate,
         "figures": drawn_after
         | {
             "adaptation": {
