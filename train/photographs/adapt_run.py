@@ -37,7 +37,7 @@ from dialtell.train.photographs.labels import read_labels
 from dialtell.train.photographs.photo_bags import PhotoBag, PhotoSplit, count_dials, read_bags, split_by_dial
 from dialtell.train.run.calibrate import Floats, gather_logits
 from dialtell.train.run.card import write_card
-from dialtell.train.run.finish import calibrate_on, held_out_figures, held_out_sets
+from dialtell.train.run.finish import CALIBRATED_ON, calibrate_on, held_out_figures, held_out_sets
 from dialtell.train.run.loop import evaluate_bags, versions
 from dialtell.train.run.origin import origin_of
 from dialtell.train.stats.call_figures import call_figures, called_by_ratio
@@ -122,6 +122,7 @@ def adapt_to_photographs(
             },
         },
         "calibration": {part: to_record(fit) for part, fit in after.items()},
+        "calibrated_on": CALIBRATED_ON,
         **gate,
         "figures": drawn_after
         | {
