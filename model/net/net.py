@@ -75,7 +75,7 @@ class NetOutput:
     dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone and dial.
     photographic : (B,) positive for photographic against transfer print.
     present : (B, Z) true where the zone has patches. reasons : what the logits are the sums of, None for nets that are
-    not additive. traits : (B, T) how the dial's strokes look taken together, see familiar; None in training.
+    not additive. traits : (B, T + 1) how the dial's strokes look taken together, see familiar; None in training.
     """
 
     dial: Tensor
@@ -184,7 +184,9 @@ class StrokeNet(nn.Module):
         codes = self.encode(patches.flatten(0, 1))
         codes = codes.reshape(*zone.shape, codes.shape[1])
         output = self.judge(codes, zone, resolution, scale)
-        return output if self.training else replace(output, traits=traits_of(codes[..., : self.config.code], zone, scale))
+        if self.training:
+            return output
+        return replace(output, traits=traits_of(patches, codes[..., : self.config.code], zone, scale))
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """(B, N, code) codes of patches -> logits; see forward."""

@@ -15,7 +15,7 @@ from typing import Any
 
 from dialtell.model.net.additive import build_net
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.familiar import Familiar, familiar_from
+from dialtell.model.net.familiar import PLAIN, Familiar, familiar_from
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
 from dialtell.model.reader.file import BESIDE, Reader, load_reader
@@ -106,7 +106,7 @@ def load_weights(path: Path | None = None) -> Weights:
         zone_calibration=_calibration(path, calibration, "zone"),
         record=record,
         print_calibration=_calibration(path, calibration, "print") if "print" in calibration else None,
-        familiar=_familiar(path, record, 2 * net.config.code) if "familiar" in record else None,
+        familiar=_familiar(path, record, 2 * (net.config.code + PLAIN)) if "familiar" in record else None,
         reader=load_reader(path.with_name(BESIDE)) if path.with_name(BESIDE).is_file() else load_reader(),
     )
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from dialtell.model.net.familiar import Familiar
+from dialtell.model.net.familiar import FEW, Familiar
 from dialtell.model.net.net import NetOutput
 from dialtell.train.run.calibrate import Floats
 
@@ -19,14 +19,14 @@ FEWEST = 200  # dials of a family, fewer do not tell that share
 
 
 def stacked_traits(outputs: Sequence[NetOutput]) -> Floats | None:
-    """(n, T) traits of all dials; None from a net that gives none."""
+    """(n, T + 1) traits of all dials; None from a net that gives none."""
     found = [output.traits.double().cpu().numpy() for output in outputs if output.traits is not None]
     return np.concatenate(found) if found and len(found) == len(outputs) else None
 
 
 def note_familiar(families: Sequence[Floats | None], fresh: Floats | None) -> dict[str, Any]:
     """{"familiar": ..} of a record: what dials look like and the limit, set on drawn dials alone; empty where there are
-    too few of them. families : (n, T) traits of each family that calibrates. fresh : of the dials figures are from, of
+    too few of them. families : (n, T + 1) traits of each family that calibrates. fresh : of the dials figures are from, of
     which it is only stated how many pass.
 
     Each half of the dials is measured against the other half, so that the limit holds for dials not fitted to.
@@ -48,11 +48,15 @@ def note_familiar(families: Sequence[Floats | None], fresh: Floats | None) -> di
 
 
 def fit_traits(traits: Floats) -> Familiar:
-    """Mean, SDs and leading directions of (n, T) traits; the limit is still to be set. A direction needs ten dials."""
-    n = len(traits)
-    middle, size = traits.mean(0), np.maximum(traits.std(0), 1e-4)
-    _, singular, axes = np.linalg.svd((traits - middle) / size, full_matrices=False)
+    """Mean, SDs and leading directions of (n, T + 1) traits; the limit is still to be set. A direction needs ten dials.
+    Dials of few patches count less, as they scatter more."""
+    n, values = len(traits), traits[:, :-1]
+    share = 1.0 / (1.0 + FEW / np.maximum(traits[:, -1:], 1.0))
+    middle = (share * values).sum(0) / share.sum()
+    away = np.sqrt(share) * (values - middle)
+    size = np.maximum(np.sqrt(np.square(away).mean(0)), 1e-4)
+    _, singular, axes = np.linalg.svd(away / size, full_matrices=False)
     variance = np.square(singular) / n
     k = max(min(DIRECTIONS, n // 10, len(variance) - 1), 1)
-    rest = math.sqrt(max(float(variance[k:].sum()) / max(traits.shape[1] - k, 1), 1e-3))
+    rest = math.sqrt(max(float(variance[k:].sum()) / max(values.shape[1] - k, 1), 1e-3))
     return Familiar(middle, size, axes[:k], np.sqrt(np.maximum(variance[:k], 1e-6)), rest, limit=1.0)
