@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from copy import deepcopy
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 
 import torch
 from torch import Tensor, nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
 
-from dialtell.model.net.familiar import traits_of
 from dialtell.model.reading.patches import HIGH, LOW
 from dialtell.synth.shared.terms import ZONES
 
@@ -75,7 +74,7 @@ class NetOutput:
     dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone and dial.
     photographic : (B,) positive for photographic against transfer print.
     present : (B, Z) true where the zone has patches. reasons : what the logits are the sums of, None for nets that are
-    not additive. traits : (B, T + 1) how the dial's strokes look taken together, see familiar; None in training.
+    not additive.
     """
 
     dial: Tensor
@@ -84,7 +83,6 @@ class NetOutput:
     photographic: Tensor
     present: Tensor
     reasons: Reasons | None = None
-    traits: Tensor | None = None
 
     def each(self, do: Callable[[Tensor], Tensor]) -> NetOutput:
         """Likewise with every tensor through `do`."""
@@ -182,11 +180,7 @@ class StrokeNet(nn.Module):
         scale 0 alone, the additive one at all.
         """
         codes = self.encode(patches.flatten(0, 1))
-        codes = codes.reshape(*zone.shape, codes.shape[1])
-        output = self.judge(codes, zone, resolution, scale)
-        if self.training:
-            return output
-        return replace(output, traits=traits_of(patches, codes[..., : self.config.code], zone, scale))
+        return self.judge(codes.reshape(*zone.shape, codes.shape[1]), zone, resolution, scale)
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """(B, N, code) codes of patches -> logits; see forward."""

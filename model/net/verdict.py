@@ -14,7 +14,7 @@ from torch import nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
 from dialtell.model.net.explanation import Explanation, explain
-from dialtell.model.net.familiar import Familiar
+from dialtell.model.net.familiar import Familiar, traits_of
 from dialtell.model.net.net import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
@@ -141,7 +141,7 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
         raise ArithmeticError(
             f"weights {weights.name} {weights.version} gave a number that is not finite; copy them again or give others"
         )
-    unlike = _unlike(output, weights.familiar)
+    unlike = _unlike(patches, weights.familiar)
     withheld = withheld or unlike
     zones = {}
     for index, name in enumerate(ZONES):
@@ -161,11 +161,12 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     )
 
 
-def _unlike(output: NetOutput, familiar: Familiar | None) -> bool:
+def _unlike(patches: PatchSet, familiar: Familiar | None) -> bool:
     """Whether a dial looks like none that was drawn; never where nobody noted what those look like."""
-    if familiar is None or output.traits is None:
+    if familiar is None:
         return False
-    return not bool(familiar.knows(output.traits[:1].double().numpy())[0])
+    density, zone, _ = tensors(patches)
+    return not bool(familiar.knows(traits_of(density, zone).double().numpy())[0])
 
 
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:

@@ -15,7 +15,7 @@ from typing import Any
 
 from dialtell.model.net.additive import build_net
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.familiar import PLAIN, Familiar, familiar_from
+from dialtell.model.net.familiar import Familiar, familiar_from
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
 from dialtell.model.reader.file import BESIDE, Reader, load_reader
@@ -33,7 +33,7 @@ class Weights:
     zone_calibration and dial_calibration turn logits into likelihood ratios; so does print_calibration for the process
     of print, None where the weights were never calibrated for it. record : the whole JSON. reader : the net that reads
     photographs for this one, of the file reader.safetensors beside it, else the shipped one. familiar : what drawn
-    dials look like to the net, None where that was never noted and every dial counts as familiar.
+    dials look like, None where that was never noted and every dial counts as familiar.
     """
 
     net: StrokeNet
@@ -106,7 +106,7 @@ def load_weights(path: Path | None = None) -> Weights:
         zone_calibration=_calibration(path, calibration, "zone"),
         record=record,
         print_calibration=_calibration(path, calibration, "print") if "print" in calibration else None,
-        familiar=_familiar(path, record, 2 * (net.config.code + PLAIN)) if "familiar" in record else None,
+        familiar=_familiar(path, record) if "familiar" in record else None,
         reader=load_reader(path.with_name(BESIDE)) if path.with_name(BESIDE).is_file() else load_reader(),
     )
 
@@ -128,16 +128,13 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     return build_net(config)
 
 
-def _familiar(path: Path, record: Mapping[str, Any], traits: int) -> Familiar:
+def _familiar(path: Path, record: Mapping[str, Any]) -> Familiar:
     try:
-        found = familiar_from(record["familiar"])
-        if len(found.middle) != traits:
-            raise ValueError(f"{len(found.middle)} traits, where this net has {traits}")
+        return familiar_from(record["familiar"])
     except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(
-            f"{path}: its .json does not say what drawn dials look like to it ({error}); copy it again or train again"
+            f"{path}: its .json does not say what drawn dials look like ({error}); copy it again or train again"
         ) from None
-    return found
 
 
 def _calibration(path: Path, record: Any, part: str) -> Calibration:

@@ -26,7 +26,7 @@ from dialtell.train.bags.supply import BEYOND_SEED, CALIBRATION_SEED, FIGURES_SE
 from dialtell.train.run.calibrate import Floats, called_printed, figures, fit_calibration, gather_logits
 from dialtell.train.run.card import write_card
 from dialtell.train.run.config import TrainConfig
-from dialtell.train.run.gate import note_familiar, stacked_traits
+from dialtell.train.run.gate import drawn_traits, note_familiar
 from dialtell.train.run.holdout import calibrating
 from dialtell.train.run.loop import Trainer, evaluate_bags, versions
 
@@ -81,12 +81,12 @@ def calibrate_on(
     orders: Sequence[list[Future[Bag | None]]], net: nn.Module, device: torch.device
 ) -> tuple[dict[str, Calibration], dict[str, Floats], dict[str, Any]]:
     """Calibrations of "dial", "zone" and "print" fitted on all sets of `held_out_sets` but the last, as ordered; what
-    the net says of the last, see gather_logits; and what drawn dials look like to it, see gate.note_familiar."""
+    the net says of the last, see gather_logits; and what those dials look like, see gate.note_familiar."""
     logits, traits = [], []
     for bags in map(collect_singles, orders):
         outputs = evaluate_bags(net, bags, device)
         logits.append(gather_logits(outputs, bags))
-        traits.append(stacked_traits(outputs))
+        traits.append(drawn_traits(bags, device))
     *fitting, fresh = logits
     *families, last = traits
     fitted = {key: np.concatenate([one[key] for one in fitting]) for key in fresh}

@@ -63,7 +63,9 @@ def test_what_is_held_out_and_what_is_left_make_the_whole():
     for field in lists:
         parts = [list(getattr(variety, field.name)) for variety in (TRAINING, HELD_OUT, CALIBRATION_HELD)]
         assert parts[0] and parts[1]
-        assert sorted(sum(parts, [])) == sorted(getattr(Variety(), field.name))  # no name in two of them
+        assert sorted(name for part in parts for name in part) == sorted(
+            getattr(Variety(), field.name)
+        )  # no name in two of them
     groups = [{FAMILIES[name].group for name in held.families} for held in (HELD_OUT, CALIBRATION_HELD)]
     assert groups[0] == groups[1] == set(GROUPS)
 
