@@ -97,7 +97,7 @@ class Familiar:
             raise ValueError("familiar traits that are not finite, or a limit that is not above 0")
 
     def distance(self, traits: Floats) -> Floats:
-        """(B,) how far dials lie from the drawn ones, about 1 for most of those. traits : (B, TRAITS + 1), traits_of."""
+        """(B,) how far dials lie from the drawn ones, about 1 for most. traits : (B, TRAITS + 1), see traits_of."""
         away = np.square((traits[:, :-1] - self.middle) @ self.whiten.T).mean(1)
         return np.asarray(np.sqrt(away / (1.0 + FEW / np.maximum(traits[:, -1], 1.0))))
 
