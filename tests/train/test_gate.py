@@ -9,6 +9,7 @@ from odd_patches import KINDS, made_odd
 
 from dialtell.model.net.familiar import TRAITS, familiar_from
 from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.known import UNKNOWN
 from dialtell.model.reading.photo import read_photo
 from dialtell.model.reading.steps import Reading, read
 from dialtell.synth.scene import Range, sample_spec
@@ -111,7 +112,7 @@ def test_the_shipped_weights_know_a_drawn_dial_and_none_of_the_odd_ones(name):
     weights = load_weights()
     if weights.familiar is None:
         pytest.skip("the weights shipped were made before the gate")
-    (reading,) = read(read_photo(str(files("dialtell.evaluate") / "examples" / name)))
+    (reading,) = read(read_photo(files("dialtell.evaluate") / "examples" / name), UNKNOWN)
     assert isinstance(reading, Reading)
     patches, rng = reading.patches, np.random.default_rng(0)
     assert not gate_says(weights, patches)
