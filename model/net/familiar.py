@@ -32,12 +32,12 @@ _STEP = 0.004  # a step of 8 bits, added to slopes before their logarithm
 _EVEN, _STRAIGHT = 0.006, 0.002  # slope and twist, of the whole range of densities a px, below which there is none
 
 
-def traits_of(patches: Tensor, zone: Tensor, scale: Tensor | None = None) -> Tensor:
-    """(B, TRAITS + 1) of a dial's patches of scale 0, which every dial has: mean and ln SD of their plain numbers, and
-    last how many patches that rests on.
+def traits_of(patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> Tensor:
+    """(B, TRAITS + 2) of a dial's patches of scale 0, which every dial has: mean and ln SD of their plain numbers, how
+    many patches that rests on, and the resolution as given.
 
-    patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 for no patch. scale : (B, N) log2, None for 0. What is
-    given of a dial without any patch means nothing.
+    patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 for no patch. resolution : (B,) log2, of PatchSet.
+    scale : (B, N) log2, None for 0. What is given of a dial without any patch means nothing.
     """
     real = zone >= 0 if scale is None else (zone >= 0) & (scale == 0)
     member = (zone[..., None] == torch.arange(len(ZONES), device=zone.device)) & real[..., None]
@@ -48,7 +48,7 @@ def traits_of(patches: Tensor, zone: Tensor, scale: Tensor | None = None) -> Ten
     values[real] = plain_numbers(patches[real])
     mean = (weight * values).sum(1)
     spread = (weight * (values - mean[:, None]).square()).sum(1).sqrt()
-    return torch.cat([mean, (spread + _BLURRED).log(), number], dim=1)
+    return torch.cat([mean, (spread + _BLURRED).log(), number, resolution.float()[:, None]], dim=1)
 
 
 def plain_numbers(patches: Tensor) -> Tensor:
@@ -83,37 +83,49 @@ class Familiar:
     """What the traits of drawn dials look like, and how far from that a dial may lie.
 
     middle : (TRAITS,) their mean. whiten : (TRAITS, TRAITS) that brings what differs from it to SD 1 in all directions.
-    limit : distance beyond which a dial is like none.
+    limits : (log2 resolution up to which it applies, distance beyond which a dial is like none), ascending, the last
+    for all above: few dials are drawn as sharp as the sharpest, and those differ more.
     """
 
     middle: Floats
     whiten: Floats
-    limit: float
+    limits: tuple[tuple[float, float], ...]
 
     def __post_init__(self) -> None:
         if self.middle.shape != (TRAITS,) or self.whiten.shape != (TRAITS, TRAITS):
             raise ValueError(f"not {TRAITS} familiar traits")
-        if not (np.isfinite(self.middle).all() and np.isfinite(self.whiten).all() and 0.0 < self.limit < np.inf):
-            raise ValueError("familiar traits that are not finite, or a limit that is not above 0")
+        if not (np.isfinite(self.middle).all() and np.isfinite(self.whiten).all()):
+            raise ValueError("familiar traits that are not finite")
+        ends = [end for end, _ in self.limits]
+        if (
+            not ends
+            or not np.isfinite(ends).all()
+            or ends != sorted(ends)
+            or not all(0.0 < limit < np.inf for _, limit in self.limits)
+        ):
+            raise ValueError("limits that are none, in no order or not above 0")
 
     def distance(self, traits: Floats) -> Floats:
-        """(B,) how far dials lie from the drawn ones, about 1 for most. traits : (B, TRAITS + 1), see traits_of."""
-        away = np.square((traits[:, :-1] - self.middle) @ self.whiten.T).mean(1)
-        return np.asarray(np.sqrt(away / (1.0 + FEW / np.maximum(traits[:, -1], 1.0))))
+        """(B,) how far dials lie from the drawn ones, about 1 for most. traits : (B, TRAITS + 2), see traits_of."""
+        away = np.square((traits[:, :TRAITS] - self.middle) @ self.whiten.T).mean(1)
+        return np.asarray(np.sqrt(away / (1.0 + FEW / np.maximum(traits[:, TRAITS], 1.0))))
 
     def knows(self, traits: Floats) -> NDArray[np.bool_]:
-        """(B,) which dials are like the drawn ones. traits : (B, TRAITS + 1)."""
-        return np.asarray(self.distance(traits) <= self.limit)
+        """(B,) which dials are like the drawn ones. traits : (B, TRAITS + 2)."""
+        ends, limits = np.array(self.limits).T
+        at = np.searchsorted(ends[:-1], traits[:, -1])
+        return np.asarray(self.distance(traits) <= limits[at])
 
     def record(self) -> dict[str, Any]:
         """For the JSON beside the weights; arrays as base64 of little-endian float32."""
-        return {"limit": self.limit, "middle": _packed(self.middle), "whiten": _packed(self.whiten)}
+        return {"limits": self.limits, "middle": _packed(self.middle), "whiten": _packed(self.whiten)}
 
 
 def familiar_from(record: Mapping[str, Any]) -> Familiar:
     """The inverse of `Familiar.record`. Raises KeyError, TypeError or ValueError where it is none."""
     middle, whiten = (_unpacked(record[name]) for name in ("middle", "whiten"))
-    return Familiar(middle, whiten.reshape(-1, TRAITS), float(record["limit"]))
+    limits = tuple((float(end), float(limit)) for end, limit in record["limits"])
+    return Familiar(middle, whiten.reshape(-1, TRAITS), limits)
 
 
 def _packed(array: Floats) -> str:

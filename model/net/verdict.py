@@ -165,8 +165,7 @@ def _unlike(patches: PatchSet, familiar: Familiar | None) -> bool:
     """Whether a dial looks like none that was drawn; never where nobody noted what those look like."""
     if familiar is None:
         return False
-    density, zone, _ = tensors(patches)
-    return not bool(familiar.knows(traits_of(density, zone).double().numpy())[0])
+    return not bool(familiar.knows(traits_of(*tensors(patches)).double().numpy())[0])
 
 
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:

@@ -11,7 +11,7 @@ from verdicts_made import patches
 from dialtell.evaluate.score.reasons import UNLIKE, dial_reason, dial_support, zone_reason
 from dialtell.model.net.familiar import COUNTED, FEW, NUMBERS, TRAITS, Familiar, familiar_from, plain_numbers, traits_of
 from dialtell.model.net.resolution import Resolution
-from dialtell.model.net.verdict import judge
+from dialtell.model.net.verdict import judge, tensors
 from dialtell.model.net.weights_file import load_weights, save_weights
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
 from dialtell.synth.shared.errors import WeightsError
@@ -33,18 +33,23 @@ def bag(*counts, seed=0):
 
 
 def around(middle, limit=3.0):
-    return Familiar(np.asarray(middle, dtype=float), np.eye(TRAITS), limit)
+    """`limit` up to a resolution of -1, twice that above."""
+    return Familiar(np.asarray(middle, dtype=float), np.eye(TRAITS), ((-1.0, limit), (9.0, 2 * limit)))
+
+
+def traits(density, zone, scale=None):
+    return traits_of(density, zone, torch.tensor([-2.0]), scale)
 
 
 def test_places_without_a_patch_and_patches_of_other_scales_do_not_count():
     density, zone = bag(9, 12)
-    own = traits_of(density, zone)
+    own = traits(density, zone)
     more = torch.cat([density, torch.full((1, 5, SIDE, SIDE), 9.0)], dim=1)
     for filler, scale in ((-1, 0.0), (1, 1.0)):
         zones = torch.cat([zone, torch.full((1, 5), filler)], dim=1)
         scales = torch.cat([torch.zeros(1, 21), torch.full((1, 5), scale)], dim=1)
-        assert torch.allclose(traits_of(more, zones, scales), own, atol=1e-5)
-    assert own.shape == (1, TRAITS + 1) and float(own[0, -1]) == pytest.approx(21)
+        assert torch.allclose(traits(more, zones, scales), own, atol=1e-5)
+    assert own.shape == (1, TRAITS + 2) and own[0, -2:].tolist() == pytest.approx([21, -2])
 
 
 def test_a_zone_counts_for_no_more_patches_than_in_training():
@@ -53,11 +58,9 @@ def test_a_zone_counts_for_no_more_patches_than_in_training():
     density, zone = bag(COUNTED, 20)
     many = torch.cat([density[:, :COUNTED]] * 4 + [density[:, COUNTED:]], dim=1)
     zones = torch.cat([zone[:, :COUNTED]] * 4 + [zone[:, COUNTED:]], dim=1)
-    assert torch.allclose(traits_of(many, zones), traits_of(density, zone), atol=1e-4)
-    few = traits_of(
-        torch.cat([density[:, :20]] * 4 + [density[:, COUNTED:]], dim=1), torch.tensor([[0] * 80 + [1] * 20])
-    )
-    assert not torch.allclose(few[:, :-1], traits_of(density, zone)[:, :-1], atol=1e-2)
+    assert torch.allclose(traits(many, zones), traits(density, zone), atol=1e-4)
+    few = traits(torch.cat([density[:, :20]] * 4 + [density[:, COUNTED:]], dim=1), torch.tensor([[0] * 80 + [1] * 20]))
+    assert not torch.allclose(few[:, :TRAITS], traits(density, zone)[:, :TRAITS], atol=1e-2)
 
 
 def test_plain_numbers_are_those_of_the_picture():
@@ -79,22 +82,28 @@ def test_a_photograph_is_read_as_the_bags_of_training_are_kept():
     density += 0.002 * torch.randn(density.shape, generator=torch.Generator().manual_seed(0))
     kept = unpack(torch.from_numpy(pack(density.clamp(LOW, HIGH).numpy())))
     assert not torch.equal(kept, density)
-    assert torch.allclose(traits_of(kept, zone), traits_of(density, zone), atol=1e-5)
+    assert torch.allclose(traits(kept, zone), traits(density, zone), atol=1e-5)
 
 
 def test_few_patches_may_lie_farther_off():
-    traits = np.zeros((2, TRAITS + 1))
-    traits[:, :-1], traits[:, -1] = 2.0, (10_000, FEW / 3)
-    near, far = around(np.zeros(TRAITS)).distance(traits)
+    given = np.full((2, TRAITS + 2), 2.0)
+    given[:, TRAITS] = 10_000, FEW / 3
+    near, far = around(np.zeros(TRAITS)).distance(given)
     assert near == pytest.approx(2.0, rel=0.01) and far == pytest.approx(1.0)
+
+
+def test_each_resolution_has_its_own_limit():
+    given = np.full((4, TRAITS + 2), 4.0)
+    given[:, TRAITS], given[:, -1] = 10_000, (-3.0, -1.0, -0.9, 12.0)
+    assert around(np.zeros(TRAITS)).knows(given).tolist() == [False, False, True, True]
 
 
 def test_through_its_record():
     rng = np.random.default_rng(0)
-    one = Familiar(rng.standard_normal(TRAITS), rng.standard_normal((TRAITS, TRAITS)), 2.5)
+    one = Familiar(rng.standard_normal(TRAITS), rng.standard_normal((TRAITS, TRAITS)), ((0.0, 2.5), (9.0, 3.5)))
     again = familiar_from(json.loads(json.dumps(one.record())))
-    traits = np.abs(rng.standard_normal((6, TRAITS + 1)))
-    assert again.limit == 2.5 and again.distance(traits) == pytest.approx(one.distance(traits), rel=1e-5)
+    given = np.abs(rng.standard_normal((6, TRAITS + 2)))
+    assert again.limits == one.limits and again.distance(given) == pytest.approx(one.distance(given), rel=1e-5)
 
 
 @pytest.fixture
@@ -112,12 +121,11 @@ def known(make_weights, tmp_path):
 
 def test_a_dial_like_none_drawn_gets_no_call_and_is_told_why(known, make_weights):
     dial = patches(0, 20, 20)
-    density, zone = (torch.from_numpy(part)[None] for part in (dial.density, dial.zone))
-    own = traits_of(density, zone)[0, :-1].double().numpy()
+    own = traits_of(*tensors(dial))[0, :TRAITS].double().numpy()
     familiar = load_weights(known(around(own).record()))
     assert judge(dial, familiar) == judge(dial, load_weights(make_weights(9.0, 9.0)))
     assert judge(dial, familiar).call == "hand-painted" and not judge(dial, familiar).unlike
-    strange = judge(dial, load_weights(known(around(own + 6.0).record())))
+    strange = judge(dial, load_weights(known(around(own + 12.0).record())))
     assert strange.unlike and strange.withheld and strange.call == "undetermined" and strange.probability_hand is None
     assert strange.whole.log10_lr == judge(dial, familiar).whole.log10_lr
     assert {evidence.call for evidence in strange.zones.values()} == {"undetermined"}
@@ -140,7 +148,9 @@ SOUND = around(np.zeros(TRAITS)).record()
 
 @pytest.mark.parametrize(
     "record",
-    [[], {}, {**SOUND, "limit": 0.0}, {**SOUND, "limit": float("inf")}, {**SOUND, "limit": "far"},
+    [[], {}, {**SOUND, "limits": [[0, 0.0]]}, {**SOUND, "limits": [[0, 1e400]]}, {**SOUND, "limits": 3},
+     {**SOUND, "limits": []}, {**SOUND, "limits": [[float("nan"), 1.0]]},
+     {**SOUND, "limits": [[0, "far"]]}, {**SOUND, "limits": [[0, 1], [-1, 1]]},
      {**SOUND, "middle": SOUND["whiten"]}, {**SOUND, "middle": "AAA="}, {**SOUND, "whiten": "!"},
      {**SOUND, "whiten": SOUND["whiten"][: 4 * 28]}, {**SOUND, "middle": "AADAfw==" * TRAITS},
      {**SOUND, "middle": "AADAfwAAwH8AAMB/" * (TRAITS // 3) + "AADAfw=="}],
