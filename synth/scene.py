@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.camera.camera import CameraSpec, expose, finished, roughened, sample_camera
+from dialtell.synth.camera.camera import FILM_SHARE, CameraSpec, expose, finished, roughened, sample_camera
 from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.design.fitting import clear_of_figures
 from dialtell.synth.design.fonts import with_fonts
@@ -69,9 +69,10 @@ class Range:
     whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees. rough : share of
     pictures taken worse than cameras commonly do, see camera.roughened. finished : share of pictures with the optics,
     capture, finishing and hard light of real photographs, see camera.finished and light.hardened. heic : share of
-    those kept as HEIC, whose encoder need not give the same bytes on every machine. coated : whether
-    close views show paint as a coat with thickness, relief and grain (strokes.film, photograph.relief), or flat fills.
-    near : share of pictures with NEAR px per dial radius instead, fields of a microscope.
+    those kept as HEIC, whose encoder need not give the same bytes on every machine. film : share of those on dim, soft
+    film or from old prints. near : share of pictures with NEAR px per dial radius instead, fields of a microscope.
+    coated : whether close views show paint as a coat with thickness, relief and grain (strokes.film, photograph.relief),
+    or flat fills.
     """
 
     pixels_per_radius: tuple[float, float] = (90.0, 900.0)
@@ -89,6 +90,7 @@ class Range:
     rough: float = 0.0
     finished: float = 0.7
     heic: float = 0.0
+    film: float = FILM_SHARE
     near: float = 0.0
     coated: bool = True
     variety: Variety = field(default_factory=Variety)
@@ -165,6 +167,7 @@ def sample_photograph(*, rng: np.random.Generator, design: DialDesign, scope: Ra
         light = hardened(light, rng=apart, bezel=body.around.rim != "none")
         camera = finished(
             camera, rng=apart, px_per_mm=view.px_per_mm, dial_radius_mm=radius, heic_share=scope.heic,
+            film_share=scope.film,
         )  # fmt: skip
     return Photograph(view, body, hands, wear, light, camera)
 

@@ -28,6 +28,7 @@ Photo = NDArray[np.uint8]
 PALETTES = ("colour", "grey", "sepia")
 LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, as JPEG uses
 LUT_STEPS = 4096
+FILM_SHARE = 0.07  # of finished photographs, those on dim, soft film or from old prints of it
 
 
 @dataclass(frozen=True)
@@ -208,12 +209,20 @@ def roughened(camera: CameraSpec, *, rng: np.random.Generator) -> CameraSpec:
 
 
 def finished(
-    camera: CameraSpec, *, rng: np.random.Generator, px_per_mm: float, dial_radius_mm: float, heic_share: float = 0.0
+    camera: CameraSpec,
+    *,
+    rng: np.random.Generator,
+    px_per_mm: float,
+    dial_radius_mm: float,
+    heic_share: float = 0.0,
+    film_share: float = FILM_SHARE,
 ) -> CameraSpec:
     """The same exposure and tones taken, finished and passed on as photographs are; a plate from a book stays as it is.
 
     px_per_mm : scale of the frame at the dial's centre. heic_share : 0..1, of pictures kept as HEIC.
+    film_share : 0..1, of pictures on film or from old prints.
     """
+    require_range("film_share", film_share, 0.0, 1.0)
     if camera.screen_px > 0.0:
         return camera
     ratio = sample_ratio(rng=rng, px_per_mm=px_per_mm, dial_radius_mm=dial_radius_mm)
@@ -255,7 +264,7 @@ def finished(
     )
     if chain.eyepiece is not None:  # depth of field is shallow so near
         taken = replace(taken, focus_px=float(rng.uniform(0.5, 7.0)), focus_at=float(rng.uniform(0.2, 0.8)))
-    return _on_film(taken, rng) if rng.random() < 0.07 else taken
+    return _on_film(taken, rng) if rng.random() < film_share else taken
 
 
 def _on_film(camera: CameraSpec, rng: np.random.Generator) -> CameraSpec:

@@ -329,7 +329,7 @@ def other_camera(spec: DialSpec, scope: Range, *, rng: np.random.Generator) -> C
     view = spec.view
     return finished(
         sample_camera(rng=rng), rng=rng, px_per_mm=view.px_per_mm, dial_radius_mm=spec.design.radius_mm,
-        heic_share=scope.heic,
+        heic_share=scope.heic, film_share=scope.film,
     )  # fmt: skip
 
 
