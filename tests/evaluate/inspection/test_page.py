@@ -185,7 +185,7 @@ def test_files_are_kept_unless_overwritten(tmp_path):
     assert path.read_text(encoding="utf-8").startswith("<!doctype html>")
     with pytest.raises(OutputError, match="a folder that exists"):
         write_page(tmp_path / "no" / "page.html", sample(), photo(), None, [], MODEL)
-    with pytest.raises(ParameterError, match=r"saliency has shape \(5, 5\)"):
+    with pytest.raises(ParameterError, match=r"added has shape \(5, 5\)"):
         write_page(path, sample(), photo(), np.ones((5, 5), np.float32), [], MODEL, overwrite=True)
     assert [entry.name for entry in tmp_path.iterdir()] == ["page.html"]
 
