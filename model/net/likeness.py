@@ -80,9 +80,8 @@ def _group_by_group(image: Tensor, zone: Tensor, scale: Tensor, most: int) -> tu
     residual = torch.zeros_like(alike)
     for row in range(len(zone)):
         real = torch.nonzero(zone[row] >= 0)[:, 0]
-        kinds, kind = torch.stack([zone[row, real].float(), scale[row, real].float()]).unique(
-            dim=1, return_inverse=True
-        )
+        told = torch.stack([zone[row, real].float(), scale[row, real].float()])
+        kinds, kind = told.unique(dim=1, return_inverse=True)  # type: ignore[no-untyped-call]
         for which in range(kinds.shape[1]):
             at = real[kind == which]
             one, k = torch.zeros((1, len(at)), device=zone.device), min(most, len(at))
