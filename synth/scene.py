@@ -71,8 +71,8 @@ class Range:
     capture, finishing and hard light of real photographs, see camera.finished and light.hardened. heic : share of
     those kept as HEIC, whose encoder need not give the same bytes on every machine. film : share of those on dim, soft
     film or from old prints. near : share of pictures with NEAR px per dial radius instead, fields of a microscope.
-    coated : whether close views show paint as a coat with thickness, relief and grain (strokes.film, photograph.relief),
-    or flat fills.
+    coated : whether close views show paint as a coat with thickness, relief and grain (strokes.film,
+    photograph.relief), or flat fills.
     """
 
     pixels_per_radius: tuple[float, float] = (90.0, 900.0)
