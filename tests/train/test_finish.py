@@ -82,7 +82,10 @@ def test_record_says_how_to_make_it_again(finished):
     record = load_weights(finished[0]).record
     assert record["renderer_version"] == RENDERER_VERSION
     assert from_record(TrainConfig, record["training"]["config"]) == CONFIG
-    assert record["training"]["steps"] == 4 and record["training"]["pictures"] == 8
+    best = record["training"]["epoch"]
+    assert 1 <= best <= CONFIG.epochs == record["training"]["epochs"]
+    assert record["training"]["steps"] == best * CONFIG.steps
+    assert record["training"]["pictures"] == best * 2 * CONFIG.pairs
     assert {"python", "torch", "numpy", "opencv-python-headless"} <= set(record["training"]["versions"])
 
 
