@@ -31,7 +31,8 @@ TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
 FINISH_STREAM = 85  # of the rng that finishes a photograph, likewise
 NEAR_STREAM = 93  # of the rng that takes a picture from near, likewise
-NEAR, NEAR_SIDE = (1400.0, 3600.0), 1800  # px per dial radius of those, and the most px of their longer side
+NEAR, NEAR_SIDE = (1800.0, 3600.0), 1500  # px per dial radius of those, and the most px of their longer side
+NEAR_FINISHED = 0.3  # of the share of finished photographs: after phones' software few resolve what they were near for
 FONT_STREAM = 87  # of which parts are set in a font, and which, likewise
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
@@ -70,7 +71,8 @@ class Range:
     pictures taken worse than cameras commonly do, see camera.roughened. finished : share of pictures with the optics,
     capture, finishing and hard light of real photographs, see camera.finished and light.hardened. heic : share of
     those kept as HEIC, whose encoder need not give the same bytes on every machine. film : share of those on dim, soft
-    film or from old prints. near : share of pictures with NEAR px per dial radius instead, fields of a microscope.
+    film or from old prints. near : share of pictures with NEAR px per dial radius instead, fields of a
+    microscope, fewer of them finished.
     coated : whether close views show paint as a coat with thickness, relief and grain (strokes.film,
     photograph.relief), or flat fills.
     """
@@ -111,7 +113,7 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     design = sample_design(rng=rng, variety=scope.variety)
     design = with_fonts(design, scope.variety, rng=np.random.default_rng([seed, index, FONT_STREAM]))
     if np.random.default_rng([seed, index, NEAR_STREAM]).random() < scope.near:
-        scope = replace(scope, pixels_per_radius=NEAR, max_side=NEAR_SIDE)
+        scope = replace(scope, pixels_per_radius=NEAR, max_side=NEAR_SIDE, finished=NEAR_FINISHED * scope.finished)
     photograph = sample_photograph(rng=rng, design=design, scope=scope)
     drawn = _sample_process(rng, scope)
     spread = scope.jitter_spread * np.random.default_rng([seed, index, JITTER_STREAM]).uniform(-1, 1)
