@@ -269,4 +269,8 @@ def on_film(camera):
 def test_the_record_says_what_calibrated_and_few_dials_give_no_gate(finished):
     weights = load_weights(finished[0])
     assert weights.record["calibrated_on"] == CALIBRATED_ON and weights.familiar is None
-    assert f"Calibrated on {CALIBRATED_ON}." in (finished[0].parent / "MODEL_CARD.md").read_text()
+    card = (finished[0].parent / "MODEL_CARD.md").read_text()
+    assert f"Calibrated on {CALIBRATED_ON}." in card and "No call is made of a dial" not in card
+    noted = {"passed": 0.995, "dials": 1960, "fresh": {"dials": 980, "passed": 977}}
+    card = card_text({**weights.record, "familiar": noted})
+    assert "99.5 % of 1960 such dials" in card and "Of 980 fresh drawn dials 3 would be withheld so." in card
