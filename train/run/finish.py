@@ -34,8 +34,8 @@ log = logging.getLogger("dialtell.train")
 
 CALIBRATED_ON = (
     "drawn dials of families that training had none of, each in two sets alike in number: lettered in five font "
-    "families of their own, by painters steadier (0.61 to 0.83 of the usual deviations) with half of the finished "
-    "pictures on film, and less steady (1.20 to 1.30) with half of them kept as HEIC"
+    "families of their own, half of the finished pictures on film, by painters steadier (0.61 to 0.83 of the usual "
+    "deviations) and less steady (1.20 to 1.30)"
 )
 TAKEN = ("last", "best", "config")  # other files of a run's folder
 
@@ -50,18 +50,20 @@ def checked_name(name: str) -> str:
 def steadier(scope: Range) -> Range:
     """A family of dials no training of `scope` saw: letterforms held for calibration, painters steadier than any shown,
     half of the finished pictures on film, which training has none of."""
-    return replace(_between(scope, 0.71, 0.16), film=0.5)
+    return _between(scope, 0.71, 0.16)
 
 
 def shakier(scope: Range) -> Range:
-    """Likewise with painters less steady than any shown, and half of the finished pictures kept as HEIC."""
-    return replace(_between(scope, 1.25, 0.039), heic=0.5)
+    """Likewise with painters less steady than any shown."""
+    return _between(scope, 1.25, 0.039)
 
 
 def _between(scope: Range, jitter: float, spread: float) -> Range:
     """jitter : 0.61 to 0.83 or 1.20 to 1.30 of a hand's deviations lie outside what training has (0.83 to 1.20) and
     short of what rung B asks (below 0.6, above 1.3)."""
-    return replace(scope, jitter=jitter * scope.jitter, jitter_spread=spread, variety=calibrating(scope.variety))
+    return replace(
+        scope, jitter=jitter * scope.jitter, jitter_spread=spread, film=0.5, variety=calibrating(scope.variety)
+    )
 
 
 def held_out_sets(count: int, scope: Range) -> tuple[tuple[int, int, Range], ...]:
