@@ -47,7 +47,7 @@ def test_a_measurement_that_tells_betters_and_one_that_does_not_tell_does_not():
     assert found["net and likeness"]["betters"] and found["net and likeness"]["groups"]["families"]["auc_gain"] > 0.03
     assert not found["net and ticks"]["betters"]  # none was measured
     assert found["net and ticks"]["groups"]["outside"]["auc_gain"] == 0
-    assert found[CHOSEN]["columns"] == 2
+    assert found[CHOSEN]["chosen"] == ["unlikeness of like strokes"] and found[CHOSEN]["columns"] == 2
 
 
 def test_noise_betters_nothing():
@@ -62,7 +62,7 @@ def test_every_measurement_is_of_one_kind():
 def test_columns_are_sums_of_leans():
     table = table_of(made(2.0, 40))
     lean = np.array([each[TOLD] for each in table.leans])
-    columns = forms_of(table)["net and likeness"]
+    columns = forms_of(table, [])["net and likeness"]
     assert np.allclose(columns[:, 0] / columns[0, 0], table.net / table.net[0]) and np.allclose(columns[:, 1], lean)
     found = single(table)["unlikeness of like strokes"]["fit"]
     assert found["n"] == 40 and found["auc"][0] > 0.75

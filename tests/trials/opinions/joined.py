@@ -10,7 +10,8 @@ net's ratio refitted on the same dials, in differences over the same dials drawn
 
 All ratios are held within the caps of the weights, and a dial whose zones contradict its call has none, as in the
 program. "betters" asks of held-out letterforms and of other code alike: AUC higher, Cllr lower, and the interval of
-the change of Cllr wholly below 0. Nothing here looks at a real photograph. Needs scikit-learn.
+the change of Cllr wholly below 0. What betters is worth shipping where it costs at most half a scoring; costs are
+multiples of one, scoring and measuring in turn. Nothing here looks at a real photograph. Needs scikit-learn.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from typing import Any
 
 from tqdm import tqdm
 from trials.opinions.joined_cost import costs
-from trials.opinions.joined_fit import NET, Table, judged, single
+from trials.opinions.joined_fit import CHOSEN, NET, Table, judged, single
 from trials.opinions.joined_rows import GROUPS, append_rows, jobs_of, loaded, made_with, read_rows
 
 from dialtell.evaluate.measurements.spread import load_spread, read_spread
@@ -48,7 +49,8 @@ def text_of(document: Mapping[str, Any]) -> str:
             )  # fmt: skip
             area = " ".join(f"{v:.3f}" for v in own["auc"])
             lines.append(f"{form:30}{area:^24}{own['cllr'][0]:7.3f}{own['decided']:9}{own['wrong']:7}{change}")
-    lines += ["", "betters the net: " + (", ".join(document["betters"]) or "none")]
+    lines += ["", "chosen on the fit: " + (", ".join(document["forms"][CHOSEN]["chosen"]) or "none")]
+    lines.append("betters the net: " + (", ".join(document["betters"]) or "none"))
     if document["costs"]:
         lines.append("times scoring a photograph: " + json.dumps(document["costs"]))
     lines += ["", f"{'AUC of one measurement alone':36}" + "".join(f"{group:>26}" for group in GROUPS)]

@@ -20,7 +20,7 @@ from dialtell.train.stats.call_figures import Answers, Resampling, call_figures
 from dialtell.train.stats.clustered import ClusteredFigure, clustered_auc
 from dialtell.train.stats.discrimination import auc
 from dialtell.train.stats.likelihood_ratio import cllr
-from dialtell.train.stats.resampling import cluster_weights, percentile_interval
+from dialtell.train.stats.resampling import drawn_counts, numbered, percentile_interval, strata_of
 
 Floats = NDArray[np.float64]
 
@@ -60,20 +60,27 @@ class Table:
         )
 
 
-def forms_of(table: Table) -> dict[str, Floats]:
-    """Columns of every form: (n, k), the net's ratio first where the form has it."""
-    names = [name for kind in KINDS.values() for name in kind]
-    each = {name: table.summed([name]) for name in names}
+def helpful(table: Table) -> list[str]:
+    """Measurements that each alone, beside the net, lower the cost on parts of the fit left out."""
+    fit, net = table.of("fit"), FREELY * table.net
+    bare = left_out(net[:, None], table.hand, fit)[1]
+    each = {name: table.summed([name]) for kind in KINDS.values() for name in kind}
+    return [
+        name
+        for name, column in each.items()
+        if column.any() and left_out(np.column_stack([net, column]), table.hand, fit)[1] < bare
+    ]
+
+
+def forms_of(table: Table, chosen: Sequence[str]) -> dict[str, Floats]:
+    """Columns of every form: (n, k), the net's ratio first where the form has it. chosen : see `helpful`."""
+    each = {name: table.summed([name]) for kind in KINDS.values() for name in kind}
     kinds = {kind: table.summed(own) for kind, own in KINDS.items()}
     net, opinion = FREELY * table.net, table.opinion()
-    fit = table.of("fit")
     forms = {NET: [net], ALONE: [opinion], "net and second opinion": [net, opinion]}
     forms |= {f"net and {kind}": [net, column] for kind, column in kinds.items()}
     forms |= {"net and every kind": [net, *kinds.values()], "net and every measurement": [net, *each.values()]}
-    # of single ones those that each alone, beside the net, lower the cost on parts of the fit left out
-    bare = left_out(np.column_stack([net]), table.hand, fit)[1]
-    helpful = [c for c in each.values() if c.any() and left_out(np.column_stack([net, c]), table.hand, fit)[1] < bare]
-    forms[CHOSEN] = [net, *helpful]
+    forms[CHOSEN] = [net, *(each[name] for name in chosen)]
     return {name: np.column_stack(columns) for name, columns in forms.items()}
 
 
@@ -119,12 +126,14 @@ def judged(table: Table, caps: Calibration) -> dict[str, Any]:
             raise ParameterError(f"group {group} has {len(table.of(group))} judged dials; give a larger --count")
     ratios: dict[str, Floats] = {}
     found: dict[str, Any] = {}
-    for form, columns in forms_of(table).items():
+    chosen = helpful(table)
+    for form, columns in forms_of(table, chosen).items():
         own, cost, strength = left_out(columns, table.hand, fit)
         whole = fitted(columns, table.hand, fit, strength)
         whole[fit] = own
         ratios[form] = np.clip(whole, caps.low, caps.high)
         found[form] = {"columns": columns.shape[1], "strength": strength, "cllr_left_out": round(cost, 4), "groups": {}}
+    found[CHOSEN]["chosen"] = chosen
     ratios["net as shipped"] = np.clip(table.net, caps.low, caps.high)
     found["net as shipped"] = {"columns": 0, "groups": {}}
     for form, one in found.items():
@@ -147,7 +156,7 @@ def betters(groups: Mapping[str, Mapping[str, Any]]) -> bool:
 
 
 def _figures(seen: Answers) -> dict[str, Any]:
-    found = call_figures(seen, resampling=Resampling(DRAWS, 1, 1, by_kind=False))
+    found = call_figures(seen, resampling=Resampling(DRAWS, 1, 1))
     rounded = {name: _entry(getattr(found, name)) for name in ("auc", "cllr", "coverage")}
     return {"n": found.n, "painted": found.painted, "clusters": found.clusters, "decided": found.decided,
             "wrong": found.decided - found.right, **rounded}  # fmt: skip
@@ -162,9 +171,10 @@ def _entry(figure: ClusteredFigure | None) -> list[float] | None:
 
 def difference(hand: NDArray[np.int8], one: Floats, other: Floats, clusters: NDArray[np.int64]) -> dict[str, Any]:
     """How much more AUC and how much Cllr `one` has than `other` on the same dials, with intervals over clusters."""
-    weights = cluster_weights(hand, clusters, rng=np.random.default_rng(2), draws=DRAWS, by_kind=False)
-    assert weights is not None  # only by kind can there be too few
     told = hand == 1
+    member, count = numbered(clusters)
+    drawn = drawn_counts(strata_of(told, member, count), count, rng=np.random.default_rng(2), draws=DRAWS)
+    weights = drawn[:, member]
     area = auc(hand, one) - auc(hand, other)
     drawn_area = _areas(weights, told, one) - _areas(weights, told, other)
     spent = [np.logaddexp(0.0, np.where(told, -1, 1) * ratio * math.log(10)) / math.log(2) for ratio in (one, other)]
