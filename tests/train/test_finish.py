@@ -110,7 +110,7 @@ def test_card(finished):
         "## Not for",
         "No photograph was used",
         "`dialtell train --preset tiny`",
-        "8 pictures",
+        f"{record['training']['pictures']} pictures",
         "Transfer against",
     ):
         assert words in card
@@ -191,7 +191,8 @@ def test_the_whole_line_from_the_command(tmp_path, capsys, strict_json, monkeypa
     said = row["note"] if "auc" not in row else f"AUC {row['auc']:.3f} ("
     assert lines[2].startswith(f"on {row['n']} fresh drawn dials: {said}")
     assert (out / "MODEL_CARD.md").read_text().startswith("# again ")
-    assert load_weights(out / "again.safetensors").record["training"]["steps"] == 4
+    trained = load_weights(out / "again.safetensors").record["training"]
+    assert trained["epochs"] == 2 and trained["steps"] == 2 * trained["epoch"]
 
 
 def test_figures_of_prints_count_those_called_printed_apart():
