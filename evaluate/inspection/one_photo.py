@@ -108,10 +108,12 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
     scored, maps = examined.scored, examined.maps
     shown = shown_photo(scored.photo)
     scale = shown.shape[1] / scored.photo.pixels.shape[1]
-    record, added, unlike, crops, beside = drawable(scored.record, scale), None, None, [], ""
+    record, added, unlike, odd, crops, beside = drawable(scored.record, scale), None, None, None, [], ""
     if scored.reading is not None and maps is not None:
         geometry, patches = scored.reading.geometry.scaled(scale), scored.reading.patches
-        added, unlike = (photo_map(each, patches, geometry, shown.shape[:2]) for each in (maps.places, maps.unlike))
+        added, unlike, odd = (
+            photo_map(each, patches, geometry, shown.shape[:2]) for each in (maps.places, maps.unlike, maps.odd)
+        )
         views, beside = beside_views(scored.reading, wishes.compare_with, weights, scored.known.max_pixels)
         crops = zone_crops(scored, maps.places, views)
     period = _period(examined, wishes.years)
@@ -124,6 +126,7 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         bearing=examined.bearing,
         shares=shares_of(examined),
         unlike=unlike,
+        odd=odd,
         maps=weights.record.get("maps"),
     )
     write_page(target, record, shown, added, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)

@@ -21,7 +21,7 @@ from dialtell.evaluate.inspection.advice import ADVICES
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
 from dialtell.evaluate.inspection.shares import Shares
-from dialtell.evaluate.maps.map_words import PLACES, UNLIKE, hits_sentence
+from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
@@ -72,8 +72,9 @@ class PageExtras:
     """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
     are, in a sentence. resolution : reached and needed, in words. hints : of style and period.
     evidence : what was measured. bearing : what the measurements together lean to, beside the call.
-    shares : what the call is the sum of. unlike : (H, W) float32 in the photo's frame, what differs from its like,
-    positive towards hand. maps : "maps" of the weights' JSON, how far the maps can be trusted.
+    shares : what the call is the sum of. unlike, odd : (H, W) float32 in the photo's frame, what differs from its like
+    and ink that no stroke like it has, positive towards hand. maps : "maps" of the weights' JSON, how far the maps can
+    be trusted.
     """
 
     period: PeriodCheck | None = None
@@ -84,6 +85,7 @@ class PageExtras:
     bearing: Bearing | None = None
     shares: Shares | None = None
     unlike: NDArray[np.float32] | None = None
+    odd: NDArray[np.float32] | None = None
     maps: Mapping[str, Any] | None = None
 
 
@@ -123,7 +125,7 @@ def page_text(
 ) -> str:
     """The page itself; parameters as for write_page."""
     extras = extras or PageExtras()
-    _require_fit(dial, photo, added, crops, extras.unlike)
+    _require_fit(dial, photo, crops, {"added": added, "unlike": extras.unlike, "odd": extras.odd})
     height, width = photo.shape[:2]
     shown = pictures.fitted(photo, PHOTO_PX)
     shares = None if stated_ratio(dial) is None else extras.shares
@@ -152,12 +154,12 @@ def page_text(
         shown_width=shown.shape[1],
         shown_height=shown.shape[0],
         photo_uri=pictures.jpeg_uri(shown),
-        overlay_uri=None if added is None else pictures.png_uri(pictures.photo_overlay(added, OVERLAY_PX)),
-        unlike_uri=None
-        if extras.unlike is None
-        else pictures.png_uri(pictures.photo_overlay(extras.unlike, OVERLAY_PX)),
+        overlay_uri=_overlay(added),
+        unlike_uri=_overlay(extras.unlike),
+        odd_uri=_overlay(extras.odd),
         map_found=hits_sentence(extras.maps, PLACES),
         unlike_found=hits_sentence(extras.maps, UNLIKE),
+        odd_found=hits_sentence(extras.maps, ODD),
         adds_up="" if shares is None else shares.sentence(capped=capped),
         outline=_outline(dial["geometry"]),
         zones=zones,
@@ -181,6 +183,11 @@ def page_text(
     )
 
 
+def _overlay(values: NDArray[np.float32] | None) -> str | None:
+    """A map as a data URI, None without."""
+    return None if values is None else pictures.png_uri(pictures.photo_overlay(values, OVERLAY_PX))
+
+
 def _printing(record: Mapping[str, Any] | None) -> str:
     """How a print was made, with its reason; a dial that the page calls printed is the only one this is said of."""
     words = "" if record is None else print_words(record)
@@ -190,17 +197,15 @@ def _printing(record: Mapping[str, Any] | None) -> str:
 def _require_fit(
     dial: Mapping[str, Any],
     photo: NDArray[np.uint8],
-    added: NDArray[np.float32] | None,
     crops: Sequence[ZoneCrop],
-    unlike: NDArray[np.float32] | None,
+    maps: Mapping[str, NDArray[np.float32] | None],
 ) -> None:
     if photo.ndim != 3 or photo.shape[2] != 3 or photo.dtype != np.uint8:
         raise ParameterError(f"photo is {photo.dtype} of shape {photo.shape}; give uint8 (H, W, 3) RGB")
     if dial["call"] not in HEADLINES:
         raise ParameterError(f"call is {dial['call']!r}; give one of {', '.join(HEADLINES)}")
     pairs = [
-        ("added", photo, added),
-        ("unlike", photo, unlike),
+        *((name, photo, values) for name, values in maps.items()),
         *((f"added of {c.zone}", c.image, c.added) for c in crops),
     ]
     for name, image, values in pairs:

@@ -25,7 +25,11 @@ class Shares:
     def sentence(self, *, capped: bool) -> str:
         """How the places make the call. capped : the call states less than they add up to."""
         added, whole = signed(sum(self.zones.values())), signed(self.total)
-        end = f"{whole}; the call states no more than validation can vouch for" if capped else f"the call's {whole}"
+        end = (
+            f"{whole}; the call states no more than validation can vouch for"
+            if capped
+            else f"the call's {whole} (rounded)"
+        )
         return (
             f"The places add up: {added} in all, and {signed(self.base)} where every dial starts whatever its strokes, "
             f"make {end}."

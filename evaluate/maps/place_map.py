@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.evaluate.maps.odd_strokes import outside
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.patches import SIDE, SPAN, PatchSet
@@ -36,11 +37,12 @@ class Places:
 
 @dataclass(frozen=True, eq=False)
 class DialMaps:
-    """Maps over the patches, (N, S, S) float32, positive towards hand. places : what each place adds. unlike : what
-    differs from its like."""
+    """Maps over the patches, (N, S, S) float32, positive towards hand. places : what each place adds. unlike : what it
+    adds less what its like add. odd : the same at ink that no stroke like it has, see odd_strokes."""
 
     places: Map
     unlike: Map
+    odd: Map
 
 
 def contributed(explanation: Explanation) -> Places:
@@ -83,6 +85,7 @@ def on_ink(places: Places, patches: PatchSet) -> Map:
 
 
 def maps_of(explanation: Explanation, patches: PatchSet) -> DialMaps:
-    """Both maps of a dial. patches : as read; the map lies on those of the first scale, which hold all others."""
+    """The maps of a dial. patches : as read; they lie on those of the first scale, which hold all others."""
     like = against_like(explanation, patches.joined.scales)
-    return DialMaps(on_ink(contributed(explanation), patches), on_ink(like, patches))
+    odd = outside(patches) * like.added[: len(patches), None, None]
+    return DialMaps(on_ink(contributed(explanation), patches), on_ink(like, patches), odd.astype(np.float32))

@@ -6,7 +6,7 @@ import shutil
 import pytest
 from trials.maps.saliency_truth import note
 
-from dialtell.evaluate.maps.map_words import PLACES, UNLIKE, UNTESTED, hits_sentence, maps_record
+from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, UNTESTED, hits_sentence, maps_record
 from dialtell.model.net.weights_file import SHIPPED, load_weights
 from dialtell.synth.planting import Plant
 
@@ -14,14 +14,14 @@ from dialtell.synth.planting import Plant
 def rows(hits=(21, 12, 1, 0), n=(40, 40, 38, 39)):
     return [
         {"map": name, "plant": str(plant), "n": many, "hit_rate": [found / many, 0.0, 1.0], "right_sign": 0.9}
-        for name in (PLACES, UNLIKE, "random")
+        for name in (PLACES, UNLIKE, ODD, "random")
         for plant, found, many in zip(Plant, hits, n, strict=True)
     ]
 
 
 def test_the_sentence_counts_what_was_found():
     kept = maps_record(rows())
-    assert set(kept) == {PLACES, UNLIKE}  # of the maps pages show
+    assert set(kept) == {PLACES, UNLIKE, ODD}  # of the maps pages show
     assert hits_sentence(kept, PLACES) == (
         "On drawn dials its peak lay on the one painted figure of a printed dial in 21 of 40, on the one printed "
         "figure of a painted dial in 12 of 40, and on a single faded or overrun stroke in 1 of 77."

@@ -25,7 +25,7 @@ from scipy.stats import spearmanr
 from tqdm import tqdm
 from trials.maps.occlusion_map import occlusion_map
 
-from dialtell.evaluate.maps.map_words import PLACES, UNLIKE, maps_record
+from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, maps_record
 from dialtell.evaluate.maps.painting import Map, paint_map
 from dialtell.evaluate.maps.place_map import DialMaps, maps_of
 from dialtell.model.net.additive import build_net
@@ -112,6 +112,7 @@ class MapsOfDial:
 MAPS: dict[str, Callable[[MapsOfDial], Map]] = {
     PLACES: lambda at: at.shown.places,
     UNLIKE: lambda at: at.shown.unlike,
+    ODD: lambda at: at.shown.odd,
     "occlusion": lambda at: occlusion_map(at.reading.patches, at.weights),
     "edges": lambda at: edges(at.reading.patches),
     "ink": lambda at: np.clip(at.reading.patches.density, 0.0, None),
