@@ -1,0 +1,150 @@
+"""A close-up laid on the whole view of its dial, by itself: its place, turn and scale follow, or it is refused in words.
+
+Candidates come from like features, each is pulled to its best fit, and what counts is what is left over there: how
+many of the places with ends and corners find their like where they ought to, and how the ink agrees. A dial repeats
+itself every 6 and every 30 degrees, so the best place is tried against all its turns; and a photograph of another
+dial fits nowhere well.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.compare.registration import DialSheet, sheet_of
+from dialtell.evaluate.one_dial.features import Features, candidates, features_of
+from dialtell.evaluate.one_dial.fitting import Field, Fit, pulled, rated, turned
+from dialtell.model.reader.file import Reader, load_reader
+from dialtell.model.reading.close_up import frame_geometry
+from dialtell.model.reading.density import optical_density
+from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.looks import first_look
+from dialtell.model.reading.photo import Photo
+from dialtell.model.reading.steps import Reading
+from dialtell.model.reading.zones import HIDING
+from dialtell.synth.shared.terms import SEEN
+
+Floats = NDArray[np.float64]
+
+SCALES = 120.0, 320.0  # px per dial radius that a whole view is compared at, least and most
+LEAST_WHOLE = 60.0  # px per dial radius that a whole view must resolve: below, figures are blots
+LONGER_SIDE = 512  # px of a close-up compared
+TRIED, PULLED, RIVALS = 32, 6, 4  # candidates looked at, those pulled to their best fit, turns pulled likewise
+FULL = 0.9  # quantile of the densities above 0.3 taken for full, before the dial's is known
+LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
+# of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
+LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS = 6, 0.7, 0.3
+MOST_RIVAL = 0.8  # of its score, what the best other place may have
+APART = 0.04  # dial radii from which two places are two
+
+
+@dataclass(frozen=True, eq=False)
+class WholeView:
+    """A whole view made ready to lay close-ups on. reading : of it. sheet : face on. coarse : the same, smaller, for a
+    first look at many places. features : of the first."""
+
+    reading: Reading
+    sheet: DialSheet
+    coarse: DialSheet
+    features: Features
+
+
+@dataclass(frozen=True, eq=False)
+class Placing:
+    """Where a close-up lies on its dial, or why that is not known.
+
+    geometry : of the whole dial in px of the close-up, 12 o'clock as in the whole view; None where it was not placed.
+    reason : in words why it was not, "" where it was. fit : of the best place found, None where none was. rival :
+    score of the best other place over that of the best, 0..1. photo_scale : px of the field per photo px.
+    """
+
+    geometry: DialGeometry | None
+    reason: str
+    fit: Fit | None = None
+    rival: float = 0.0
+
+    @property
+    def residual(self) -> float:
+        """SD per axis of what is left at the matching places, dial radii."""
+        return math.nan if self.fit is None else self.fit.spread
+
+
+def whole_view(reading: Reading) -> WholeView:
+    """Make a whole view ready."""
+    scale = float(np.clip(1.2 * reading.sharpness.true_pixels_per_radius, *SCALES))
+    sheet = sheet_of(reading, scale)
+    return WholeView(reading, sheet, sheet_of(reading, SCALES[0]), features_of(sheet.ink, sheet.seen))
+
+
+def field_of(photo: Photo, reader: Reader | None = None) -> Field:
+    """A close-up as ink, of which nothing is known."""
+    density = optical_density(photo.grey, frame_geometry(photo.grey.shape))
+    height, width = density.shape
+    shrunk = min(LONGER_SIDE / max(height, width), 1.0)
+    size = (max(round(width * shrunk), 1), max(round(height * shrunk), 1))
+    small = np.asarray(cv2.resize(density, size, interpolation=cv2.INTER_AREA), np.float32)
+    dark = small[small > 0.3]
+    full = max(float(np.quantile(dark, FULL)), 0.2) if dark.size > 50 else 1.0
+    look = first_look(photo.codes, reader or load_reader())
+    hidden = np.isin(look.seen, [SEEN.index(one) for one in HIDING]).astype(np.uint8)
+    onto = look.onto[:, :2] @ np.diag([width / size[0], height / size[1]])
+    shift = onto @ (0.5, 0.5) + look.onto[:, 2] - 0.5
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    covered = cv2.warpAffine(hidden, np.column_stack([onto, shift]), size, flags=flags)
+    seen = cv2.dilate(np.asarray(covered, np.uint8), np.ones((9, 9), np.uint8)) == 0
+    if seen.mean() < LEAST_SEEN:
+        seen = np.ones_like(seen)
+    return Field(np.clip(small / full, 0, 1.3).astype(np.float32), seen, size[0] / width)
+
+
+def place_field(field: Field, whole: WholeView) -> Placing:
+    """Lay a close-up on a whole view."""
+    if whole.reading.sharpness.true_pixels_per_radius < LEAST_WHOLE:
+        return Placing(None, "the whole view is too vague to lay anything on it")
+    features = features_of(field.ink, np.ones_like(field.seen))
+    middle = 0.5 * np.array(field.ink.shape[::-1], float)
+    found = candidates(features, whole.features, whole.sheet.scale, middle, TRIED)
+    if not found:
+        return Placing(None, "too few of its strokes are like any of the whole view's")
+    order = sorted(found, key=lambda one: -rated(field, whole.coarse, one.matrix))
+    fits = [fit for one in order[:PULLED] if (fit := pulled(field, whole.sheet, one.matrix)) is not None]
+    if not fits:
+        return Placing(None, "it fits nowhere on the whole view")
+    best = max(fits, key=score)
+    turns = [turned(best.matrix, math.radians(degrees)) for degrees in range(6, 360, 6)]
+    turns.sort(key=lambda matrix: -rated(field, whole.coarse, matrix))
+    fits += [fit for matrix in turns[:RIVALS] if (fit := pulled(field, whole.sheet, matrix)) is not None]
+    best = max(fits, key=score)
+    others = [score(fit) for fit in fits if best.apart(fit, field) > APART]
+    rival = max(others, default=0.0) / max(score(best), 1e-6)
+    return Placing(_geometry(best.matrix, field.shrunk), _refusal(best, rival), best, rival)
+
+
+def score(fit: Fit) -> float:
+    """How well a place fits, 0..1."""
+    return fit.share * max(fit.likeness, 0.0)
+
+
+def _refusal(fit: Fit, rival: float) -> str:
+    if fit.sites < LEAST_SITES or fit.share < LEAST_SHARE or fit.likeness < LEAST_LIKENESS:
+        return "it fits nowhere on the whole view"
+    if rival > MOST_RIVAL:
+        return "it fits several places of the whole view about equally"
+    return ""
+
+
+def _geometry(matrix: Floats, shrunk: float) -> DialGeometry:
+    """The dial whose radii a place tells, in photo px. matrix : (2, 3) px of the field to dial radii."""
+    linear = np.linalg.inv(matrix[:, :2]) / shrunk  # dial radii to photo px
+    x, y = -linear @ matrix[:, 2]
+    # an ellipse, and the turn left: the polar parts of the map
+    u, sizes, v = np.linalg.svd(linear)
+    turn = u @ v
+    return DialGeometry(
+        (float(x), float(y)), (float(sizes[0]), float(sizes[1])), math.atan2(u[1, 0], u[0, 0]) % math.pi,
+        math.atan2(turn[1, 0], turn[0, 0]),
+    )  # fmt: skip
