@@ -25,7 +25,8 @@ MOST_STRETCH = 2.0  # of a place, the longer way against the shorter: 35 degrees
 LEAST_VIEW = 0.35  # of the field that must lie on the dial
 LEAST_INK = 0.004  # variance of ink below which there is nothing to compare
 LEAST_SITES = 6  # that an affine map is fitted to
-TAKEN = 0.012  # dial radii, within which a site agrees with the map
+TAKEN = 0.01  # dial radii, within which a site agrees with the map
+FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
 STEP = 2**-0.5  # of the sizes a field is kept at
 
@@ -145,27 +146,58 @@ def rated(field: Field, dial: DialSheet, matrix: Floats) -> float:
 def pulled(field: Field, dial: DialSheet, matrix: Floats, reaches: tuple[float, ...] = REACHES) -> Fit | None:
     """The best fit near a candidate: places with ends and corners are looked for nearby, pass by pass, and an affine
     map is fitted to what is found, as `compare` does. None where nothing holds."""
-    count, share, spread = 0, 0.0, math.nan
     for reach in reaches:
         if not sound(matrix):
             return None
-        mine = laid(field, matrix, dial.scale)
-        both = DialSheet(mine.ink, mine.seen & dial.seen, mine.scale)
-        sites = find_sites(both)
+        mine, there = _both(field, dial, matrix)
+        sites = find_sites(mine)
         if len(sites) < LEAST_SITES:
             return None
-        found, score = match(both, dial, sites, sites, 0.0, reach)
+        found, score = match(mine, there, sites, sites, 0.0, reach)
         near = score > LEAST_SCORE
         if near.sum() < LEAST_SITES:
             return None
         coefficients = bend(sites, found, near, 1)
-        away = np.hypot(*(found - coefficients[0] - sites @ coefficients[1:]).T)
-        kept = near & (away < TAKEN)
-        count, share = len(sites), float(kept.mean())
-        if kept.sum() >= LEAST_SITES:
-            spread = float(1.4826 * np.median(away[kept]) / 1.1774)  # of a length to an SD per axis
         linear = coefficients[1:].T
         matrix = np.column_stack([linear @ matrix[:, :2], linear @ matrix[:, 2] + coefficients[0]])
-    if not sound(matrix):
-        return None
-    return Fit(matrix, rated(field, dial, matrix), count, share, spread)
+    return judged(field, dial, matrix) if sound(matrix) else None
+
+
+def judged(field: Field, dial: DialSheet, matrix: Floats) -> Fit:
+    """What is left over at a place: of all ends and corners of the field and of what it covers of the dial, how many
+    find their like where they ought to, once a camera's slant is taken off, and how far off these are."""
+    mine, there = _both(field, dial, matrix)
+    count = kept = 0
+    left: list[Floats] = []
+    for one, other in ((mine, there), (there, mine)):
+        sites = find_sites(one)
+        if len(sites) == 0:
+            continue
+        found, score = match(one, other, sites, sites, 0.0, REACHES[-1])
+        near = score > LEAST_SCORE
+        degree = 2 if near.sum() >= FOR_SLANT else 1
+        if near.sum() < LEAST_SITES:
+            count += len(sites)
+            continue
+        away = np.hypot(*(found - bent_onto(sites, found, near, degree)).T)
+        own = near & (away < TAKEN)
+        count, kept = count + len(sites), kept + int(own.sum())
+        left.append(away[own])
+    away = np.concatenate(left) if left else np.empty(0)
+    # of a length to an SD per axis
+    spread = float(np.median(away) / 1.1774) if len(away) >= LEAST_SITES else math.nan
+    return Fit(matrix, likeness(mine, there, field, matrix), count, kept / max(count, 1), spread)
+
+
+def bent_onto(sites: Floats, found: Floats, use: Flags, degree: int) -> Floats:
+    """(N, 2) where the smooth bend fitted to the matches puts all sites."""
+    x, y = sites.T
+    terms = [np.ones_like(x), x, y, x * x, x * y, y * y][: 3 if degree == 1 else 6]
+    return np.asarray(np.stack(terms, axis=1) @ bend(sites, found, use, degree))
+
+
+def _both(field: Field, dial: DialSheet, matrix: Floats) -> tuple[DialSheet, DialSheet]:
+    """The field laid on a dial, and the dial, each where both are seen."""
+    mine = laid(field, matrix, dial.scale)
+    seen = mine.seen & dial.seen
+    return DialSheet(mine.ink, seen, dial.scale), DialSheet(dial.ink, seen, dial.scale)

@@ -57,15 +57,20 @@ class WholeView:
 class Placing:
     """Where a close-up lies on its dial, or why that is not known.
 
-    geometry : of the whole dial in px of the close-up, 12 o'clock as in the whole view; None where it was not placed.
-    reason : in words why it was not, "" where it was. fit : of the best place found, None where none was. rival :
-    score of the best other place over that of the best, 0..1. photo_scale : px of the field per photo px.
+    geometry : of the whole dial in px of the close-up, 12 o'clock as in the whole view: of the best place, also
+    where that was refused; None where there is none. reason : in words why it was not, "" where it was. fit : of the best place found, None where none was. rival :
+    score of the best other place over that of the best, 0..1.
     """
 
     geometry: DialGeometry | None
     reason: str
     fit: Fit | None = None
     rival: float = 0.0
+
+    @property
+    def placed(self) -> bool:
+        """Whether its place is known."""
+        return not self.reason
 
     @property
     def residual(self) -> float:
