@@ -1,4 +1,4 @@
 """One dial, several photographs: close-ups laid on the whole view, one bag, one opinion.
 
-Begin with `placing.place_field`.
+Begin with `dial.score_dial`, `placing.place_field`.
 """

@@ -95,7 +95,9 @@ def candidates(field: Features, dial: Features, scale: float, middle: Floats, mo
     dx, dy = (middle - field.at[mine]).T
     place = on_dial[other] + np.stack([c * dx - s * dy, s * dx + c * dy], axis=1)
     # a chord of the unit circle is as long as the angle, where that is small
-    space = np.column_stack([place / APART[0], np.log(grow) / APART[1], np.cos(turn) / APART[2], np.sin(turn) / APART[2]])
+    space = np.column_stack(
+        [place / APART[0], np.log(grow) / APART[1], np.cos(turn) / APART[2], np.sin(turn) / APART[2]]
+    )
     weight = np.exp(-0.5 * (away / 0.35) ** 2)
     tree = cKDTree(space)
     near = tree.query_ball_point(space, 1.0)

@@ -1,4 +1,4 @@
-"""A close-up laid on a dial's face-on picture: pulled to the best fit near a candidate, and how well the ink then agrees.
+"""A close-up laid on a dial's face-on picture: pulled to the best fit near a candidate, and how well ink then agrees.
 
 Places are affine maps from px of the close-up to dial radii; within a field that is nearly what a tilted camera does.
 """
@@ -25,7 +25,7 @@ MOST_STRETCH = 2.0  # of a place, the longer way against the shorter: 35 degrees
 LEAST_VIEW = 0.35  # of the field that must lie on the dial
 LEAST_INK = 0.004  # variance of ink below which there is nothing to compare
 LEAST_SITES = 6  # that an affine map is fitted to
-TAKEN = 0.01  # dial radii, within which a site agrees with the map
+TAKEN = 0.005, 0.9  # dial radii, or px where that is more, within which a site agrees with the map
 FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
 STEP = 2**-0.5  # of the sizes a field is kept at
@@ -169,6 +169,7 @@ def judged(field: Field, dial: DialSheet, matrix: Floats) -> Fit:
     mine, there = _both(field, dial, matrix)
     count = kept = 0
     left: list[Floats] = []
+    taken = max(TAKEN[0], TAKEN[1] / dial.scale)
     for one, other in ((mine, there), (there, mine)):
         sites = find_sites(one)
         if len(sites) == 0:
@@ -180,7 +181,7 @@ def judged(field: Field, dial: DialSheet, matrix: Floats) -> Fit:
             count += len(sites)
             continue
         away = np.hypot(*(found - bent_onto(sites, found, near, degree)).T)
-        own = near & (away < TAKEN)
+        own = near & (away < taken)
         count, kept = count + len(sites), kept + int(own.sum())
         left.append(away[own])
     away = np.concatenate(left) if left else np.empty(0)

@@ -1,4 +1,4 @@
-"""A close-up laid on the whole view of its dial, by itself: its place, turn and scale follow, or it is refused in words.
+"""A close-up laid on the whole view of its dial, by itself: place, turn and scale follow, or it is refused in words.
 
 Candidates come from like features, each is pulled to its best fit, and what counts is what is left over there: how
 many of the places with ends and corners find their like where they ought to, and how the ink agrees. A dial repeats
@@ -37,7 +37,7 @@ TRIED, PULLED, RIVALS = 32, 6, 4  # candidates looked at, those pulled to their 
 FULL = 0.9  # quantile of the densities above 0.3 taken for full, before the dial's is known
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
-LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS = 6, 0.7, 0.3
+LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS = 8, 0.7, 0.3
 MOST_RIVAL = 0.8  # of its score, what the best other place may have
 APART = 0.04  # dial radii from which two places are two
 
@@ -57,9 +57,9 @@ class WholeView:
 class Placing:
     """Where a close-up lies on its dial, or why that is not known.
 
-    geometry : of the whole dial in px of the close-up, 12 o'clock as in the whole view: of the best place, also
-    where that was refused; None where there is none. reason : in words why it was not, "" where it was. fit : of the best place found, None where none was. rival :
-    score of the best other place over that of the best, 0..1.
+    geometry : of the whole dial in px of the close-up, 12 o'clock as in the whole view: of the best place, also where
+    that was refused; None where there is none. reason : in words why it was not placed, "" where it was. fit : of the
+    best place, None where none was found. rival : score of the best other place over that of the best, 0..1.
     """
 
     geometry: DialGeometry | None

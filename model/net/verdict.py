@@ -156,11 +156,12 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
 
 
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution."""
+    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution, or (1, N) of patches of
+    several photographs."""
     return (
         torch.from_numpy(np.ascontiguousarray(patches.density, dtype=np.float32))[None],
         torch.from_numpy(patches.zone)[None],
-        torch.tensor([patches.resolution], dtype=torch.float32),
+        torch.from_numpy(np.atleast_1d(patches.resolution if patches.each is None else patches.each[None])).float(),
     )
 
 
@@ -172,5 +173,5 @@ def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
             seen = patches.joined
             output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
         else:
-            output = net(*tensors(patches))
+            output = net(*tensors(replace(patches, each=None)))
     return output

@@ -155,7 +155,9 @@ def laid_fields(
             if kind == OWN and placing.geometry is not None:
                 off = off_place(placing, shot, spec, view)
             fit = placing.fit
-            told = {} if fit is None else {name: getattr(fit, name) for name in ("sites", "share", "likeness", "spread")}
+            told = (
+                {} if fit is None else {name: getattr(fit, name) for name in ("sites", "share", "likeness", "spread")}
+            )
             found.append(
                 Laid(
                     index, number, kind, placing.placed, placing.reason, off, **told, rival=placing.rival,
@@ -201,7 +203,9 @@ def _quantiles(values: Sequence[float]) -> dict[str, float] | None:
 def table(found: dict[str, Any]) -> str:
     """The document for a terminal."""
     own = found["figures"]
-    lines = [f"{found['dials']} drawn dials, {found['fields']} fields each, seed {found['seed']}, from {found['first']}"]
+    lines = [
+        f"{found['dials']} drawn dials, {found['fields']} fields each, seed {found['seed']}, from {found['first']}"
+    ]
     lines += [share_line(name, one) for name, one in own["shares"].items()]
     names = {"off_mm": "off, mm (watch dials, placed rightly)", "off_radii": "off, dial radii",
              "left_over_mm": "left over at matching places, mm SD", "seconds": "seconds a field and view"}  # fmt: skip

@@ -1,0 +1,154 @@
+"""Photographs of one dial become one opinion: whole views and close-ups in any order, one row.
+
+The whole view on which most of the others can be laid carries the dial's frame; what fits nowhere on it is named and
+left out, and one judgement is made of the rest. Without a whole view nothing can be brought together, which is said.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from dialtell.evaluate.one_dial.agreement import Agreement, agreement, held_to, trusted
+from dialtell.evaluate.one_dial.merging import Merged, merge
+from dialtell.evaluate.one_dial.placing import Placing, WholeView, field_of, place_field, whole_view
+from dialtell.evaluate.one_dial.row import one_dial_record
+from dialtell.evaluate.score.recognised import unrecognised
+from dialtell.evaluate.score.record import record_of
+from dialtell.evaluate.score.score import SCHEMA, ScoredPhoto, judged, score_photo
+from dialtell.model.net.resolution import Resolution, resolution_of
+from dialtell.model.net.weights_file import Weights
+from dialtell.model.reading.known import UNKNOWN, Known, KnownOf, known_for
+from dialtell.model.reading.photo import walk_photos
+from dialtell.model.reading.steps import Reading, read_within
+from dialtell.synth.shared.errors import DialtellError, fault_of_ours
+
+log = logging.getLogger("dialtell.score")
+MOST_WHOLE = 3  # whole views tried for the one that the others fit
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One photograph of a dial. alone : scored by itself. placing : on the whole view, None for that view itself and
+    where there is none. reading : in the dial's frame, None where it is left out. ratio : log10 LR of
+    this photograph alone. agreement : with the whole view at the places both show."""
+
+    alone: ScoredPhoto
+    placing: Placing | None = None
+    reading: Reading | None = None
+    ratio: float | None = None
+    agreement: Agreement | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class OneDial:
+    """A dial scored from several photographs. scored : the one opinion, as that of a photograph: the whole view's frame
+    with everyone's patches. parts : in the order given. merged : None where nothing was brought together."""
+
+    scored: ScoredPhoto
+    parts: tuple[Part, ...]
+    merged: Merged | None
+
+
+def score_dial(alone: Sequence[ScoredPhoto], weights: Weights, *, name: str | None = None) -> OneDial:
+    """One opinion of photographs of one dial, each scored by itself. name : of the dial."""
+    whole = [at for at, one in enumerate(alone) if _is_whole(one)]
+    if not whole:
+        return _apart(alone, name)
+    views = {at: whole_view(reading) for at in _best_first(alone, whole) if (reading := alone[at].reading) is not None}
+    fields = [None if one.reading is None and _is_whole(one) else field_of(one.photo, weights.reader) for one in alone]
+    placed = {
+        base: {at: place_field(field, view) for at, field in enumerate(fields) if at != base and field is not None}
+        for base, view in views.items()
+    }
+    base = max(placed, key=lambda at: sum(place.placed for place in placed[at].values()))  # the best view of equals
+    return _merged(alone, base, views[base], placed[base], weights, name)
+
+
+def _merged(
+    alone: Sequence[ScoredPhoto], base: int, view: WholeView, placed: dict[int, Placing], weights: Weights,
+    name: str | None,
+) -> OneDial:  # fmt: skip
+    own = view.reading
+    known = alone[base].known
+    parts = []
+    for at, one in enumerate(alone):
+        place = placed.get(at)
+        if at == base:
+            parts.append(Part(one, None, own, one.record["log10_lr"]))
+        elif place is None or not place.placed or place.geometry is None:
+            parts.append(Part(one, place, None, one.record["log10_lr"]))
+        else:
+            reading = read_within(one.photo, place.geometry, own, weights.reader)
+            ratio = judged(reading, weights, one.known.whole(), withheld=False).whole.log10_lr
+            parts.append(Part(one, place, reading, ratio, agreement(reading, own, weights)))
+    inside = [base, *(at for at, part in enumerate(parts) if part.reading is not None and at != base)]
+    readings = [reading for at in inside if (reading := parts[at].reading) is not None]
+    carry = [resolution_of(reading, weights.record, known.diameter_mm).carries_strokes for reading in readings]
+    # photographs that do not resolve strokes are left out where others do
+    merged = merge(readings, carry if any(carry) else None)
+    fineness = np.array([reading.sharpness.true_pixels_per_radius for reading in readings])
+    true = 2.0 * float(np.median(fineness[merged.source])) if len(merged.source) else 0.0
+    first = resolution_of(own, weights.record, known.diameter_mm)
+    screened = all(reading.sharpness.halftone for reading in readings)
+    resolution = Resolution(first.stored, true, first.needed, first.diameter_mm, screened)
+    reading = replace(own, patches=merged.patches)
+    held = not resolution.carries_strokes or unrecognised(reading) is not None
+    verdict = judged(reading, weights, known, withheld=held)
+    differences = [part.agreement.difference for part in parts if part.agreement is not None]
+    verdict = held_to(verdict, trusted(differences))
+    record = record_of(alone[base].photo, known, reading, verdict, resolution)
+    record = one_dial_record(record, parts, base, {at: merged.from_reading(k) for k, at in enumerate(inside)}, name)
+    return OneDial(ScoredPhoto(record, alone[base].photo, known, reading, verdict, resolution), tuple(parts), merged)
+
+
+def _apart(alone: Sequence[ScoredPhoto], name: str | None) -> OneDial:
+    """Without a whole view: the photograph that resolves most speaks alone, unless others contradict it."""
+    order = sorted(range(len(alone)), key=lambda at: -(alone[at].resolution.true if alone[at].resolution else 0.0))
+    first = alone[order[0]]
+    parts = tuple(Part(one, ratio=one.record["log10_lr"]) for one in alone)
+    record = one_dial_record(dict(first.record), parts, None, {}, name)
+    return OneDial(replace(first, record=record), parts, None)
+
+
+def _is_whole(one: ScoredPhoto) -> bool:
+    return one.reading is not None and one.reading.close_up is None
+
+
+def _best_first(alone: Sequence[ScoredPhoto], whole: Sequence[int]) -> list[int]:
+    """Whole views by how fine and how certain they are, some of them."""
+
+    def worth(at: int) -> float:
+        reading = alone[at].reading
+        assert reading is not None
+        return reading.sharpness.true_pixels_per_radius * (reading.outline_certainty or 1.0)
+
+    return sorted(whole, key=lambda at: -worth(at))[:MOST_WHOLE]
+
+
+def score_one_dial(
+    paths: Iterable[str | os.PathLike[str]], weights: Weights, *, known: Known | KnownOf = UNKNOWN,
+    name: str | None = None,
+) -> tuple[OneDial | None, dict[str, Any]]:  # fmt: skip
+    """Score all photographs, and those in folders, as of one dial: the dial, None where no photograph could be read,
+    and the document of schema dialtell.score/1 with one row."""
+    files, missing = walk_photos(paths)
+    errors = [{"photo": str(path), "error": str(error)} for path, error in missing]
+    alone = []
+    for path in files:
+        try:
+            alone.append(score_photo(path, weights, known=known_for(known, path)))
+        except DialtellError as error:
+            errors.append({"photo": str(path), "error": str(error)})
+        except Exception as error:  # a fault of ours on one photograph must not lose the others
+            log.debug("%s: traceback", path, exc_info=True)
+            errors.append({"photo": str(path), "error": f"{path}: {fault_of_ours(error)}"})
+    dial = score_dial(alone, weights, name=name) if alone else None
+    dials = [] if dial is None else [dial.scored.record]
+    reader = weights.reader.identity
+    return dial, {"schema": SCHEMA, "model": weights.identity, "reader": reader, "dials": dials, "errors": errors}
