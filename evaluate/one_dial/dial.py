@@ -22,6 +22,7 @@ from dialtell.evaluate.score.recognised import unrecognised
 from dialtell.evaluate.score.record import record_of
 from dialtell.evaluate.score.score import SCHEMA, ScoredPhoto, judged, score_photo
 from dialtell.model.net.resolution import Resolution, resolution_of
+from dialtell.model.net.verdict import Verdict
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import UNKNOWN, Known, KnownOf, known_for
 from dialtell.model.reading.photo import walk_photos
@@ -89,22 +90,40 @@ def _merged(
             parts.append(Part(one, place, reading, ratio, agreement(reading, own, weights)))
     inside = [base, *(at for at, part in enumerate(parts) if part.reading is not None and at != base)]
     readings = [reading for at in inside if (reading := parts[at].reading) is not None]
-    carry = [resolution_of(reading, weights.record, known.diameter_mm).carries_strokes for reading in readings]
+    found = opinion(readings, weights, known, [one for part in parts if (one := part.agreement) is not None])
+    record = record_of(alone[base].photo, known, found.reading, found.verdict, found.resolution)
+    given = {at: found.merged.from_reading(k) for k, at in enumerate(inside)}
+    record = one_dial_record(record, parts, base, given, name)
+    scored = ScoredPhoto(record, alone[base].photo, known, found.reading, found.verdict, found.resolution)
+    return OneDial(scored, tuple(parts), found.merged)
+
+
+@dataclass(frozen=True, eq=False)
+class Opinion:
+    """One judgement of several readings. reading : the whole view's with everyone's patches."""
+
+    reading: Reading
+    merged: Merged
+    verdict: Verdict
+    resolution: Resolution
+
+
+def opinion(readings: Sequence[Reading], weights: Weights, known: Known, told: Sequence[Agreement] = ()) -> Opinion:
+    """Judge readings in one dial frame together, the whole view's first.
+
+    told : how each of the others agrees with it; where they differ, less is stated.
+    """
+    shown = [resolution_of(reading, weights.record, known.diameter_mm) for reading in readings]
+    carry = [one.carries_strokes for one in shown]
     # photographs that do not resolve strokes are left out where others do
     merged = merge(readings, carry if any(carry) else None)
-    fineness = np.array([reading.sharpness.true_pixels_per_radius for reading in readings])
-    true = 2.0 * float(np.median(fineness[merged.source])) if len(merged.source) else 0.0
-    first = resolution_of(own, weights.record, known.diameter_mm)
-    screened = all(reading.sharpness.halftone for reading in readings)
-    resolution = Resolution(first.stored, true, first.needed, first.diameter_mm, screened)
-    reading = replace(own, patches=merged.patches)
+    fineness = np.array([one.true for one in shown])
+    true = float(np.median(fineness[merged.source])) if len(merged.source) else shown[0].true
+    resolution = replace(shown[0], true=true, screened=all(one.screened for one in shown))
+    reading = replace(readings[0], patches=merged.patches)
     held = not resolution.carries_strokes or unrecognised(reading) is not None
-    verdict = judged(reading, weights, known, withheld=held)
-    differences = [part.agreement.difference for part in parts if part.agreement is not None]
-    verdict = held_to(verdict, trusted(differences))
-    record = record_of(alone[base].photo, known, reading, verdict, resolution)
-    record = one_dial_record(record, parts, base, {at: merged.from_reading(k) for k, at in enumerate(inside)}, name)
-    return OneDial(ScoredPhoto(record, alone[base].photo, known, reading, verdict, resolution), tuple(parts), merged)
+    verdict = judged(reading, weights, known.whole(), withheld=held)
+    return Opinion(reading, merged, held_to(verdict, trusted([one.difference for one in told])), resolution)
 
 
 def _apart(alone: Sequence[ScoredPhoto], name: str | None) -> OneDial:

@@ -211,9 +211,8 @@ def table(found: dict[str, Any]) -> str:
              "left_over_mm": "left over at matching places, mm SD", "seconds": "seconds a field and view"}  # fmt: skip
     for name, words in names.items():
         if (row := own[name]) is not None:
-            lines.append(
-                f"{words:<44}median {row['median']}, 95 % {row['of_95_in_100_at_most']}, most {row['most']}, n {row['n']}"
-            )
+            most = f"95 % {row['of_95_in_100_at_most']}, most {row['most']}, n {row['n']}"
+            lines.append(f"{words:<44}median {row['median']}, {most}")
     lines.append("worst and merged:" if found["worst"] else "none placed wrongly, none merged")
     lines += [f"  {one}" for one in found["worst"]]
     return "\n".join(lines)
@@ -270,8 +269,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _document(args: argparse.Namespace, laid: Sequence[Laid], dials: int, unread: int) -> dict[str, Any]:
     bad = [one for one in laid if one.wrong or (one.kind != OWN and one.placed)]
-    rows = [{name: None if isinstance(value, float) and math.isnan(value) else value for name, value in vars(one).items()}
-            for one in laid]  # fmt: skip
+    rows = [
+        {key: None if isinstance(value, float) and math.isnan(value) else value for key, value in vars(one).items()}
+        for one in laid
+    ]
     return {
         "schema": SCHEMA, "seed": args.seed, "first": args.first, "dials": dials, "fields": args.fields,
         "figures": figures(laid, dials, unread), "rows": rows,
