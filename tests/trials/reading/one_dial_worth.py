@@ -14,6 +14,7 @@ import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -95,7 +96,8 @@ def figures(dials: Sequence[Judged]) -> dict[str, Any]:
     rows = []
     for count in COUNTS:
         raw = np.array([one.raw[count] for one in dials])
-        area, interval = delong(hand, raw) if hand.any() and not hand.all() else (math.nan, (math.nan, math.nan))
+        known = len(dials) > 3 and bool(hand.any()) and not bool(hand.all())
+        area, interval = delong(hand, raw) if known else (0.5, (0.0, 1.0))
         decided = [one for one in dials if one.call[count] != "undetermined"]
         right = [one for one in decided if (one.call[count] == "hand-painted") == one.hand]
         rows.append(
@@ -109,7 +111,7 @@ def figures(dials: Sequence[Judged]) -> dict[str, Any]:
     every = np.array([value for one in dials for value in one.differences])
     table = [
         {"from": low, "to": high, "wrong_side": share(int(wrong[inside].sum()), int(inside.sum()))}
-        for low, high in zip(BINS[:-1], BINS[1:], strict=True)
+        for low, high in pairwise(BINS)
         if (inside := (worst >= low) & (worst < high)).any()
     ]
     quantiles = [round(float(v), 3) for v in np.quantile(every, (0.5, 0.75, 0.9, 0.95))] if len(every) else None
@@ -129,9 +131,8 @@ def table(found: dict[str, Any]) -> str:
         )
         lines += [share_line("  decided", row["decided"]), share_line("  right of those", row["right"])]
     told = own["differences"]
-    lines.append(
-        f"differences at the same places, log10: 50, 75, 90, 95 % {told['quantiles_50_75_90_95']}, n {told['n']}"
-    )
+    quantiles = told["quantiles_50_75_90_95"]
+    lines.append(f"differences at the same places, log10: 50, 75, 90, 95 % {quantiles}, n {told['n']}")
     lines += [share_line(f"  wrong side, worst {one['from']} to {one['to']}", one["wrong_side"])
               for one in own["by_difference"]]  # fmt: skip
     return "\n".join(lines)
@@ -165,8 +166,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
             dials.append(one)
         index += 1
         if args.out is not None and dials:
-            found = {"schema": SCHEMA, "model": weights.identity, "seed": args.seed, "first": args.first,
-                     "dials": len(dials), "figures": figures(dials), "judged": [vars(one) for one in dials]}  # fmt: skip
+            found = {
+                "schema": SCHEMA, "model": weights.identity, "seed": args.seed, "first": args.first,
+                "dials": len(dials), "figures": figures(dials), "judged": [vars(one) for one in dials],
+            }  # fmt: skip
             args.out.write_text(json_text(found) + "\n", encoding="utf-8")
     print(table({"dials": len(dials), "seed": args.seed, "first": args.first, "model": weights.identity,
                  "figures": figures(dials)}))  # fmt: skip
