@@ -9,14 +9,15 @@ dial fits nowhere well.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.compare.registration import DialSheet, sheet_of
-from dialtell.evaluate.one_dial.features import Features, candidates, features_of
+from dialtell.evaluate.one_dial.features import Candidate, Features, candidates, features_of
 from dialtell.evaluate.one_dial.fitting import Field, Fit, pulled, rated, turned
 from dialtell.model.reader.file import Reader, load_reader
 from dialtell.model.reading.close_up import frame_geometry
@@ -35,6 +36,7 @@ LEAST_WHOLE = 60.0  # px per dial radius that a whole view must resolve: below, 
 LONGER_SIDE = 512  # px of a close-up compared
 TRIED, PULLED, RIVALS = 32, 6, 4  # candidates looked at, those pulled to their best fit, turns pulled likewise
 FULL = 0.9  # quantile of the densities above 0.3 taken for full, before the dial's is known
+ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
 LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS = 8, 0.7, 0.3
@@ -115,6 +117,16 @@ def place_field(field: Field, whole: WholeView) -> Placing:
     found = candidates(features, whole.features, whole.sheet.scale, middle, TRIED)
     if not found:
         return Placing(None, "too few of its strokes are like any of the whole view's")
+    placing = _best(field, whole, found)
+    if placing.placed or field.seen.mean() > ALL_SEEN:
+        return placing
+    # so near, broad strokes are taken for hands: as if nothing were covered
+    bare = _best(replace(field, seen=np.ones_like(field.seen)), whole, found)
+    return bare if bare.placed else placing
+
+
+def _best(field: Field, whole: WholeView, found: Sequence[Candidate]) -> Placing:
+    """The best of the candidates, tried against all its turns."""
     order = sorted(found, key=lambda one: -rated(field, whole.coarse, one.matrix))
     fits = [fit for one in order[:PULLED] if (fit := pulled(field, whole.sheet, one.matrix)) is not None]
     if not fits:
@@ -131,7 +143,7 @@ def place_field(field: Field, whole: WholeView) -> Placing:
 
 def score(fit: Fit) -> float:
     """How well a place fits, 0..1."""
-    return fit.share * max(fit.likeness, 0.0)
+    return fit.share**2 * math.sqrt(max(fit.likeness, 0.0))  # a hand or a shadow over a field lowers the second more
 
 
 def _refusal(fit: Fit, rival: float) -> str:
