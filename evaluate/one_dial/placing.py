@@ -34,7 +34,7 @@ Floats = NDArray[np.float64]
 SCALES = 120.0, 320.0  # px per dial radius that a whole view is compared at, least and most
 LEAST_WHOLE = 60.0  # px per dial radius that a whole view must resolve: below, figures are blots
 LONGER_SIDE = 512  # px of a close-up compared
-TRIED, PULLED, RIVALS = 32, 6, 4  # candidates looked at, those pulled to their best fit, turns pulled likewise
+TRIED, BY_VOTES, PULLED, RIVALS = 32, 3, 4, 4  # candidates; pulled to their best fit: by votes, by ink, turns
 FULL = 0.9  # quantile of the densities above 0.3 taken for full, before the dial's is known
 ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
@@ -127,8 +127,9 @@ def place_field(field: Field, whole: WholeView) -> Placing:
 
 def _best(field: Field, whole: WholeView, found: Sequence[Candidate]) -> Placing:
     """The best of the candidates, tried against all its turns."""
-    order = sorted(found, key=lambda one: -rated(field, whole.coarse, one.matrix))
-    fits = [fit for one in order[:PULLED] if (fit := pulled(field, whole.sheet, one.matrix)) is not None]
+    order = sorted(found[BY_VOTES:], key=lambda one: -rated(field, whole.coarse, one.matrix))
+    tried = [*found[:BY_VOTES], *order[:PULLED]]
+    fits = [fit for one in tried if (fit := pulled(field, whole.sheet, one.matrix)) is not None]
     if not fits:
         return Placing(None, "it fits nowhere on the whole view")
     best = max(fits, key=score)

@@ -96,7 +96,7 @@ def figures(dials: Sequence[Judged]) -> dict[str, Any]:
     rows = []
     for count in COUNTS:
         raw = np.array([one.raw[count] for one in dials])
-        known = len(dials) > 3 and bool(hand.any()) and not bool(hand.all())
+        known = min(int(hand.sum()), int((~hand).sum())) > 1
         area, interval = delong(hand, raw) if known else (0.5, (0.0, 1.0))
         decided = [one for one in dials if one.call[count] != "undetermined"]
         right = [one for one in decided if (one.call[count] == "hand-painted") == one.hand]
