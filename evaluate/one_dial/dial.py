@@ -30,6 +30,7 @@ from dialtell.model.reading.steps import Reading, read_within
 from dialtell.synth.shared.errors import DialtellError, fault_of_ours
 
 log = logging.getLogger("dialtell.score")
+CARRYING = 24  # patches (judgement)
 MOST_WHOLE = 3  # whole views tried for the one that the others fit
 
 
@@ -114,11 +115,10 @@ def opinion(readings: Sequence[Reading], weights: Weights, known: Known, told: S
     told : how each of the others agrees with it; where they differ, less is stated.
     """
     shown = [resolution_of(reading, weights.record, known.diameter_mm) for reading in readings]
-    carry = [one.carries_strokes for one in shown]
-    # photographs that do not resolve strokes are left out where others do
-    merged = merge(readings, carry if any(carry) else None)
-    fineness = np.array([one.true for one in shown])
-    true = float(np.median(fineness[merged.source])) if len(merged.source) else shown[0].true
+    merged = merge(readings)
+    # the finest patches, so many of them, carry a call whatever else is in the bag, as those of a close-up alone do
+    fineness = np.sort(np.array([one.true for one in shown])[merged.source])[::-1]
+    true = float(fineness[min(len(fineness), CARRYING) - 1]) if len(fineness) else shown[0].true
     resolution = replace(shown[0], true=true, screened=all(one.screened for one in shown))
     reading = replace(readings[0], patches=merged.patches)
     held = not resolution.carries_strokes or unrecognised(reading) is not None

@@ -47,13 +47,12 @@ class Merged:
         return int((self.origin == index).sum())
 
 
-def merge(readings: Sequence[Reading], used: Sequence[bool] | None = None) -> Merged:
-    """Bring readings in one dial frame together, the whole view's first. used : which of them count, None for all."""
+def merge(readings: Sequence[Reading]) -> Merged:
+    """Bring readings in one dial frame together, the whole view's first."""
     whole = readings[0]
     sets = [whole.patches, *(toned(reading, whole) for reading in readings[1:])]
     fineness = [reading.sharpness.true_pixels_per_radius for reading in readings]
     order = sorted(range(len(sets)), key=lambda index: -fineness[index])
-    order = [index for index in order if used is None or used[index]]
     kept: dict[int, PatchSet] = {}
     taken = np.empty((0, 2))
     for index in order:

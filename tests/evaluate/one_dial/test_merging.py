@@ -61,12 +61,6 @@ def test_every_place_is_read_once_from_the_finest_photograph() -> None:
     assert bag.resolution == pytest.approx(np.median(bag.each))
 
 
-def test_a_photograph_may_be_left_out() -> None:
-    readings = [reading(patches(LATTICE, ppr=80), 80), reading(patches(LATTICE[:9], ppr=900), 900)]
-    found = merge(readings, [False, True])
-    assert found.from_reading(0) == 0 and len(found.patches) == 9
-
-
 def test_fine_patches_follow_their_places_and_stay_bounded() -> None:
     fine = patches(np.repeat(LATTICE[20:50], 4, axis=0) + 0.01, ppr=1400, scale=1)
     own = replace(patches(LATTICE[20:50], ppr=1400), fine=fine)
