@@ -109,7 +109,8 @@ class AdditiveNet(StrokeNet):
         if not (self.config.pairs and self.config.spread):
             none = torch.full((*zone.shape, 1), -1, device=zone.device)
             return torch.zeros_like(none, dtype=torch.float32), none
-        found: Likeness = compared(looks, zone, level, self.config.pairs)
+        # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
+        found: Likeness = compared(looks, zone, own, self.config.pairs)
         real = found.beside >= 0
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])

@@ -104,6 +104,9 @@ def test_the_net_is_told_each_patch_its_own_resolution(net) -> None:
     same, other = asked(net, bag), asked(net, alike)
     assert torch.allclose(same.dial, other.dial, atol=1e-5) and torch.allclose(same.zone, other.zone, atol=1e-5)
     mixed = asked(net, replace(bag, each=np.linspace(-3, 2, 20)))
+    # like strokes are compared within a photograph
+    assert same.reasons is not None and (same.reasons.pair_with >= 0).any()
+    assert mixed.reasons is not None and (mixed.reasons.pair_with < 0).all()
     assert abs(float(mixed.dial - same.dial)) > 1e-3
     # the order in which photographs stand in a bag is no matter
     turned = asked(net, replace(bag, each=np.linspace(-3, 2, 20)).chosen(np.arange(20)[::-1].copy()))
