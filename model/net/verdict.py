@@ -173,5 +173,5 @@ def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
             seen = patches.joined
             output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
         else:
-            output = net(*tensors(replace(patches, each=None)))
+            output = net(*tensors(patches))
     return output

@@ -66,4 +66,20 @@ def test_without_a_whole_view_nothing_is_brought_together(photos, make_weights, 
 
 def test_rows_of_photographs_and_of_a_dial_are_not_mixed(photos, tmp_path, capsys) -> None:
     words = ["score", str(photos / "a.png"), "--one-dial", "--csv", str(tmp_path / "calls.csv")]
-    assert main(words) == 2 or "--one-dial" in capsys.readouterr().err
+    assert main(words) != 0 and "--one-dial" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_page_and_note_state_the_one_opinion(photos, row, make_weights, tmp_path, capsys) -> None:
+    words = [str(photos / f"{name}.png") for name in ("a", "whole", "stranger")]
+    weights = str(make_weights(9.0, 9.0))
+    page = tmp_path / "dial.html"
+    assert main(["inspect", *words, "--one-dial", "no. 41", "--out", str(page), "--json", "--weights", weights]) == 0
+    dial = json.loads(capsys.readouterr().out)["dial"]
+    assert dial == row and "stranger.png" in page.read_text("utf-8")
+    assert main(["note", *words, "--one-dial", "no. 41", "--json", "--weights", weights]) == 0
+    note = json.loads(capsys.readouterr().out)
+    assert note["dial"] == row
+    read = [one for one in note["sentences"] if "photographs" in one["fields"]]
+    assert len(read) == 1 and "1 other photograph of parts of it" in read[0]["text"]
+    assert main(["note", *words, "--weights", weights]) in (1, 2) and "--one-dial" in capsys.readouterr().err
