@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
 
 MOST_FEATURES = 3000  # of a picture, the strongest
-LIKE = 6  # places of the dial that a feature of the close-up votes for
+LIKE = 12  # places of the dial that a feature of the close-up votes for
 SMALLEST = 2.5  # px, features smaller than this are noise
 # how far two votes may lie apart and count as one: dial radii, ln scale, radians
 APART = (0.06, 0.2, 0.18)

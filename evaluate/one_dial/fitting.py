@@ -34,11 +34,12 @@ STEP = 2**-0.5  # of the sizes a field is kept at
 @dataclass(frozen=True, eq=False)
 class Field:
     """A close-up as ink. ink : (H, W) float32, 0 bare enamel, 1 full. seen : (H, W) where it shows the dial's design.
-    shrunk : its px per photo px."""
+    shrunk : its px per photo px. lit : (H, W) where it shows anything, strokes that might be hands too."""
 
     ink: Image
     seen: Flags
     shrunk: float
+    lit: Flags
 
     @cached_property
     def steps(self) -> list[tuple[Image, Image]]:

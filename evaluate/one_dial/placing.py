@@ -30,12 +30,15 @@ from dialtell.model.reading.zones import HIDING
 from dialtell.synth.shared.terms import SEEN
 
 Floats = NDArray[np.float64]
+Image = NDArray[np.float32]
+Flags = NDArray[np.bool_]
 
 SCALES = 120.0, 320.0  # px per dial radius that a whole view is compared at, least and most
 LEAST_WHOLE = 60.0  # px per dial radius that a whole view must resolve: below, figures are blots
 LONGER_SIDE = 512  # px of a close-up compared
 TRIED, BY_VOTES, PULLED, RIVALS = 32, 3, 4, 4  # candidates; pulled to their best fit: by votes, by ink, turns
 FULL = 0.9  # quantile of the densities above 0.3 taken for full, before the dial's is known
+DIM, BROAD = 0.4, 0.08  # of the light, and of the shorter side: what is darker and broader is no stroke
 ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
@@ -102,26 +105,40 @@ def field_of(photo: Photo, reader: Reader | None = None) -> Field:
     shift = onto @ (0.5, 0.5) + look.onto[:, 2] - 0.5
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     covered = cv2.warpAffine(hidden, np.column_stack([onto, shift]), size, flags=flags)
-    seen = cv2.dilate(np.asarray(covered, np.uint8), np.ones((9, 9), np.uint8)) == 0
-    if seen.mean() < LEAST_SEEN:
-        seen = np.ones_like(seen)
-    return Field(np.clip(small / full, 0, 1.3).astype(np.float32), seen, size[0] / width)
+    lit = ~_surround(np.asarray(cv2.resize(photo.grey, size, interpolation=cv2.INTER_AREA), np.float32))
+    seen = lit & (cv2.dilate(np.asarray(covered, np.uint8), np.ones((9, 9), np.uint8)) == 0)
+    if seen.mean() < LEAST_SEEN * lit.mean():
+        seen = lit
+    return Field(np.clip(small / full, 0, 1.3).astype(np.float32), seen, size[0] / width, lit)
+
+
+def _surround(light: Image) -> Flags:
+    """Where a frame (H, W) is darker than any stroke is broad: round an eyepiece's field, beyond the case."""
+    soft = cv2.GaussianBlur(light, (0, 0), 2.0)
+    dark = (soft < DIM * float(np.quantile(soft, 0.8))).astype(np.uint8)
+    depth = cv2.distanceTransform(cv2.copyMakeBorder(dark, 1, 1, 1, 1, cv2.BORDER_REPLICATE), cv2.DIST_L2, 3)[
+        1:-1, 1:-1
+    ]
+    _, piece = cv2.connectedComponents(dark)
+    broad = np.unique(piece[depth > BROAD * min(light.shape)])
+    found = np.isin(piece, broad[broad > 0]).astype(np.uint8)
+    return np.asarray(cv2.dilate(found, np.ones((9, 9), np.uint8)) > 0)
 
 
 def place_field(field: Field, whole: WholeView) -> Placing:
     """Lay a close-up on a whole view."""
     if whole.reading.sharpness.true_pixels_per_radius < LEAST_WHOLE:
         return Placing(None, "the whole view is too vague to lay anything on it")
-    features = features_of(field.ink, np.ones_like(field.seen))
+    features = features_of(field.ink, field.lit)
     middle = 0.5 * np.array(field.ink.shape[::-1], float)
     found = candidates(features, whole.features, whole.sheet.scale, middle, TRIED)
     if not found:
         return Placing(None, "too few of its strokes are like any of the whole view's")
     placing = _best(field, whole, found)
-    if placing.placed or field.seen.mean() > ALL_SEEN:
+    if placing.placed or field.seen.sum() > ALL_SEEN * field.lit.sum():
         return placing
     # so near, broad strokes are taken for hands: as if nothing were covered
-    bare = _best(replace(field, seen=np.ones_like(field.seen)), whole, found)
+    bare = _best(replace(field, seen=field.lit), whole, found)
     return bare if bare.placed else placing
 
 

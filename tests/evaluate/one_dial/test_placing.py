@@ -18,6 +18,7 @@ from dialtell.evaluate.one_dial.placing import (
     LEAST_WHOLE,
     WholeView,
     _geometry,
+    _surround,
     field_of,
     place_field,
     whole_view,
@@ -91,6 +92,11 @@ def _sheet(picture: np.ndarray, scale: float) -> DialSheet:
     return DialSheet(picture.astype(np.float32), np.ones(picture.shape, bool), scale)
 
 
+def _field(ink: np.ndarray) -> Field:
+    everywhere = np.ones(ink.shape, bool)
+    return Field(ink, everywhere, 1.0, everywhere)
+
+
 def _ring(odd: bool) -> np.ndarray:
     """A dial of twelve equal marks, at 150 px a radius; odd : one of them is another."""
     picture = np.zeros((300, 300), np.float32)
@@ -114,7 +120,7 @@ def _on(picture: np.ndarray) -> WholeView:
 def test_what_repeats_fits_several_places(odd: bool) -> None:
     picture = _ring(odd)
     cut = cv2.resize(picture[75:225, 160:290], None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC)
-    placing = place_field(Field(np.clip(cut, 0, 1), np.ones(cut.shape, bool), 1.0), _on(picture))
+    placing = place_field(_field(np.clip(cut, 0, 1)), _on(picture))
     assert placing.fit is not None and placing.fit.likeness > 0.95
     if odd:
         assert placing.placed and placing.fit.at(np.array([[195.0, 225.0]]))[0] == pytest.approx([0.5, 0.0], abs=0.02)
@@ -124,16 +130,25 @@ def test_what_repeats_fits_several_places(odd: bool) -> None:
 
 def test_bare_enamel_and_vague_views_are_refused() -> None:
     _, view = viewed(4)
-    bare = Field(np.zeros((300, 400), np.float32), np.ones((300, 400), bool), 1.0)
+    bare = _field(np.zeros((300, 400), np.float32))
     assert "too few" in place_field(bare, view).reason
     blunt = replace(view.reading.sharpness, true_pixels_per_radius=0.9 * LEAST_WHOLE)
     vague = replace(view, reading=replace(view.reading, sharpness=blunt))
     assert "too vague" in place_field(shot(4, 0)[1], vague).reason
 
 
+def test_the_dark_round_an_eyepiece_is_no_ink() -> None:
+    y, x = np.indices((300, 400))
+    light = np.where(np.hypot(x - 200, y - 150) < 160, 0.6, 0.1).astype(np.float32)
+    light[100:200, 190:206] = 0.05  # a thick stem
+    dark = _surround(light)
+    assert dark[2, 2] and dark[297, 397] and not dark[150, 198] and not dark[150, 100]
+    assert dark.mean() == pytest.approx((np.hypot(x - 200, y - 150) > 156).mean(), abs=0.02)
+
+
 def test_pulling_mends_a_rough_place() -> None:
     picture = _ring(odd=True)
-    field = Field(picture, np.ones(picture.shape, bool), 1.0)
+    field = _field(picture)
     true = np.array([[1 / 150, 0, -1.0], [0, 1 / 150, -1.0]])
     rough = turned(true, 0.03)
     rough[:, 2] += (0.02, -0.015)
