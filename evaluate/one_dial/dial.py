@@ -90,8 +90,8 @@ def _merged(
             ratio = judged(reading, weights, one.known.whole(), withheld=False).whole.log10_lr
             parts.append(Part(one, place, reading, ratio, agreement(reading, own, weights)))
     inside = [base, *(at for at, part in enumerate(parts) if part.reading is not None and at != base)]
-    readings = [reading for at in inside if (reading := parts[at].reading) is not None]
-    found = opinion(readings, weights, known, [one for part in parts if (one := part.agreement) is not None])
+    readings = [mine for at in inside if (mine := parts[at].reading) is not None]
+    found = opinion(readings, weights, known, [told for part in parts if (told := part.agreement) is not None])
     record = record_of(alone[base].photo, known, found.reading, found.verdict, found.resolution)
     given = {at: found.merged.from_reading(k) for k, at in enumerate(inside)}
     record = one_dial_record(record, parts, base, given, name)
@@ -128,7 +128,8 @@ def opinion(readings: Sequence[Reading], weights: Weights, known: Known, told: S
 
 def _apart(alone: Sequence[ScoredPhoto], name: str | None) -> OneDial:
     """Without a whole view: the photograph that resolves most speaks alone, unless others contradict it."""
-    order = sorted(range(len(alone)), key=lambda at: -(alone[at].resolution.true if alone[at].resolution else 0.0))
+    shown = [0.0 if one.resolution is None else one.resolution.true for one in alone]
+    order = sorted(range(len(alone)), key=lambda at: -shown[at])
     first = alone[order[0]]
     parts = tuple(Part(one, ratio=one.record["log10_lr"]) for one in alone)
     record = one_dial_record(dict(first.record), parts, None, {}, name)

@@ -62,7 +62,7 @@ class Candidate:
 def features_of(ink: Image, seen: NDArray[np.bool_]) -> Features:
     """ink : (H, W) 0 bare enamel, 1 full density. seen : (H, W) where it is the dial's design."""
     picture = np.clip(ink * np.float32(255 / GAIN), 0, 255).astype(np.uint8)
-    finder = cv2.SIFT_create(nfeatures=MOST_FEATURES, contrastThreshold=0.015, edgeThreshold=20)
+    finder = cv2.SIFT.create(nfeatures=MOST_FEATURES, contrastThreshold=0.015, edgeThreshold=20)
     points, code = finder.detectAndCompute(picture, seen.astype(np.uint8) * np.uint8(255))
     keep = [index for index, point in enumerate(points) if point.size >= SMALLEST]
     if not keep:

@@ -119,11 +119,16 @@ def _stacked(parts: Sequence[PatchSet], like: PatchSet) -> PatchSet:
     scale = np.concatenate([part.scales for part in parts])
     return replace(
         like,
-        **{name: np.concatenate([getattr(part, name) for part in parts])
-           for name in ("density", "zone", "center", "right", "ink")},
-        scale=scale if scale.any() else None, fine=None, each=each,
+        density=np.concatenate([part.density for part in parts]),
+        zone=np.concatenate([part.zone for part in parts]),
+        center=np.concatenate([part.center for part in parts]),
+        right=np.concatenate([part.right for part in parts]),
+        ink=np.concatenate([part.ink for part in parts]),
+        scale=scale if scale.any() else None,
+        fine=None,
+        each=each,
         resolution=float(np.median(each)) if len(each) else like.resolution,
-    )  # fmt: skip
+    )
 
 
 def _few(scales: NDArray[np.int64]) -> Index:

@@ -97,7 +97,8 @@ def _size(record: dict[str, Any]) -> list[Sentence]:
 def _read_at(record: dict[str, Any]) -> list[Sentence]:
     """What the photographs show: without it nobody can weigh the rest."""
     geometry = record["geometry"]
-    across, fields = f"in which the dial is {geometry['pixels_across']:.0f} px across", ("geometry.pixels_across",)
+    across = f"in which the dial is {geometry['pixels_across']:.0f} px across"
+    fields: tuple[str, ...] = ("geometry.pixels_across",)
     if geometry["pixels_per_mm"] is None:
         across += "; its size was not given"
     else:

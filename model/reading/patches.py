@@ -106,9 +106,17 @@ class PatchSet:
 
     def chosen(self, which: NDArray[np.int64] | Flags) -> PatchSet:
         """Those of its patches, without the fine ones."""
-        rows = ("density", "zone", "center", "right", "ink", "scale", "each")
-        taken = {name: None if (value := getattr(self, name)) is None else value[which] for name in rows}
-        return replace(self, **taken, fine=None)
+        return replace(
+            self,
+            density=self.density[which],
+            zone=self.zone[which],
+            center=self.center[which],
+            right=self.right[which],
+            ink=self.ink[which],
+            scale=None if self.scale is None else self.scale[which],
+            each=None if self.each is None else self.each[which],
+            fine=None,
+        )
 
 
 def cut_patches(

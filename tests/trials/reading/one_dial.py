@@ -86,8 +86,8 @@ def field_spec(spec: DialSpec, number: int, per_mm: tuple[float, float] = CLOSE)
     if rng.random() < 0.5:
         return field
     view = field.view
-    corner = np.array([0.5 * view.width_px, 0.5 * view.height_px])
-    shown = to_px(np.linalg.inv(homography(view)), corner)
+    corner = np.array([0.5 * view.width_px, 0.5 * view.height_px], np.float64)
+    shown = to_px(np.asarray(np.linalg.inv(homography(view)), np.float64), corner)
     turned = replace(view, roll_deg=float(rng.uniform(-180.0, 180.0)), centre_x_px=0.0, centre_y_px=0.0)
     x, y = corner - to_px(homography(turned), shown)
     return replace(field, view=replace(turned, centre_x_px=float(x), centre_y_px=float(y)))
@@ -115,8 +115,8 @@ def off_place(placing: Placing, field: DialSpec, whole: DialSpec, view: WholeVie
     assert placing.geometry is not None
     height, width = field.view.shape
     x, y = np.meshgrid(np.linspace(0.1, 0.9, 5) * width, np.linspace(0.1, 0.9, 5) * height)
-    points = np.stack([x.ravel(), y.ravel()], axis=1)
-    mm = to_px(np.linalg.inv(homography(field.view)), points)
+    points = np.stack([x.ravel(), y.ravel()], axis=1).astype(np.float64)
+    mm = to_px(np.asarray(np.linalg.inv(homography(field.view)), np.float64), points)
     true = view.reading.geometry.to_dial(to_px(homography(whole.view), mm))
     return float(np.hypot(*(placing.geometry.to_dial(points) - true).T).mean())
 
