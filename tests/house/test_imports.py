@@ -67,7 +67,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "evaluate.collection": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "evaluate.words", "evaluate.pages",
-        "evaluate.score", "evaluate.inspection", "evaluate.compare",
+        "evaluate.score", "evaluate.inspection", "evaluate.compare", "evaluate.one_dial",
     },
     "evaluate.label": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs",

@@ -83,3 +83,20 @@ def test_page_and_note_state_the_one_opinion(photos, row, make_weights, tmp_path
     read = [one for one in note["sentences"] if "photographs" in one["fields"]]
     assert len(read) == 1 and "1 other photograph of parts of it" in read[0]["text"]
     assert main(["note", *words, "--weights", weights]) in (1, 2) and "--one-dial" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_a_collection_keeps_the_dial_by_its_name(photos, make_weights, tmp_path, capsys) -> None:
+    words = [str(photos / f"{name}.png") for name in ("a", "whole")]
+    weights, place = str(make_weights(9.0, 9.0)), str(tmp_path / "dials.collection")
+    assert main(["collection", "add", place, *words, "--one-dial", "--weights", weights]) != 0
+    assert "needs a name" in capsys.readouterr().err
+    assert main(["collection", "add", place, *words, "--one-dial", "no. 41", "--weights", weights]) == 0
+    assert "2 scored" in capsys.readouterr().out
+    assert main(["collection", "list", place, "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    (dial,) = listed["of_several_photographs"]
+    assert dial["name"] == "no. 41" and [one["role"] for one in dial["photographs"]] == ["laid on it", "whole view"]
+    assert len(listed["dials"]) == 2
+    assert main(["collection", "show", place, "1"]) == 0 and "no. 41: " in capsys.readouterr().out
+    assert main(["collection", "check", place]) == 0
