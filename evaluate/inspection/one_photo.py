@@ -23,7 +23,7 @@ from dialtell.evaluate.inspection.stated import drawable, stated_model
 from dialtell.evaluate.inspection.still import still_png, write_still
 from dialtell.evaluate.maps.painting import photo_map
 from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
-from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import UNKNOWN, Known
@@ -81,7 +81,14 @@ def inspect(
 ) -> Inspection:
     """As inspect_photo, with the photograph as shown and its map beside the document."""
     require_targets([target for target in (page, still) if target is not None], [photo], wishes)
-    examined = examine(score_photo(photo, weights, known=known))
+    return inspect_scored(score_photo(photo, weights, known=known), page, still, weights, wishes)
+
+
+def inspect_scored(
+    scored: ScoredPhoto, page: Path, still: Path | None, weights: Weights, wishes: PageWishes
+) -> Inspection:
+    """The same of what was scored already: a photograph, or a dial from several."""
+    examined = examine(scored)
     inspection = _paged(examined, page, weights, wishes)
     document = inspection.document | {"still": None if still is None else str(still)}
     if still is not None:

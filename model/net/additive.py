@@ -54,11 +54,14 @@ class AdditiveNet(StrokeNet):
         return torch.cat([codes.float(), looked(patches)], dim=1)
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
-        """(B, N, code + LOOK ** 2) of `encode` -> logits; see forward."""
+        """(B, N, code + LOOK ** 2) of `encode` -> logits; see forward.
+
+        resolution : (B,), or (B, N) where patches of several photographs stand in one bag.
+        """
         code, looks = codes[..., : self.config.code], codes[..., self.config.code :]
         real = zone >= 0
         level = torch.zeros_like(zone, dtype=torch.float32) if scale is None else scale.float()
-        own = resolution.float()[:, None] - level  # log2 of true photo px per px of the patch
+        own = resolution.float().reshape(len(zone), -1) - level  # log2 of true photo px per px of the patch
         member = (zone[..., None] == torch.arange(len(ZONES), device=zone.device)).float()
         known = torch.cat([member, torch.stack([own, (own / 2).square(), level, own.clamp(max=0)], dim=2)], dim=2)
         h = (code + self.mix(torch.cat([code, known], dim=2))) * real[..., None]
@@ -107,8 +110,9 @@ class AdditiveNet(StrokeNet):
         if not (self.config.pairs and self.config.spread):
             none = torch.full((*zone.shape, 1), -1, device=zone.device)
             return torch.zeros_like(none, dtype=torch.float32), none
+        # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
         found: Likeness = compared(
-            looks, zone, level, self.config.pairs, apart=not self.training and looks.device.type == "cpu"
+            looks, zone, own, self.config.pairs, apart=not self.training and looks.device.type == "cpu"
         )
         real = found.beside >= 0
         k = found.beside.shape[2]

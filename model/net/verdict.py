@@ -173,11 +173,12 @@ def _unlike(patches: PatchSet, familiar: Familiar | None) -> bool:
 
 
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution."""
+    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution, or (1, N) of patches of
+    several photographs."""
     return (
         torch.from_numpy(np.ascontiguousarray(patches.density, dtype=np.float32))[None],
         torch.from_numpy(patches.zone)[None],
-        torch.tensor([patches.resolution], dtype=torch.float32),
+        torch.from_numpy(np.atleast_1d(patches.resolution if patches.each is None else patches.each[None])).float(),
     )
 
 
