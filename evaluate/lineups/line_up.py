@@ -1,0 +1,188 @@
+"""Strokes laid over one another by their best fit, their mean, and how far each is from the others.
+
+The fit is a shift, a small turn and a small change of size, found by Gauss-Newton on the light of the window (B. Lucas
+and T. Kanade 1981; S. Baker and I. Matthews 2004, both from memory). How black a stroke is is left as it is: a fainter
+stroke differs. A difference is counted in times of the floor: what this photograph's noise alone would make of two
+strokes that are the same, measured on bare enamel beside the strokes with the same reading and smoothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.lineups.cuts import Cut, Field, Image
+from dialtell.synth.shared.terms import Zone
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+ROUNDS, STEPS = 3, 4  # of the mean, and of the fit within each
+MOST_TURN, MOST_GROWN = 0.14, 0.10  # radians, ln of size: beyond, it is another stroke
+LARGEST = 120  # px of a window's longer side, in which strokes are compared
+CALM = 0.7  # px, SD of the smoothing before two are compared
+STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
+LEAST_SHOWN = 0.75  # share of a window that must be in view
+FLOOR_WINDOWS = 60
+
+
+@dataclass(frozen=True, eq=False)
+class LineUp:
+    """N strokes meant to be the same.
+
+    what : in a collector's words, plural. cuts : fitted, N. step : sheet px per window px.
+    windows : (N, h, w) float32 light, one over another. mean : (h, w). support : (h, w) where strokes are compared.
+    difference : (N, h, w) light against the mean of the others, 0 outside what is compared.
+    floor : RMS that noise alone makes of such a difference. times : (N,) RMS of each over the floor.
+    excess : (N,) RMS above the floor (in quadrature) over the depth of the mean stroke: free of how noisy it is.
+    fits : (N, 4) px right, px down, radians clockwise, ln of size, against the place it was cut at.
+    """
+
+    zone: Zone
+    what: str
+    cuts: tuple[Cut, ...]
+    step: float
+    windows: Image
+    mean: Image
+    support: Flags
+    difference: Image
+    floor: float
+    times: Floats
+    excess: Floats
+    fits: Floats
+
+    @property
+    def ranked(self) -> NDArray[np.int64]:
+        """Indices, the oddest first."""
+        return np.argsort(-self.times, kind="stable")
+
+    @property
+    def odd(self) -> list[int]:
+        """Indices of those that stand out from the rest, the oddest first; of four strokes and more."""
+        if len(self.times) < 4:
+            return []
+        size = np.log(np.maximum(self.times, 1e-3))
+        middle = float(np.median(size))
+        spread = max(1.4826 * float(np.median(np.abs(size - middle))), 0.08)
+        return [int(k) for k in self.ranked if size[k] > middle + STANDS_OUT * spread]
+
+
+def line_up(
+    field: Field, zone: Zone, what: str, cuts: Sequence[Cut], rng: np.random.Generator, *, size: float = LARGEST
+) -> LineUp | None:
+    """Line strokes up; None where fewer than two are in view. rng : where on bare enamel the noise is measured."""
+    blur = field.sheet.blur
+    extent = np.max([cut.size for cut in cuts], axis=0)
+    extent = np.minimum(extent, 1.35 * np.median([cut.size for cut in cuts], axis=0) + 2)
+    margin = 2.5 * blur + 2.0
+    step = max(float(extent.max() + 2 * margin) / size, 1.0)
+    shape = (
+        max(int(math.ceil((extent[1] + 2 * margin) / step)), 7),
+        max(int(math.ceil((extent[0] + 2 * margin) / step)), 7),
+    )
+    fit = np.zeros((len(cuts), 4))
+    shown = np.array([field.valid(cut.grid(shape, step), 0).mean() for cut in cuts])
+    kept = [k for k in range(len(cuts)) if shown[k] >= LEAST_SHOWN]
+    if len(kept) < 2:
+        return None
+    cuts = [cuts[k] for k in kept]
+    fit = fit[kept]
+    windows, valid = _read(field, cuts, shape, step, fit)
+    for turn in range(ROUNDS):
+        mean = _mean(windows, valid, middle=turn < ROUNDS - 1)
+        for _ in range(STEPS):
+            fit = _stepped(windows, valid, mean, fit, shape)
+            windows, valid = _read(field, cuts, shape, step, fit)
+        fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
+        windows, valid = _read(field, cuts, shape, step, fit)
+    return _compared(field, zone, what, tuple(cuts), step, windows, valid, fit, rng)
+
+
+def _read(field: Field, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats) -> tuple[Image, Flags]:
+    """(N, h, w) light, 1 where a pixel is not the stroke's own, and which pixels are."""
+    grids = np.array([cut.grid(shape, step, row) for cut, row in zip(cuts, fit, strict=True)])
+    light = field.light(grids)
+    valid = np.array([field.valid(grid, cut.owner) for grid, cut in zip(grids, cuts, strict=True)])
+    calm = np.array([cv2.GaussianBlur(one, (0, 0), CALM) for one in np.where(valid, light, np.float32(1.0))])
+    return calm, valid
+
+
+def _mean(windows: Image, valid: Flags, *, middle: bool) -> Image:
+    """(h, w); the median while the fit is sought, which an odd one does not draw to itself."""
+    if middle and len(windows) > 3:
+        return np.asarray(np.median(windows, axis=0), dtype=np.float32)
+    count = valid.sum(axis=0)
+    return np.asarray(np.where(count > 0, (windows * valid).sum(axis=0) / np.maximum(count, 1), 1.0), dtype=np.float32)
+
+
+def _stepped(windows: Image, valid: Flags, mean: Image, fit: Floats, shape: tuple[int, int]) -> Floats:
+    """One step of the fit of all windows to the mean; the stroke's blackness is fitted too and not kept."""
+    rows, columns = shape
+    i = (np.arange(rows) - 0.5 * (rows - 1))[:, None] * np.ones((1, columns))
+    j = (np.arange(columns) - 0.5 * (columns - 1))[None, :] * np.ones((rows, 1))
+    dark = 1.0 - mean.astype(np.float64)
+    down, right = np.gradient(dark)
+    # how the mean changes as a window moves: the inverse way round, so that it is worked out once
+    slopes = np.stack([right, down, right * -i + down * j, right * j + down * i, dark], axis=-1).reshape(-1, 5)
+    out = fit.copy()
+    for k, window in enumerate(windows):
+        weight = valid[k].ravel()
+        a = slopes[weight]
+        if len(a) < 30:
+            continue
+        # the stroke seen in the window is the mean seen from elsewhere: 1 - window = gain * mean(moved)
+        solved = np.linalg.lstsq(a, (1.0 - window.ravel()[weight]).astype(np.float64), rcond=1e-6)[0]
+        gain = max(float(solved[4]), 0.2)
+        move = np.clip(solved[:4] / gain, (-2.0, -2.0, -0.05, -0.05), (2.0, 2.0, 0.05, 0.05))
+        out[k] -= move
+    reach = 0.3 * max(shape)
+    return np.asarray(np.clip(out, (-reach, -reach, -MOST_TURN, -MOST_GROWN), (reach, reach, MOST_TURN, MOST_GROWN)))
+
+
+def _compared(
+    field: Field, zone: Zone, what: str, cuts: tuple[Cut, ...], step: float, windows: Image, valid: Flags, fit: Floats,
+    rng: np.random.Generator,
+) -> LineUp:  # fmt: skip
+    n, shape = len(cuts), windows.shape[1:]
+    mean = _mean(windows, valid, middle=False)
+    typical = np.median(windows, axis=0) if n > 3 else mean
+    depth = float(np.quantile(1.0 - typical, 0.97))
+    reach = 2 * math.ceil(1.5 * field.sheet.blur / step + 1) + 1
+    support = cv2.dilate((typical < 1.0 - 0.25 * depth).astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    support &= valid.mean(axis=0) > 0.5
+    difference = (windows - mean) * np.float32(n / (n - 1))  # against the mean of the others
+    difference = np.where(valid & support, difference, np.float32(0.0))
+    count = np.maximum((valid & support).sum(axis=(1, 2)), 1)
+    rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
+    floor = noise(field, step, rng) * math.sqrt(n / (n - 1))
+    excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
+    return LineUp(
+        zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
+    )  # fmt: skip
+
+
+def noise(field: Field, step: float, rng: np.random.Generator) -> float:
+    """RMS of light on bare enamel, read and smoothed as strokes are: the middle of many small windows."""
+    sheet = field.sheet
+    side = 11
+    half = math.ceil(0.5 * side * step * 1.5 + 2 * sheet.blur + 2)
+    ink = (sheet.light < 1.0 - max(0.12, 4.0 * sheet.grain)) | sheet.hidden
+    height, width = sheet.light.shape
+    bare = cv2.distanceTransform((~ink).astype(np.uint8), cv2.DIST_L2, 3)
+    rows, columns = np.nonzero(bare[: height, : width] > half)
+    points = sheet.to_dial(np.stack([columns, rows], axis=1)[:: max(len(rows) // 20000, 1)].astype(np.float64))
+    points = points[np.hypot(points[:, 0], points[:, 1]) < 0.97]
+    if len(points) < 8:
+        return max(sheet.grain * 0.5, 1e-4)
+    some = sheet.from_dial(points[rng.integers(len(points), size=FLOOR_WINDOWS)])
+    values = []
+    for x, y in some + rng.uniform(-0.5, 0.5, some.shape):
+        grid = Cut(float(x), float(y), float(rng.uniform(-math.pi, math.pi)), (side, side), "").grid((side + 4,) * 2, step)
+        calm = cv2.GaussianBlur(field.light(grid), (0, 0), CALM)[2:-2, 2:-2]
+        values.append(float(calm.std()))
+    return max(float(np.median(values)), 1e-4)

@@ -1,0 +1,112 @@
+"""The divisions of a track cut out by place: ticks and five-minute marks, each where the circle's division puts it.
+
+What an outline found a little off does to them is followed: each division is moved to where its own ink stands.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from dialtell.evaluate.lineups.cuts import Cut
+from dialtell.evaluate.measurements.sheet import StrokeSheet
+
+Floats = NDArray[np.float64]
+
+DIVISIONS = 60
+_EACH = 24  # samples of a division
+_LEAST_POWER = 0.12  # share of a circle's variation that repeats 60 times, at the best radius
+_INKED = 0.35  # of the strongest, from which a radius belongs to the ticks
+
+
+@dataclass(frozen=True)
+class Track:
+    """centre : dial radii. band : (inner, outer) dial radii of the plain ticks. ticks, fives : cuts, named by their
+    minute."""
+
+    centre: tuple[float, float]
+    band: tuple[float, float]
+    ticks: tuple[Cut, ...]
+    fives: tuple[Cut, ...]
+
+
+def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[float, float]) -> Track | None:
+    """The sixty divisions about `centre` with radii in `reach`, dial radii; None where none are seen."""
+    step = 1.0 / sheet.scale
+    radius = np.arange(reach[0], reach[1], step)
+    if len(radius) < 6:
+        return None
+    turn = np.arange(DIVISIONS * _EACH) * 2 * np.pi / (DIVISIONS * _EACH)
+    ray = np.stack([np.sin(turn), -np.cos(turn)], axis=1)
+    points = sheet.from_dial(np.asarray(centre) + radius[:, None, None] * ray)
+    dark = np.clip(1.0 - sheet.sample(points), -0.2, 1.0)
+    hidden = sheet.at(points)[1]
+    dark[hidden] = 0.0
+    wave = np.fft.rfft(dark, axis=1)
+    power = np.abs(wave[:, DIVISIONS :: DIVISIONS][:, :4]) ** 2
+    share = power.sum(axis=1) / np.maximum((np.abs(wave[:, 1:]) ** 2).sum(axis=1), 1e-9)
+    strength = gaussian_filter1d(power.sum(axis=1), 1.5)
+    best = int((strength * (share > _LEAST_POWER)).argmax())
+    if share[best] <= _LEAST_POWER:
+        return None
+    phase = float(-np.angle(wave[best, DIVISIONS]) / DIVISIONS)  # of the division next to 12 o'clock
+    shift = round(phase / (2 * np.pi) * DIVISIONS * _EACH)
+    # (radius, division, place within it from half a division before to half after)
+    cells = np.roll(dark, _EACH // 2 - shift, axis=1).reshape(len(radius), DIVISIONS, _EACH)
+    shown = ~np.roll(hidden, _EACH // 2 - shift, axis=1).reshape(len(radius), DIVISIONS, _EACH)
+    number = np.arange(DIVISIONS)
+    fives = number % 5 == 0
+    found = []
+    for chosen in (~fives, fives):
+        span = _span(np.median(cells[:, chosen], axis=1), best)
+        found.append(
+            tuple(
+                cut
+                for k in number[chosen]
+                if (cut := _cut(sheet, centre, radius, cells[:, k], shown[:, k], span, phase, int(k))) is not None
+            )
+        )
+    low, high, _ = _span(np.median(cells[:, ~fives], axis=1), best)
+    return Track(centre, (float(radius[low]), float(radius[high])), found[0], found[1])
+
+
+def _span(cell: Floats, best: int) -> tuple[int, int, float]:
+    """First and last radius of a division's ink above what goes round between divisions, and its width in samples."""
+    between = np.quantile(cell, 0.25, axis=1, keepdims=True)
+    above = gaussian_filter1d(np.clip(cell - between, 0.0, None), 1.0, axis=0)
+    profile = above.max(axis=1)
+    strong = profile > _INKED * profile.max()
+    low = high = int(best if strong[best] else profile.argmax())
+    while low > 0 and strong[low - 1]:
+        low -= 1
+    while high < len(strong) - 1 and strong[high + 1]:
+        high += 1
+    across = above[low : high + 1].max(axis=0)
+    return low, high, float((across > 0.4 * across.max()).sum())
+
+
+def _cut(
+    sheet: StrokeSheet, centre: tuple[float, float], radius: Floats, cell: Floats, shown: NDArray[np.bool_],
+    span: tuple[int, int, float], phase: float, number: int,
+) -> Cut | None:  # fmt: skip
+    """One division, moved sideways to where its ink is; None where it is hidden or has none."""
+    low, high, wide = span
+    if shown[low : high + 1].mean() < 0.9:
+        return None
+    across = gaussian_filter1d(cell[low : high + 1].mean(axis=0), 1.0)
+    across = across - np.quantile(across, 0.25)
+    if across.max() < 0.06:
+        return None
+    off = (float((across * (across > 0.5 * across.max()) * np.arange(_EACH)).sum())
+           / float((across * (across > 0.5 * across.max())).sum()) - _EACH // 2)  # fmt: skip
+    turn = phase + 2 * math.pi * (number / DIVISIONS + off / (DIVISIONS * _EACH))
+    at = 0.5 * float(radius[low] + radius[high])
+    point = sheet.from_dial(np.asarray(centre) + at * np.array([math.sin(turn), -math.cos(turn)]))
+    arc = 2 * math.pi * at / (DIVISIONS * _EACH) * sheet.scale
+    size = (min(wide, 0.8 * _EACH) * arc, (high - low + 1) * float(radius[1] - radius[0]) * sheet.scale)
+    minute = number or DIVISIONS
+    return Cut(float(point[0]), float(point[1]), turn, size, str(minute))
