@@ -17,6 +17,7 @@ from dialtell.evaluate.inspection.close_views import beside_views, zone_crops
 from dialtell.evaluate.inspection.document import inspection_document
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable, evidence_table, nothing_measured
 from dialtell.evaluate.inspection.examine import Examination, examine, why_not_measured
+from dialtell.evaluate.inspection.like_strokes import LikeStrokes, like_strokes
 from dialtell.evaluate.inspection.page import PHOTO_PX, PageExtras, write_page
 from dialtell.evaluate.inspection.stated import drawable, stated_model
 from dialtell.evaluate.inspection.still import still_png, write_still
@@ -127,6 +128,7 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         bearing=examined.bearing,
         unlike=unlike,
         maps=weights.record.get("maps"),
+        like=_like(examined),
     )
     write_page(target, record, shown, saliency, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)
     return Inspection(inspection_document(examined, period, target, weights), shown, saliency)
@@ -135,6 +137,15 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
 def _period(examined: Examination, years: Years | None) -> PeriodCheck | None:
     record = examined.scored.record
     return None if years is None else check_period(years, record["call"], stated_ratio(record))
+
+
+def _like(examined: Examination) -> LikeStrokes | None:
+    """Line-ups of a dial whose strokes the photograph resolves."""
+    scored = examined.scored
+    if scored.reading is None or scored.resolution is None or not scored.resolution.carries_strokes:
+        return None
+    told = None if scored.verdict is None else scored.verdict.explanation
+    return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm)
 
 
 def _table(examined: Examination, scale: float) -> EvidenceTable:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.advice import ADVICES
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
+from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.maps.map_words import ALONE, UNLIKE, hits_sentence
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
@@ -72,7 +73,7 @@ class PageExtras:
     are, in a sentence. resolution : reached and needed, in words. hints : of style and period.
     evidence : what was measured. bearing : what the measurements together lean to, beside the call.
     unlike : (H, W) float32 in the photo's frame, what differs from the rest of the dial, positive towards hand. maps :
-    "maps" of the weights' JSON, how far the maps can be trusted.
+    "maps" of the weights' JSON, how far the maps can be trusted. like : line-ups of like strokes.
     """
 
     period: PeriodCheck | None = None
@@ -83,6 +84,7 @@ class PageExtras:
     bearing: Bearing | None = None
     unlike: NDArray[np.float32] | None = None
     maps: Mapping[str, Any] | None = None
+    like: LikeStrokes | None = None
 
 
 def write_page(
@@ -165,6 +167,7 @@ def page_text(
         resolution=extras.resolution or "No dial was read in this photograph.",
         style_hints=extras.hints,
         evidence=evidence,
+        like=extras.like,
         strokes=[] if evidence is None else evidence.lines,
         advices=ADVICES,
         cautions=CAUTIONS,

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
 from dialtell.evaluate.lineups.line_up import LineUp, line_up
-from dialtell.evaluate.lineups.pieces import Pieces, find_pieces, groups_of, numbered_on, zone_ink
+from dialtell.evaluate.lineups.pieces import LETTERS_UNLIKE, UNLIKE, Pieces, find_pieces, groups_of, numbered_on, zone_ink
 from dialtell.evaluate.lineups.tracks import Track, find_track
 from dialtell.evaluate.measurements.sheet import StrokeSheet, lay_flat
 from dialtell.model.reading.steps import Reading
@@ -28,7 +28,7 @@ SEED = 19
 LEAST = {Zone.SIGNATURE: 2, Zone.NUMERALS: 3, Zone.MINUTE_TRACK: 4, Zone.SECONDS_BIT: 3, Zone.OTHER: 3}
 MOST_GROUPS = 6  # of a zone
 SERIF = 0.2  # of the chapter's height, taken off at both ends so that bars do not join the strokes
-MOST_UNLIKE = 0.15  # of a group by likeness, median excess: beyond, it is of unlike letters after all
+MOST_UNLIKE = 0.12  # of a group by likeness, median excess: beyond, it is of unlike letters after all
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +64,8 @@ def line_ups_of(sheet: StrokeSheet) -> LineUps:
         best: tuple[float, Pieces | None, list[list[Cut]]] = (0.0, None, [])
         for where, turn, name, tall in _ways(sheet, zone, track, seconds):
             pieces = find_pieces(sheet, where, turn, name, 1)
-            found, worth = groups_of(sheet, nearest_piece(pieces.labels), pieces.cuts, LEAST[zone])
+            own, unlike = nearest_piece(pieces.labels), UNLIKE.get(zone, LETTERS_UNLIKE)
+            found, worth = groups_of(sheet, own, pieces.cuts, LEAST[zone], unlike)
             if worth > best[0]:
                 best = worth, pieces, [[replace(cut, size=_whole(cut.size, tall)) for cut in group] for group in found]
         if best[1] is not None:
@@ -87,7 +88,7 @@ def line_ups_of(sheet: StrokeSheet) -> LineUps:
 
 def _whole(size: tuple[float, float], tall: float) -> tuple[float, float]:
     """Size of a stroke whose ends were taken off so as to find it. tall : sheet px of it whole, 0 if it is."""
-    return size[0], max(size[1], tall)
+    return (size[0] + 0.25 * tall, max(size[1], tall)) if tall else size
 
 
 def _what(zone: Zone, group: list[Cut]) -> str:

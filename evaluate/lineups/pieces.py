@@ -24,7 +24,8 @@ from dialtell.synth.shared.terms import ZONES, Zone
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-UNLIKE = 0.08  # 1 - correlation up to which pieces are of one shape
+UNLIKE = {Zone.NUMERALS: 0.08}  # 1 - correlation up to which pieces are of one shape: figures have few shapes,
+LETTERS_UNLIKE = 0.05  # letters many
 LIKE_SIZE = 0.22  # ln of width or height within which pieces may be of one shape, and a px or two
 LEAST_HEIGHT = 5.0  # sheet px a piece must be across or down
 MOST_PIECES = 90  # of a zone, the largest
@@ -76,7 +77,9 @@ def find_pieces(
     return Pieces(numbers[label], tuple(cuts))
 
 
-def groups_of(sheet: StrokeSheet, own: Labels, cuts: tuple[Cut, ...], least: int) -> tuple[list[list[Cut]], float]:
+def groups_of(
+    sheet: StrokeSheet, own: Labels, cuts: tuple[Cut, ...], least: int, unlike_to: float
+) -> tuple[list[list[Cut]], float]:
     """Pieces of one shape, `least` and more, the largest group first; and how alike they are, 0..1, summed."""
     if len(cuts) < least:
         return [], 0.0
@@ -87,7 +90,7 @@ def groups_of(sheet: StrokeSheet, own: Labels, cuts: tuple[Cut, ...], least: int
     near = (np.abs(np.log(size[:, None] / size[None, :])) < LIKE_SIZE + slack).all(axis=-1)
     unlike = np.where(near, 1.0 - alike, 1.0)
     np.fill_diagonal(unlike, 0.0)
-    told = fcluster(linkage(squareform(np.clip(unlike, 0.0, 1.0), checks=False), "average"), UNLIKE, "distance")
+    told = fcluster(linkage(squareform(np.clip(unlike, 0.0, 1.0), checks=False), "average"), unlike_to, "distance")
     found, worth = [], 0.0
     for number in np.unique(told):
         member = np.flatnonzero(told == number)
