@@ -25,7 +25,9 @@ Flags = NDArray[np.bool_]
 ROUNDS, STEPS = 3, 4  # of the mean, and of the fit within each
 MOST_TURN, MOST_GROWN = 0.14, 0.10  # radians, ln of size: beyond, it is another stroke
 LARGEST = 120  # px of a window's longer side, in which strokes are compared
-CALM = 0.7  # px, SD of the smoothing before two are compared
+CALM = 0.7  # px, least SD of the smoothing before two are compared
+IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the camera's sharpening, not a stroke
+MANY = 20  # strokes, from which what changes evenly across the dial is taken out of their differences
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_SHOWN = 0.75  # share of a window that must be in view
 FLOOR_WINDOWS = 60
@@ -92,24 +94,28 @@ def line_up(
         return None
     cuts = [cuts[k] for k in kept]
     fit = fit[kept]
-    windows, valid = _read(field, cuts, shape, step, fit)
+    calm = max(CALM, IN_BLURS * blur / step)
+    windows, valid = _read(field, cuts, shape, step, fit, calm)
     for turn in range(ROUNDS):
         mean = _mean(windows, valid, middle=turn < ROUNDS - 1)
         for _ in range(STEPS):
             fit = _stepped(windows, valid, mean, fit, shape)
-            windows, valid = _read(field, cuts, shape, step, fit)
+            windows, valid = _read(field, cuts, shape, step, fit, calm)
         fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
-        windows, valid = _read(field, cuts, shape, step, fit)
-    return _compared(field, zone, what, tuple(cuts), step, windows, valid, fit, rng)
+        windows, valid = _read(field, cuts, shape, step, fit, calm)
+    floor = noise(field, step, calm, rng)
+    return _compared(field, zone, what, tuple(cuts), step, windows, valid, fit, floor)
 
 
-def _read(field: Field, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats) -> tuple[Image, Flags]:
+def _read(
+    field: Field, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats, calm: float
+) -> tuple[Image, Flags]:
     """(N, h, w) light, 1 where a pixel is not the stroke's own, and which pixels are."""
     grids = np.array([cut.grid(shape, step, row) for cut, row in zip(cuts, fit, strict=True)])
     light = field.light(grids)
     valid = np.array([field.valid(grid, cut.owner) for grid, cut in zip(grids, cuts, strict=True)])
-    calm = np.array([cv2.GaussianBlur(one, (0, 0), CALM) for one in np.where(valid, light, np.float32(1.0))])
-    return calm, valid
+    smooth = np.array([cv2.GaussianBlur(one, (0, 0), calm) for one in np.where(valid, light, np.float32(1.0))])
+    return smooth, valid
 
 
 def _mean(windows: Image, valid: Flags, *, middle: bool) -> Image:
@@ -146,27 +152,43 @@ def _stepped(windows: Image, valid: Flags, mean: Image, fit: Floats, shape: tupl
 
 def _compared(
     field: Field, zone: Zone, what: str, cuts: tuple[Cut, ...], step: float, windows: Image, valid: Flags, fit: Floats,
-    rng: np.random.Generator,
+    floor: float,
 ) -> LineUp:  # fmt: skip
     n, shape = len(cuts), windows.shape[1:]
     mean = _mean(windows, valid, middle=False)
     typical = np.median(windows, axis=0) if n > 3 else mean
     depth = float(np.quantile(1.0 - typical, 0.97))
     reach = 2 * math.ceil(1.5 * field.sheet.blur / step + 1) + 1
-    support = cv2.dilate((typical < 1.0 - 0.25 * depth).astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    ink = typical < 1.0 - 0.25 * depth
+    if cuts[0].owner == 0:  # cut by place: rings run through the window from side to side and are none of the stroke
+        sides = np.median(typical[:, [0, 1, -2, -1]], axis=1, keepdims=True)
+        ink = typical < sides - 0.25 * depth
+    support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
     support &= valid.mean(axis=0) > 0.5
-    difference = (windows - mean) * np.float32(n / (n - 1))  # against the mean of the others
+    hat = _hat(cuts, len(cuts) >= MANY)
+    free = 1.0 / (1.0 - np.diag(hat))  # against what the others make of it
+    left = windows.reshape(n, -1) - hat.astype(np.float32) @ windows.reshape(n, -1)
+    difference = (left * free[:, None].astype(np.float32)).reshape(windows.shape)
     difference = np.where(valid & support, difference, np.float32(0.0))
     count = np.maximum((valid & support).sum(axis=(1, 2)), 1)
     rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
-    floor = noise(field, step, rng) * math.sqrt(n / (n - 1))
+    floor *= float(np.sqrt(np.median(free)))
     excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
     return LineUp(
         zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
     )  # fmt: skip
 
 
-def noise(field: Field, step: float, rng: np.random.Generator) -> float:
+def _hat(cuts: Sequence[Cut], leaning: bool) -> Floats:
+    """(N, N) what makes of N windows what each ought to be: their mean, or of many one that leans across the dial as
+    focus, light and tilt do."""
+    place = np.array([(cut.x, cut.y) for cut in cuts])
+    place = (place - place.mean(axis=0)) / np.maximum(np.ptp(place, axis=0), 1e-6)
+    terms = np.column_stack([np.ones(len(cuts)), place]) if leaning else np.ones((len(cuts), 1))
+    return np.asarray(terms @ np.linalg.pinv(terms))
+
+
+def noise(field: Field, step: float, calm: float, rng: np.random.Generator) -> float:
     """RMS of light on bare enamel, read and smoothed as strokes are: the middle of many small windows."""
     sheet = field.sheet
     side = 11
@@ -183,6 +205,6 @@ def noise(field: Field, step: float, rng: np.random.Generator) -> float:
     values = []
     for x, y in some + rng.uniform(-0.5, 0.5, some.shape):
         grid = Cut(float(x), float(y), float(rng.uniform(-math.pi, math.pi)), (side, side), "").grid((side + 4,) * 2, step)
-        calm = cv2.GaussianBlur(field.light(grid), (0, 0), CALM)[2:-2, 2:-2]
-        values.append(float(calm.std()))
+        smooth = cv2.GaussianBlur(field.light(grid), (0, 0), calm)[2:-2, 2:-2]
+        values.append(float(smooth.std()))
     return max(float(np.median(values)), 1e-4)

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 DIVISIONS = 60
 _EACH = 24  # samples of a division
+MOST_OFF = 30  # px of the sheet by which a division may stand further out or in than the middle ones
 _LEAST_POWER = 0.12  # share of a circle's variation that repeats 60 times, at the best radius
 _INKED = 0.35  # of the strongest, from which a radius belongs to the ticks
 
@@ -60,6 +61,11 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     shown = ~np.roll(hidden, _EACH // 2 - shift, axis=1).reshape(len(radius), DIVISIONS, _EACH)
     number = np.arange(DIVISIONS)
     fives = number % 5 == 0
+    outwards = _outwards(cells, fives)
+    for k in number:
+        cells[:, k] = np.roll(cells[:, k], -outwards[k], axis=0)
+        shown[:, k] = np.roll(shown[:, k], -outwards[k], axis=0)
+    best = int(np.median(cells[:, ~fives], axis=1).std(axis=1)[3:-3].argmax()) + 3
     found = []
     for chosen in (~fives, fives):
         span = _span(np.median(cells[:, chosen], axis=1), best)
@@ -67,11 +73,37 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
             tuple(
                 cut
                 for k in number[chosen]
-                if (cut := _cut(sheet, centre, radius, cells[:, k], shown[:, k], span, phase, int(k))) is not None
+                if (cut := _cut(sheet, centre, radius + outwards[k] * step, cells[:, k], shown[:, k], span, phase, int(k)))
+                is not None
             )
         )
     low, high, _ = _span(np.median(cells[:, ~fives], axis=1), best)
     return Track(centre, (float(radius[low]), float(radius[high])), found[0], found[1])
+
+
+def _outwards(cells: Floats, fives: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """How many radii further out than in the middle each division stands: what a centre or an outline found a little off
+    does, twice a turn at most."""
+    profile = gaussian_filter1d(cells.mean(axis=2), 1.0, axis=0)  # (radius, division)
+    profile = profile - profile.mean(axis=0)
+    reach = min(MOST_OFF, len(profile) // 4)
+    shifts = np.arange(-reach, reach + 1)
+    turn = np.arange(cells.shape[1]) * 2 * np.pi / cells.shape[1]
+    terms = np.stack([f(k * turn) for k in (1, 2) for f in (np.sin, np.cos)], axis=1)
+    off = np.zeros(cells.shape[1])
+    for _ in range(3):
+        moved = np.stack([np.roll(one, -round(by)) for one, by in zip(profile.T, off, strict=True)], axis=1)
+        model = np.median(moved[:, ~fives], axis=1)
+        score = np.array([np.roll(model, s) @ profile for s in shifts])  # (shift, division)
+        told = shifts[score.argmax(axis=0)].astype(np.float64)
+        weight = np.where(fives, 0.0, 1.0)
+        for _ in range(4):  # outliers weighed down: dirt, figures that reach into the track
+            root = np.sqrt(weight)
+            solved = np.linalg.lstsq(terms * root[:, None], told * root, rcond=None)[0]
+            left = np.abs(told - terms @ solved)
+            weight = np.where(fives, 0.0, 1.0 / np.maximum(left / 1.5, 1.0) ** 2)
+        off = terms @ solved
+    return np.round(off).astype(np.int64)
 
 
 def _span(cell: Floats, best: int) -> tuple[int, int, float]:

@@ -37,7 +37,7 @@ from dialtell.train.stats.proportion import wilson
 SEED = 7_190_003
 KINDS = ("figure by a hand", "five-minute mark by a hand", "tick by a hand", "faded five-minute mark", "faded tick")
 SCALE = 30.0  # px/mm of the odd ones
-COVERED = 0.25  # share of a window's ink that is planted, from which the stroke counts as the odd one
+COVERED = 0.15  # mean share of a stroke's pixels that is planted paint, from which it counts as the odd one
 SIZES = (14.0, 32.0)  # mm, dial radii: a clock at 30 px/mm would be too large a picture
 ZONES = (Zone.SIGNATURE, Zone.NUMERALS, Zone.MINUTE_TRACK, Zone.SECONDS_BIT)
 
@@ -160,7 +160,7 @@ def members_of(
     for cut in cuts:
         at = (sheet.to_photo(cut.grid((shape[0], shape[1]), step)[ink]) / scale).astype(int)
         row, column = np.clip(at[:, 1], 0, cover.shape[0] - 1), np.clip(at[:, 0], 0, cover.shape[1] - 1)
-        out.append(float((cover[row, column] > 0.5).mean()) > COVERED)
+        out.append(float(cover[row, column].mean()) > COVERED)
     return np.array(out)
 
 
