@@ -18,7 +18,8 @@ from dialtell.evaluate.lineups.line_up import LineUp
 from dialtell.evaluate.lineups.sprites import MOST_CELLS, Sprite, differences, mean_stroke, strokes
 from dialtell.evaluate.lineups.strip import Strip, unrolled
 from dialtell.evaluate.lineups.thin_thick import ThinThick, thin_thick
-from dialtell.evaluate.measurements.gathering import strokes_in_view
+from dialtell.evaluate.measurements.gathering import strokes_of
+from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.words.support import signed
 from dialtell.model.net.explanation import Explanation
@@ -32,6 +33,7 @@ Floats = NDArray[np.float64]
 
 MOST_GROUPS = 4  # line-ups of a zone on the page, the largest
 BESIDE = 12  # strokes of a drawn dial shown
+FEW = 3  # strokes, up to which a line-up stands beside another
 DRAWN_SCALE = 700.0  # px per dial radius of a drawn dial at most
 SIGNATURE_PX = 1000
 PLOT = (640.0, 300.0)
@@ -55,21 +57,24 @@ def like_strokes(
     reading: Reading, photo: Photo, explanation: Explanation | None, diameter_mm: float | None
 ) -> LikeStrokes:
     """All of it of one dial. diameter_mm : of the dial, None where no size is known."""
-    ups = line_ups(reading)
-    sheet, geometry = ups.field.sheet, reading.geometry
+    sheet, traced = strokes_of(reading)
+    ups, geometry = line_ups(sheet), reading.geometry
     drawn = _drawn(reading, sheet.grain) if reading.zones.named and ups.groups else []
     zones = []
     for zone in ZONES:
         groups = [group for group in ups.groups if group.zone is zone]
         groups.sort(key=lambda group: -len(group.cuts) * group.mean.size)
-        shown = [_group(group, ups, photo, reading, drawn) for group in groups[:MOST_GROUPS]]
+        shown: list[dict[str, Any]] = []
+        for group in groups[:MOST_GROUPS]:
+            fresh = all(one["what"] != group.what for one in shown)  # a drawn dial beside the first of a kind is enough
+            shown.append(_group(group, ups, photo, reading, drawn if fresh else []))
         track = {Zone.MINUTE_TRACK: ups.track, Zone.SECONDS_BIT: ups.seconds}.get(zone)
         strip = None if track is None else _strip(unrolled(zone, track, sheet, photo, geometry), diameter_mm)
         whole = _signature(reading, photo, diameter_mm) if zone is Zone.SIGNATURE else None
         if shown or strip or whole:
             name = zone.value[:1].upper() + zone.value[1:]
             zones.append({"name": name, "groups": shown, "strip": strip, "whole": whole})
-    thin = thin_thick(sheet, strokes_in_view(sheet))
+    thin = thin_thick(sheet, traced)
     figures = hour_figures(reading, photo, explanation)
     return LikeStrokes(
         tuple(zones), None if thin is None else _plot(thin, diameter_mm), tuple(_figure(one) for one in figures),
@@ -86,7 +91,7 @@ def _drawn(reading: Reading, grain: float) -> list[tuple[str, LineUps, Photo, Re
     for title, process in DRAWN:
         photo, geometry = reference.photographed(process, scale, grain)
         like = read_at(photo, geometry, 0.0)
-        found.append((title, line_ups(like), photo, like))
+        found.append((title, line_ups(lay_flat(like), most=1), photo, like))
     return found
 
 
@@ -106,13 +111,15 @@ def _group(
             beside.append(
                 {
                     "title": title,
-                    "says": f"the middle one {_times(float(np.median(twin.times)))}",
+                    "says": f"they differ by {_short(float(np.median(twin.times)))} times what the grain would make",
                     "strokes": _sprite(strokes(twin, other.field.sheet, taken, like.geometry, some)),
                     "off": _sprite(differences(twin, some)),
                 }
             )
     return {
         "title": f"{len(group.cuts)} {group.what}",
+        "what": group.what,
+        "few": len(group.cuts) <= FEW,
         "says": _sentence(group),
         "strokes": _sprite(picture),
         "off": _sprite(differences(group, chosen)),
@@ -133,25 +140,22 @@ def _where(group: LineUp, index: int) -> str:
     return f"{name} h" if group.zone is Zone.NUMERALS else f"{name} min"
 
 
-def _times(value: float) -> str:
-    return f"{_short(value)} times as unlike the others as the grain of the photograph alone makes it"
-
-
 def _short(value: float) -> str:
     return f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
 
 
 def _sentence(group: LineUp) -> str:
     """How much they differ, and which most."""
-    low, middle, high = (float(np.quantile(group.times, q)) for q in (0.0, 0.5, 1.0))
-    text = f"The middle one is {_times(middle)}; the most like {_short(low)}, the most unlike {_short(high)} times."
-    odd = group.odd
-    if odd:
-        named = ", ".join(_where(group, index) for index in odd[:4])
-        text += f" Standing out from the rest: {named}."
-    elif len(group.cuts) >= 4:
-        text += " None stands out from the rest."
-    return text
+    low, middle, high = (_short(float(np.quantile(group.times, q))) for q in (0.0, 0.5, 1.0))
+    if len(group.cuts) == 2:
+        return f"The two differ by {middle} times what the grain would make."
+    text = (
+        f"They differ by {middle} times what the grain would make; the most like {low}, the most unlike {high} times."
+    )
+    if group.odd:
+        named = ", ".join(_where(group, index) for index in group.odd[:4])
+        return f"{text} Standing out from the rest: {named}."
+    return f"{text} None stands out from the rest." if len(group.cuts) >= 4 else text
 
 
 def _sprite(sprite: Sprite) -> dict[str, Any]:
@@ -172,9 +176,9 @@ def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
             if here.sum() < 3:
                 continue
             along = 100 * (course.turn[here] - first) / (math.pi / 2)
-            width = course.width[here] / max(float(np.median(course.width)), 1e-9)
-            lines["width"].append(_line(along, 30 - 12 * np.clip(width - 1.0, -1.0, 1.5)))
-            lines["black"].append(_line(along, 30 - 26 * np.clip(course.black[here], 0.0, 1.1)))
+            for name, level in (("black", 11.0), ("width", 31.0)):
+                values = getattr(course, name)[here]
+                lines[name].append(_line(along, level - 16 * np.clip(values - 1.0, -0.55, 0.55)))
         rows.append(
             {
                 "uri": pictures.jpeg_uri(quarter, 86), "width": quarter.shape[1], "height": quarter.shape[0],
@@ -183,8 +187,8 @@ def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
         )  # fmt: skip
     unit = "mm" if diameter_mm else "of the dial’s radius"
     size = 0.5 * diameter_mm if diameter_mm else 1.0
-    widths = [f"{float(np.median(course.width)) * size:.3f} {unit}" for course in strip.courses]
-    return {"rows": rows, "rings": len(strip.courses), "widths": " and ".join(widths)}
+    widths = " and ".join(f"{course.typical * size:.3f}" for course in strip.courses)
+    return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}"}
 
 
 def _line(x: Floats, y: Floats) -> str:

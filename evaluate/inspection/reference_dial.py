@@ -7,7 +7,7 @@ what was read is drawn under both processes, as sharp as the photograph and no s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import cv2
@@ -53,22 +53,24 @@ class ReferenceDial:
         sigma = 0.5 * (px / view) / max(self.true_px, 1.0)
         return np.asarray(cv2.GaussianBlur(picture, (0, 0), max(sigma, 0.3)), dtype=np.uint8)
 
-
     def photographed(self, process: Process, scale: float, grain: float) -> tuple[Photo, DialGeometry]:
         """The whole dial as a photograph as sharp as the subject's. scale : px per dial radius. grain : SD of light on
         bare enamel, of the enamel's light."""
         making = self.painted if process is Process.HAND else self.printed
         side = round(2 * MARGIN * scale)
         picture = part(self.design, making, 0.0, 0.0, 2 * MARGIN * self.design.radius_mm, side)
-        light = cv2.GaussianBlur(Photo(Path("drawn"), picture, (side, side)).pixels, (0, 0), max(0.5 * scale / max(self.true_px, 1.0), 0.3))
+        light = cv2.GaussianBlur(
+            Photo(Path("drawn"), picture, (side, side)).pixels, (0, 0), max(0.5 * scale / max(self.true_px, 1.0), 0.3)
+        )
         noise = np.random.default_rng(SEED).normal(0.0, grain * ENAMEL, picture.shape[:2])
         pixels = codes(np.clip(light + noise[..., None], 0.0, 1.0))
         radius = 0.5 * side / MARGIN
         return Photo(Path("drawn"), pixels, (side, side)), DialGeometry((0.5 * side, 0.5 * side), (radius, radius))
 
 
+@lru_cache(maxsize=1)
 def reference_dial(reading: Reading) -> ReferenceDial:
-    """A dial to compare a reading with; the same for the same reading."""
+    """A dial to compare a reading with; the same for the same reading, the last one kept."""
     design = nearest_design(reading)
     rng = np.random.default_rng(SEED)
     painted, printed = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -51,6 +52,17 @@ class Field:
 
     sheet: StrokeSheet
     own: Labels
+
+    @cached_property
+    def bare(self) -> tuple[Floats, Floats]:
+        """Places on bare enamel: (N,) sheet px to the nearest ink or cover, and (N, 2) sheet px."""
+        sheet = self.sheet
+        taken = (sheet.light < 1.0 - max(0.12, 4.0 * sheet.grain)) | sheet.hidden
+        away = cv2.distanceTransform((~taken).astype(np.uint8), cv2.DIST_L2, 3)[::3, ::3]
+        rows, columns = np.nonzero(away > 4)
+        points = np.stack([columns, rows], axis=1) * 3.0 + 0.5
+        on = np.hypot(*sheet.to_dial(points).T) < 0.97
+        return away[rows, columns][on].astype(np.float64), points[on]
 
     def light(self, grid: Floats) -> Image:
         """The photograph's light in a window, 1 on bare enamel; read once, cubic."""

@@ -18,7 +18,7 @@ Bytes = NDArray[np.uint8]
 
 SIDE = 132  # px of a picture
 HOURS = 12
-LEAST_INK = 0.04  # share of the picture that is ink
+LEAST_INK = 0.03  # share of the picture that is ink
 BLACK = 0.35  # of full density, from which a place is ink
 
 
@@ -40,7 +40,7 @@ def hour_figures(reading: Reading, photo: Photo, explanation: Explanation | None
         return []
     inner, outer = zones.numerals
     middle = 0.5 * (inner + outer)
-    view = max(1.15 * (outer - inner), 0.14)
+    view = max(1.15 * (outer - inner), 0.9 * 2 * math.pi / HOURS * middle, 0.14)
     number = ZONES.index(Zone.NUMERALS)
     found = []
     for hour in range(1, HOURS + 1):

@@ -15,10 +15,17 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
 from dialtell.evaluate.lineups.line_up import LineUp, line_up
-from dialtell.evaluate.lineups.pieces import LETTERS_UNLIKE, UNLIKE, Pieces, find_pieces, groups_of, numbered_on, zone_ink
+from dialtell.evaluate.lineups.pieces import (
+    LETTERS_UNLIKE,
+    UNLIKE,
+    Pieces,
+    find_pieces,
+    groups_of,
+    numbered_on,
+    zone_ink,
+)
 from dialtell.evaluate.lineups.tracks import Track, find_track
-from dialtell.evaluate.measurements.sheet import StrokeSheet, lay_flat
-from dialtell.model.reading.steps import Reading
+from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.synth.shared.terms import Zone
 
 Floats = NDArray[np.float64]
@@ -42,13 +49,8 @@ class LineUps:
     seconds: Track | None
 
 
-def line_ups(reading: Reading) -> LineUps:
-    """All line-ups of a reading."""
-    return line_ups_of(lay_flat(reading))
-
-
-def line_ups_of(sheet: StrokeSheet) -> LineUps:
-    """As line_ups, of a sheet laid flat already."""
+def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS) -> LineUps:
+    """All line-ups of a sheet, at most so many by likeness in a zone."""
     zones = sheet.zones
     rng = np.random.default_rng(SEED)
     track = seconds = None
@@ -73,11 +75,14 @@ def line_ups_of(sheet: StrokeSheet) -> LineUps:
             labels = np.where(best[1].labels > 0, numbered_on(best[1], first).labels, labels)
             groups += [
                 (zone, _what(zone, group), [replace(cut, owner=cut.owner + first - 1) for cut in group])
-                for group in best[2][:MOST_GROUPS]
+                for group in best[2][:most]
             ]
         for ring, of in ((track, Zone.MINUTE_TRACK), (seconds, Zone.SECONDS_BIT)):
             if ring is not None and of is zone:
                 groups += [(zone, "five-minute marks", list(ring.fives)), (zone, "ticks", list(ring.ticks))]
+    # what is ink of none of them, a ring beside a figure, is no part of theirs; bars taken off a figure's ends are
+    foreign = (labels == 0) & (sheet.light < 1.0 - 0.3 * (1.0 - sheet.black)) & ~zone_ink(sheet, Zone.NUMERALS)
+    labels[foreign] = int(labels.max()) + 1
     field = Field(sheet, nearest_piece(labels))
     lined = [line_up(field, zone, what, cuts, rng) for zone, what, cuts in groups if len(cuts) >= 2]
     kept = tuple(
@@ -96,7 +101,9 @@ def _what(zone: Zone, group: list[Cut]) -> str:
     across, down = np.median([cut.size for cut in group], axis=0)
     if 0.75 < across / down < 1.33 and zone is not Zone.NUMERALS and max(across, down) < 12:
         return "dots or small marks"
-    return {Zone.SIGNATURE: "like letters", Zone.NUMERALS: "like strokes of the figures"}.get(zone, "like small figures")
+    return {Zone.SIGNATURE: "like letters", Zone.NUMERALS: "like strokes of the figures"}.get(
+        zone, "like small figures"
+    )
 
 
 def _ways(

@@ -22,7 +22,7 @@ from dialtell.synth.shared.terms import Zone
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-ROUNDS, STEPS = 3, 4  # of the mean, and of the fit within each
+ROUNDS, STEPS = 2, 4  # of the mean, and of the fit within each
 MOST_TURN, MOST_GROWN = 0.14, 0.10  # radians, ln of size: beyond, it is another stroke
 LARGEST = 120  # px of a window's longer side, in which strokes are compared
 CALM = 0.7  # px, least SD of the smoothing before two are compared
@@ -96,13 +96,13 @@ def line_up(
     fit = fit[kept]
     calm = max(CALM, IN_BLURS * blur / step)
     windows, valid = _read(field, cuts, shape, step, fit, calm)
-    for turn in range(ROUNDS):
-        mean = _mean(windows, valid, middle=turn < ROUNDS - 1)
+    for _round in range(ROUNDS):
+        mean = _mean(windows, valid, middle=True)
         for _ in range(STEPS):
             fit = _stepped(windows, valid, mean, fit, shape)
             windows, valid = _read(field, cuts, shape, step, fit, calm)
-        fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
-        windows, valid = _read(field, cuts, shape, step, fit, calm)
+    fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
+    windows, valid = _read(field, cuts, shape, step, fit, calm)
     floor = noise(field, step, calm, rng)
     return _compared(field, zone, what, tuple(cuts), step, windows, valid, fit, floor)
 
@@ -135,17 +135,14 @@ def _stepped(windows: Image, valid: Flags, mean: Image, fit: Floats, shape: tupl
     down, right = np.gradient(dark)
     # how the mean changes as a window moves: the inverse way round, so that it is worked out once
     slopes = np.stack([right, down, right * -i + down * j, right * j + down * i, dark], axis=-1).reshape(-1, 5)
-    out = fit.copy()
-    for k, window in enumerate(windows):
-        weight = valid[k].ravel()
-        a = slopes[weight]
-        if len(a) < 30:
-            continue
-        # the stroke seen in the window is the mean seen from elsewhere: 1 - window = gain * mean(moved)
-        solved = np.linalg.lstsq(a, (1.0 - window.ravel()[weight]).astype(np.float64), rcond=1e-6)[0]
-        gain = max(float(solved[4]), 0.2)
-        move = np.clip(solved[:4] / gain, (-2.0, -2.0, -0.05, -0.05), (2.0, 2.0, 0.05, 0.05))
-        out[k] -= move
+    # the stroke seen in a window is the mean seen from elsewhere: 1 - window = gain * mean(moved); all at once
+    weight = valid.reshape(len(windows), -1).astype(np.float64)
+    normal = np.einsum("np,pa,pb->nab", weight, slopes, slopes, optimize=True)
+    normal += 1e-6 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(5)
+    right_side = (weight * (1.0 - windows.reshape(len(windows), -1))) @ slopes
+    solved = np.linalg.solve(normal, right_side[..., None])[..., 0]
+    move = solved[:, :4] / np.maximum(solved[:, 4:], 0.2)
+    out = fit - np.clip(move, (-2.0, -2.0, -0.05, -0.05), (2.0, 2.0, 0.05, 0.05))
     reach = 0.3 * max(shape)
     return np.asarray(np.clip(out, (-reach, -reach, -MOST_TURN, -MOST_GROWN), (reach, reach, MOST_TURN, MOST_GROWN)))
 
@@ -190,21 +187,14 @@ def _hat(cuts: Sequence[Cut], leaning: bool) -> Floats:
 
 def noise(field: Field, step: float, calm: float, rng: np.random.Generator) -> float:
     """RMS of light on bare enamel, read and smoothed as strokes are: the middle of many small windows."""
-    sheet = field.sheet
     side = 11
-    half = math.ceil(0.5 * side * step * 1.5 + 2 * sheet.blur + 2)
-    ink = (sheet.light < 1.0 - max(0.12, 4.0 * sheet.grain)) | sheet.hidden
-    height, width = sheet.light.shape
-    bare = cv2.distanceTransform((~ink).astype(np.uint8), cv2.DIST_L2, 3)
-    rows, columns = np.nonzero(bare[: height, : width] > half)
-    points = sheet.to_dial(np.stack([columns, rows], axis=1)[:: max(len(rows) // 20000, 1)].astype(np.float64))
-    points = points[np.hypot(points[:, 0], points[:, 1]) < 0.97]
+    away, points = field.bare
+    points = points[away > min(0.75 * side * step + 2 * field.sheet.blur + 2, 0.6 * float(away.max(initial=0.0)))]
     if len(points) < 8:
-        return max(sheet.grain * 0.5, 1e-4)
-    some = sheet.from_dial(points[rng.integers(len(points), size=FLOOR_WINDOWS)])
+        return max(field.sheet.grain * 0.5, 1e-4)
     values = []
-    for x, y in some + rng.uniform(-0.5, 0.5, some.shape):
-        grid = Cut(float(x), float(y), float(rng.uniform(-math.pi, math.pi)), (side, side), "").grid((side + 4,) * 2, step)
-        smooth = cv2.GaussianBlur(field.light(grid), (0, 0), calm)[2:-2, 2:-2]
+    for x, y in points[rng.integers(len(points), size=FLOOR_WINDOWS)] + rng.uniform(-0.5, 0.5, (FLOOR_WINDOWS, 2)):
+        cut = Cut(float(x), float(y), float(rng.uniform(-math.pi, math.pi)), (side, side), "")
+        smooth = cv2.GaussianBlur(field.light(cut.grid((side + 4, side + 4), step)), (0, 0), calm)[2:-2, 2:-2]
         values.append(float(smooth.std()))
     return max(float(np.median(values)), 1e-4)

@@ -122,7 +122,14 @@ def _correlations(sheet: StrokeSheet, own: Labels, cuts: tuple[Cut, ...], scale:
 
 
 def _window(
-    dark: NDArray[np.float32], own: NDArray[np.float32], cut: Cut, scale: float, side: int, right: float, down: float, turn: float
+    dark: NDArray[np.float32],
+    own: NDArray[np.float32],
+    cut: Cut,
+    scale: float,
+    side: int,
+    right: float,
+    down: float,
+    turn: float,
 ) -> NDArray[np.float32]:
     c, s = math.cos(cut.turn + turn), math.sin(cut.turn + turn)
     half = 0.5 * (side - 1)

@@ -25,7 +25,10 @@ TALLEST, WIDEST = 150, 190  # px of a cell
 SMALLEST = 44  # px, of a cell's longer side
 MOST_AREA = 420_000  # px of all cells together
 STRONG = 0.5  # light, a difference drawn at full strength
-MORE_RGB, LESS_RGB = (40, 34, 90), (226, 122, 20)  # more ink than the others, and less: dark and light, told without hue
+MORE_RGB, LESS_RGB = (
+    (40, 34, 90),
+    (226, 122, 20),
+)  # more ink than the others, and less: dark and light, told without hue
 
 
 @dataclass(frozen=True, eq=False)

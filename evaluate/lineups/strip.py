@@ -21,17 +21,19 @@ Floats = NDArray[np.float64]
 QUARTERS = 4
 LONGEST = 1100  # px of a quarter
 ROOM = 0.35  # of the band's depth, shown inside and outside of it
-_SMOOTH = 9  # degrees over which width and blackness are drawn
+MOST_RINGS = 3
+STEP_DEG = 3.0  # over which breadth and blackness are drawn
 
 
 @dataclass(frozen=True, eq=False)
 class Course:
-    """One ring along its turn. turn : (N,) radians clockwise from 12. width : (N,) dial radii. black : (N,) density
-    over that of the dial's full black, both the middle of some degrees."""
+    """One ring along its turn. turn : (N,) radians clockwise from 12. width, black : (N,) breadth and density over their
+    own middles, each the middle of some degrees. typical : dial radii broad."""
 
     turn: Floats
     width: Floats
     black: Floats
+    typical: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,14 +62,15 @@ def unrolled(zone: Zone, track: Track, sheet: StrokeSheet, photo: Photo, geometr
         ray = np.stack([np.sin(turn), -np.cos(turn)], axis=-1)
         points = geometry.to_photo(np.asarray(track.centre) + radius[:, None, None] * ray)
         quarters.append(display(sample_at(photo.pixels, points[..., 0], points[..., 1])))
-    full = -math.log10(max(sheet.black, 1e-3))
-    rings = find_rings(sheet, track.centre, (inner - 2 * depth, outer + 2 * depth))
-    return Strip(zone, tuple(quarters), tuple(_course(ring, sheet.scale, full) for ring in rings))
+    rings = find_rings(sheet, track.centre, (low, high))
+    return Strip(zone, tuple(quarters), tuple(_course(ring, sheet.scale) for ring in rings[:MOST_RINGS]))
 
 
-def _course(ring: Ring, scale: float, full: float) -> Course:
-    step = math.radians(_SMOOTH) / 3
+def _course(ring: Ring, scale: float) -> Course:
+    step = math.radians(STEP_DEG)
     cell = (ring.turn / step).astype(int)
     cells = np.unique(cell)
     middle = np.array([(np.median(ring.width[cell == k]), np.median(ring.density[cell == k])) for k in cells])
-    return Course((cells + 0.5) * step, middle[:, 0] / scale, middle[:, 1] / full)
+    typical = np.maximum(np.median(middle, axis=0), 1e-6)
+    width, black = (middle / typical).T
+    return Course((cells + 0.5) * step, width, black, float(typical[0]) / scale)

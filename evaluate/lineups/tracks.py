@@ -21,6 +21,7 @@ DIVISIONS = 60
 _EACH = 24  # samples of a division
 MOST_OFF = 30  # px of the sheet by which a division may stand further out or in than the middle ones
 _LEAST_POWER = 0.12  # share of a circle's variation that repeats 60 times, at the best radius
+LEAST_TICKS = 12  # plain ticks in view, fewer are some other pattern
 _INKED = 0.35  # of the strongest, from which a radius belongs to the ticks
 
 
@@ -48,7 +49,7 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     hidden = sheet.at(points)[1]
     dark[hidden] = 0.0
     wave = np.fft.rfft(dark, axis=1)
-    power = np.abs(wave[:, DIVISIONS :: DIVISIONS][:, :4]) ** 2
+    power = np.abs(wave[:, DIVISIONS::DIVISIONS][:, :4]) ** 2
     share = power.sum(axis=1) / np.maximum((np.abs(wave[:, 1:]) ** 2).sum(axis=1), 1e-9)
     strength = gaussian_filter1d(power.sum(axis=1), 1.5)
     best = int((strength * (share > _LEAST_POWER)).argmax())
@@ -73,10 +74,16 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
             tuple(
                 cut
                 for k in number[chosen]
-                if (cut := _cut(sheet, centre, radius + outwards[k] * step, cells[:, k], shown[:, k], span, phase, int(k)))
+                if (
+                    cut := _cut(
+                        sheet, centre, radius + outwards[k] * step, cells[:, k], shown[:, k], span, phase, int(k)
+                    )
+                )
                 is not None
             )
         )
+    if len(found[0]) < LEAST_TICKS:
+        return None
     low, high, _ = _span(np.median(cells[:, ~fives], axis=1), best)
     return Track(centre, (float(radius[low]), float(radius[high])), found[0], found[1])
 

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from tqdm import tqdm
 
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
+from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.making import Coat, make
 from dialtell.synth.photograph.view import homography
@@ -76,13 +77,13 @@ def spec_at(index: int, scale: float) -> DialSpec | None:
     if not SIZES[0] <= radius <= SIZES[1]:
         return None
     size = radius * scale
-    scope = Range(
-        pixels_per_radius=(size, size), max_side=int(2.5 * size), tilt=12.0, wear=(0.0, 0.4), hands_off=1.0
-    )
+    scope = Range(pixels_per_radius=(size, size), max_side=int(2.5 * size), tilt=12.0, wear=(0.0, 0.4), hands_off=1.0)
     return sample_spec(SEED, index, scope)
 
 
-def planted(spec: DialSpec, kind: str, rng: np.random.Generator) -> tuple[NDArray[np.uint8], NDArray[np.float32]] | None:
+def planted(
+    spec: DialSpec, kind: str, rng: np.random.Generator
+) -> tuple[NDArray[np.uint8], NDArray[np.float32]] | None:
     """The picture of a printed dial with one odd one, and the share of each pixel that is of it; None where its design
     has none of the kind."""
     spec = spec.as_process(Process.TRANSFER)
@@ -135,7 +136,7 @@ def odd_at(spec: DialSpec, index: int, kind: str) -> list[Odd]:
     if made is None:
         return []
     pixels, cover = made
-    ups = line_ups(read_spec(spec, pixels, rng=rng))
+    ups = line_ups(lay_flat(read_spec(spec, pixels, rng=rng)))
     rows = []
     for group in ups.groups:
         own = members_of(ups, group.cuts, group.step, group.mean.shape, group.mean, cover)
@@ -171,7 +172,7 @@ def twin_at(index: int, scale: float) -> list[Twin]:
     for hand in (True, False) if spec is not None else ():
         one = spec.as_process(Process.HAND if hand else Process.TRANSFER)
         pixels = photograph(one, make(one.design, one.making))
-        ups = line_ups(read_spec(one, pixels, rng=np.random.default_rng(index)))
+        ups = line_ups(lay_flat(read_spec(one, pixels, rng=np.random.default_rng(index))))
         excess, times = {}, {}
         for zone in (*ZONES, None):
             groups = [g for g in ups.groups if (zone is None or g.zone is zone) and len(g.times) >= 3]
