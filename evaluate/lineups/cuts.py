@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.measurements.sheet import StrokeSheet
+from dialtell.synth.shared.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -32,8 +33,10 @@ class Cut:
     owner: int = 0
 
     def grid(self, shape: tuple[int, int], step: float, fit: Floats | None = None) -> Floats:
-        """(rows, columns, 2) sheet px of a window `step` sheet px a pixel. fit : (4,) px right, px down (of the window),
-        radians clockwise and ln of size by which the window follows the stroke."""
+        """(rows, columns, 2) sheet px of a window `step` sheet px a pixel.
+
+        fit : (4,) px right and down (of the window), radians clockwise and ln of size by which it follows the stroke.
+        """
         right, down, turned, grown = (0.0, 0.0, 0.0, 0.0) if fit is None else fit
         rows, columns = shape
         size = step * math.exp(grown)
@@ -48,7 +51,7 @@ class Cut:
 
 @dataclass(frozen=True, eq=False)
 class Field:
-    """The sheet strokes are cut from. own : (H, W) int32, of each place the piece of ink nearest to it, 0 if none is."""
+    """The sheet strokes are cut from. own : (H, W) int32, the piece of ink nearest to each place, 0 without any."""
 
     sheet: StrokeSheet
     own: Labels
@@ -68,15 +71,19 @@ class Field:
         """The photograph's light in a window, 1 on bare enamel; read once, cubic."""
         return np.asarray(self.sheet.sample(grid), dtype=np.float32)
 
-    def valid(self, grid: Floats, owner: int) -> NDArray[np.bool_]:
-        """Which pixels of a window are not hidden and lie nearest to the piece `owner` (any, for 0)."""
+    def valid(self, grid: Floats, owner: int, zone: Zone) -> NDArray[np.bool_]:
+        """Which pixels of a window are not hidden and lie nearest to the piece `owner`; for 0, where no ink of another
+        zone than `zone` is nearest."""
         column = np.floor(grid[..., 0]).astype(np.int64)
         row = np.floor(grid[..., 1]).astype(np.int64)
         height, width = self.own.shape
         inside = (row >= 0) & (row < height) & (column >= 0) & (column < width)
         row, column = np.clip(row, 0, height - 1), np.clip(column, 0, width - 1)
         free = inside & ~self.sheet.hidden[row, column]
-        return np.asarray(free if owner == 0 else free & (self.own[row, column] == owner))
+        if owner == 0:
+            label = self.sheet.label[row, column]
+            return np.asarray(free & ((label < 0) | (label == ZONES.index(zone))))
+        return np.asarray(free & (self.own[row, column] == owner))
 
 
 def nearest_piece(pieces: Labels) -> Labels:

@@ -18,7 +18,7 @@ Bytes = NDArray[np.uint8]
 
 SIDE = 132  # px of a picture
 HOURS = 12
-LEAST_INK = 0.03  # share of the picture that is ink
+LEAST_INK = 0.012  # share of the picture that is ink
 BLACK = 0.35  # of full density, from which a place is ink
 
 

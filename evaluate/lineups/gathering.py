@@ -122,9 +122,10 @@ def _ways(
         cut = SERIF * (high - low)
         stems = where & (radius > low + cut) & (radius < high - cut)
         hours = _hour_names()
+        tall = (high - low) * sheet.scale
         return [
-            (where, _outwards, hours, 0.0), (where, _upright, hours, 0.0), (where, _readable, hours, 0.0),
-            (stems, _outwards, hours, (high - low) * sheet.scale),
+            (where, _by_hour, hours, 0.0), (where, _upright, hours, 0.0), (where, _readable, hours, 0.0),
+            (stems, _outwards, hours, tall), (stems, _by_hour, hours, tall),
         ]  # fmt: skip
     ring = track if zone is Zone.MINUTE_TRACK else seconds
     if ring is None:
@@ -168,9 +169,14 @@ def _outwards(points: Floats) -> Floats:
     return _turn_of(points)
 
 
+def _by_hour(points: Floats) -> Floats:
+    """Heads outwards, all strokes of an hour side by side."""
+    return np.asarray(np.round(_turn_of(points) / (math.pi / 6)) * (math.pi / 6))
+
+
 def _readable(points: Floats) -> Floats:
     """Heads outwards above and inwards below, as figures that can be read from one side."""
-    turn = _turn_of(points)
+    turn = _by_hour(points)
     return np.asarray(np.where(np.abs(turn) > 0.5 * math.pi + 0.1, turn + math.pi, turn))
 
 

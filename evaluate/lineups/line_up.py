@@ -3,7 +3,8 @@
 The fit is a shift, a small turn and a small change of size, found by Gauss-Newton on the light of the window (B. Lucas
 and T. Kanade 1981; S. Baker and I. Matthews 2004, both from memory). How black a stroke is is left as it is: a fainter
 stroke differs. A difference is counted in times of the floor: what this photograph's noise alone would make of two
-strokes that are the same, measured on bare enamel beside the strokes with the same reading and smoothing.
+strokes that are the same, measured on bare enamel beside the strokes with the same reading and smoothing, and what
+reading between pixels adds.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ MOST_TURN, MOST_GROWN = 0.14, 0.10  # radians, ln of size: beyond, it is another
 LARGEST = 120  # px of a window's longer side, in which strokes are compared
 CALM = 0.7  # px, least SD of the smoothing before two are compared
 IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the camera's sharpening, not a stroke
+BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
 MANY = 20  # strokes, from which what changes evenly across the dial is taken out of their differences
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_SHOWN = 0.75  # share of a window that must be in view
@@ -84,36 +86,36 @@ def line_up(
     margin = 2.5 * blur + 2.0
     step = max(float(extent.max() + 2 * margin) / size, 1.0)
     shape = (
-        max(int(math.ceil((extent[1] + 2 * margin) / step)), 7),
-        max(int(math.ceil((extent[0] + 2 * margin) / step)), 7),
+        max(math.ceil((extent[1] + 2 * margin) / step), 7),
+        max(math.ceil((extent[0] + 2 * margin) / step), 7),
     )
     fit = np.zeros((len(cuts), 4))
-    shown = np.array([field.valid(cut.grid(shape, step), 0).mean() for cut in cuts])
+    shown = np.array([field.valid(cut.grid(shape, step), 0, zone).mean() for cut in cuts])
     kept = [k for k in range(len(cuts)) if shown[k] >= LEAST_SHOWN]
     if len(kept) < 2:
         return None
     cuts = [cuts[k] for k in kept]
     fit = fit[kept]
     calm = max(CALM, IN_BLURS * blur / step)
-    windows, valid = _read(field, cuts, shape, step, fit, calm)
+    windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     for _round in range(ROUNDS):
         mean = _mean(windows, valid, middle=True)
         for _ in range(STEPS):
             fit = _stepped(windows, valid, mean, fit, shape)
-            windows, valid = _read(field, cuts, shape, step, fit, calm)
+            windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
-    windows, valid = _read(field, cuts, shape, step, fit, calm)
+    windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     floor = noise(field, step, calm, rng)
     return _compared(field, zone, what, tuple(cuts), step, windows, valid, fit, floor)
 
 
 def _read(
-    field: Field, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats, calm: float
+    field: Field, zone: Zone, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats, calm: float
 ) -> tuple[Image, Flags]:
     """(N, h, w) light, 1 where a pixel is not the stroke's own, and which pixels are."""
     grids = np.array([cut.grid(shape, step, row) for cut, row in zip(cuts, fit, strict=True)])
     light = field.light(grids)
-    valid = np.array([field.valid(grid, cut.owner) for grid, cut in zip(grids, cuts, strict=True)])
+    valid = np.array([field.valid(grid, cut.owner, zone) for grid, cut in zip(grids, cuts, strict=True)])
     smooth = np.array([cv2.GaussianBlur(one, (0, 0), calm) for one in np.where(valid, light, np.float32(1.0))])
     return smooth, valid
 
@@ -151,7 +153,7 @@ def _compared(
     field: Field, zone: Zone, what: str, cuts: tuple[Cut, ...], step: float, windows: Image, valid: Flags, fit: Floats,
     floor: float,
 ) -> LineUp:  # fmt: skip
-    n, shape = len(cuts), windows.shape[1:]
+    n = len(cuts)
     mean = _mean(windows, valid, middle=False)
     typical = np.median(windows, axis=0) if n > 3 else mean
     depth = float(np.quantile(1.0 - typical, 0.97))
@@ -166,10 +168,12 @@ def _compared(
     free = 1.0 / (1.0 - np.diag(hat))  # against what the others make of it
     left = windows.reshape(n, -1) - hat.astype(np.float32) @ windows.reshape(n, -1)
     difference = (left * free[:, None].astype(np.float32)).reshape(windows.shape)
-    difference = np.where(valid & support, difference, np.float32(0.0))
-    count = np.maximum((valid & support).sum(axis=(1, 2)), 1)
+    inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
+    inside &= support  # smoothing has drawn in a little of what is not the stroke's own
+    difference = np.where(inside, difference, np.float32(0.0))
+    count = np.maximum(inside.sum(axis=(1, 2)), 1)
     rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
-    floor *= float(np.sqrt(np.median(free)))
+    floor = math.hypot(floor, BETWEEN * depth) * float(np.sqrt(np.median(free)))
     excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
     return LineUp(
         zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit

@@ -27,8 +27,8 @@ STEP_DEG = 3.0  # over which breadth and blackness are drawn
 
 @dataclass(frozen=True, eq=False)
 class Course:
-    """One ring along its turn. turn : (N,) radians clockwise from 12. width, black : (N,) breadth and density over their
-    own middles, each the middle of some degrees. typical : dial radii broad."""
+    """One ring along its turn. turn : (N,) radians clockwise from 12. width, black : (N,) breadth and density over
+    their own middles, each the middle of some degrees. typical : dial radii broad."""
 
     turn: Floats
     width: Floats

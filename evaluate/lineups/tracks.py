@@ -89,8 +89,8 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
 
 
 def _outwards(cells: Floats, fives: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """How many radii further out than in the middle each division stands: what a centre or an outline found a little off
-    does, twice a turn at most."""
+    """How many samples further out than in the middle each division stands: what a centre or an outline found a little
+    off does, twice a turn at most."""
     profile = gaussian_filter1d(cells.mean(axis=2), 1.0, axis=0)  # (radius, division)
     profile = profile - profile.mean(axis=0)
     reach = min(MOST_OFF, len(profile) // 4)

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from tqdm import tqdm
 
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
+from dialtell.evaluate.lineups.line_up import LineUp
 from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.making import Coat, make
@@ -37,6 +38,8 @@ from dialtell.train.stats.proportion import wilson
 
 SEED = 7_190_003
 KINDS = ("figure by a hand", "five-minute mark by a hand", "tick by a hand", "faded five-minute mark", "faded tick")
+SHARP = 20.0  # px/mm resolved, from which a photograph of 30 px/mm is told apart as a sharp one
+WHERE = dict(zip(KINDS, ("figures", "five-minute marks", "ticks", "five-minute marks", "ticks"), strict=True))
 SCALE = 30.0  # px/mm of the odd ones
 COVERED = 0.15  # mean share of a stroke's pixels that is planted paint, from which it counts as the odd one
 SIZES = (14.0, 32.0)  # mm, dial radii: a clock at 30 px/mm would be too large a picture
@@ -47,7 +50,8 @@ ZONES = (Zone.SIGNATURE, Zone.NUMERALS, Zone.MINUTE_TRACK, Zone.SECONDS_BIT)
 class Odd:
     """One odd one planted. lined : whether it stands in a line-up of four and more. first : whether the first in rank
     is of the odd figure. members, own : strokes of the line-up, and those of the odd figure among them. named :
-    whether it was named as standing out; others : how many others were."""
+    whether it was named as standing out; others : how many others were. resolved : px/mm that the photograph resolves.
+    """
 
     index: int
     kind: str
@@ -57,6 +61,7 @@ class Odd:
     own: int = 0
     named: bool = False
     others: int = 0
+    resolved: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -71,13 +76,13 @@ class Twin:
     times: dict[str, float]
 
 
-def spec_at(index: int, scale: float) -> DialSpec | None:
-    """A drawn dial at `scale` px/mm, None for one too small or too large."""
+def spec_at(index: int, scale: float, wear: float) -> DialSpec | None:
+    """A drawn dial at `scale` px/mm, None for one too small or too large. wear : its most, 0..1."""
     radius = sample_spec(SEED, index).design.radius_mm
     if not SIZES[0] <= radius <= SIZES[1]:
         return None
     size = radius * scale
-    scope = Range(pixels_per_radius=(size, size), max_side=int(2.5 * size), tilt=12.0, wear=(0.0, 0.4), hands_off=1.0)
+    scope = Range(pixels_per_radius=(size, size), max_side=int(2.5 * size), tilt=12.0, wear=(0.0, wear), hands_off=1.0)
     return sample_spec(SEED, index, scope)
 
 
@@ -136,38 +141,35 @@ def odd_at(spec: DialSpec, index: int, kind: str) -> list[Odd]:
     if made is None:
         return []
     pixels, cover = made
-    ups = line_ups(lay_flat(read_spec(spec, pixels, rng=rng)))
+    reading = read_spec(spec, pixels, rng=rng)
+    ups = line_ups(lay_flat(reading))
+    resolved = reading.sharpness.true_pixels_per_radius / spec.design.radius_mm
     rows = []
     for group in ups.groups:
-        own = members_of(ups, group.cuts, group.step, group.mean.shape, group.mean, cover)
-        if len(group.times) >= 4 and own.any() and not own.all():
-            odd = group.odd
-            rows.append(
-                Odd(index, kind, True, bool(own[group.ranked[0]]), len(own), int(own.sum()), bool(own[odd].any()),
-                    int((~own[odd]).sum()))
-            )  # fmt: skip
-    return rows or [Odd(index, kind, False)]
+        own = members_of(ups, group, cover)
+        if WHERE[kind] in group.what and len(group.times) >= 4 and own.any() and not own.all():
+            odd, first = group.odd, bool(own[group.ranked[0]])
+            named, others = bool(own[odd].any()), int((~own[odd]).sum())
+            rows.append(Odd(index, kind, True, first, len(own), int(own.sum()), named, others, resolved))
+    return rows or [Odd(index, kind, False, resolved=resolved)]
 
 
-def members_of(
-    ups: LineUps, cuts: Sequence, step: float, shape: tuple[int, ...], mean: NDArray[np.float32],
-    cover: NDArray[np.float32],
-) -> NDArray[np.bool_]:  # fmt: skip
+def members_of(ups: LineUps, group: LineUp, cover: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Which strokes of a line-up are planted. cover : (H, W) of the photograph."""
-    sheet = ups.field.sheet
+    sheet, (rows, columns) = ups.field.sheet, group.mean.shape
     scale = sheet.photo.shape[1] / cover.shape[1]
-    ink = mean < 1.0 - 0.5 * (1.0 - float(mean.min()))
+    ink = group.support & (group.mean < 1.0 - 0.5 * (1.0 - float(group.mean[group.support].min(initial=1.0))))
     out = []
-    for cut in cuts:
-        at = (sheet.to_photo(cut.grid((shape[0], shape[1]), step)[ink]) / scale).astype(int)
+    for cut, fit in zip(group.cuts, group.fits, strict=True):
+        at = (sheet.to_photo(cut.grid((rows, columns), group.step, fit)[ink]) / scale).astype(int)
         row, column = np.clip(at[:, 1], 0, cover.shape[0] - 1), np.clip(at[:, 0], 0, cover.shape[1] - 1)
-        out.append(float(cover[row, column].mean()) > COVERED)
+        out.append(len(at) > 0 and float(cover[row, column].mean()) > COVERED)
     return np.array(out)
 
 
-def twin_at(index: int, scale: float) -> list[Twin]:
+def twin_at(index: int, scale: float, wear: float) -> list[Twin]:
     """The same dial by a hand and printed, the print as its making draws it."""
-    spec = spec_at(index, scale)
+    spec = spec_at(index, scale, wear)
     found = []
     for hand in (True, False) if spec is not None else ():
         one = spec.as_process(Process.HAND if hand else Process.TRANSFER)
@@ -184,11 +186,11 @@ def twin_at(index: int, scale: float) -> list[Twin]:
     return found
 
 
-def _work(task: tuple[str, int, float]) -> list[Odd] | list[Twin]:
-    kind, index, scale = task
+def _work(task: tuple[str, int, float, float]) -> Sequence[Odd | Twin]:
+    kind, index, scale, wear = task
     if kind == "twin":
-        return twin_at(index, scale)
-    spec = spec_at(index, scale)
+        return twin_at(index, scale, wear)
+    spec = spec_at(index, scale, wear)
     return [] if spec is None else odd_at(spec, index, kind)
 
 
@@ -196,17 +198,20 @@ def report(odds: Sequence[Odd], twins: Sequence[Twin]) -> list[str]:
     """The table."""
     lines = []
     for kind in KINDS:
-        some = [row for row in odds if row.kind == kind]
-        lined = [row for row in some if row.lined]
-        if not lined:
-            continue
-        hits, chance = sum(row.first for row in lined), np.mean([row.own / row.members for row in lined])
-        low, high = wilson(hits, len(lined))
-        lines.append(
-            f"{kind:28} ranked first {hits} of {len(lined)} = {hits / len(lined):.2f} ({low:.2f} to {high:.2f}), by "
-            f"chance {chance:.2f}; in a line-up {len({r.index for r in lined})} of {len({r.index for r in some})} dials; "
-            f"named {np.mean([r.named for r in lined]):.2f}, others named {np.mean([r.others for r in lined]):.2f}"
-        )
+        for least in (0.0, SHARP):
+            some = [row for row in odds if row.kind == kind and row.resolved >= least]
+            lined = [row for row in some if row.lined]
+            if not lined:
+                continue
+            hits, chance = sum(row.first for row in lined), np.mean([row.own / row.members for row in lined])
+            low, high = wilson(hits, len(lined))
+            dials, there = len({row.index for row in some}), len({row.index for row in lined})
+            lines.append(
+                f"{kind:26} {f'{least:.0f} px/mm and more resolved' if least else 'all':28} ranked first {hits} of "
+                f"{len(lined)} = {hits / len(lined):.2f} ({low:.2f} to {high:.2f}), by chance {chance:.2f}; lined up on "
+                f"{there} of {dials} dials; named {np.mean([row.named for row in lined]):.2f}, others named "
+                f"{np.mean([row.others for row in lined]):.2f}"
+            )
     for scale in sorted({row.scale for row in twins}):
         some = [row for row in twins if row.scale == scale]
         for key in ("all", *(zone.value for zone in ZONES)):
@@ -217,9 +222,10 @@ def report(odds: Sequence[Odd], twins: Sequence[Twin]) -> list[str]:
                     continue
                 value = np.array([row[1] for row in rows])
                 low, high = bootstrap_auc(hand, value, rng=np.random.default_rng(1))[1]
+                middles = f"painted {np.median(value[hand]):.3f} printed {np.median(value[~hand]):.3f}"
                 lines.append(
-                    f"{scale:4.0f} px/mm {key:14} {name:6} AUC {auc(hand, value):.2f} ({low:.2f} to {high:.2f}), painted "
-                    f"{np.median(value[hand]):.3f} printed {np.median(value[~hand]):.3f}, n = {hand.sum()}, {(~hand).sum()}"
+                    f"{scale:4.0f} px/mm {key:14} {name:6} AUC {auc(hand, value):.2f} ({low:.2f} to {high:.2f}), "
+                    f"{middles}, n = {hand.sum()}, {(~hand).sum()}"
                 )
     return lines
 
@@ -231,22 +237,25 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--twins", type=int, default=40, help="designs tried as twins, at each scale")
     parser.add_argument("--first", type=int, default=0, help="first design")
     parser.add_argument("--scales", default="15,30,60", help="px/mm of the twins, with commas")
+    parser.add_argument("--wear", type=float, default=0.0, help="most wear of the dials, 0..1")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path)
     given = parser.parse_args(arguments)
     span = range(given.first, given.first + given.count)
-    tasks = [(kind, index, SCALE) for index in span for kind in KINDS]
+    tasks = [(kind, index, SCALE, given.wear) for index in span for kind in KINDS]
     scales = [float(scale) for scale in given.scales.split(",") if scale]
-    tasks += [("twin", given.first + k, scale) for scale in scales for k in range(given.twins)]
+    tasks += [("twin", given.first + k, scale, given.wear) for k in range(given.twins) for scale in scales]
     odds: list[Odd] = []
     twins: list[Twin] = []
-    for rows in tqdm(in_order(_work, tasks, given.workers), total=len(tasks), disable=None):
-        for row in rows:
-            (odds if isinstance(row, Odd) else twins).append(row)  # type: ignore[arg-type]
-    print("\n".join(report(odds, twins)))
-    if given.out:
-        content = {"odd": [asdict(row) for row in odds], "twins": [asdict(row) for row in twins]}
-        given.out.write_text(json.dumps(content), "utf-8")
+    try:
+        for rows in tqdm(in_order(_work, tasks, given.workers), total=len(tasks), disable=None):
+            odds += [row for row in rows if isinstance(row, Odd)]
+            twins += [row for row in rows if isinstance(row, Twin)]
+    finally:  # interrupted, what was done is told
+        print("\n".join(report(odds, twins)))
+        if given.out:
+            content = {"odd": [asdict(row) for row in odds], "twins": [asdict(row) for row in twins]}
+            given.out.write_text(json.dumps(content), "utf-8")
     return 0
 
 
