@@ -45,18 +45,21 @@ DRAWN = (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TR
 @dataclass(frozen=True, eq=False)
 class LikeStrokes:
     """For the template. zones : one a zone, in the examiner's order. thin : the plot of thin against thick, None where
-    too few strokes are traced. figures : hour figures. shared : whether they have shares."""
+    too few strokes are traced. figures : hour figures. shared : whether they have shares. coarse : whether the
+    photograph is too coarse for thin strokes."""
 
     zones: tuple[dict[str, Any], ...]
     thin: dict[str, Any] | None
     figures: tuple[dict[str, Any], ...]
     shared: bool
+    coarse: bool = False
 
 
 def like_strokes(
-    reading: Reading, photo: Photo, explanation: Explanation | None, diameter_mm: float | None
+    reading: Reading, photo: Photo, explanation: Explanation | None, diameter_mm: float | None, *, coarse: bool = False
 ) -> LikeStrokes:
-    """All of it of one dial. diameter_mm : of the dial, None where no size is known."""
+    """All of it of one dial. diameter_mm : of the dial, None where no size is known. coarse : the photograph does not
+    carry thin strokes."""
     sheet, traced = strokes_of(reading)
     ups, geometry = line_ups(sheet), reading.geometry
     drawn = _drawn(reading, sheet.grain) if reading.zones.named and ups.groups else []
@@ -78,7 +81,7 @@ def like_strokes(
     figures = hour_figures(reading, photo, explanation)
     return LikeStrokes(
         tuple(zones), None if thin is None else _plot(thin, diameter_mm), tuple(_figure(one) for one in figures),
-        any(one.share is not None for one in figures),
+        any(one.share is not None for one in figures), coarse,
     )  # fmt: skip
 
 

@@ -140,12 +140,13 @@ def _period(examined: Examination, years: Years | None) -> PeriodCheck | None:
 
 
 def _like(examined: Examination) -> LikeStrokes | None:
-    """Line-ups of a dial whose strokes the photograph resolves."""
+    """Line-ups of a dial that was read; not of a halftone print, whose dots would stand in them."""
     scored = examined.scored
-    if scored.reading is None or scored.resolution is None or not scored.resolution.carries_strokes:
+    if scored.reading is None or scored.resolution is None or scored.resolution.screened:
         return None
     told = None if scored.verdict is None else scored.verdict.explanation
-    return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm)
+    coarse = not scored.resolution.carries_strokes
+    return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm, coarse=coarse)
 
 
 def _table(examined: Examination, scale: float) -> EvidenceTable:

@@ -207,7 +207,7 @@ def report(odds: Sequence[Odd], twins: Sequence[Twin]) -> list[str]:
             low, high = wilson(hits, len(lined))
             dials, there = len({row.index for row in some}), len({row.index for row in lined})
             lines.append(
-                f"{kind:26} {f'{least:.0f} px/mm and more resolved' if least else 'all':28} ranked first {hits} of "
+                f"{kind:26} {f'{least:.0f} px/mm and more seen' if least else 'all':24} ranked first {hits} of "
                 f"{len(lined)} = {hits / len(lined):.2f} ({low:.2f} to {high:.2f}), by chance {chance:.2f}; lined up on "
                 f"{there} of {dials} dials; named {np.mean([row.named for row in lined]):.2f}, others named "
                 f"{np.mean([row.others for row in lined]):.2f}"
