@@ -20,7 +20,8 @@ Floats = NDArray[np.float64]
 DIVISIONS = 60
 _EACH = 24  # samples of a division
 MOST_OFF = 30  # px of the sheet by which a division may stand further out or in than the middle ones
-_LEAST_POWER = 0.12  # share of a circle's variation that repeats 60 times, at the best radius
+_HARMONICS = 8
+_LEAST_POWER = 0.2  # share of a circle's variation that repeats 60 times, at the best radius; chance gives 0.06
 LEAST_TICKS = 12  # plain ticks in view, fewer are some other pattern
 _INKED = 0.35  # of the strongest, from which a radius belongs to the ticks
 
@@ -48,9 +49,14 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     dark = np.clip(1.0 - sheet.sample(points), -0.2, 1.0)
     hidden = sheet.at(points)[1]
     dark[hidden] = 0.0
+    outwards = _outwards(dark, turn)
+    rows = (np.arange(len(radius))[:, None] + outwards).clip(0, len(radius) - 1)
+    dark, hidden = np.take_along_axis(dark, rows, axis=0), np.take_along_axis(hidden, rows, axis=0)
     wave = np.fft.rfft(dark, axis=1)
-    power = np.abs(wave[:, DIVISIONS::DIVISIONS][:, :4]) ** 2
-    share = power.sum(axis=1) / np.maximum((np.abs(wave[:, 1:]) ** 2).sum(axis=1), 1e-9)
+    # divisions that a centre found a little off moves to and fro once or twice a turn lie beside the harmonics too
+    told = (DIVISIONS * np.arange(1, _HARMONICS + 1)[:, None] + np.arange(-2, 3)).ravel()
+    power = np.abs(wave[:, told]) ** 2
+    share = power.sum(axis=1) / np.maximum((np.abs(wave[:, DIVISIONS // 2 :]) ** 2).sum(axis=1), 1e-9)
     strength = gaussian_filter1d(power.sum(axis=1), 1.5)
     best = int((strength * (share > _LEAST_POWER)).argmax())
     if share[best] <= _LEAST_POWER:
@@ -60,13 +66,13 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     # (radius, division, place within it from half a division before to half after)
     cells = np.roll(dark, _EACH // 2 - shift, axis=1).reshape(len(radius), DIVISIONS, _EACH)
     shown = ~np.roll(hidden, _EACH // 2 - shift, axis=1).reshape(len(radius), DIVISIONS, _EACH)
+    further = np.roll(outwards, -shift)[::_EACH] * step
     number = np.arange(DIVISIONS)
     fives = number % 5 == 0
-    outwards = _outwards(cells, fives)
+    aside = _sideways(cells[max(best - 3, 0) : best + 4].mean(axis=0))
     for k in number:
-        cells[:, k] = np.roll(cells[:, k], -outwards[k], axis=0)
-        shown[:, k] = np.roll(shown[:, k], -outwards[k], axis=0)
-    best = int(np.median(cells[:, ~fives], axis=1).std(axis=1)[3:-3].argmax()) + 3
+        cells[:, k], shown[:, k] = (np.roll(of[:, k], -aside[k], axis=1) for of in (cells, shown))
+    at = phase + 2 * np.pi * (number / DIVISIONS + aside / (DIVISIONS * _EACH))
     found = []
     for chosen in (~fives, fives):
         span = _span(np.median(cells[:, chosen], axis=1), best)
@@ -76,7 +82,7 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
                 for k in number[chosen]
                 if (
                     cut := _cut(
-                        sheet, centre, radius + outwards[k] * step, cells[:, k], shown[:, k], span, phase, int(k)
+                        sheet, centre, radius + further[k], cells[:, k], shown[:, k], span, float(at[k]), int(k)
                     )
                 )
                 is not None
@@ -88,29 +94,51 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     return Track(centre, (float(radius[low]), float(radius[high])), found[0], found[1])
 
 
-def _outwards(cells: Floats, fives: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """How many samples further out than in the middle each division stands: what a centre or an outline found a little
-    off does, twice a turn at most."""
-    profile = gaussian_filter1d(cells.mean(axis=2), 1.0, axis=0)  # (radius, division)
-    profile = profile - profile.mean(axis=0)
-    reach = min(MOST_OFF, len(profile) // 4)
+def _outwards(dark: Floats, turn: Floats) -> NDArray[np.int64]:
+    """How many samples further out than in the middle the rings and divisions stand at each turn, (len(turn),): what a
+    centre or an outline found a little off does, twice a turn at most. dark : (radius, turn)."""
+    profile = dark.reshape(len(dark), DIVISIONS, -1).mean(axis=2)  # of each division's width of the turn
+    profile = gaussian_filter1d(profile, 1.0, axis=0) - profile.mean(axis=0)
+    reach = min(MOST_OFF, len(profile) // 3)
     shifts = np.arange(-reach, reach + 1)
-    turn = np.arange(cells.shape[1]) * 2 * np.pi / cells.shape[1]
-    terms = np.stack([f(k * turn) for k in (1, 2) for f in (np.sin, np.cos)], axis=1)
-    off = np.zeros(cells.shape[1])
+    coarse = turn.reshape(DIVISIONS, -1).mean(axis=1)
+    solved = np.zeros(5)
     for _ in range(3):
+        off = _waves(coarse) @ solved[1:]
         moved = np.stack([np.roll(one, -round(by)) for one, by in zip(profile.T, off, strict=True)], axis=1)
-        model = np.median(moved[:, ~fives], axis=1)
-        score = np.array([np.roll(model, s) @ profile for s in shifts])  # (shift, division)
+        model = np.median(moved, axis=1)
+        score = np.array([np.roll(model, by) @ profile for by in shifts])  # (shift, division)
         told = shifts[score.argmax(axis=0)].astype(np.float64)
-        weight = np.where(fives, 0.0, 1.0)
-        for _ in range(4):  # outliers weighed down: dirt, figures that reach into the track
-            root = np.sqrt(weight)
-            solved = np.linalg.lstsq(terms * root[:, None], told * root, rcond=None)[0]
-            left = np.abs(told - terms @ solved)
-            weight = np.where(fives, 0.0, 1.0 / np.maximum(left / 1.5, 1.0) ** 2)
-        off = terms @ solved
-    return np.round(off).astype(np.int64)
+        solved = _even(coarse, told)
+    return np.round(_waves(turn) @ solved[1:]).astype(np.int64)
+
+
+def _sideways(across: Floats) -> NDArray[np.int64]:
+    """How many samples clockwise each division stands off even division, (DIVISIONS,), by no more than twice a turn.
+    across : (division, sample), darkness at the divisions' radius."""
+    smooth = gaussian_filter1d(across, 1.0, axis=1)
+    told = smooth.argmax(axis=1).astype(np.float64) - _EACH // 2
+    turn = np.arange(DIVISIONS) * 2 * np.pi / DIVISIONS
+    solved = _even(turn, told)
+    return np.round(solved[0] + _waves(turn) @ solved[1:]).astype(np.int64)
+
+
+def _even(turn: Floats, told: Floats) -> Floats:
+    """(5,) the mean and the waves that lie nearest to values round the turn, outliers weighed down: dirt, figures that
+    reach into the track."""
+    terms = np.column_stack([np.ones(len(turn)), _waves(turn)])
+    weight = np.ones(len(turn))
+    found = np.zeros(5)
+    for _ in range(6):
+        root = np.sqrt(weight)
+        found = np.linalg.lstsq(terms * root[:, None], told * root, rcond=None)[0]
+        weight = 1.0 / np.maximum(np.abs(told - terms @ found) / 1.5, 1.0) ** 2
+    return np.asarray(found)
+
+
+def _waves(turn: Floats) -> Floats:
+    """(N, 4) once and twice round the turn."""
+    return np.stack([f(k * turn) for k in (1, 2) for f in (np.sin, np.cos)], axis=1)
 
 
 def _span(cell: Floats, best: int) -> tuple[int, int, float]:
@@ -130,7 +158,7 @@ def _span(cell: Floats, best: int) -> tuple[int, int, float]:
 
 def _cut(
     sheet: StrokeSheet, centre: tuple[float, float], radius: Floats, cell: Floats, shown: NDArray[np.bool_],
-    span: tuple[int, int, float], phase: float, number: int,
+    span: tuple[int, int, float], turn: float, number: int,
 ) -> Cut | None:  # fmt: skip
     """One division, moved sideways to where its ink is; None where it is hidden or has none."""
     low, high, wide = span
@@ -142,7 +170,7 @@ def _cut(
         return None
     off = (float((across * (across > 0.5 * across.max()) * np.arange(_EACH)).sum())
            / float((across * (across > 0.5 * across.max())).sum()) - _EACH // 2)  # fmt: skip
-    turn = phase + 2 * math.pi * (number / DIVISIONS + off / (DIVISIONS * _EACH))
+    turn += 2 * math.pi * off / (DIVISIONS * _EACH)
     at = 0.5 * float(radius[low] + radius[high])
     point = sheet.from_dial(np.asarray(centre) + at * np.array([math.sin(turn), -math.cos(turn)]))
     arc = 2 * math.pi * at / (DIVISIONS * _EACH) * sheet.scale

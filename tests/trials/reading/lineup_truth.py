@@ -76,13 +76,21 @@ class Twin:
     times: dict[str, float]
 
 
-def spec_at(index: int, scale: float, wear: float) -> DialSpec | None:
-    """A drawn dial at `scale` px/mm, None for one too small or too large. wear : its most, 0..1."""
+def spec_at(index: int, scale: float, wear: float, finished: float) -> DialSpec | None:
+    """A drawn dial at `scale` px/mm, None for one too small or too large. wear : its most, 0..1. finished : share of
+    photographs with the optics and the finishing of real ones."""
     radius = sample_spec(SEED, index).design.radius_mm
     if not SIZES[0] <= radius <= SIZES[1]:
         return None
     size = radius * scale
-    scope = Range(pixels_per_radius=(size, size), max_side=int(2.5 * size), tilt=12.0, wear=(0.0, wear), hands_off=1.0)
+    scope = Range(
+        pixels_per_radius=(size, size),
+        max_side=int(2.5 * size),
+        tilt=12.0,
+        wear=(0.0, wear),
+        hands_off=1.0,
+        finished=finished,
+    )
     return sample_spec(SEED, index, scope)
 
 
@@ -167,9 +175,9 @@ def members_of(ups: LineUps, group: LineUp, cover: NDArray[np.float32]) -> NDArr
     return np.array(out)
 
 
-def twin_at(index: int, scale: float, wear: float) -> list[Twin]:
+def twin_at(index: int, scale: float, wear: float, finished: float) -> list[Twin]:
     """The same dial by a hand and printed, the print as its making draws it."""
-    spec = spec_at(index, scale, wear)
+    spec = spec_at(index, scale, wear, finished)
     found = []
     for hand in (True, False) if spec is not None else ():
         one = spec.as_process(Process.HAND if hand else Process.TRANSFER)
@@ -186,11 +194,11 @@ def twin_at(index: int, scale: float, wear: float) -> list[Twin]:
     return found
 
 
-def _work(task: tuple[str, int, float, float]) -> Sequence[Odd | Twin]:
-    kind, index, scale, wear = task
+def _work(task: tuple[str, int, float, float, float]) -> Sequence[Odd | Twin]:
+    kind, index, scale, wear, finished = task
     if kind == "twin":
-        return twin_at(index, scale, wear)
-    spec = spec_at(index, scale, wear)
+        return twin_at(index, scale, wear, finished)
+    spec = spec_at(index, scale, wear, finished)
     return [] if spec is None else odd_at(spec, index, kind)
 
 
@@ -208,8 +216,8 @@ def report(odds: Sequence[Odd], twins: Sequence[Twin]) -> list[str]:
             dials, there = len({row.index for row in some}), len({row.index for row in lined})
             lines.append(
                 f"{kind:26} {f'{least:.0f} px/mm and more seen' if least else 'all':24} ranked first {hits} of "
-                f"{len(lined)} = {hits / len(lined):.2f} ({low:.2f} to {high:.2f}), by chance {chance:.2f}; lined up on "
-                f"{there} of {dials} dials; named {np.mean([row.named for row in lined]):.2f}, others named "
+                f"{len(lined)} = {hits / len(lined):.2f} ({low:.2f} to {high:.2f}), by chance {chance:.2f}; lined up "
+                f"on {there} of {dials} dials; named {np.mean([row.named for row in lined]):.2f}, others named "
                 f"{np.mean([row.others for row in lined]):.2f}"
             )
     for scale in sorted({row.scale for row in twins}):
@@ -238,13 +246,16 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--first", type=int, default=0, help="first design")
     parser.add_argument("--scales", default="15,30,60", help="px/mm of the twins, with commas")
     parser.add_argument("--wear", type=float, default=0.0, help="most wear of the dials, 0..1")
+    parser.add_argument("--finished", type=float, default=0.7, help="share of photographs finished as real ones are")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path)
     given = parser.parse_args(arguments)
     span = range(given.first, given.first + given.count)
-    tasks = [(kind, index, SCALE, given.wear) for index in span for kind in KINDS]
+    tasks = [(kind, index, SCALE, given.wear, given.finished) for index in span for kind in KINDS]
     scales = [float(scale) for scale in given.scales.split(",") if scale]
-    tasks += [("twin", given.first + k, scale, given.wear) for k in range(given.twins) for scale in scales]
+    tasks += [
+        ("twin", given.first + k, scale, given.wear, given.finished) for k in range(given.twins) for scale in scales
+    ]
     odds: list[Odd] = []
     twins: list[Twin] = []
     try:
