@@ -74,7 +74,11 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS) -> LineUps:
             first = int(labels.max()) + 1
             labels = np.where(best[1].labels > 0, numbered_on(best[1], first).labels, labels)
             groups += [
-                (zone, _what(zone, group), [replace(cut, owner=cut.owner + first - 1) for cut in group])
+                (
+                    zone,
+                    _what(zone, group),
+                    [replace(cut, owner=cut.owner + first - 1) for cut in _in_order(sheet, zone, group)],
+                )
                 for group in best[2][:most]
             ]
         for ring, of in ((track, Zone.MINUTE_TRACK), (seconds, Zone.SECONDS_BIT)):
@@ -89,6 +93,15 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS) -> LineUps:
         one for one in lined if one is not None and (one.cuts[0].owner == 0 or np.median(one.excess) < MOST_UNLIKE)
     )
     return LineUps(field, kept, track, seconds)
+
+
+def _in_order(sheet: StrokeSheet, zone: Zone, group: list[Cut]) -> list[Cut]:
+    """Letters line by line from the left, all else clockwise from 12."""
+    if zone is Zone.SIGNATURE or not sheet.zones.named:
+        tall = 1.5 * max(cut.size[1] for cut in group)
+        return sorted(group, key=lambda cut: (round(cut.y / tall), cut.x))
+    turn = {cut: _turn_of(sheet.to_dial(np.array([[cut.x, cut.y]])))[0] for cut in group}
+    return sorted(group, key=lambda cut: (turn[cut] + 0.2) % (2 * math.pi))
 
 
 def _whole(size: tuple[float, float], tall: float) -> tuple[float, float]:
