@@ -63,7 +63,7 @@ class Field:
         taken = (sheet.light < 1.0 - max(0.12, 4.0 * sheet.grain)) | sheet.hidden
         away = cv2.distanceTransform((~taken).astype(np.uint8), cv2.DIST_L2, 3)[::3, ::3]
         rows, columns = np.nonzero(away > 4)
-        points = np.stack([columns, rows], axis=1) * 3.0 + 0.5
+        points: Floats = np.stack([columns, rows], axis=1).astype(np.float64) * 3.0 + 0.5
         on = np.hypot(*sheet.to_dial(points).T) < 0.97
         return away[rows, columns][on].astype(np.float64), points[on]
 

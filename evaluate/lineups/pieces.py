@@ -56,8 +56,8 @@ def find_pieces(
     order = [k for k in np.argsort(-stats[1:, cv2.CC_STAT_AREA]) + 1][:MOST_PIECES]
     covered = cv2.dilate(sheet.hidden.astype(np.uint8), np.ones((3, 3), np.uint8))
     numbers = np.zeros(count, np.int32)
-    points = sheet.to_dial(middles[order] + 0.5).reshape(-1, 2)
-    cuts = []
+    points = sheet.to_dial(np.asarray(middles[order] + 0.5, dtype=np.float64)).reshape(-1, 2)
+    cuts: list[Cut] = []
     for k, angle, said in zip(order, turn(points), name(points), strict=True):
         x, y, width, height, area = (int(v) for v in stats[k])
         box = slice(y, y + height), slice(x, x + width)

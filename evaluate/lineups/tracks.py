@@ -110,7 +110,7 @@ def _outwards(dark: Floats, turn: Floats) -> NDArray[np.int64]:
         score = np.array([np.roll(model, by) @ profile for by in shifts])  # (shift, division)
         told = shifts[score.argmax(axis=0)].astype(np.float64)
         solved = _even(coarse, told)
-    return np.round(_waves(turn) @ solved[1:]).astype(np.int64)
+    return np.asarray(np.round(_waves(turn) @ solved[1:]), dtype=np.int64)
 
 
 def _sideways(across: Floats) -> NDArray[np.int64]:
@@ -120,7 +120,7 @@ def _sideways(across: Floats) -> NDArray[np.int64]:
     told = smooth.argmax(axis=1).astype(np.float64) - _EACH // 2
     turn = np.arange(DIVISIONS) * 2 * np.pi / DIVISIONS
     solved = _even(turn, told)
-    return np.round(solved[0] + _waves(turn) @ solved[1:]).astype(np.int64)
+    return np.asarray(np.round(solved[0] + _waves(turn) @ solved[1:]), dtype=np.int64)
 
 
 def _even(turn: Floats, told: Floats) -> Floats:

@@ -179,7 +179,9 @@ def twin_at(index: int, scale: float, wear: float, finished: float) -> list[Twin
     """The same dial by a hand and printed, the print as its making draws it."""
     spec = spec_at(index, scale, wear, finished)
     found = []
-    for hand in (True, False) if spec is not None else ():
+    if spec is None:
+        return []
+    for hand in (True, False):
         one = spec.as_process(Process.HAND if hand else Process.TRANSFER)
         pixels = photograph(one, make(one.design, one.making))
         ups = line_ups(lay_flat(read_spec(one, pixels, rng=np.random.default_rng(index))))
@@ -221,10 +223,10 @@ def report(odds: Sequence[Odd], twins: Sequence[Twin]) -> list[str]:
                 f"{np.mean([row.others for row in lined]):.2f}"
             )
     for scale in sorted({row.scale for row in twins}):
-        some = [row for row in twins if row.scale == scale]
+        pair = [row for row in twins if row.scale == scale]
         for key in ("all", *(zone.value for zone in ZONES)):
             for name in ("excess", "times"):
-                rows = [(row.hand, getattr(row, name)[key]) for row in some if key in getattr(row, name)]
+                rows = [(row.hand, getattr(row, name)[key]) for row in pair if key in getattr(row, name)]
                 hand = np.array([row[0] for row in rows], dtype=bool)
                 if hand.sum() < 3 or (~hand).sum() < 3:
                     continue
