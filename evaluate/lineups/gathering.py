@@ -35,6 +35,7 @@ SEED = 19
 LEAST = {Zone.SIGNATURE: 2, Zone.NUMERALS: 3, Zone.MINUTE_TRACK: 4, Zone.SECONDS_BIT: 3, Zone.OTHER: 3}
 MOST_GROUPS = 6  # of a zone
 SERIF = 0.2  # of the chapter's height, taken off at both ends so that bars do not join the strokes
+NO_TRACK = 0.25  # likewise of what was cut by place: beyond, no track stands there
 MOST_UNLIKE = 0.12  # of a group by likeness, median excess: beyond, it is of unlike letters after all
 
 
@@ -90,7 +91,9 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS) -> LineUps:
     field = Field(sheet, nearest_piece(labels))
     lined = [line_up(field, zone, what, cuts, rng) for zone, what, cuts in groups if len(cuts) >= 2]
     kept = tuple(
-        one for one in lined if one is not None and (one.cuts[0].owner == 0 or np.median(one.excess) < MOST_UNLIKE)
+        one
+        for one in lined
+        if one is not None and np.median(one.excess) < (MOST_UNLIKE if one.cuts[0].owner else NO_TRACK)
     )
     return LineUps(field, kept, track, seconds)
 
@@ -144,7 +147,7 @@ def _ways(
     if ring is None:
         return []
     radius = _radius(sheet, ring.centre)
-    room = 3.0 / sheet.scale
+    room = max(3.0 / sheet.scale, 0.35 * (ring.band[1] - ring.band[0]))  # ticks may reach further than most do
     off = where & ((radius < ring.band[0] - room) | (radius > ring.band[1] + room))
     name = _minute_names(ring.centre)
     return [(off, _upright, name, 0.0), (off, _about(ring.centre), name, 0.0)]

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 DIVISIONS = 60
 _EACH = 24  # samples of a division
 MOST_OFF = 30  # px of the sheet by which a division may stand further out or in than the middle ones
+HEAVIER = 1.3  # times the mass of others, from which divisions are the five-minute marks wherever 12 was read
 _HARMONICS = 8
 _LEAST_POWER = 0.2  # share of a circle's variation that repeats 60 times, at the best radius; chance gives 0.06
 LEAST_TICKS = 12  # plain ticks in view, fewer are some other pattern
@@ -61,18 +62,16 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     best = int((strength * (share > _LEAST_POWER)).argmax())
     if share[best] <= _LEAST_POWER:
         return None
-    phase = float(-np.angle(wave[best, DIVISIONS]) / DIVISIONS)  # of the division next to 12 o'clock
-    shift = round(phase / (2 * np.pi) * DIVISIONS * _EACH)
+    aside = _sideways(dark[max(best - 3, 0) : best + 4].mean(axis=0), turn)
+    columns = (np.arange(len(turn)) - _EACH // 2 + aside) % len(turn)
     # (radius, division, place within it from half a division before to half after)
-    cells = np.roll(dark, _EACH // 2 - shift, axis=1).reshape(len(radius), DIVISIONS, _EACH)
-    shown = ~np.roll(hidden, _EACH // 2 - shift, axis=1).reshape(len(radius), DIVISIONS, _EACH)
-    further = np.roll(outwards, -shift)[::_EACH] * step
+    cells = dark[:, columns].reshape(len(radius), DIVISIONS, _EACH)
+    shown = ~hidden[:, columns].reshape(len(radius), DIVISIONS, _EACH)
+    middle = columns[_EACH // 2 :: _EACH]
+    at, further = turn[middle], outwards[middle] * step
     number = np.arange(DIVISIONS)
-    fives = number % 5 == 0
-    aside = _sideways(cells[max(best - 3, 0) : best + 4].mean(axis=0))
-    for k in number:
-        cells[:, k], shown[:, k] = (np.roll(of[:, k], -aside[k], axis=1) for of in (cells, shown))
-    at = phase + 2 * np.pi * (number / DIVISIONS + aside / (DIVISIONS * _EACH))
+    minute = (number - _heavy(cells[max(best - 6, 0) : best + 7])) % DIVISIONS
+    fives = minute % 5 == 0
     found = []
     for chosen in (~fives, fives):
         span = _span(np.median(cells[:, chosen], axis=1), best)
@@ -82,7 +81,7 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
                 for k in number[chosen]
                 if (
                     cut := _cut(
-                        sheet, centre, radius + further[k], cells[:, k], shown[:, k], span, float(at[k]), int(k)
+                        sheet, centre, radius + further[k], cells[:, k], shown[:, k], span, float(at[k]), int(minute[k])
                     )
                 )
                 is not None
@@ -113,14 +112,33 @@ def _outwards(dark: Floats, turn: Floats) -> NDArray[np.int64]:
     return np.asarray(np.round(_waves(turn) @ solved[1:]), dtype=np.int64)
 
 
-def _sideways(across: Floats) -> NDArray[np.int64]:
-    """How many samples clockwise each division stands off even division, (DIVISIONS,), by no more than twice a turn.
-    across : (division, sample), darkness at the divisions' radius."""
-    smooth = gaussian_filter1d(across, 1.0, axis=1)
-    told = smooth.argmax(axis=1).astype(np.float64) - _EACH // 2
-    turn = np.arange(DIVISIONS) * 2 * np.pi / DIVISIONS
-    solved = _even(turn, told)
-    return np.asarray(np.round(solved[0] + _waves(turn) @ solved[1:]), dtype=np.int64)
+def _sideways(across: Floats, turn: Floats) -> NDArray[np.int64]:
+    """How many samples clockwise of even division the divisions stand at each turn, (len(turn),): their wave is
+    followed, so that it may slip by more than one. across : (len(turn),) darkness at their radius."""
+    wave = (across - across.mean()) * np.exp(-1j * DIVISIONS * turn)
+    calm = gaussian_filter1d(wave.real, 2.0 * _EACH, mode="wrap") + 1j * gaussian_filter1d(
+        wave.imag, 2.0 * _EACH, mode="wrap"
+    )
+    angle = np.unwrap(np.angle(calm))
+    if abs(angle[-1] - angle[0]) > np.pi:  # it lost its way
+        angle = np.full(len(turn), np.angle(calm.sum()))
+    terms = np.column_stack([np.ones(len(turn)), _waves(turn)])
+    root = np.sqrt(np.abs(calm))
+    solved = np.linalg.lstsq(terms * root[:, None], angle * root, rcond=None)[0]
+    solved[0] = (solved[0] + np.pi) % (2 * np.pi) - np.pi
+    each = len(turn) / (2 * np.pi * DIVISIONS)  # samples per radian of the wave
+    return np.asarray(np.round(-each * (terms @ solved)), dtype=np.int64)
+
+
+def _heavy(cells: Floats) -> int:
+    """By how many divisions, -2..2, the five-minute marks stand clockwise of where 12 o'clock was read: 0 unless others
+    are clearly heavier. cells : (radius, division, sample)."""
+    mass = np.clip(cells - np.quantile(cells, 0.25, axis=2, keepdims=True), 0.0, None).sum(axis=(0, 2))
+    number = np.arange(DIVISIONS)
+    over = {by: float(np.median(mass[(number - by) % 5 == 0])) for by in (0, 1, -1, 2, -2)}
+    best = max(over, key=lambda by: over[by])
+    rest = float(np.median(mass))
+    return best if over[best] > HEAVIER * max(over[0], rest) else 0
 
 
 def _even(turn: Floats, told: Floats) -> Floats:
@@ -158,7 +176,7 @@ def _span(cell: Floats, best: int) -> tuple[int, int, float]:
 
 def _cut(
     sheet: StrokeSheet, centre: tuple[float, float], radius: Floats, cell: Floats, shown: NDArray[np.bool_],
-    span: tuple[int, int, float], turn: float, number: int,
+    span: tuple[int, int, float], turn: float, minute: int,
 ) -> Cut | None:  # fmt: skip
     """One division, moved sideways to where its ink is; None where it is hidden or has none."""
     low, high, wide = span
@@ -175,5 +193,4 @@ def _cut(
     point = sheet.from_dial(np.asarray(centre) + at * np.array([math.sin(turn), -math.cos(turn)]))
     arc = 2 * math.pi * at / (DIVISIONS * _EACH) * sheet.scale
     size = (min(wide, 0.8 * _EACH) * arc, (high - low + 1) * float(radius[1] - radius[0]) * sheet.scale)
-    minute = number or DIVISIONS
-    return Cut(float(point[0]), float(point[1]), turn, size, str(minute))
+    return Cut(float(point[0]), float(point[1]), turn, size, str(minute or DIVISIONS))
