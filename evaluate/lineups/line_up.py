@@ -31,6 +31,8 @@ IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the
 BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
 MANY = 20  # strokes, from which what changes evenly across the dial is taken out of their differences
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
+LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
+LEAST_LIKE = 0.5  # correlation with the middle stroke, below which it is no such stroke
 LEAST_SHOWN = 0.75  # share of a window that must be in view
 FLOOR_WINDOWS = 60
 
@@ -105,8 +107,22 @@ def line_up(
             windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
     windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    typical = 1.0 - np.median(windows, axis=0)
+    like = [_likeness(1.0 - one, typical, mask) for one, mask in zip(windows, valid, strict=True)]
+    kept = [k for k in range(len(cuts)) if like[k] >= LEAST_LIKE]  # elsewhere glare, dirt or a hole stands
+    if len(kept) < 2:
+        return None
     floor = noise(field, step, calm, rng)
-    return _compared(field, zone, what, tuple(cuts), step, windows, valid, fit, floor)
+    own = tuple(cuts[k] for k in kept)
+    return _compared(field, zone, what, own, step, windows[kept], valid[kept], fit[kept], floor)
+
+
+def _likeness(one: Image, other: Image, mask: Flags) -> float:
+    """Correlation of two windows where both are the stroke's own, whatever their blackness; 0 where one is bare."""
+    a, b = one[mask].astype(np.float64), other[mask].astype(np.float64)
+    if len(a) < 9 or a.std() < 1e-6 or b.std() < 1e-6:
+        return 0.0
+    return float(np.corrcoef(a, b)[0, 1])
 
 
 def _read(
@@ -154,6 +170,7 @@ def _compared(
     floor: float,
 ) -> LineUp:  # fmt: skip
     n = len(cuts)
+    windows = _evened(windows, valid)
     mean = _mean(windows, valid, middle=False)
     typical = np.median(windows, axis=0) if n > 3 else mean
     depth = float(np.quantile(1.0 - typical, 0.97))
@@ -178,6 +195,17 @@ def _compared(
     return LineUp(
         zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
     )  # fmt: skip
+
+
+def _evened(windows: Image, valid: Flags) -> Image:
+    """Windows with the enamel beside each stroke at the same light, which a gleam over some of them is not."""
+    typical = np.median(windows, axis=0)
+    bare = typical > 1.0 - 0.1 * float(np.quantile(1.0 - typical, 0.97))
+    out = windows.copy()
+    for one, mask in zip(out, valid & bare, strict=True):
+        if mask.sum() >= LEAST_BARE:
+            one /= np.clip(np.median(one[mask]), 0.6, 1.6)
+    return out
 
 
 def _hat(cuts: Sequence[Cut], leaning: bool) -> Floats:

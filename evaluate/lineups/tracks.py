@@ -58,7 +58,9 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     told = (DIVISIONS * np.arange(1, _HARMONICS + 1)[:, None] + np.arange(-2, 3)).ravel()
     power = np.abs(wave[:, told]) ** 2
     share = power.sum(axis=1) / np.maximum((np.abs(wave[:, DIVISIONS // 2 :]) ** 2).sum(axis=1), 1e-9)
-    strength = gaussian_filter1d(power.sum(axis=1), 1.5)
+    strength = gaussian_filter1d(
+        power[:, :5].sum(axis=1), 1.5
+    )  # the first: half marks between would hide which is which
     best = int((strength * (share > _LEAST_POWER)).argmax())
     if share[best] <= _LEAST_POWER:
         return None
