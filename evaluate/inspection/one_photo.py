@@ -17,6 +17,7 @@ from dialtell.evaluate.inspection.close_views import beside_views, zone_crops
 from dialtell.evaluate.inspection.document import inspection_document
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable, evidence_table, nothing_measured
 from dialtell.evaluate.inspection.examine import Examination, examine, why_not_measured
+from dialtell.evaluate.inspection.like_strokes import LikeStrokes, like_strokes
 from dialtell.evaluate.inspection.page import PHOTO_PX, PageExtras, write_page
 from dialtell.evaluate.inspection.shares import Shares
 from dialtell.evaluate.inspection.stated import drawable, stated_model
@@ -135,6 +136,7 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         unlike=unlike,
         odd=odd,
         maps=weights.record.get("maps"),
+        like=_like(examined),
     )
     write_page(target, record, shown, added, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)
     return Inspection(inspection_document(examined, period, target, weights), shown, added)
@@ -155,6 +157,16 @@ def shares_of(examined: Examination) -> Shares | None:
 def _period(examined: Examination, years: Years | None) -> PeriodCheck | None:
     record = examined.scored.record
     return None if years is None else check_period(years, record["call"], stated_ratio(record))
+
+
+def _like(examined: Examination) -> LikeStrokes | None:
+    """Line-ups of a dial that was read; not of a halftone print, whose dots would stand in them."""
+    scored = examined.scored
+    if scored.reading is None or scored.resolution is None or scored.resolution.screened:
+        return None
+    told = None if scored.verdict is None else scored.verdict.explanation
+    coarse = not scored.resolution.carries_strokes
+    return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm, coarse=coarse)
 
 
 def _table(examined: Examination, scale: float) -> EvidenceTable:

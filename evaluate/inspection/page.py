@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.advice import ADVICES
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
+from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.inspection.shares import Shares
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
 from dialtell.evaluate.pages import pictures
@@ -74,7 +75,7 @@ class PageExtras:
     evidence : what was measured. bearing : what the measurements together lean to, beside the call.
     shares : what the call is the sum of. unlike, odd : (H, W) float32 in the photo's frame, what differs from its like
     and ink that no stroke like it has, positive towards hand. maps : "maps" of the weights' JSON, how far the maps can
-    be trusted.
+    be trusted. like : line-ups of like strokes.
     """
 
     period: PeriodCheck | None = None
@@ -87,6 +88,7 @@ class PageExtras:
     unlike: NDArray[np.float32] | None = None
     odd: NDArray[np.float32] | None = None
     maps: Mapping[str, Any] | None = None
+    like: LikeStrokes | None = None
 
 
 def write_page(
@@ -171,6 +173,7 @@ def page_text(
         resolution=extras.resolution or "No dial was read in this photograph.",
         style_hints=extras.hints,
         evidence=evidence,
+        like=extras.like,
         strokes=[] if evidence is None else evidence.lines,
         advices=ADVICES,
         cautions=CAUTIONS,
