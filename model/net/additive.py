@@ -1,5 +1,5 @@
 """The additive net: the logit of a zone and of a dial is the exact sum of what its places and its pairs of like strokes
-contribute, each judged beside the rest (after additive multiple-instance learning, Javed et al. 2022).
+contribute, each judged beside the rest of its zone (after additive multiple-instance learning, Javed et al. 2022).
 
 Hence the map of contributions is the call: a zone called painted cannot have a map that speaks for print. n places of a
 zone do not count as n independent witnesses: what they add is multiplied by n ** -a, a learnt, the same for all of a
@@ -37,7 +37,7 @@ class AdditiveNet(StrokeNet):
         super().__init__(config)
 
     def _make_heads(self, code: int, zones: int) -> None:
-        beside, seen = self.config.beside, 5 * code
+        beside, seen = self.config.beside, 3 * code
         self.mix = nn.Sequential(nn.Linear(code + zones + _ABOUT, code), nn.GELU(), nn.Linear(code, code))
         self.place = nn.Sequential(nn.Linear(seen, beside), nn.GELU(), nn.Dropout(0.1), nn.Linear(beside, 1))
         if self.config.pairs:
@@ -73,10 +73,10 @@ class AdditiveNet(StrokeNet):
         whole, width = _pooled(h, (real.float() / real.sum(1, keepdim=True).clamp(min=1))[..., None])
         if not self.config.spread:
             spread, width = torch.zeros_like(spread), torch.zeros_like(width)
-        seen = [h, h - member @ middle, member @ spread, h - whole, width.expand_as(h)]
+        # beside its zone alone: beside the whole dial, zones would say what the others do
+        seen = [h, h - member @ middle, member @ spread]
         if not self.config.texture:  # how a patch differs from its like alone
-            seen[0], seen[3] = torch.zeros_like(h), torch.zeros_like(h)
-            middle, whole = torch.zeros_like(middle), torch.zeros_like(whole)
+            seen[0], middle, whole = torch.zeros_like(h), torch.zeros_like(middle), torch.zeros_like(whole)
         place = self.place(torch.cat(seen, dim=2))[..., 0].float() * real
 
         # what one unit of evidence counts in its zone, and a zone's in the dial
