@@ -84,8 +84,8 @@ def test_weights_drawn_afresh_leave_the_callers_random_numbers_alone():
     assert torch.equal(after, next(randomised(weights, seed=1).net.encoder.parameters()))
 
 
-def test_a_net_that_is_no_sum_has_no_map():
-    at = MapsOfDial(SimpleNamespace(patches=bag()), load_weights(None))
+def test_a_net_that_is_no_sum_has_no_map(make_weights):
+    at = MapsOfDial(SimpleNamespace(patches=bag()), load_weights(make_weights(additive=False)))
     with pytest.raises(ParameterError, match="give additive ones"):
         at.shown.places.any()
 
