@@ -26,6 +26,7 @@ LEAST_VIEW = 0.35  # of the field that must lie on the dial
 LEAST_INK = 0.0005  # variance of ink below which there is nothing to compare
 LEAST_SITES = 6  # that an affine map is fitted to
 TAKEN = 0.005, 0.9  # dial radii, or px where that is more, within which a site agrees with the map
+BARE = 0.08  # ink up to which enamel counts as bare
 FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
 STEP = 2**-0.5  # of the sizes a field is kept at
@@ -65,7 +66,7 @@ class Fit:
 
     matrix : (2, 3), px of the field to dial radii. likeness : correlation of ink, -1..1. sites : places with ends and
     corners compared. share : of those, that found their like. spread : robust SD per axis of what is left of these,
-    dial radii, nan without.
+    dial radii, nan without. shown : share of the dial's own places that the field shows, which sees them the better.
     """
 
     matrix: Floats
@@ -73,6 +74,7 @@ class Fit:
     sites: int = 0
     share: float = 0.0
     spread: float = math.nan
+    shown: float = 1.0
 
     def at(self, points: Floats) -> Floats:
         """(N, 2) px of the field to dial radii."""
@@ -168,27 +170,35 @@ def judged(field: Field, dial: DialSheet, matrix: Floats) -> Fit:
     """What is left over at a place: of all ends and corners of the field and of what it covers of the dial, how many
     find their like where they ought to, once a camera's slant is taken off, and how far off these are."""
     mine, there = _both(field, dial, matrix)
-    count = kept = 0
-    left: list[Floats] = []
+    faint = _evened(mine), _evened(there)
     taken = max(TAKEN[0], TAKEN[1] / dial.scale)
-    for one, other in ((mine, there), (there, mine)):
+    counts, kept = [0, 0], [0, 0]
+    left: list[Floats] = []
+    for side, (one, other) in enumerate((faint, faint[::-1])):
         sites = find_sites(one)
+        counts[side] = len(sites)
         if len(sites) == 0:
             continue
         found, score = match(one, other, sites, sites, 0.0, REACHES[-1])
         near = score > LEAST_SCORE
-        degree = 2 if near.sum() >= FOR_SLANT else 1
         if near.sum() < LEAST_SITES:
-            count += len(sites)
             continue
-        away = np.hypot(*(found - bent_onto(sites, found, near, degree)).T)
+        away = np.hypot(*(found - bent_onto(sites, found, near, 2 if near.sum() >= FOR_SLANT else 1)).T)
         own = near & (away < taken)
-        count, kept = count + len(sites), kept + int(own.sum())
+        kept[side] = int(own.sum())
         left.append(away[own])
     away = np.concatenate(left) if left else np.empty(0)
     # of a length to an SD per axis
     spread = float(np.median(away) / 1.1774) if len(away) >= LEAST_SITES else math.nan
-    return Fit(matrix, likeness(mine, there, field, matrix), count, kept / max(count, 1), spread)
+    alike = likeness(mine, there, field, matrix)
+    shown = kept[1] / counts[1] if counts[1] else 1.0
+    return Fit(matrix, alike, sum(counts), sum(kept) / max(sum(counts), 1), spread, shown)
+
+
+def _evened(sheet: DialSheet) -> DialSheet:
+    """With faint strokes nearly as dark as full ones: a difference in a thin ring counts as one in a stem does."""
+    ink = np.sqrt(np.clip((sheet.ink - BARE) / (1 - BARE), 0, 1))
+    return DialSheet(np.asarray(ink, np.float32), sheet.seen, sheet.scale)
 
 
 def bent_onto(sites: Floats, found: Floats, use: Flags, degree: int) -> Floats:
