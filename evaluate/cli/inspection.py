@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 DESCRIPTION = """\
 Write one self-contained page about a photograph: the dial and zones found, the call and its reason, a map of what each
-place speaks for by itself, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of
+place adds to the call, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of
 several photographs, or of a folder, each gets its page in a folder, with an index.html that links them in order.
 """
 
@@ -39,9 +39,10 @@ examples:
   dialtell inspect whole.jpg name.jpg track.jpg --out dial.html --one-dial "no. 41"
 
 --json prints one document. For one photograph its schema is dialtell.inspect/1: the page's path, the dial as `dialtell
-score` gives it, how nearly the map adds up (completeness_error, in units of the net's logit), and style_hints, which
-the call does not use. For several it is dialtell.inspections/1: the index's path, those documents under "inspections",
-and what could not be inspected under "errors".
+score` gives it, what its ratio is the sum of (explanation, in log10 units: "base", where every dial starts, and what
+each of "places" and of "pairs" of like strokes adds, together "total", the ratio before its cap), and style_hints,
+which the call does not use. For several it is dialtell.inspections/1: the index's path, those documents under
+"inspections", and what could not be inspected under "errors".
 
 Exit status: 0 when every page was written, whatever the call; 1 when one was not (the others are all the same); 2 wrong
 usage; 130 interrupted.

@@ -1,9 +1,11 @@
 """The additive net: the logit of a zone and of a dial is the exact sum of what its places and its pairs of like strokes
-contribute, each judged beside the rest (after additive multiple-instance learning, Javed et al. 2022).
+contribute, each judged beside the rest of its zone (after additive multiple-instance learning, Javed et al. 2022).
 
 Hence the map of contributions is the call: a zone called painted cannot have a map that speaks for print. n places of a
 zone do not count as n independent witnesses: what they add is multiplied by n ** -a, a learnt, the same for all of a
-zone; zones likewise, each by a weight of its own. Patches of several scales stand in one bag, each told its own.
+zone; zones likewise, each by a weight of its own. Where nothing is seen nothing is said: no sum begins with a constant,
+which could speak for one kind without a place to show for it. Patches of several scales stand in one bag, each told
+its own.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from dialtell.synth.shared.terms import ZONES
 _ABOUT = 4  # numbers that tell a patch's scale and sharpness
 _PAIR = 6  # numbers of a pair besides the codes
 _PAIR_UNITS = 48
+_TOGETHER = 64  # places of a zone up to which more add more, about as many as training shows together; then their mean
 # where the exponents of n, of the number of pairs and of that of zones begin: between a sum and a mean
 _PLACES, _PAIRS, _ZONES = 0.6, 0.8, 0.5
 
@@ -34,13 +37,12 @@ class AdditiveNet(StrokeNet):
         super().__init__(config)
 
     def _make_heads(self, code: int, zones: int) -> None:
-        beside, seen = self.config.beside, 5 * code
+        beside, seen = self.config.beside, 3 * code
         self.mix = nn.Sequential(nn.Linear(code + zones + _ABOUT, code), nn.GELU(), nn.Linear(code, code))
         self.place = nn.Sequential(nn.Linear(seen, beside), nn.GELU(), nn.Dropout(0.1), nn.Linear(beside, 1))
         if self.config.pairs:
             self.pair = nn.Sequential(nn.Linear(2 * code + _PAIR, _PAIR_UNITS), nn.GELU(), nn.Linear(_PAIR_UNITS, 1))
         self.weigh = nn.Linear(2 * code + zones, 1)
-        self.base = nn.Parameter(torch.zeros(zones + 1))  # of each zone, and of the dial
         self.witness = nn.Parameter(torch.logit(torch.tensor([_PLACES, _PAIRS, _ZONES])))
         self.print_head = nn.Sequential(nn.Linear(2 * code, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 1))
 
@@ -71,10 +73,10 @@ class AdditiveNet(StrokeNet):
         whole, width = _pooled(h, (real.float() / real.sum(1, keepdim=True).clamp(min=1))[..., None])
         if not self.config.spread:
             spread, width = torch.zeros_like(spread), torch.zeros_like(width)
-        seen = [h, h - member @ middle, member @ spread, h - whole, width.expand_as(h)]
+        # beside its zone alone: beside the whole dial, zones would say what the others do
+        seen = [h, h - member @ middle, member @ spread]
         if not self.config.texture:  # how a patch differs from its like alone
-            seen[0], seen[3] = torch.zeros_like(h), torch.zeros_like(h)
-            middle, whole = torch.zeros_like(middle), torch.zeros_like(whole)
+            seen[0], middle, whole = torch.zeros_like(h), torch.zeros_like(middle), torch.zeros_like(whole)
         place = self.place(torch.cat(seen, dim=2))[..., 0].float() * real
 
         # what one unit of evidence counts in its zone, and a zone's in the dial
@@ -84,18 +86,17 @@ class AdditiveNet(StrokeNet):
         gate = gate * present.sum(1, keepdim=True).clamp(min=1) ** -zones_many
         pair, beside = self._pairs(code, looks, zone, level, own)
         pair_count = (member.transpose(1, 2) @ (beside >= 0).float().sum(2)[..., None])[..., 0]  # (B, Z)
-        place_zone = place * _of_zone(member, count.clamp(min=1) ** -many)
-        pair_zone = pair * _of_zone(member, pair_count.clamp(min=1) ** -pairs_many)[..., None]
+        place_zone = place * _of_zone(member, _worth(count, many, _TOGETHER))
+        pair_zone = pair * _of_zone(member, _worth(pair_count, pairs_many, _TOGETHER * self.config.pairs))[..., None]
         into = _of_zone(member, gate)
-        base = self.base.float() + torch.zeros((len(h), 1), device=h.device)
         reasons = Reasons(
             place_dial=place_zone * into,
             place_zone=place_zone,
             pair_dial=pair_zone * into[..., None],
             pair_zone=pair_zone,
             pair_with=beside,
-            dial_base=base[:, -1],
-            zone_base=base[:, :-1],
+            dial_base=torch.zeros(len(h), device=h.device),
+            zone_base=torch.zeros((len(h), len(ZONES)), device=h.device),
         )
         by_place = reasons.place_zone + reasons.pair_zone.sum(2)
         zone_logit = reasons.zone_base + (member.transpose(1, 2) @ by_place[..., None])[..., 0]
@@ -110,7 +111,9 @@ class AdditiveNet(StrokeNet):
             none = torch.full((*zone.shape, 1), -1, device=zone.device)
             return torch.zeros_like(none, dtype=torch.float32), none
         # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
-        found: Likeness = compared(looks, zone, own, self.config.pairs)
+        found: Likeness = compared(
+            looks, zone, own, self.config.pairs, apart=not self.training and looks.device.type == "cpu"
+        )
         real = found.beside >= 0
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
@@ -128,6 +131,11 @@ def _pooled(h: Tensor, share: Tensor) -> tuple[Tensor, Tensor]:
     weight = share.transpose(1, 2).to(h.dtype)
     middle = weight @ h
     return middle, (weight @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
+
+
+def _worth(count: Tensor, exponent: Tensor, most: int) -> Tensor:
+    """Share of what it says that each of `count` witnesses adds: count ** -exponent; beyond `most` their sum stays."""
+    return count.clamp(1, most) ** (1 - exponent) / count.clamp(min=1)
 
 
 def _of_zone(member: Tensor, value: Tensor) -> Tensor:

@@ -54,9 +54,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.period": {"synth.shared", "model.reading", "model.net"},
     "evaluate.museum": {"synth.shared"},
     "evaluate.score": {"synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words"},
+    "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.inspection": {
         "synth.shared", "synth.design", "synth", "model.reading", "model.net", "evaluate.words", "evaluate.pages",
-        "evaluate.maps", "evaluate.measurements", "evaluate.period", "evaluate.score",
+        "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period", "evaluate.score",
     },
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
