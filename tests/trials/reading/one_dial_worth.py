@@ -110,7 +110,11 @@ def figures(dials: Sequence[Judged]) -> dict[str, Any]:
     wrong = np.array([(one.raw[most] > 0) != one.hand for one in dials])
     every = np.array([value for one in dials for value in one.differences])
     table = [
-        {"from": low, "to": high, "wrong_side": share(int(wrong[inside].sum()), int(inside.sum()))}
+        {
+            "from": low,
+            "to": None if math.isinf(high) else high,
+            "wrong_side": share(int(wrong[inside].sum()), int(inside.sum())),
+        }
         for low, high in pairwise(BINS)
         if (inside := (worst >= low) & (worst < high)).any()
     ]
@@ -133,7 +137,7 @@ def table(found: dict[str, Any]) -> str:
     told = own["differences"]
     quantiles = told["quantiles_50_75_90_95"]
     lines.append(f"differences at the same places, log10: 50, 75, 90, 95 % {quantiles}, n {told['n']}")
-    lines += [share_line(f"  wrong side, worst {one['from']} to {one['to']}", one["wrong_side"])
+    lines += [share_line(f"  wrong side, worst {one['from']} to {one['to'] or 'more'}", one["wrong_side"])
               for one in own["by_difference"]]  # fmt: skip
     return "\n".join(lines)
 
