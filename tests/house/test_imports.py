@@ -57,7 +57,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.inspection": {
         "synth.shared", "synth.design", "synth", "model.reader", "model.reading", "model.net", "evaluate.words",
-        "evaluate.pages", "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period", "evaluate.score",
+        "evaluate.pages", "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period",
+        "evaluate.score",
     },
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
