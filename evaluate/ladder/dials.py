@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.ladder.rungs import BY_LETTER
 from dialtell.model.net.calibration import call_number
 from dialtell.model.net.resolution import Resolution, needed_pixels_per_radius
-from dialtell.model.reading.patches import PatchSet
+from dialtell.model.reading.patches import HIGH, LOW, PatchSet
 from dialtell.synth.scene import render
 from dialtell.synth.shared.terms import ZONES
 from dialtell.synth.shared.workers import in_order
@@ -124,11 +124,12 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
 
 
 def _patches(bag: Bag) -> PatchSet:
-    """What `judge` looks at besides the net's answer, which is known: no densities."""
-    zone = bag.zone if bag.scale is None else bag.zone[bag.scale == 0]
+    """What `judge` looks at besides the net's answer, which is known."""
+    own = bag.scales == 0
+    zone, density = bag.zone[own], bag.density[own].astype(np.float32) * ((HIGH - LOW) / 255) + LOW
     nothing = np.empty((len(zone), 2))
     return PatchSet(
-        density=np.empty((len(zone), 0, 0), np.float32), zone=zone.astype(np.int64), center=nothing,
+        density=density, zone=zone.astype(np.int64), center=nothing,
         right=nothing, ink=nothing[:, 0], full=1.0, resolution=bag.resolution,
     )  # fmt: skip
 

@@ -3,7 +3,9 @@ contribute, each judged beside the rest (after additive multiple-instance learni
 
 Hence the map of contributions is the call: a zone called painted cannot have a map that speaks for print. n places of a
 zone do not count as n independent witnesses: what they add is multiplied by n ** -a, a learnt, the same for all of a
-zone; zones likewise, each by a weight of its own. Patches of several scales stand in one bag, each told its own.
+zone; zones likewise, each by a weight of its own. Where nothing is seen nothing is said: no sum begins with a constant,
+which could speak for one kind without a place to show for it. Patches of several scales stand in one bag, each told
+its own.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from dialtell.synth.shared.terms import ZONES
 _ABOUT = 4  # numbers that tell a patch's scale and sharpness
 _PAIR = 6  # numbers of a pair besides the codes
 _PAIR_UNITS = 48
+_TOGETHER = 64  # places of a zone up to which more add more, about as many as training shows together; then their mean
 # where the exponents of n, of the number of pairs and of that of zones begin: between a sum and a mean
 _PLACES, _PAIRS, _ZONES = 0.6, 0.8, 0.5
 
@@ -40,7 +43,6 @@ class AdditiveNet(StrokeNet):
         if self.config.pairs:
             self.pair = nn.Sequential(nn.Linear(2 * code + _PAIR, _PAIR_UNITS), nn.GELU(), nn.Linear(_PAIR_UNITS, 1))
         self.weigh = nn.Linear(2 * code + zones, 1)
-        self.base = nn.Parameter(torch.zeros(zones + 1))  # of each zone, and of the dial
         self.witness = nn.Parameter(torch.logit(torch.tensor([_PLACES, _PAIRS, _ZONES])))
         self.print_head = nn.Sequential(nn.Linear(2 * code, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 1))
 
@@ -52,11 +54,14 @@ class AdditiveNet(StrokeNet):
         return torch.cat([codes.float(), looked(patches)], dim=1)
 
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
-        """(B, N, code + LOOK ** 2) of `encode` -> logits; see forward."""
+        """(B, N, code + LOOK ** 2) of `encode` -> logits; see forward.
+
+        resolution : (B,), or (B, N) where patches of several photographs stand in one bag.
+        """
         code, looks = codes[..., : self.config.code], codes[..., self.config.code :]
         real = zone >= 0
         level = torch.zeros_like(zone, dtype=torch.float32) if scale is None else scale.float()
-        own = resolution.float()[:, None] - level  # log2 of true photo px per px of the patch
+        own = resolution.float().reshape(len(zone), -1) - level  # log2 of true photo px per px of the patch
         member = (zone[..., None] == torch.arange(len(ZONES), device=zone.device)).float()
         known = torch.cat([member, torch.stack([own, (own / 2).square(), level, own.clamp(max=0)], dim=2)], dim=2)
         h = (code + self.mix(torch.cat([code, known], dim=2))) * real[..., None]
@@ -81,18 +86,17 @@ class AdditiveNet(StrokeNet):
         gate = gate * present.sum(1, keepdim=True).clamp(min=1) ** -zones_many
         pair, beside = self._pairs(code, looks, zone, level, own)
         pair_count = (member.transpose(1, 2) @ (beside >= 0).float().sum(2)[..., None])[..., 0]  # (B, Z)
-        place_zone = place * _of_zone(member, count.clamp(min=1) ** -many)
-        pair_zone = pair * _of_zone(member, pair_count.clamp(min=1) ** -pairs_many)[..., None]
+        place_zone = place * _of_zone(member, _worth(count, many, _TOGETHER))
+        pair_zone = pair * _of_zone(member, _worth(pair_count, pairs_many, _TOGETHER * self.config.pairs))[..., None]
         into = _of_zone(member, gate)
-        base = self.base.float() + torch.zeros((len(h), 1), device=h.device)
         reasons = Reasons(
             place_dial=place_zone * into,
             place_zone=place_zone,
             pair_dial=pair_zone * into[..., None],
             pair_zone=pair_zone,
             pair_with=beside,
-            dial_base=base[:, -1],
-            zone_base=base[:, :-1],
+            dial_base=torch.zeros(len(h), device=h.device),
+            zone_base=torch.zeros((len(h), len(ZONES)), device=h.device),
         )
         by_place = reasons.place_zone + reasons.pair_zone.sum(2)
         zone_logit = reasons.zone_base + (member.transpose(1, 2) @ by_place[..., None])[..., 0]
@@ -106,7 +110,10 @@ class AdditiveNet(StrokeNet):
         if not (self.config.pairs and self.config.spread):
             none = torch.full((*zone.shape, 1), -1, device=zone.device)
             return torch.zeros_like(none, dtype=torch.float32), none
-        found: Likeness = compared(looks, zone, level, self.config.pairs)
+        # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
+        found: Likeness = compared(
+            looks, zone, own, self.config.pairs, apart=not self.training and looks.device.type == "cpu"
+        )
         real = found.beside >= 0
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
@@ -124,6 +131,11 @@ def _pooled(h: Tensor, share: Tensor) -> tuple[Tensor, Tensor]:
     weight = share.transpose(1, 2).to(h.dtype)
     middle = weight @ h
     return middle, (weight @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
+
+
+def _worth(count: Tensor, exponent: Tensor, most: int) -> Tensor:
+    """Share of what it says that each of `count` witnesses adds: count ** -exponent; beyond `most` their sum stays."""
+    return count.clamp(1, most) ** (1 - exponent) / count.clamp(min=1)
 
 
 def _of_zone(member: Tensor, value: Tensor) -> Tensor:

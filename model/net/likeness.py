@@ -1,7 +1,7 @@
 """How alike like strokes are: patches of a zone laid over one another, and what is left against the photograph's noise.
 
-All pairs of a bag are compared at once: for every shift the sums of squared differences are one product of matrices,
-which costs a tenth of the encoder. Shapes depend on the bag's width alone, so that it compiles.
+For every shift the sums of squared differences are one product of matrices. In training all pairs of a bag are compared
+at once, so that shapes depend on its width alone and the step compiles; of a photograph those of a zone and scale.
 """
 
 from __future__ import annotations
@@ -44,24 +44,52 @@ def looked(patches: Tensor) -> Tensor:
     return avg_pool2d(wide, 2 * side, side)[:, 0].flatten(1)
 
 
-def compared(looks: Tensor, zone: Tensor, scale: Tensor, most: int) -> Likeness:
-    """looks : (B, N, LOOK ** 2). zone : (B, N) -1 for no patch. scale : (B, N) log2. most : K, fewer in small bags."""
+def compared(looks: Tensor, zone: Tensor, scale: Tensor, most: int, *, apart: bool = False) -> Likeness:
+    """looks : (B, N, LOOK ** 2). zone : (B, N) -1 for no patch. scale : (B, N) log2. most : K, fewer in small bags.
+
+    apart : each zone and scale by itself: the same to rounding, sooner on a CPU, its shapes hanging on what is there.
+    """
     with torch.autocast(looks.device.type, enabled=False):  # differences of sums: 8 bits of mantissa lose them
         image = looks.float().reshape(*zone.shape, LOOK, LOOK)
-        left, ink = _differences(image)
-        energy = image.square().sum((2, 3))
-        alike = 1 - left / (energy[:, :, None] + energy[:, None]).clamp(min=1.0)
-        like = (zone[:, :, None] == zone[:, None]) & (scale[:, :, None] == scale[:, None])
-        like = like & (zone >= 0)[:, :, None] & ~torch.eye(zone.shape[1], dtype=torch.bool, device=zone.device)
-        best, beside = alike.masked_fill(~like, _NOTHING).topk(min(most, zone.shape[1]), dim=2)
-        over = left.gather(2, beside) / (0.5 * (ink[:, :, None] + ink.gather(1, beside.flatten(1)).view_as(best)) + 4)
-        real = best > 0.5 * _NOTHING
-        return Likeness(
-            beside=torch.where(real, beside, -1),
-            alike=torch.where(real, best, 0.0),
-            residual=0.5 * (over.clamp(min=0) + _LEAST).log(),
-            floor=0.5 * (2 * _noise(image, zone >= 0) + _LEAST).log(),
-        )
+        most = min(most, zone.shape[1])
+        beside, alike, residual = _group_by_group(image, zone, scale, most) if apart else _nearest(
+            image, zone, scale, most
+        )  # fmt: skip
+        floor = 0.5 * (2 * _noise(image, zone >= 0) + _LEAST).log()
+        return Likeness(beside, alike, residual, floor)
+
+
+def _nearest(image: Tensor, zone: Tensor, scale: Tensor, most: int) -> tuple[Tensor, Tensor, Tensor]:
+    """`beside`, `alike` and `residual` of a Likeness, all pairs at once."""
+    left, ink = _differences(image)
+    energy = image.square().sum((2, 3))
+    alike = 1 - left / (energy[:, :, None] + energy[:, None]).clamp(min=1.0)
+    like = (zone[:, :, None] == zone[:, None]) & (scale[:, :, None] == scale[:, None])
+    like = like & (zone >= 0)[:, :, None] & ~torch.eye(zone.shape[1], dtype=torch.bool, device=zone.device)
+    best, beside = alike.masked_fill(~like, _NOTHING).topk(most, dim=2)
+    over = left.gather(2, beside) / (0.5 * (ink[:, :, None] + ink.gather(1, beside.flatten(1)).view_as(best)) + 4)
+    real = best > 0.5 * _NOTHING
+    residual = 0.5 * (over.clamp(min=0) + _LEAST).log()
+    return torch.where(real, beside, -1), torch.where(real, best, 0.0), residual
+
+
+def _group_by_group(image: Tensor, zone: Tensor, scale: Tensor, most: int) -> tuple[Tensor, Tensor, Tensor]:
+    """As `_nearest`, bag by bag and each zone and scale of it by itself."""
+    beside = torch.full((*zone.shape, most), -1, device=zone.device)
+    alike = torch.zeros(beside.shape, device=zone.device)
+    residual = torch.zeros_like(alike)
+    for row in range(len(zone)):
+        real = torch.nonzero(zone[row] >= 0)[:, 0]
+        told = torch.stack([zone[row, real].float(), scale[row, real].float()])
+        kinds, kind = told.unique(dim=1, return_inverse=True)  # type: ignore[no-untyped-call]
+        for which in range(kinds.shape[1]):
+            at = real[kind == which]
+            one, k = torch.zeros((1, len(at)), device=zone.device), min(most, len(at))
+            found, alike[row, at, :k], residual[row, at, :k] = (
+                value[0] for value in _nearest(image[row, at][None], one, one, k)
+            )
+            beside[row, at, :k] = torch.where(found >= 0, at[found.clamp(min=0)], -1)
+    return beside, alike, residual
 
 
 def _differences(image: Tensor) -> tuple[Tensor, Tensor]:

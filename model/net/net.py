@@ -186,7 +186,7 @@ class StrokeNet(nn.Module):
         """(B, N, code) codes of patches -> logits; see forward."""
         if scale is not None:
             zone = torch.where(scale == 0, zone, -1)
-        resolution = resolution.clamp(max=SHARPEST)
+        resolution = resolution.reshape(len(zone), -1).mean(1).clamp(max=SHARPEST)  # of several photographs, their mean
         real = zone >= 0
         member = nn.functional.one_hot(zone.clamp(min=0), len(ZONES)).to(codes.dtype) * real[..., None]
         about = resolution[:, None, None].expand(*zone.shape, 1).to(codes.dtype)

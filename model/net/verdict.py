@@ -14,6 +14,7 @@ from torch import nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
 from dialtell.model.net.explanation import Explanation, explain
+from dialtell.model.net.familiar import Familiar, traits_of
 from dialtell.model.net.net import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
@@ -76,13 +77,14 @@ class Verdict:
     """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process.
 
     explanation : what the ratio of the whole is the sum of, None where nothing was judged and from nets that are not
-    additive.
+    additive. unlike : its strokes look like none the net was taught on, so no call is made.
     """
 
     whole: ProcessEvidence
     zones: dict[Zone, ProcessEvidence]
     printing: PrintEvidence | None = None
     explanation: Explanation | None = None
+    unlike: bool = False
 
     @property
     def print_process(self) -> PrintEvidence | None:
@@ -125,7 +127,8 @@ class Verdict:
 
 
 def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Verdict:
-    """Judge a dial's patches; `withheld` makes no call of it. Raises ArithmeticError when the net gives no finite
+    """Judge a dial's patches; `withheld` makes no call of it, nor is one made where they are like none the net was
+    taught on. Raises ArithmeticError when the net gives no finite
     number."""
     counts = np.bincount(patches.zone, minlength=len(ZONES))
     enough = counts >= LEAST_ZONE_PATCHES
@@ -138,6 +141,8 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
         raise ArithmeticError(
             f"weights {weights.name} {weights.version} gave a number that is not finite; copy them again or give others"
         )
+    unlike = _unlike(patches, weights.familiar)
+    withheld = withheld or unlike
     zones = {}
     for index, name in enumerate(ZONES):
         zones[name] = ProcessEvidence(int(counts[index]))
@@ -146,8 +151,13 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
             zones[name] = ProcessEvidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
     reasons = output.reasons
-    explanation = None if reasons is None else explain(reasons, patches.joined, weights.dial_calibration)
-    verdict = Verdict(ProcessEvidence(len(patches), ratio, capped, withheld), zones, explanation=explanation)
+    explanation = (
+        None
+        if reasons is None
+        else explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration)
+    )
+    whole = ProcessEvidence(len(patches), ratio, capped, withheld)
+    verdict = Verdict(whole, zones, explanation=explanation, unlike=unlike)
     if weights.print_calibration is None:
         return verdict
     return replace(
@@ -155,12 +165,20 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     )
 
 
+def _unlike(patches: PatchSet, familiar: Familiar | None) -> bool:
+    """Whether a dial looks like none that was drawn; never where nobody noted what those look like."""
+    if familiar is None:
+        return False
+    return not bool(familiar.knows(traits_of(*tensors(patches)).double().numpy())[0])
+
+
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution."""
+    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution, or (1, N) of patches of
+    several photographs."""
     return (
         torch.from_numpy(np.ascontiguousarray(patches.density, dtype=np.float32))[None],
         torch.from_numpy(patches.zone)[None],
-        torch.tensor([patches.resolution], dtype=torch.float32),
+        torch.from_numpy(np.atleast_1d(patches.resolution if patches.each is None else patches.each[None])).float(),
     )
 
 

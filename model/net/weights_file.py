@@ -15,6 +15,7 @@ from typing import Any
 
 from dialtell.model.net.additive import build_net
 from dialtell.model.net.calibration import Calibration
+from dialtell.model.net.familiar import Familiar, familiar_from
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
 from dialtell.model.reader.file import BESIDE, Reader, load_reader
@@ -31,7 +32,8 @@ class Weights:
 
     zone_calibration and dial_calibration turn logits into likelihood ratios; so does print_calibration for the process
     of print, None where the weights were never calibrated for it. record : the whole JSON. reader : the net that reads
-    photographs for this one, of the file reader.safetensors beside it, else the shipped one.
+    photographs for this one, of the file reader.safetensors beside it, else the shipped one. familiar : what drawn
+    dials look like, None where that was never noted and every dial counts as familiar.
     """
 
     net: StrokeNet
@@ -43,6 +45,7 @@ class Weights:
     record: Mapping[str, Any]
     reader: Reader
     print_calibration: Calibration | None = None
+    familiar: Familiar | None = None
 
     @property
     def identity(self) -> dict[str, str]:
@@ -54,7 +57,7 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     """Write both files beside each other, each whole or not at all; returns the sha256 of the numbers.
 
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
-    last if there is one) and figures.
+    last if there is one) and figures; familiar where it is known.
     """
     about = {"architecture": net.config.record(), "preprocessing": preprocessing(net.config.additive)}
     whole = {"schema": SCHEMA, **record, **about}
@@ -103,6 +106,7 @@ def load_weights(path: Path | None = None) -> Weights:
         zone_calibration=_calibration(path, calibration, "zone"),
         record=record,
         print_calibration=_calibration(path, calibration, "print") if "print" in calibration else None,
+        familiar=_familiar(path, record) if "familiar" in record else None,
         reader=load_reader(path.with_name(BESIDE)) if path.with_name(BESIDE).is_file() else load_reader(),
     )
 
@@ -122,6 +126,15 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
     return build_net(config)
+
+
+def _familiar(path: Path, record: Mapping[str, Any]) -> Familiar:
+    try:
+        return familiar_from(record["familiar"])
+    except (TypeError, KeyError, ValueError, OverflowError) as error:
+        raise WeightsError(
+            f"{path}: its .json does not say what drawn dials look like ({error}); copy it again or train again"
+        ) from None
 
 
 def _calibration(path: Path, record: Any, part: str) -> Calibration:

@@ -50,6 +50,7 @@ class PatchSet:
     resolution : log2 of true photo px per patch px, within RESOLUTIONS (0 or more: as sharp as a patch can show).
     scale : (N,) log2 of each patch's px per dial radius against SCALE, None for all 0. fine : the patches of larger
         scales that the photograph resolves, None without any; see fine_patches.
+    each : (N,) `resolution` of each patch by itself where patches of several photographs stand in one set, else None.
     """
 
     density: Image
@@ -61,6 +62,7 @@ class PatchSet:
     resolution: float
     scale: NDArray[np.int64] | None = None
     fine: PatchSet | None = None
+    each: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.zone)
@@ -73,6 +75,11 @@ class PatchSet:
     def scales(self) -> NDArray[np.int64]:
         """(N,) `scale`, in numbers also where all are 0."""
         return np.zeros(len(self), dtype=np.int64) if self.scale is None else self.scale
+
+    @property
+    def resolutions(self) -> Floats:
+        """(N,) `resolution` of each."""
+        return np.full(len(self), self.resolution) if self.each is None else self.each
 
     @property
     def pixels_per_radius(self) -> float | Floats:
@@ -93,6 +100,21 @@ class PatchSet:
             right=np.concatenate([each.right for each in sets]),
             ink=np.concatenate([each.ink for each in sets]),
             scale=np.concatenate([each.scales for each in sets]),
+            fine=None,
+            each=None if self.each is None else np.concatenate([each.resolutions for each in sets]),
+        )
+
+    def chosen(self, which: NDArray[np.int64] | Flags) -> PatchSet:
+        """Those of its patches, without the fine ones."""
+        return replace(
+            self,
+            density=self.density[which],
+            zone=self.zone[which],
+            center=self.center[which],
+            right=self.right[which],
+            ink=self.ink[which],
+            scale=None if self.scale is None else self.scale[which],
+            each=None if self.each is None else self.each[which],
             fine=None,
         )
 

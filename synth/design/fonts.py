@@ -11,6 +11,7 @@ from dialtell.synth.letterforms.families import font_names
 from dialtell.synth.letterforms.glyph import letterform
 
 FINEST_MM = 0.03  # the thinnest line a plate takes and a brush draws (judgement)
+LETTERS_BOLDER = 1.15  # lettering of dials, in which no line is as fine as in type (judgement)
 PAIR = 1.25  # heights: as wide as two figures of a track get before they are made smaller
 # what a line of the signature set in a skeleton becomes
 ROLES = {"serif-capitals": "capitals", "block-capitals": "capitals", "round-script": "script", "italic-lower": "text"}
@@ -59,7 +60,7 @@ def _weights(name: str, height_mm: float) -> tuple[float, float]:
 
 def _hours(chapter: Chapter, name: str, radius_mm: float, bolder: float) -> Chapter:
     thick, thin = _weights(name, chapter.height * radius_mm)
-    return replace(chapter, letterform=name, thick=bolder * thick, thin=thin)
+    return replace(chapter, letterform=name, thick=bolder * thick, thin=bolder * thin)
 
 
 def _set(line: Line, name: str, room: float, radius_mm: float) -> Line:
@@ -68,4 +69,4 @@ def _set(line: Line, name: str, room: float, radius_mm: float) -> Line:
     wide = letterform(name).measure(line.text, tracking=line.tracking) * line.height
     height = line.height * min(1.0, limit / max(wide, 1e-9))
     thick, thin = _weights(name, height * radius_mm)
-    return replace(line, letterform=name, height=height, thick=thick, thin=thin)
+    return replace(line, letterform=name, height=height, thick=LETTERS_BOLDER * thick, thin=LETTERS_BOLDER * thin)

@@ -63,9 +63,13 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
     },
+    "evaluate.one_dial": {
+        "synth.shared", "model.reader", "model.reading", "model.net", "evaluate.words", "evaluate.score",
+        "evaluate.compare",
+    },
     "evaluate.collection": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "evaluate.words", "evaluate.pages",
-        "evaluate.score", "evaluate.inspection", "evaluate.compare",
+        "evaluate.score", "evaluate.inspection", "evaluate.compare", "evaluate.one_dial",
     },
     "evaluate.label": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs",
@@ -85,8 +89,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "synth", "synth.sets", "model", "model.reading", "model.net", "train.bags", "train.run",
         "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection",
         "evaluate.period",
-        "evaluate.compare", "evaluate.collection", "evaluate.label", "evaluate.museum", "evaluate.benchmark",
-        "evaluate.ladder",
+        "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.museum",
+        "evaluate.benchmark", "evaluate.ladder",
     },
 }  # fmt: skip
 # what any part may know of a part to its left that it may not import from otherwise

@@ -13,6 +13,7 @@ from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters, folde
 from dialtell.model.reading.patches import SIDE
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES
+from dialtell.train.stats.discrimination import auc
 
 SMALL = NetConfig(widths=(8, 12, 16, 24), code=20, beside=16, additive=True)
 
@@ -27,11 +28,11 @@ def bags(rows=3, patches=14, seed=1):
 
 @pytest.fixture(scope="module")
 def net():
-    """Random weights everywhere, the base and exponents too, and norms that have seen something."""
+    """Random weights everywhere, the exponents too, and norms that have seen something."""
     torch.manual_seed(0)
     made = AdditiveNet(SMALL)
     with torch.no_grad():
-        for parameter in [*made.place.parameters(), *made.pair.parameters(), *made.weigh.parameters(), made.base]:
+        for parameter in [*made.place.parameters(), *made.pair.parameters(), *made.weigh.parameters()]:
             parameter.normal_(0, 0.4)
         made.witness.normal_()
         for _ in range(3):
@@ -93,11 +94,11 @@ def test_order_batch_and_padding_change_nothing(net):
         torch.testing.assert_close(alone.dial, whole.dial[row : row + 1], rtol=1e-4, atol=1e-5)
 
 
-def test_an_empty_bag_says_its_base(net):
+def test_an_empty_bag_says_nothing(net):
     density, zone, resolution, scale = bags()
     output = outputs(net, density, torch.full_like(zone, -1), resolution, scale)
     assert not output.present.any()
-    torch.testing.assert_close(output.dial, output.reasons.dial_base)
+    assert not output.dial.any() and not output.zone.any()
     assert torch.isfinite(output.photographic).all() and torch.isfinite(output.zone).all()
 
 
@@ -200,3 +201,63 @@ def test_bags_of_one_patch_have_no_pair():
     found = likeness(torch.zeros(1, SIDE, SIDE))
     assert found.beside.tolist() == [[[-1]]] and LOOK * 2 == SIDE
     assert torch.isfinite(found.residual).all() and torch.isfinite(found.floor).all()
+
+
+def test_zone_by_zone_says_the_same_as_all_at_once():
+    torch.manual_seed(5)
+    zone, scale = torch.randint(-1, 4, (3, 40)), torch.randint(0, 3, (3, 40)).float()
+    zone[2] = -1
+    looks = looked(strokes(torch.randn(120).tolist(), torch.linspace(4, 12, 120).tolist(), 0.05)).unflatten(0, (3, 40))
+    one, other = (compared(looks, zone, scale, 4, apart=apart) for apart in (False, True))
+    assert torch.equal(other.beside, one.beside) and 0.3 < (one.beside >= 0).float().mean() < 0.6
+    real = one.beside >= 0
+    torch.testing.assert_close(other.floor, one.floor)
+    for name in ("alike", "residual"):
+        torch.testing.assert_close(getattr(other, name)[real], getattr(one, name)[real], rtol=1e-4, atol=1e-4)
+
+
+# --- repetition ---
+
+
+def repeated_or_not(dials, generator, noise=0.03):
+    """Dials of 10 strokes in two zones, three of ten at twice the scale, put down a little off: even ones one stroke
+    a zone repeated, odd ones each stroke of its own width, length and tilt (a tenth, a tenth, three degrees)."""
+    varied = (torch.arange(dials) % 2).float()
+    zone, scale = torch.arange(10).expand(dials, 10) % 2, (torch.arange(10) < 3).float().expand(dials, 10)
+    design = torch.rand((dials // 2, 2, 3), generator=generator).repeat_interleave(2, 0)
+    width, length, tilt = design.gather(1, zone[..., None].expand(-1, -1, 3)).unbind(2)
+    own = 0.1 * torch.randn((3, dials, 10), generator=generator) * varied[:, None]
+    times = torch.exp2(scale)
+    sides = ((4 + 6 * width) * own[0].exp() * times, (24 + 20 * length) * own[1].exp() * times)
+    turn = (0.3 * (tilt - 0.5) + 0.5 * own[2])[..., None, None]
+    place = torch.arange(SIDE) - SIDE / 2 + 0.5 - torch.randn((2, dials, 10, 1), generator=generator)
+    x, y = place[0, :, :, None], place[1, ..., None]
+    across, along = x * turn.cos() + y * turn.sin(), y * turn.cos() - x * turn.sin()
+    inside = [
+        torch.sigmoid((side[..., None, None] / 2 - at.abs()) / (0.8 * times[..., None, None]))
+        for side, at in zip(sides, (across, along), strict=True)
+    ]
+    density = inside[0] * inside[1]
+    density += noise * torch.randn(density.shape, generator=generator)
+    return (density, zone, torch.zeros(dials), scale), varied
+
+
+def test_repetition_is_learnt_within_seconds_at_every_scale():
+    torch.manual_seed(0)
+    generator, made, steps = torch.Generator().manual_seed(1), AdditiveNet(SMALL), 36
+    optimizer = torch.optim.AdamW(made.parameters(), betas=(0.9, 0.98))
+    rate = torch.optim.lr_scheduler.OneCycleLR(optimizer, 6e-3, total_steps=steps)
+    for _ in range(steps):
+        given, varied = repeated_or_not(6, generator)
+        dial = made(*given).dial
+        loss = torch.nn.functional.binary_cross_entropy_with_logits(dial, varied)
+        (loss + torch.nn.functional.softplus(dial[::2] - dial[1::2]).mean()).backward()
+        optimizer.step()
+        optimizer.zero_grad()
+        rate.step()
+    given, varied = repeated_or_not(60, generator)
+    output = outputs(made.eval(), *given)
+    assert auc(varied.numpy(), output.dial.numpy()) > 0.95
+    for fine in (0, 1):  # by the pairs of either scale
+        pairs = output.reasons.pair_dial * (given[3] == fine)[..., None]
+        assert auc(varied.numpy(), pairs.sum((1, 2)).numpy()) > 0.9

@@ -20,7 +20,7 @@ def additive(seed):
     torch.manual_seed(seed)
     net = AdditiveNet(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16, additive=True))
     with torch.no_grad():
-        for parameter in [*net.place.parameters(), *net.pair.parameters(), net.base]:
+        for parameter in [*net.place.parameters(), *net.pair.parameters()]:
             parameter.normal_(0, 0.3)
     return net.eval()
 
@@ -49,6 +49,7 @@ def test_the_sum_is_the_stated_ratio(make_weights, seed, level):
     assert record["base"] + parts == pytest.approx(verdict.whole.log10_lr, abs=1e-4)
     assert record["total"] == pytest.approx(verdict.whole.log10_lr, abs=1e-4)
     assert all(set(place) == {"zone", "x", "y", "contribution"} for place in record["places"])
+    assert record["base"] + sum(zone["contribution"] for zone in record["zones"]) == pytest.approx(told.total, abs=1e-4)
     # held at a cap the sum stays what it was
     held = judge(several_scales(level), replace(weights, dial_calibration=replace(calibration, low=0.0, high=0.0)))
     assert held.explanation.total == pytest.approx(told.total) and held.whole.log10_lr == 0.0

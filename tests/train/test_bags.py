@@ -178,7 +178,7 @@ def test_bags_are_bounded(twins):
 
 
 def test_no_bag_of_a_dial_too_small_to_read():
-    assert bag_of(sample_spec(5, 1, Range(pixels_per_radius=(12.0, 14.0)))) is None
+    assert bag_of(sample_spec(5, 2, Range(pixels_per_radius=(12.0, 14.0)))) is None
 
 
 def test_packing_keeps_density_to_half_a_step():

@@ -194,3 +194,45 @@ def test_blur_is_one_on_the_dial_whatever_the_scale(monkeypatch):
     assert variance[1] == pytest.approx(1.0, abs=0.05) and variance[0] == pytest.approx(0.25, abs=0.02)
     sigma = float(np.hypot(PIXEL_SIGMA / 2, 0.5))
     assert float(resolution) == pytest.approx(np.log2(PIXEL_SIGMA / sigma), abs=0.01)
+
+
+def of_kinds(*kinds):
+    """A bag of (zone, scale, number of patches), each patch as dark as its place."""
+    zone, scale = (np.concatenate([np.full(kind[2], kind[which], np.int8) for kind in kinds]) for which in (0, 1))
+    density = np.repeat(np.arange(len(zone), dtype=np.uint8), SIDE * SIDE).reshape(-1, SIDE, SIDE)
+    return replace(bag(density=density, zones=(0, 1, 3)), zone=zone, scale=scale)
+
+
+def test_every_scale_is_drawn_and_like_strokes_together(monkeypatch):
+    """Of a bag with few fine patches each scale has a quarter of an even share at least, of one zone; where kinds are
+    drawn fully, what is drawn of a kind is a run of it."""
+    plain(monkeypatch)
+    for name in ("WITHOUT_ZONE", "WITH_FEW"):
+        monkeypatch.setattr(store, name, 0)
+    one = of_kinds((0, 0, 60), (1, 0, 60), (3, 0, 40), (0, 1, 8), (1, 1, 8), (1, 2, 9))
+    for fully in (0.0, 1.0):
+        monkeypatch.setattr(store, "FULLY", fully)
+        held, zones = filled([[one]]), []
+        for seed in range(3):
+            batch = held.draw(20, 36, rng=np.random.default_rng(seed))
+            for row in range(20):
+                for scale in range(3):
+                    assert (batch.scale[row] == scale).sum() >= 3
+                level = batch.scale[row] == 0
+                zones.append(len(batch.zone[row][level].unique()))
+                if fully and zones[-1] == 1:
+                    flat = batch.patches[row][level][:, 30, 30]
+                    place = torch.round((flat - LOW) / (unpack(torch.tensor(1)) - LOW)).long()
+                    first = {0: 0, 1: 60, 3: 120}[int(batch.zone[row][level][0])]
+                    size = 40 if first == 120 else 60
+                    turned = np.sort((place.numpy() - first) % size)
+                    assert (np.diff(turned) > 1).sum() <= 1  # at most where the run goes on from the beginning
+        assert np.mean(zones) < 1.8 if fully else np.mean(zones) > 2.8
+
+
+def test_twins_are_shown_the_same_zones():
+    held = filled([[bag(n, 1, patches=150), bag(n, 0, patches=150)] for n in range(3)])
+    batch = held.draw(40, 20, rng=np.random.default_rng(0))
+    shown = [frozenset(row[row >= 0].tolist()) for row in batch.zone]
+    alike = [one == other for one, other in zip(shown[::2], shown[1::2], strict=True)]
+    assert np.mean(alike) > 0.9 and len(set(shown)) >= 4

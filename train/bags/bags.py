@@ -33,7 +33,7 @@ from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, r
 from dialtell.synth.shared.terms import ZONES, Process, Zone
 from dialtell.train.bags.alike import alike, alike_zones
 
-MOST_PER_ZONE = 56
+MOST_PER_ZONE = 140
 FEWEST_PATCHES = 6
 PLANTED = 0.25  # share of pictures with something of the other process, without which a net reads no single figure
 PLANTED_STROKES = 0.25  # share of those with one stroke alone, faded or run past its end, the others with one figure
@@ -329,7 +329,7 @@ def other_camera(spec: DialSpec, scope: Range, *, rng: np.random.Generator) -> C
     view = spec.view
     return finished(
         sample_camera(rng=rng), rng=rng, px_per_mm=view.px_per_mm, dial_radius_mm=spec.design.radius_mm,
-        heic_share=scope.heic,
+        heic_share=scope.heic, film_share=scope.film,
     )  # fmt: skip
 
 

@@ -50,6 +50,7 @@ COLUMNS = (
     "seconds",
     "wait_seconds",
 )
+SAME_SIGHT = 0.25  # log2 of true px, up to which two cameras are held to see alike
 AVERAGE = 0.995  # of the slowly following copy of the weights that is kept
 
 
@@ -81,8 +82,8 @@ def half_precision(device: torch.device) -> bool:
 def losses(output: NetOutput, batch: Batch) -> Tensor:
     """Cross entropy, nats, per zone, per dial, per patch (half weight) and of the process of print (a fifth); half the
     twin loss: a painted twin must score above its printed one; and half of what is asked within a dial of both kinds.
-    Where twins look alike the truth is one half, and nothing is asked of their order. A tenth of what two cameras say
-    apart of one dial.
+    Where twins look alike the truth is one half, and nothing is asked of their order. A tenth of what two cameras
+    that resolve alike say apart of one dial.
     """
     zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
     own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
@@ -119,11 +120,16 @@ def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
 
 
 def _camera_loss(output: NetOutput, batch: Batch) -> Tensor:
-    """How far apart the logits of a dial and its zones are under two cameras: half the square, from 1 nat on linear."""
+    """How far apart the logits of a dial and its zones are under two cameras: half the square, from 1 nat on linear.
+
+    Only where both resolve the same, to SAME_SIGHT: of a blurred picture less can be known, and neither should the
+    sharp one be held back for it nor the blurred one be as sure.
+    """
     if batch.again is None:
         return output.dial.new_zeros(())
     other = batch.again
     twice = other != torch.arange(len(other), device=other.device)
+    twice = twice & ((batch.resolution - batch.resolution[other]).abs() < SAME_SIGHT)
     both = output.present & output.present[other] & twice[:, None]
     total = output.dial.new_zeros(())
     for logit, known in ((output.dial, twice), (output.zone, both)):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn.functional import pad
 
+from dialtell.model.reading.fine_patches import FINEST
 from dialtell.model.reading.patches import HIGH, LOW, RESOLUTIONS, SIDE
 from dialtell.model.reading.sharpness import PIXEL_SIGMA
 from dialtell.synth.shared.errors import ParameterError
@@ -23,6 +24,11 @@ SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
 
 # how often a dial is shown without one of its zones, and with few strokes (a close-up, a covered dial)
 WITHOUT_ZONE, WITH_FEW = 0.35, 0.2
+# A kind is a zone at a scale. How often kinds are drawn one after the other, each as fully as there is room and else a
+# run of it (a bag holds it ring by ring), so that like strokes stand beside one another as on a whole dial; otherwise
+# some of all kinds, of one n times as large sqrt(n) times as many
+FULLY = 0.7
+SCALE_SHARE = 0.25  # of an even share between the scales of a bag, that each is given at least, of one kind if it can
 # what changes from use to use, alike for twins
 GAIN = 0.1  # largest change of all densities, share
 OFFSET = 0.03  # largest D added to all of a dial
@@ -31,6 +37,8 @@ CURVE = 0.3  # largest change of ln of the exponent of density: the camera's ton
 SHIFT = 2  # px, largest shift of what a patch shows, each way
 BLURRED = 0.4  # share of uses blurred further
 BLUR = 1.0  # px, largest SD of that blur: at patch scale it halves the resolution of a sharp dial
+
+_KINDS = len(ZONES) * (FINEST + 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +77,9 @@ class _Epoch:
     """One epoch's bags end to end.
 
     zones, strokes, scales : (N,) of all patches, where they lie, their own truth and log2 scale. odd : (N,) what was
-    planted on a dial. finest : largest scale, count : of patches, and in_zone : by zone, per bag. groups : (G, 2),
-    first bag and number of bags of each group. sharp : (G,) whether a group resolves SHARP.
+    planted on a dial. finest : largest scale, count : of patches, in_zone : by zone, and odd_kind : (K,)
+    whether one planted is of that kind, per bag. groups : (G, 2), first bag and number of bags of each group.
+    sharp : (G,) whether a group resolves SHARP.
     """
 
     zones: Tensor
@@ -80,6 +89,7 @@ class _Epoch:
     finest: NDArray[np.int64]
     count: NDArray[np.int64]
     in_zone: NDArray[np.int64]
+    odd_kind: NDArray[np.bool_]
     truth: dict[str, Tensor]
     groups: NDArray[np.int64]
     sharp: NDArray[np.bool_]
@@ -122,6 +132,7 @@ class BagStore:
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
                 .reshape(len(bags), len(ZONES)),
+                odd_kind=np.array([_odd_kinds(bag) for bag in bags], dtype=bool).reshape(len(bags), _KINDS),
                 truth=_truth(bags, self.device),
                 groups=np.stack([np.cumsum(sizes) - sizes, sizes], axis=1),
                 sharp=np.array([group[0].resolution > SHARP for group in kept], dtype=bool),
@@ -152,6 +163,7 @@ class BagStore:
         self._sharp = np.concatenate([epoch.sharp for epoch in epochs])
         self._count = np.concatenate([epoch.count for epoch in epochs])
         self._in_zone = np.concatenate([epoch.in_zone for epoch in epochs])
+        self._odd_kind = np.concatenate([epoch.odd_kind for epoch in epochs])
         self._start = np.cumsum(self._count) - self._count
         self._zones = torch.cat([epoch.zones for epoch in epochs])
         self._strokes = torch.cat([epoch.strokes for epoch in epochs])
@@ -174,7 +186,7 @@ class BagStore:
         first = (np.cumsum(chosen[:, 1]) - chosen[:, 1])[group]  # row its group begins at
         bag = chosen[group, 0] + np.arange(size) - first
         vary = self._sent(rng.uniform(size=(size, 8)).astype(np.float32)[group])
-        index, zone = self._pick(bag, patches, rng)
+        index, zone = self._pick(bag, patches, group, rng)
         rows = self._sent(bag)
         truth = {name: value[rows] for name, value in self._truth.items()}
         truth["scale"] = self._scales[index].masked_fill(zone < 0, 0)
@@ -197,30 +209,50 @@ class BagStore:
             return held.to(self.device)
         return held.pin_memory().to(self.device, non_blocking=True)
 
-    def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
+    def _pick(
+        self, bag: NDArray[np.int64], patches: int, group: NDArray[np.int64], rng: np.random.Generator
+    ) -> tuple[Tensor, Tensor]:
         """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1.
 
-        What was planted on a dial comes first, but where its zone is left out: by chance a third of it would be drawn.
+        Which zone is left out, how many are drawn and in which way is alike for a group (group : (B,) its number), so
+        that twins show the same zones; which patches is not. See FULLY and SCALE_SHARE. What was planted on a dial
+        comes first, with its kind where kinds are drawn fully, but where its zone is left out: by chance a third of
+        it would be drawn.
         """
         size = len(bag)
         count, in_zone = self._count[bag], self._in_zone[bag]
-        lots = np.where(in_zone > 0, rng.random(in_zone.shape), -1.0)
+        lots = np.where(in_zone > 0, rng.random(in_zone.shape)[group], -1.0)
         dropped = lots.argmax(axis=1)
         left = count - in_zone[np.arange(size), dropped]
-        drop = (rng.random(size) < WITHOUT_ZONE) & (left >= FEWEST_PATCHES)
+        drop = (rng.random(size)[group] < WITHOUT_ZONE) & (left >= FEWEST_PATCHES)
         dropped, left = np.where(drop, dropped, -1), np.where(drop, left, count)
-        share = rng.uniform(0.1, 0.6, size)
-        few = rng.random(size) < WITH_FEW
+        share = rng.uniform(0.1, 0.6, size)[group]
+        few = rng.random(size)[group] < WITH_FEW
         most = np.where(few, np.maximum(FEWEST_PATCHES, (left * share).astype(np.int64)), patches)
-        said = np.stack([self._start[bag], count, dropped, np.minimum(np.minimum(most, left), patches)])
-        start, count_, dropped_, most_ = self._sent(said)[..., None]
+        most = np.minimum(np.minimum(most, left), patches)
+        # of each kind, where drawn one by one: its turn, and where in it to begin
+        turn, begin = rng.random((2, size, _KINDS)).astype(np.float32)[:, group]
+        turn -= self._odd_kind[bag]
+        fully = rng.random(size)[group] < FULLY
+        said = np.stack([self._start[bag], count, dropped, most, fully])
+        start, count_, dropped_, most_, fully_ = self._sent(said)[..., None]
         place = torch.arange(max(int(count.max()), patches), device=self.device)
-        inside = place < count_
         at = (start + place).clamp(max=len(self._zones) - 1)
-        zones = self._zones[at]
+        zones, scales = self._zones[at], self._scales[at]
+        usable = (place < count_) & (zones != dropped_)
+        kind = zones + len(ZONES) * scales.long()
         keys = torch.rand((size, len(place)), device=self.device)
-        keys = keys - self._odd[at].to(keys.dtype)
-        keys = keys.masked_fill(~(inside & (zones != dropped_)), 2.0)
+        own = usable[..., None] & (kind[..., None] == torch.arange(_KINDS, device=self.device))  # (B, N, K)
+        before = own.long().cumsum(1)
+        there = before[:, -1]
+        run = (before - 1 - (self._sent(begin) * there).long()[:, None]).gather(2, kind[..., None])[..., 0]
+        room = there.gather(1, kind).clamp(min=1)
+        one_by_one = self._sent(turn).gather(1, kind) + 1e-3 * run.remainder(room) / room
+        # the least of exponential deviates, each divided by its weight, are a draw by those weights
+        evenly = -keys.clamp(1e-6, 1 - 1e-6).log() * room.sqrt()
+        keys = torch.where(fully_ > 0, one_by_one, evenly)
+        keys = _ahead(keys, scales, usable, most_)
+        keys = (keys - 1000 * self._odd[at].to(keys.dtype)).masked_fill(~usable, 1e6)
         picked = keys.topk(patches, dim=1, largest=False).indices
         real = torch.arange(patches, device=self.device) < most_
         index = (start + picked).masked_fill(~real, 0)
@@ -237,6 +269,25 @@ class BagStore:
         packed = self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]]
         normal = torch.randn(packed.shape, device=self.device)
         return self._varied(packed, normal, vary[:, 3:], resolution, scale, finest)
+
+
+def _odd_kinds(bag: Bag) -> NDArray[np.bool_]:
+    """(K,) whether something planted on a dial is of that kind."""
+    odd = bag.odd
+    return np.bincount(bag.zone[odd] + len(ZONES) * bag.scales[odd].astype(np.int64), minlength=_KINDS) > 0
+
+
+def _ahead(keys: Tensor, scales: Tensor, usable: Tensor, most: Tensor) -> Tensor:
+    """(B, N) keys, the least of which are drawn, with those of each scale that is there brought ahead: SCALE_SHARE of
+    an even share of the most (B, 1) patches drawn, at least one."""
+    own = [usable & (scales == scale) for scale in range(FINEST + 1)]
+    several = torch.stack([one.any(1, keepdim=True) for one in own]).sum(0)
+    enough = (SCALE_SHARE * most / several.clamp(min=1)).ceil().long().clamp(min=1)
+    for one in own:
+        ordered = keys.masked_fill(~one, torch.inf).sort(dim=1).values
+        last = ordered.gather(1, enough.clamp(max=keys.shape[1]) - 1)
+        keys = torch.where(one & (keys <= last) & (several > 1), keys - 100, keys)
+    return keys
 
 
 def varied(
