@@ -108,7 +108,7 @@ def test_both_sides_count_alike():
 
     class Sure(torch.nn.Module):
         def forward(self, patches, zone, resolution, scale=None):
-            from dialtell.model.net.net import NetOutput
+            from dialtell.model.net.output import NetOutput
 
             n, z = len(zone), len(ZONES)
             present = torch.zeros((n, z), dtype=torch.bool)
