@@ -1,5 +1,5 @@
 """The net: the logit of a zone and of a dial is the exact sum of what its places and its pairs of like strokes
-contribute, each judged beside the rest (after additive multiple-instance learning, Javed et al. 2022).
+contribute, each judged beside the rest of its zone (after additive multiple-instance learning, Javed et al. 2022).
 
 Texture of a stroke is what the encoder sees in one patch. Repetition is what the spread over a zone and the pairs of
 like strokes show: patches are cut so that like strokes look alike (see patches), hence equal strokes give equal codes.

@@ -34,7 +34,7 @@ class Reasons:
 class NetOutput:
     """Logits at prior 1:1; positive speaks for the hand.
 
-    dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone and dial.
+    dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone.
     photographic : (B,) positive for photographic against transfer print.
     present : (B, Z) true where the zone has patches. reasons : what the logits are the sums of, None of baselines
     that are no such sums, and where the patches are no longer there.
