@@ -54,7 +54,7 @@ def test_places_without_a_patch_and_patches_of_other_scales_do_not_count():
 
 def test_a_zone_counts_for_no_more_patches_than_in_training():
     """As many copies of a zone's patches as one likes change nothing once it has its most."""
-    assert COUNTED == MOST_PER_ZONE
+    assert COUNTED <= MOST_PER_ZONE
     density, zone = bag(COUNTED, 20)
     many = torch.cat([density[:, :COUNTED]] * 4 + [density[:, COUNTED:]], dim=1)
     zones = torch.cat([zone[:, :COUNTED]] * 4 + [zone[:, COUNTED:]], dim=1)

@@ -94,7 +94,7 @@ PRESETS: dict[str, TrainConfig] = {
     ),
     # one data-centre GPU with some 30 cores to draw for it, some 10 minutes: launching steps sets the pace
     "full": TrainConfig(
-        epochs=24, pairs=700, steps=800, batch=96, patches=80, rate=3e-3, validation=300, calibration=1000,
+        epochs=24, pairs=700, steps=800, batch=96, patches=112, rate=3e-3, validation=300, calibration=1000,
         net=NetConfig(code=128, beside=128),
     ),
     # seconds, for tests: shows that the line runs, teaches nothing
