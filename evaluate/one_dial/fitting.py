@@ -26,8 +26,11 @@ LEAST_VIEW = 0.35  # of the field that must lie on the dial
 LEAST_INK = 0.0005  # variance of ink below which there is nothing to compare
 LEAST_SITES = 6  # that an affine map is fitted to
 TAKEN = 0.005, 0.9  # dial radii, or px where that is more, within which a site agrees with the map
+BARE = 0.08  # ink up to which enamel counts as bare
 FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
+WINDOW, FEWEST_WINDOWS = 0.1, 8  # dial radii across; fewer with design in them tell nothing
+DESIGN, ALIKE = 0.0005, 0.6  # variance of ink in a window with design; correlation in one that agrees
 STEP = 2**-0.5  # of the sizes a field is kept at
 
 
@@ -65,7 +68,7 @@ class Fit:
 
     matrix : (2, 3), px of the field to dial radii. likeness : correlation of ink, -1..1. sites : places with ends and
     corners compared. share : of those, that found their like. spread : robust SD per axis of what is left of these,
-    dial radii, nan without.
+    dial radii, nan without. even : share of the windows with design in them that agree.
     """
 
     matrix: Floats
@@ -73,6 +76,7 @@ class Fit:
     sites: int = 0
     share: float = 0.0
     spread: float = math.nan
+    even: float = 0.0
 
     def at(self, points: Floats) -> Floats:
         """(N, 2) px of the field to dial radii."""
@@ -122,21 +126,56 @@ def laid(field: Field, matrix: Floats, scale: float, soft: float = 0.7) -> DialS
 
 def likeness(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
     """Correlation of the ink of a field laid on a dial and the dial's, where both are seen; 0 where too little is."""
+    pair = _softened(mine, dial, field, matrix)
+    if pair is None:
+        return 0.0
+    mask = pair[2] > 0
+    a, b = (ink[mask].astype(np.float64) for ink in pair[:2])
+    a, b = a - a.mean(), b - b.mean()
+    return float((a * b).mean() / math.sqrt(max((a * a).mean(), LEAST_INK) * max((b * b).mean(), LEAST_INK)))
+
+
+def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
+    """Share of the windows with any design in either picture in which the ink of both runs alike; 0 of few windows.
+
+    Two dials with figures of one pattern agree in these; where one has a ring or lettering of its own they do not.
+    """
+    pair = _softened(mine, dial, field, matrix)
+    if pair is None:
+        return 0.0
+    a, b, weight = pair
+    side = max(int(WINDOW * dial.scale) | 1, 5)
+
+    def mean(picture: Image) -> Image:
+        return np.asarray(cv2.blur(picture, (side, side), borderType=cv2.BORDER_CONSTANT), np.float32)
+
+    filled = mean(weight)
+    within = np.maximum(filled, 1e-3)
+    means = [mean(ink * weight) / within for ink in (a, b)]
+    spread = [mean(ink * ink * weight) / within - middle * middle for ink, middle in zip((a, b), means, strict=True)]
+    shared = mean(a * b * weight) / within - means[0] * means[1]
+    step = max(int(0.4 * WINDOW * dial.scale), 1)
+    at = np.s_[step // 2 :: step, step // 2 :: step]
+    own, its = (np.maximum(one[at], 0.5 * DESIGN) for one in spread)
+    drawn = (filled[at] > 0.6) & (np.maximum(own, its) > DESIGN)
+    if drawn.sum() < FEWEST_WINDOWS:
+        return 0.0
+    return float((shared[at] > ALIKE * np.sqrt(own * its))[drawn].mean())
+
+
+def _softened(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> tuple[Image, Image, Image] | None:
+    """The ink of both through one blur over what both show, and the weight of that, cropped; None of too little."""
     both = mine.seen & dial.seen
     area = float(abs(np.linalg.det(matrix[:, :2]))) * float(field.seen.sum()) * dial.scale**2
     if both.sum() < max(LEAST_VIEW * area, FEWEST):
-        return 0.0
+        return None
     rows, columns = np.flatnonzero(both.any(axis=1)), np.flatnonzero(both.any(axis=0))
     crop = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     weight = both[crop].astype(np.float32)
     sigma = SOFT * dial.scale
     near = np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
-    a, b = (
-        (cv2.GaussianBlur(sheet.ink[crop] * weight, (0, 0), sigma) / near)[both[crop]].astype(np.float64)
-        for sheet in (mine, dial)
-    )
-    a, b = a - a.mean(), b - b.mean()
-    return float((a * b).mean() / math.sqrt(max((a * a).mean(), LEAST_INK) * max((b * b).mean(), LEAST_INK)))
+    a, b = (np.float32(cv2.GaussianBlur(one.ink[crop] * weight, (0, 0), sigma) / near) for one in (mine, dial))
+    return a, b, weight
 
 
 def rated(field: Field, dial: DialSheet, matrix: Floats) -> float:
@@ -168,27 +207,35 @@ def judged(field: Field, dial: DialSheet, matrix: Floats) -> Fit:
     """What is left over at a place: of all ends and corners of the field and of what it covers of the dial, how many
     find their like where they ought to, once a camera's slant is taken off, and how far off these are."""
     mine, there = _both(field, dial, matrix)
-    count = kept = 0
-    left: list[Floats] = []
+    faint = _evened(mine), _evened(there)
     taken = max(TAKEN[0], TAKEN[1] / dial.scale)
-    for one, other in ((mine, there), (there, mine)):
+    counts, kept = [0, 0], [0, 0]
+    left: list[Floats] = []
+    for side, (one, other) in enumerate((faint, faint[::-1])):
         sites = find_sites(one)
+        counts[side] = len(sites)
         if len(sites) == 0:
             continue
         found, score = match(one, other, sites, sites, 0.0, REACHES[-1])
         near = score > LEAST_SCORE
-        degree = 2 if near.sum() >= FOR_SLANT else 1
         if near.sum() < LEAST_SITES:
-            count += len(sites)
             continue
-        away = np.hypot(*(found - bent_onto(sites, found, near, degree)).T)
+        away = np.hypot(*(found - bent_onto(sites, found, near, 2 if near.sum() >= FOR_SLANT else 1)).T)
         own = near & (away < taken)
-        count, kept = count + len(sites), kept + int(own.sum())
+        kept[side] = int(own.sum())
         left.append(away[own])
     away = np.concatenate(left) if left else np.empty(0)
     # of a length to an SD per axis
     spread = float(np.median(away) / 1.1774) if len(away) >= LEAST_SITES else math.nan
-    return Fit(matrix, likeness(mine, there, field, matrix), count, kept / max(count, 1), spread)
+    alike = likeness(mine, there, field, matrix)
+    even = agreeing(mine, there, field, matrix)
+    return Fit(matrix, alike, sum(counts), sum(kept) / max(sum(counts), 1), spread, even)
+
+
+def _evened(sheet: DialSheet) -> DialSheet:
+    """With faint strokes nearly as dark as full ones: a difference in a thin ring counts as one in a stem does."""
+    ink = np.sqrt(np.clip((sheet.ink - BARE) / (1 - BARE), 0, 1))
+    return DialSheet(np.asarray(ink, np.float32), sheet.seen, sheet.scale)
 
 
 def bent_onto(sites: Floats, found: Floats, use: Flags, degree: int) -> Floats:

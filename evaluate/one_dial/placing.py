@@ -42,7 +42,7 @@ DIM, BROAD = 0.4, 0.08  # of the light, and of the shorter side: what is darker 
 ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
-LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS = 8, 0.7, 0.3
+LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS, LEAST_EVEN = 8, 0.6, 0.3, 0.9
 MOST_RIVAL = 0.8  # of its score, what the best other place may have
 APART = 0.04  # dial radii from which two places are two
 
@@ -167,6 +167,8 @@ def score(fit: Fit) -> float:
 def _refusal(fit: Fit, rival: float) -> str:
     if fit.sites < LEAST_SITES or fit.share < LEAST_SHARE or fit.likeness < LEAST_LIKENESS:
         return "it fits nowhere on the whole view"
+    if fit.even < LEAST_EVEN:
+        return "some of what it shows lies where the whole view has something else, or nothing"
     if rival > MOST_RIVAL:
         return "it fits several places of the whole view about equally"
     return ""

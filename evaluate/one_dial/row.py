@@ -16,7 +16,8 @@ from dialtell.synth.shared.terms import ZONES
 if TYPE_CHECKING:
     from dialtell.evaluate.one_dial.dial import Part
 
-SHOWS_MUCH = 20  # places with ends and corners, from which a photograph that does not fit is of another dial
+# places with ends and corners from which, and share of its design below which, one that does not fit is another dial's
+SHOWS_MUCH, UNLIKE = 20, 0.8
 
 
 def one_dial_record(
@@ -92,7 +93,7 @@ def _role(part: Part, is_base: bool) -> str:
     if part.reading is not None:
         return "laid on it"
     fit = None if part.placing is None else part.placing.fit
-    return "another dial" if fit is not None and fit.sites >= SHOWS_MUCH and fit.share < 0.5 else "not placed"
+    return "another dial" if fit is not None and fit.sites >= SHOWS_MUCH and fit.even < UNLIKE else "not placed"
 
 
 def place_record(geometry: DialGeometry, shape: tuple[int, ...], diameter_mm: float | None) -> dict[str, Any]:

@@ -50,9 +50,6 @@ def test_figures_go_into_the_weights_json_and_the_weights_still_load(tmp_path):
 
 
 def test_the_shipped_weights_carry_theirs():
-    weights = load_weights()
-    if not weights.net.config.additive:
-        pytest.skip("maps are made of additive nets; these weights are of one before")
-    record = weights.record["maps"]
-    assert UNTESTED not in (hits_sentence(record, PLACES), hits_sentence(record, UNLIKE))
+    record = load_weights().record["maps"]
+    assert UNTESTED not in [hits_sentence(record, name) for name in (PLACES, UNLIKE, ODD)]
     assert all(found["n"] >= 14 for found in record[UNLIKE].values())

@@ -55,6 +55,12 @@ def test_fields_lie_where_they_were_taken_and_nowhere_on_another_dial() -> None:
         assert not place_field(field, viewed(2)[1]).placed
 
 
+def test_figures_of_one_pattern_do_not_make_one_dial() -> None:
+    # both have the same Roman figures, one a ring and small figures that the other has not
+    placing = place_field(shot(805, 0)[1], viewed(804)[1])
+    assert placing.fit is not None and placing.fit.likeness > 0.9 and not placing.placed
+
+
 def test_a_laid_field_is_read_in_the_dials_own_frame() -> None:
     spec, view = viewed(4)
     taken, field = shot(4, 0)

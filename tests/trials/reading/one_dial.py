@@ -38,6 +38,7 @@ WHOLE, CLOSE = (8.0, 25.0), (40.0, 120.0)  # px/mm
 LARGEST_MM = 30.0  # radius of what counts as a watch
 FRAME = 1000  # px, the longer side of a field
 WRONG = 0.03  # dial radii, mean over the field, from which a place is wrong: a third of a division
+SHOWN = ("sites", "share", "likeness", "spread", "even")  # of the best place
 OWN, FOREIGN, SISTER = "own", "foreign", "sister"
 
 Floats = NDArray[np.float64]
@@ -48,7 +49,8 @@ class Laid:
     """One field laid on one whole view.
 
     kind : OWN, FOREIGN or SISTER. placed : whether a place was found. off : dial radii, mean over the field; off_mm.
-    sites, share, likeness, spread, rival : of the best place, see placing. radius_mm, tilt_deg, per_mm : of the field.
+    sites, share, likeness, spread, even, rival : of the best place, see placing. radius_mm, tilt_deg, per_mm : of the
+    field.
     """
 
     index: int
@@ -61,6 +63,7 @@ class Laid:
     share: float = 0.0
     likeness: float = 0.0
     spread: float = math.nan
+    even: float = 0.0
     rival: float = 0.0
     radius_mm: float = 0.0
     tilt_deg: float = 0.0
@@ -155,9 +158,7 @@ def laid_fields(
             if kind == OWN and placing.geometry is not None:
                 off = off_place(placing, shot, spec, view)
             fit = placing.fit
-            told = (
-                {} if fit is None else {name: getattr(fit, name) for name in ("sites", "share", "likeness", "spread")}
-            )
+            told = {} if fit is None else {name: getattr(fit, name) for name in SHOWN}
             found.append(
                 Laid(
                     index, number, kind, placing.placed, placing.reason, off, **told, rival=placing.rival,
@@ -278,7 +279,8 @@ def _document(args: argparse.Namespace, laid: Sequence[Laid], dials: int, unread
         "figures": figures(laid, dials, unread), "rows": rows,
         "worst": [
             f"{one.kind} {one.index}.{one.field}: off {one.off:.3f}, {one.sites} places, share {one.share:.2f}, "
-            f"likeness {one.likeness:.2f}, rival {one.rival:.2f}, {one.per_mm:.0f} px/mm, radius {one.radius_mm:.0f} mm"
+            f"likeness {one.likeness:.2f}, even {one.even:.2f}, rival {one.rival:.2f}, {one.per_mm:.0f} px/mm, "
+            f"radius {one.radius_mm:.0f} mm"
             for one in bad[:40]
         ],
     }  # fmt: skip

@@ -81,9 +81,7 @@ def judged_dial(seed: int, index: int, weights: Weights) -> Judged | None:
         inside = sum(placed[:count])
         some = [one for one in told[:inside] if one is not None]
         verdict = opinion(readings[: 1 + inside], weights, known, some).verdict
-        told_of = verdict.explanation
-        ratio = verdict.whole.log10_lr if told_of is None else told_of.total
-        found.raw[count] = 0.0 if ratio is None else ratio
+        found.raw[count] = 0.0 if verdict.explanation is None else verdict.explanation.total
         found.call[count], found.laid[count] = verdict.call, inside
     return found
 
@@ -110,7 +108,11 @@ def figures(dials: Sequence[Judged]) -> dict[str, Any]:
     wrong = np.array([(one.raw[most] > 0) != one.hand for one in dials])
     every = np.array([value for one in dials for value in one.differences])
     table = [
-        {"from": low, "to": high, "wrong_side": share(int(wrong[inside].sum()), int(inside.sum()))}
+        {
+            "from": low,
+            "to": None if math.isinf(high) else high,
+            "wrong_side": share(int(wrong[inside].sum()), int(inside.sum())),
+        }
         for low, high in pairwise(BINS)
         if (inside := (worst >= low) & (worst < high)).any()
     ]
@@ -133,7 +135,7 @@ def table(found: dict[str, Any]) -> str:
     told = own["differences"]
     quantiles = told["quantiles_50_75_90_95"]
     lines.append(f"differences at the same places, log10: 50, 75, 90, 95 % {quantiles}, n {told['n']}")
-    lines += [share_line(f"  wrong side, worst {one['from']} to {one['to']}", one["wrong_side"])
+    lines += [share_line(f"  wrong side, worst {one['from']} to {one['to'] or 'more'}", one["wrong_side"])
               for one in own["by_difference"]]  # fmt: skip
     return "\n".join(lines)
 
