@@ -56,7 +56,7 @@ def test_commands_come_to_an_opinion_by_the_front_door_alone() -> None:
 
 
 def test_one_producer_of_opinions() -> None:
-    """A verdict is reached, and a record written, in the room of scores alone, and of one dial from several photographs."""
+    """A verdict is reached, and a record written, in the rooms of scores and of one dial's photographs alone."""
     for path in (ROOT / "evaluate").rglob("*.py"):
         room = path.parent.name
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
