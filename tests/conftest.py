@@ -16,15 +16,14 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
-def _save(path, dial_offset=0.0, zone_offset=0.0, additive=False):
+def _save(path, dial_offset=0.0, zone_offset=0.0):
     import torch
 
-    from dialtell.model.net.additive import build_net
-    from dialtell.model.net.net import NetConfig
+    from dialtell.model.net.net import NetConfig, StrokeNet
     from dialtell.model.net.weights_file import save_weights
 
     torch.manual_seed(0)
-    net = build_net(NetConfig(widths=(8, 8, 8, 16), code=16, additive=additive))
+    net = StrokeNet(NetConfig(widths=(8, 8, 8, 16), code=16))
     record = {
         "name": "untrained",
         "version": "0",
@@ -54,11 +53,11 @@ def _log_as_shipped():
 
 @pytest.fixture(scope="session")
 def make_weights(tmp_path_factory):
-    """make_weights(dial_offset, zone_offset, additive): file of a tiny untrained net with these calibration offsets."""
+    """make_weights(dial_offset, zone_offset): file of a tiny untrained net with these calibration offsets."""
     folder, made = tmp_path_factory.mktemp("weights"), {}
 
-    def make(dial_offset=0.0, zone_offset=0.0, additive=False):
-        key = dial_offset, zone_offset, additive
+    def make(dial_offset=0.0, zone_offset=0.0):
+        key = dial_offset, zone_offset
         if key not in made:
             made[key] = _save(folder / f"net{len(made)}.safetensors", *key)
         return made[key]

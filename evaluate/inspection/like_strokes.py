@@ -23,6 +23,7 @@ from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.words.support import signed
 from dialtell.model.net.explanation import Explanation
+from dialtell.model.reader.file import Reader
 from dialtell.model.reading.geometry import patch_grid, sample
 from dialtell.model.reading.photo import Photo, display
 from dialtell.model.reading.steps import Reading, read_at
@@ -56,13 +57,19 @@ class LikeStrokes:
 
 
 def like_strokes(
-    reading: Reading, photo: Photo, explanation: Explanation | None, diameter_mm: float | None, *, coarse: bool = False
+    reading: Reading,
+    photo: Photo,
+    explanation: Explanation | None,
+    diameter_mm: float | None,
+    *,
+    coarse: bool = False,
+    reader: Reader | None = None,
 ) -> LikeStrokes:
     """All of it of one dial. diameter_mm : of the dial, None where no size is known. coarse : the photograph does not
-    carry thin strokes."""
+    carry thin strokes. reader : for the drawn dials, None for the shipped one."""
     sheet, traced = strokes_of(reading)
     ups, geometry = line_ups(sheet), reading.geometry
-    drawn = _drawn(reading, sheet.grain) if reading.zones.named and ups.groups else []
+    drawn = _drawn(reading, sheet.grain, reader) if reading.zones.named and ups.groups else []
     zones = []
     for zone in ZONES:
         groups = [group for group in ups.groups if group.zone is zone]
@@ -85,7 +92,7 @@ def like_strokes(
     )  # fmt: skip
 
 
-def _drawn(reading: Reading, grain: float) -> list[tuple[str, LineUps, Photo, Reading]]:
+def _drawn(reading: Reading, grain: float, reader: Reader | None) -> list[tuple[str, LineUps, Photo, Reading]]:
     """A like dial drawn by either process, read as a photograph is."""
     reference = reference_dial(reading)
     sharp = max(reading.sharpness.true_pixels_per_radius, 60.0)
@@ -93,7 +100,7 @@ def _drawn(reading: Reading, grain: float) -> list[tuple[str, LineUps, Photo, Re
     found = []
     for title, process in DRAWN:
         photo, geometry = reference.photographed(process, scale, grain)
-        like = read_at(photo, geometry, 0.0)
+        like = read_at(photo, geometry, 0.0, reader)
         found.append((title, line_ups(lay_flat(like), most=1), photo, like))
     return found
 

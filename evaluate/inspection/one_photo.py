@@ -27,6 +27,7 @@ from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.net.weights_file import Weights
+from dialtell.model.reader.file import Reader
 from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.model.reading.photo import Bytes, Photo, display
 from dialtell.synth.shared.errors import OutputError
@@ -136,7 +137,7 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         unlike=unlike,
         odd=odd,
         maps=weights.record.get("maps"),
-        like=_like(examined),
+        like=_like(examined, weights.reader),
     )
     write_page(target, record, shown, added, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)
     return Inspection(inspection_document(examined, period, target, weights), shown, added)
@@ -159,14 +160,14 @@ def _period(examined: Examination, years: Years | None) -> PeriodCheck | None:
     return None if years is None else check_period(years, record["call"], stated_ratio(record))
 
 
-def _like(examined: Examination) -> LikeStrokes | None:
+def _like(examined: Examination, reader: Reader) -> LikeStrokes | None:
     """Line-ups of a dial that was read; not of a halftone print, whose dots would stand in them."""
     scored = examined.scored
     if scored.reading is None or scored.resolution is None or scored.resolution.screened:
         return None
     told = None if scored.verdict is None else scored.verdict.explanation
     coarse = not scored.resolution.carries_strokes
-    return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm, coarse=coarse)
+    return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm, coarse=coarse, reader=reader)
 
 
 def _table(examined: Examination, scale: float) -> EvidenceTable:

@@ -25,7 +25,7 @@ from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, read_spec, reading_rng
 if TYPE_CHECKING:
     import torch
 
-    from dialtell.model.net.net import NetOutput
+    from dialtell.model.net.output import NetOutput
     from dialtell.model.net.weights_file import Weights
 
 Floats = NDArray[np.float64]

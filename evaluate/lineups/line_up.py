@@ -104,7 +104,8 @@ def line_up(
         mean = _mean(windows, valid, middle=True)
         for _ in range(STEPS):
             fit = _stepped(windows, valid, mean, fit, shape)
-            windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+            windows = _read(field, zone, cuts, shape, step, fit, calm, valid)[0]
+        windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
     windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     typical = 1.0 - np.median(windows, axis=0)
@@ -126,12 +127,14 @@ def _likeness(one: Image, other: Image, mask: Flags) -> float:
 
 
 def _read(
-    field: Field, zone: Zone, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats, calm: float
-) -> tuple[Image, Flags]:
-    """(N, h, w) light, 1 where a pixel is not the stroke's own, and which pixels are."""
+    field: Field, zone: Zone, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats, calm: float,
+    valid: Flags | None = None,
+) -> tuple[Image, Flags]:  # fmt: skip
+    """(N, h, w) light, 1 where a pixel is not the stroke's own, and which pixels are, unless that is given."""
     grids = np.array([cut.grid(shape, step, row) for cut, row in zip(cuts, fit, strict=True)])
     light = field.light(grids)
-    valid = np.array([field.valid(grid, cut.owner, zone) for grid, cut in zip(grids, cuts, strict=True)])
+    if valid is None:
+        valid = np.array([field.valid(grid, cut.owner, zone) for grid, cut in zip(grids, cuts, strict=True)])
     smooth = np.array([cv2.GaussianBlur(one, (0, 0), calm) for one in np.where(valid, light, np.float32(1.0))])
     return smooth, valid
 
@@ -155,7 +158,8 @@ def _stepped(windows: Image, valid: Flags, mean: Image, fit: Floats, shape: tupl
     slopes = np.stack([right, down, right * -i + down * j, right * j + down * i, dark], axis=-1).reshape(-1, 5)
     # the stroke seen in a window is the mean seen from elsewhere: 1 - window = gain * mean(moved); all at once
     weight = valid.reshape(len(windows), -1).astype(np.float64)
-    normal = np.einsum("np,pa,pb->nab", weight, slopes, slopes, optimize=True)
+    products = (slopes[:, :, None] * slopes[:, None, :]).reshape(len(slopes), -1)
+    normal = (weight @ products).reshape(-1, slopes.shape[1], slopes.shape[1])
     normal += 1e-6 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(5)
     right_side = (weight * (1.0 - windows.reshape(len(windows), -1))) @ slopes
     solved = np.linalg.solve(normal, right_side[..., None])[..., 0]

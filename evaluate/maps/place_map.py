@@ -1,6 +1,6 @@
 """The map of a dial: what each place adds to the call, seen on its ink.
 
-The call of an additive net is a sum over places and pairs of like strokes (Explanation), so nothing has to be asked:
+The call of the net is a sum over places and pairs of like strokes (Explanation), so nothing has to be asked:
 each place has its own share and half of each pair it is in. Laid out over the dial and summed the map is the dial's
 ratio before its cap, less where every dial starts; of one zone it has the sign that the zone has, less its own start.
 """

@@ -43,7 +43,7 @@ def agreement(reading: Reading, whole: Reading, weights: Weights) -> Agreement |
 
 
 def _uncapped(verdict: Verdict) -> float | None:
-    return verdict.whole.log10_lr if verdict.explanation is None else verdict.explanation.total
+    return None if verdict.explanation is None else verdict.explanation.total
 
 
 def trusted(differences: Sequence[float]) -> float | None:

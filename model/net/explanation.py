@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.net import Reasons
+from dialtell.model.net.output import Reasons
 from dialtell.model.reading.patches import PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
 

@@ -23,7 +23,7 @@ from dialtell.synth.shared.terms import ZONES
 
 Floats = NDArray[np.float64]
 
-COUNTED = 56  # patches a zone counts for at most, as in the bags of training, where no zone has more
+COUNTED = 56  # patches a zone counts for at most, so that a long track does not drown the rest
 NUMBERS = 14  # plain numbers of a patch
 TRAITS = 2 * NUMBERS  # of a dial
 FEW = 40  # patches: mean and spread of n lie farther off by sqrt(1 + FEW / n) (measured on drawn dials)

@@ -10,19 +10,14 @@ from dialtell.model.reading import fine_patches, patches, zones
 from dialtell.synth.shared.terms import ZONES
 
 # 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader;
-# 4: patches of several scales, those of the first as before, so that nets which look at it alone still stand at 3
+# 4: patches of several scales
 VERSION = 4
-ONE_SCALE = 3
 
 
-def preprocessing(every_scale: bool = True) -> dict[str, object]:
-    """Everything that training and scoring must agree on, ready for JSON.
-
-    every_scale : of nets that look at patches of every scale; else of those that look at the first alone.
-    """
-    fine = {"finest": fine_patches.FINEST, "short_of_scale": fine_patches.SHORT, "most_fine": fine_patches.MOST}
+def preprocessing() -> dict[str, object]:
+    """Everything that training and scoring must agree on, ready for JSON."""
     return {
-        "version": VERSION if every_scale else ONE_SCALE,
+        "version": VERSION,
         "patch_side_px": patches.SIDE,
         "patch_px_per_radius": patches.SCALE,
         "density_range": [patches.LOW, patches.HIGH],
@@ -32,14 +27,17 @@ def preprocessing(every_scale: bool = True) -> dict[str, object]:
         "full_density": list(patches.FULL),
         "zones": [str(zone) for zone in ZONES],
         "unnamed_zone": str(patches.UNNAMED_ZONE),
-    } | (fine if every_scale else {})
+        "finest": fine_patches.FINEST,
+        "short_of_scale": fine_patches.SHORT,
+        "most_fine": fine_patches.MOST,
+    }
 
 
-def difference(found: object, every_scale: bool = True) -> str:
-    """In words, what weights say of their preprocessing that is not so here; empty if they agree. See preprocessing."""
+def difference(found: object) -> str:
+    """In words, what weights say of their preprocessing that is not so here; empty if they agree."""
     if not isinstance(found, dict):
         return "no preprocessing is stated"
-    mine = preprocessing(every_scale)
+    mine = preprocessing()
     apart = [name for name in mine if found.get(name) != mine[name]]
     apart += [name for name in found if name not in mine]
     return "; ".join(f"{name} is {found.get(name, 'not stated')}, here {mine.get(name, 'unknown')}" for name in apart)

@@ -15,7 +15,7 @@ from torch import nn
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
 from dialtell.model.net.explanation import Explanation, explain
 from dialtell.model.net.familiar import Familiar, traits_of
-from dialtell.model.net.net import NetOutput
+from dialtell.model.net.output import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -76,8 +76,8 @@ class PrintEvidence:
 class Verdict:
     """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process.
 
-    explanation : what the ratio of the whole is the sum of, None where nothing was judged and from nets that are not
-    additive. unlike : its strokes look like none the net was taught on, so no call is made.
+    explanation : what the ratio of the whole is the sum of, None where nothing was judged and from baselines that are
+    no such sums. unlike : its strokes look like none the net was taught on, so no call is made.
     """
 
     whole: ProcessEvidence
@@ -183,12 +183,9 @@ def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor
 
 
 def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
-    """What a net says of a dial, nothing learnt; of patches of every scale where it looks at such."""
+    """What a net says of a dial's patches of every scale, nothing learnt."""
     net.eval()
+    seen = patches.joined
     with torch.inference_mode():
-        if getattr(net, "every_scale", False):
-            seen = patches.joined
-            output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
-        else:
-            output = net(*tensors(patches))
+        output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
     return output

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from dialtell.model.net.additive import build_net
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.familiar import Familiar, familiar_from
 from dialtell.model.net.net import NetConfig, StrokeNet
@@ -59,7 +58,7 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
     last if there is one) and figures; familiar where it is known.
     """
-    about = {"architecture": net.config.record(), "preprocessing": preprocessing(net.config.additive)}
+    about = {"architecture": net.config.record(), "preprocessing": preprocessing()}
     whole = {"schema": SCHEMA, **record, **about}
     return write_numbers(path, net, whole)
 
@@ -91,7 +90,7 @@ def load_weights(path: Path | None = None) -> Weights:
     needed = {"name", "version", "architecture", "preprocessing", "calibration", "renderer_version"}
     tensors, record, digest = read_numbers(path, SCHEMA, needed)
     net = _built(path, record)
-    if apart := difference(record["preprocessing"], net.config.additive):
+    if apart := difference(record["preprocessing"]):
         raise WeightsError(
             f"{path.with_suffix('.json')}: made for another preprocessing ({apart}); train again with this version"
         )
@@ -113,19 +112,20 @@ def load_weights(path: Path | None = None) -> Weights:
 
 def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     size = record["architecture"]
+    if isinstance(size, dict) and ("additive" in size or "pairs" not in size):  # as the nets before this one say
+        raise WeightsError(f"{path}: of an older net; take the weights that come with this version, or train anew")
     try:
         widths = tuple(int(w) for w in size["widths"])
-        numbers = {name: int(size[name]) for name in ("code", "beside", "pairs") if name in size}
+        numbers = {name: int(size[name]) for name in ("code", "beside", "pairs")}
         config = NetConfig(**{**size, **numbers, "widths": widths})
     except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(
             f"{path}: its .json describes no net of this version ({error}); copy it again or train again"
         ) from None
     sound = len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths)
-    sound = sound and not (config.additive and not config.beside)
-    if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
+    if not (sound and 1 <= config.code <= 2048 and 1 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
-    return build_net(config)
+    return StrokeNet(config)
 
 
 def _familiar(path: Path, record: Mapping[str, Any]) -> Familiar:

@@ -56,8 +56,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.score": {"synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words"},
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.inspection": {
-        "synth.shared", "synth.design", "synth", "model.reading", "model.net", "evaluate.words", "evaluate.pages",
-        "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period", "evaluate.score",
+        "synth.shared", "synth.design", "synth", "model.reader", "model.reading", "model.net", "evaluate.words",
+        "evaluate.pages", "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period",
+        "evaluate.score",
     },
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",

@@ -8,17 +8,16 @@ import pytest
 import torch
 from verdicts_made import patches
 
-from dialtell.model.net.additive import AdditiveNet
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.net import NetConfig
+from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.verdict import asked, judge
-from dialtell.model.net.weights_file import load_weights, save_weights
+from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.patches import PatchSet
 
 
-def additive(seed):
+def seeded(seed):
     torch.manual_seed(seed)
-    net = AdditiveNet(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16, additive=True))
+    net = StrokeNet(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16))
     with torch.no_grad():
         for parameter in [*net.place.parameters(), *net.pair.parameters()]:
             parameter.normal_(0, 0.3)
@@ -38,7 +37,7 @@ def several_scales(level):
 @pytest.mark.parametrize(("seed", "level"), [(0, 1.3), (1, 0.0), (2, -2.0)])
 def test_the_sum_is_the_stated_ratio(make_weights, seed, level):
     calibration = Calibration(1.7, 0.6, -20, 20, bounds=((-1.5, 0.5),))
-    weights = replace(load_weights(make_weights()), net=additive(seed), dial_calibration=calibration)
+    weights = replace(load_weights(make_weights()), net=seeded(seed), dial_calibration=calibration)
     verdict = judge(several_scales(level), weights)
     told = verdict.explanation
     assert told.total == pytest.approx(verdict.whole.log10_lr, abs=1e-4) and not verdict.whole.capped
@@ -55,23 +54,7 @@ def test_the_sum_is_the_stated_ratio(make_weights, seed, level):
     assert held.explanation.total == pytest.approx(told.total) and held.whole.log10_lr == 0.0
 
 
-def test_patches_of_every_scale_are_heard_by_the_additive_net_alone(make_weights):
-    dial = several_scales(1.0)
+def test_patches_of_every_scale_are_heard():
+    dial, net = several_scales(1.0), seeded(0)
     assert isinstance(dial.joined, PatchSet) and len(dial.joined) == 48
-    new, old = additive(0), load_weights(make_weights()).net
-    for net, heard in ((new, True), (old, False)):
-        change = float(asked(net, dial).dial) - float(asked(net, replace(dial, fine=None)).dial)
-        assert (abs(change) > 1e-5) == heard
-    assert judge(dial, load_weights(make_weights())).explanation is None
-
-
-def test_additive_weights_come_back_from_a_file(tmp_path, make_weights):
-    before = load_weights(make_weights())
-    path = tmp_path / "additive.safetensors"
-    named = {name: before.record[name] for name in ("name", "version", "renderer_version", "training", "calibration")}
-    save_weights(path, additive(3), named | {"figures": {}})
-    after = load_weights(path)
-    assert isinstance(after.net, AdditiveNet) and after.record["preprocessing"]["version"] == 4
-    assert before.record["preprocessing"]["version"] == 3
-    dial = several_scales(0.5)
-    assert torch.equal(asked(after.net, dial).dial, asked(additive(3), dial).dial)
+    assert abs(float(asked(net, dial).dial) - float(asked(net, replace(dial, fine=None)).dial)) > 1e-5

@@ -54,7 +54,7 @@ def test_places_without_a_patch_and_patches_of_other_scales_do_not_count():
 
 def test_a_zone_counts_for_no_more_patches_than_in_training():
     """As many copies of a zone's patches as one likes change nothing once it has its most."""
-    assert COUNTED == MOST_PER_ZONE
+    assert COUNTED <= MOST_PER_ZONE
     density, zone = bag(COUNTED, 20)
     many = torch.cat([density[:, :COUNTED]] * 4 + [density[:, COUNTED:]], dim=1)
     zones = torch.cat([zone[:, :COUNTED]] * 4 + [zone[:, COUNTED:]], dim=1)
@@ -123,7 +123,9 @@ def test_a_dial_like_none_drawn_gets_no_call_and_is_told_why(known, make_weights
     dial = patches(0, 20, 20)
     own = traits_of(*tensors(dial))[0, :TRAITS].double().numpy()
     familiar = load_weights(known(around(own).record()))
-    assert judge(dial, familiar) == judge(dial, load_weights(make_weights(9.0, 9.0)))
+    plain = load_weights(make_weights(9.0, 9.0))
+    one, other = (replace(judge(dial, weights), explanation=None) for weights in (familiar, plain))
+    assert one == other
     assert judge(dial, familiar).call == "hand-painted" and not judge(dial, familiar).unlike
     strange = judge(dial, load_weights(known(around(own + 12.0).record())))
     assert strange.unlike and strange.withheld and strange.call == "undetermined" and strange.probability_hand is None

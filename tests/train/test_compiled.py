@@ -59,9 +59,7 @@ def gradients(device, *, half, compiled_too):
     with torch.autocast(device, torch.bfloat16, enabled=half):
         output = net(given.patches, given.zone, given.resolution)
     (as_compiled(losses) if compiled_too else losses)(output, given).backward()
-    found = {name: p.grad.cpu() for name, p in net.named_parameters() if p.grad is not None}
-    # these move no output: softmax does not feel an offset
-    return {name: value for name, value in found.items() if name not in ("attention.bias", "weigh.bias")}
+    return {name: p.grad.cpu() for name, p in net.named_parameters() if p.grad is not None}
 
 
 @DEVICES

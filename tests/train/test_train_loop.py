@@ -17,7 +17,7 @@ from inline_supply import InlineSupply
 from safetensors.torch import load_file
 
 from dialtell.evaluate.cli.main import main
-from dialtell.model.net.net import NetOutput
+from dialtell.model.net.output import NetOutput
 from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import Supply

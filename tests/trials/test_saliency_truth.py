@@ -1,7 +1,6 @@
 """The yardsticks for maps: exact on cases made for them; fast occlusion equals the plain form, and keeps its sum."""
 
 import warnings
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,7 +8,6 @@ import torch
 from trials.maps.occlusion_map import occlusion_map
 from trials.maps.saliency_truth import (
     MapResult,
-    MapsOfDial,
     enrichment,
     main,
     median_interval,
@@ -22,7 +20,6 @@ from trials.maps.saliency_truth import (
 from dialtell.model.net.verdict import tensors
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.patches import SIDE, PatchSet
-from dialtell.synth.shared.errors import ParameterError
 
 
 def bag(count=5):
@@ -84,12 +81,6 @@ def test_weights_drawn_afresh_leave_the_callers_random_numbers_alone():
     assert torch.equal(after, next(randomised(weights, seed=1).net.encoder.parameters()))
 
 
-def test_a_net_that_is_no_sum_has_no_map(make_weights):
-    at = MapsOfDial(SimpleNamespace(patches=bag()), load_weights(make_weights(additive=False)))
-    with pytest.raises(ParameterError, match="give additive ones"):
-        at.shown.places.any()
-
-
 def test_the_interval_of_a_median_holds_it_and_narrows():
     rng = np.random.default_rng(3)
     middle, low, high = median_interval(rng.normal(5.0, 1.0, 400).tolist())
@@ -122,7 +113,7 @@ def test_fast_occlusion_is_captums(make_weights):
         warnings.simplefilter("ignore")  # captum's imports
         from captum.attr import Occlusion
 
-    weights, patches = load_weights(make_weights(additive=True)), bag()
+    weights, patches = load_weights(make_weights()), bag()
     density, zone, resolution = tensors(patches)
     net = weights.net.eval()
 

@@ -16,7 +16,8 @@ from torch import Tensor
 from torch.nn import Parameter
 from torch.nn.utils import clip_grad_norm_
 
-from dialtell.model.net.net import NetOutput, StrokeNet
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.train.bags.bags import Bag
 from dialtell.train.photographs.adapt_codes import ENCODER, CodedBag, CodeStore, coded, judge_coded

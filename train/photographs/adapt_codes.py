@@ -14,7 +14,8 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
-from dialtell.model.net.net import NetOutput, StrokeNet
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.train.bags.bags import Bag
 from dialtell.train.run.store import Batch, whole_batch
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from dialtell.model.net.calibration import PRINTED, Calibration, call_for
-from dialtell.model.net.net import NetOutput
+from dialtell.model.net.output import NetOutput
 from dialtell.train.bags.bags import Bag
 from dialtell.train.stats.call_figures import call_figures, called_by_ratio
 from dialtell.train.stats.likelihood_ratio import validated_bounds

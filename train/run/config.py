@@ -90,17 +90,17 @@ PRESETS: dict[str, TrainConfig] = {
     # two CPU cores, under 45 minutes: a narrower net, and an easy start without which so few patches teach nothing
     "desk": TrainConfig(
         epochs=16, pairs=75, steps=280, batch=24, patches=20, rate=3e-3, easy=0.0, validation=120,
-        net=NetConfig(widths=(8, 16, 32, 64), code=64, additive=True), start=EASY, start_share=0.12, widen_share=0.38,
+        net=NetConfig(widths=(8, 16, 32, 64), code=64), start=EASY, start_share=0.12, widen_share=0.38,
     ),
     # one data-centre GPU with some 30 cores to draw for it, some 10 minutes: launching steps sets the pace
     "full": TrainConfig(
-        epochs=24, pairs=700, steps=800, batch=96, patches=80, rate=3e-3, validation=300, calibration=1000,
-        net=NetConfig(additive=True, code=128, beside=128),
+        epochs=24, pairs=700, steps=800, batch=96, patches=112, rate=3e-3, validation=300, calibration=1000,
+        net=NetConfig(code=128, beside=128),
     ),
     # seconds, for tests: shows that the line runs, teaches nothing
     "tiny": TrainConfig(
         epochs=2, pairs=3, steps=2, batch=4, patches=16, validation=8, calibration=8, workers=1,
-        net=NetConfig(widths=(8, 8, 8, 16), code=16, additive=True),
+        net=NetConfig(widths=(8, 8, 8, 16), code=16),
         scope=Range(max_side=420, pixels_per_radius=(120, 180)),
     ),
 }  # fmt: skip

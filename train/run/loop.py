@@ -22,8 +22,8 @@ from torch.nn.functional import binary_cross_entropy_with_logits as cross_entrop
 from torch.optim.swa_utils import get_ema_multi_avg_fn
 from tqdm import tqdm
 
-from dialtell.model.net.additive import build_net
-from dialtell.model.net.net import NetOutput
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import OutputError, ParameterError, said_in_words
 from dialtell.synth.shared.files import append, whole_file, write_whole
@@ -216,7 +216,7 @@ class Trainer:
         self.device, self.reason = pick_device(config.device) if device is None else (device, "asked for")
         self.pictures_seed = config.seed if pictures_seed is None else pictures_seed
         torch.manual_seed(config.seed)
-        self.net: nn.Module = (initial or build_net(config.net)).to(self.device)
+        self.net: nn.Module = (initial or StrokeNet(config.net)).to(self.device)
         self.average = deepcopy(self.net)
         compile_net(self.net, self.device)
         self._losses = compiled(losses, self.device)

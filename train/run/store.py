@@ -27,7 +27,7 @@ WITHOUT_ZONE, WITH_FEW = 0.35, 0.2
 # A kind is a zone at a scale. How often kinds are drawn one after the other, each as fully as there is room and else a
 # run of it (a bag holds it ring by ring), so that like strokes stand beside one another as on a whole dial; otherwise
 # some of all kinds, of one n times as large sqrt(n) times as many
-FULLY = 0.7
+FULLY = 0.5
 SCALE_SHARE = 0.25  # of an even share between the scales of a bag, that each is given at least, of one kind if it can
 # what changes from use to use, alike for twins
 GAIN = 0.1  # largest change of all densities, share

@@ -1,7 +1,7 @@
 """Two nets to compare with, on the same bags of patches and with the same outputs as StrokeNet.
 
 LinearProbe is what simple statistics of densities and edges can tell without learning any feature. ResNetBag is a
-standard picture classifier, torchvision's resnet18 from random weights, under StrokeNet's own pooling and heads.
+standard picture classifier, torchvision's resnet18 from random weights, in place of StrokeNet's encoder.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from torch import Tensor, nn
 from torch.nn.functional import avg_pool2d, one_hot
 
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.net import NetConfig, NetOutput, StrokeNet
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reader.file import load_reader
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
@@ -128,10 +129,10 @@ class ResNetEncoder(nn.Module):
 
 
 class ResNetBag(StrokeNet):
-    """StrokeNet's pooling and heads over codes of resnet18."""
+    """StrokeNet judging codes of resnet18."""
 
     def __init__(self) -> None:
-        super().__init__(NetConfig())
+        super().__init__()
         self.encoder = ResNetEncoder(self.config.code)  # type: ignore[assignment]
         self.encoder.to(memory_format=torch.channels_last)
 

@@ -21,8 +21,7 @@ from typing import Any
 import torch
 from torch import nn
 
-from dialtell.model.net.additive import build_net
-from dialtell.model.net.net import NetConfig, count_parameters
+from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import ParameterError, WeightsError
 from dialtell.synth.shared.files import write_whole
@@ -70,7 +69,7 @@ class Member:
     def net(self, config: TrainConfig) -> nn.Module:
         """A fresh net, its first weights from the config's seed."""
         torch.manual_seed(config.seed)
-        return build_baseline(self.kind) if self.baseline else build_net(config.net)
+        return build_baseline(self.kind) if self.baseline else StrokeNet(config.net)
 
 
 def resized(net: NetConfig, size: float) -> NetConfig:

@@ -24,7 +24,7 @@ from dialtell.synth.shared.errors import OutputError, PhotoError
 
 @pytest.fixture(scope="module")
 def weights(make_weights):
-    return load_weights(make_weights(9.0, 9.0, additive=True))
+    return load_weights(make_weights(9.0, 9.0))
 
 
 @pytest.fixture(scope="module")

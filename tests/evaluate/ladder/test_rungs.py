@@ -55,7 +55,7 @@ def test_no_set_of_training_is_a_rung():
 
 
 def test_a_draws_from_what_training_does():
-    assert replace(TrainConfig().scope, mixed=0.0) == LIKE_TRAINING
+    assert replace(TrainConfig().scope, mixed=0.0, near=0.0) == LIKE_TRAINING
 
 
 def test_what_is_held_out_and_what_is_left_make_the_whole():

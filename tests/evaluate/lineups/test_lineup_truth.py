@@ -12,7 +12,7 @@ from dialtell.train.bags.bags import read_spec
 
 @pytest.fixture(scope="module")
 def spec():
-    return spec_at(2, 14.0, 0.0, 0.0)
+    return spec_at(2, 24.0, 0.0, 0.0)
 
 
 def test_the_planted_mark_is_one_of_twelve_and_first(spec):

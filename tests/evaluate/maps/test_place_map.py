@@ -81,7 +81,7 @@ def test_the_map_of_an_explanation_is_its_sum_and_the_odd_one_stands_out_from_it
 def test_no_zone_has_a_map_of_the_other_side(make_weights, level, offset):
     """What a zone's places add to the dial has the sign of that zone's own ratio less where zones start; whatever the
     net: this one is untrained."""
-    weights = load_weights(make_weights(offset, -offset, additive=True))
+    weights = load_weights(make_weights(offset, -offset))
     verdict = judge(patches(7, 20, 9, 5, 4, resolution=level), weights)
     told = verdict.explanation
     assert set(told.zones) == set(ZONES[:5])

@@ -13,8 +13,7 @@ from verdicts_made import verdict
 
 from dialtell.evaluate.one_dial.agreement import FULL, USUAL, held_to, trusted
 from dialtell.evaluate.one_dial.merging import ONE_PLACE, common, merge, toned
-from dialtell.model.net.additive import build_net
-from dialtell.model.net.net import NetConfig
+from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.verdict import asked, tensors
 from dialtell.model.reading.fine_patches import MOST
 from dialtell.model.reading.patches import SCALE, SIDE, PatchSet
@@ -94,7 +93,7 @@ def test_full_density_is_the_whole_views() -> None:
 @pytest.fixture(scope="module")
 def net():
     torch.manual_seed(1)
-    return build_net(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16, additive=True)).eval()
+    return StrokeNet(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16)).eval()
 
 
 def test_the_net_is_told_each_patch_its_own_resolution(net) -> None:

@@ -15,7 +15,7 @@ from dialtell.model.reading.known import Known
 
 @pytest.fixture(scope="module")
 def weights(make_weights):
-    return load_weights(make_weights(9.0, 9.0, additive=True))
+    return load_weights(make_weights(9.0, 9.0))
 
 
 @pytest.fixture(scope="module")

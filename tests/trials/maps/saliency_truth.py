@@ -28,8 +28,8 @@ from trials.maps.occlusion_map import occlusion_map
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, maps_record
 from dialtell.evaluate.maps.painting import Map, paint_map
 from dialtell.evaluate.maps.place_map import DialMaps, maps_of
-from dialtell.model.net.additive import build_net
 from dialtell.model.net.explanation import Explanation, explain
+from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.verdict import asked
 from dialtell.model.net.weights_file import SHIPPED, Weights, load_weights
 from dialtell.model.reading.geometry import DialGeometry
@@ -97,10 +97,7 @@ class MapsOfDial:
         """What the net's ratio of the dial is the sum of."""
         patches, weights = self.reading.patches, self.weights
         reasons = asked(weights.net, patches).reasons
-        if reasons is None:
-            raise ParameterError(
-                f"weights are {weights.name} {weights.version}, whose net is no sum; give additive ones"
-            )
+        assert reasons is not None  # of every StrokeNet
         return explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration)
 
     @cached_property
@@ -194,7 +191,7 @@ def randomised(weights: Weights, *, seed: int = 0) -> Weights:
     """The same net with weights drawn afresh; the caller's own random numbers are left alone."""
     with torch.random.fork_rng(devices=[]):
         torch.manual_seed(seed)
-        return replace(weights, net=build_net(weights.net.config).eval())
+        return replace(weights, net=StrokeNet(weights.net.config).eval())
 
 
 def rank_correlations(index: int, weights: Weights, names: Sequence[str], *, seed: int = SEED) -> dict[str, float]:

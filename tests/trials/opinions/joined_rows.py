@@ -73,7 +73,7 @@ def _drawn(group: str, index: int, weights: Weights) -> Row:
     carries = resolution_of(reading, weights.record, None).carries_strokes
     verdict = judge(reading.patches, weights, withheld=not carries)
     about = {"group": group, "index": index, "hand": truth_of(spec)[1], "cluster": f"{group} {index}", "seconds": None}
-    return {**about, **_said(reading, verdict, weights)}
+    return {**about, **_said(reading, verdict)}
 
 
 def _outside(index: int, weights: Weights) -> Row:
@@ -97,32 +97,22 @@ def _outside(index: int, weights: Weights) -> Row:
     if scored.reading is None or scored.verdict is None:
         return {**about, "net": None, "zones": [], "scale": 0.0, "values": {}, "seconds": None}
     start = time.process_time()
-    said = _said(scored.reading, scored.verdict, weights)
+    said = _said(scored.reading, scored.verdict)
     return {**about, **said, "seconds": [round(scoring, 3), round(time.process_time() - start, 3)]}
 
 
-def _said(reading: Reading, verdict: Verdict, weights: Weights) -> Row:
+def _said(reading: Reading, verdict: Verdict) -> Row:
     """What both say; dials whose call is withheld are not measured, a sum would be withheld likewise."""
     from dialtell.evaluate.measurements.gathering import measure_reading
 
-    whole, scale = verdict.whole, round(reading.sharpness.true_pixels_per_radius, 2)
+    told, scale = verdict.explanation, round(reading.sharpness.true_pixels_per_radius, 2)
     row: Row = {"net": None, "zones": [], "scale": scale, "values": {}}
-    if whole.log10_lr is None or whole.withheld:
+    if told is None or verdict.whole.withheld:
         return row
     zones = sorted({zone.call for zone in verdict.zones.values()})
     values = {f"{f.zone}|{f.measure.name}": float(f"{f.value:.5g}") for f in measure_reading(reading)[1]
               if f.value is not None}  # fmt: skip
-    return row | {"net": round(_uncapped(reading, verdict, weights), 4), "zones": zones, "values": values}
-
-
-def _uncapped(reading: Reading, verdict: Verdict, weights: Weights) -> float:
-    """log10 LR of the dial before its cap: of an additive net the sum of its reasons, else asked again."""
-    from dialtell.model.net.verdict import asked
-
-    if verdict.explanation is not None:
-        return verdict.explanation.total
-    scale, offset = weights.dial_calibration.affine(reading.patches.resolution)
-    return scale * float(asked(weights.net, reading.patches).dial[0]) + offset
+    return row | {"net": round(told.total, 4), "zones": zones, "values": values}
 
 
 @cache

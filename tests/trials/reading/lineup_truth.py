@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -260,6 +261,7 @@ def main(arguments: Sequence[str]) -> int:
     ]
     odds: list[Odd] = []
     twins: list[Twin] = []
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # ended early, it still tells
     try:
         for rows in tqdm(in_order(_work, tasks, given.workers), total=len(tasks), disable=None):
             odds += [row for row in rows if isinstance(row, Odd)]

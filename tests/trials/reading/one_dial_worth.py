@@ -81,9 +81,7 @@ def judged_dial(seed: int, index: int, weights: Weights) -> Judged | None:
         inside = sum(placed[:count])
         some = [one for one in told[:inside] if one is not None]
         verdict = opinion(readings[: 1 + inside], weights, known, some).verdict
-        told_of = verdict.explanation
-        ratio = verdict.whole.log10_lr if told_of is None else told_of.total
-        found.raw[count] = 0.0 if ratio is None else ratio
+        found.raw[count] = 0.0 if verdict.explanation is None else verdict.explanation.total
         found.call[count], found.laid[count] = verdict.call, inside
     return found
 
