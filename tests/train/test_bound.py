@@ -69,9 +69,10 @@ def test_each_band_is_drawn_from_the_finest_view():
         return {"factor": factor, "view": view, "zone": zone, "px_per_mm": [low, low + 5], "auc": 0.9}
 
     rows = [row("near", 27), row("dial", 27), row("dial", 9), row("dial", 9, zone="numerals"), row("dial", 9, 0.25)]
-    found = finest(rows)
-    assert list(found) == [1.0, 0.25]
-    assert [(r["view"], r["px_per_mm"][0]) for r in found[1.0]] == [("dial", 9), ("near", 27)]
+    found = finest([*rows, row("microscope", 27), row("near", 40)])
+    assert list(found) == [(1.0, True), (1.0, False), (0.25, True)]
+    assert [(r["view"], r["px_per_mm"][0]) for r in found[1.0, True]] == [("dial", 9), ("dial", 27)]
+    assert [(r["view"], r["px_per_mm"][0]) for r in found[1.0, False]] == [("microscope", 27), ("near", 40)]
 
 
 def test_the_whole_in_small_is_kept_after_each_net(tmp_path, monkeypatch, capsys):

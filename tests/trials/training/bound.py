@@ -12,7 +12,7 @@ about fresh pictures, each once painted and once printed, by bands of the px/mm 
 A view says how finely patches are cut: `dial` as the product cuts them, 29 px/mm on an 18 size dial, of whole dials and
 by zone; `near` twice and `microscope` four times as finely, of close-ups half and a quarter of the dial across, whose
 strokes are one zone. bound.json in DIR is written anew after each net, so that a run cut off still tells; bound.png
-has a line for each factor, in each band from the finest view that reaches it.
+has for each factor a line of whole dials and one of single fields, those from the finest view that reaches a band.
 
 On an H200 with 15 cores an epoch (400 steps, 400 pictures twice) takes some 13 s: 6 epochs and 600 fresh pictures
 2 minutes for each factor and view.
@@ -63,7 +63,7 @@ RESOLUTION_STREAM = 87
 MOST_PATCHES = 112  # of a close-up, whose strokes are one zone
 FEWEST = 8  # of a kind in a band, below which there is no figure
 SHORT = {"epochs": 6, "steps": 400, "pairs": 400, "validation": 120}
-SIZE = (6.4, 4.6)
+SIZE = (6.4, 5.2)
 # a clean camera and nothing but the hand's factor; fields that a tree lacks are passed over
 CLEAN = Range(wear=(0.0, 0.1), hands_off=1.0, tilt=8.0, variety=Variety().without("clock"))
 PLAIN = ("finished=0", "mastered=0")
@@ -267,41 +267,47 @@ def figures(
 # --- what comes of it ---
 
 
-def finest(rows: Iterable[Mapping[str, Any]]) -> dict[float, list[Mapping[str, Any]]]:
-    """By factor, the whole picture's row of each band from the finest view there is, from coarse to fine."""
+def finest(rows: Iterable[Mapping[str, Any]]) -> dict[tuple[float, bool], list[Mapping[str, Any]]]:
+    """By factor, and whether of a whole dial or of one field: the whole picture's row of each band, coarse to fine.
+
+    Of a field the finest view there is. A whole dial shows many times the strokes of a field: the two are no one line.
+    """
     order = [view.name for view in VIEWS]
-    best: dict[tuple[float, float], Mapping[str, Any]] = {}
+    best: dict[tuple[float, bool, float], Mapping[str, Any]] = {}
     for row in sorted(rows, key=lambda row: order.index(row["view"])):
         if row["zone"] == "whole":
-            best[row["factor"], row["px_per_mm"][0]] = row
-    found: dict[float, list[Mapping[str, Any]]] = {}
-    for key in sorted(best, key=lambda key: (-key[0], key[1])):
-        found.setdefault(key[0], []).append(best[key])
+            best[row["factor"], row["view"] == order[0], row["px_per_mm"][0]] = row
+    found: dict[tuple[float, bool], list[Mapping[str, Any]]] = {}
+    for factor, dial, low in sorted(best, key=lambda key: (-key[0], not key[1], key[2])):
+        found.setdefault((factor, dial), []).append(best[factor, dial, low])
     return found
 
 
 def plot(rows: Sequence[Mapping[str, Any]]) -> bytes:
-    """PNG: AUC against px/mm, a line for each factor."""
+    """PNG: AUC against px/mm, for each factor a line of whole dials and one of single fields."""
     from dialtell.evaluate.plots.style import drawn
 
     title = "how often a steady hand can be told from print, by px/mm"
     return drawn(partial(_draw, lines=finest(rows)), SIZE, title=title)
 
 
-def _draw(axes: Axes, lines: Mapping[float, Sequence[Mapping[str, Any]]]) -> None:
-    from dialtell.evaluate.plots.style import SOFT, line_look, mark_look
+def _draw(axes: Axes, lines: Mapping[tuple[float, bool], Sequence[Mapping[str, Any]]]) -> None:
+    from dialtell.evaluate.plots.style import SOFT, mark_look
 
-    for number, (factor, rows) in enumerate(lines.items()):
+    factors = sorted({factor for factor, _ in lines}, reverse=True)
+    for (factor, dial), rows in lines.items():
+        look = mark_look(factors.index(factor)) | {"linestyle": "-" if dial else ":", "linewidth": 1.6}
         x = np.array([np.sqrt(row["px_per_mm"][0] * row["px_per_mm"][1]) for row in rows])
         value, low, high = np.array([[row["auc"], row["low"], row["high"]] for row in rows]).T
-        axes.plot(x, value, label=f"hand's deviations times {factor:g}", **mark_look(number) | line_look(number))
-        axes.fill_between(x, low, high, color=line_look(number)["color"], alpha=0.15, linewidth=0)
+        shown = "a whole dial" if dial else "one field"
+        axes.plot(x, value, label=f"{shown}, hand's deviations times {factor:g}", **look)
+        axes.fill_between(x, low, high, color=look["color"], alpha=0.1, linewidth=0)
     axes.set_xscale("log")
     ticks = [BANDS[0][0], *(high for _, high in BANDS)]
     axes.set_xticks(ticks, [str(tick) for tick in ticks])
     axes.minorticks_off()
     axes.axhline(0.5, color=SOFT, linewidth=0.8)
-    axes.set_ylim(0.4, 1.02)
+    axes.set_ylim(0.35, 1.02)
     axes.set_xlabel("px/mm that the photograph truly resolves")
     axes.set_ylabel("how often the painted one of two is picked (AUC, 95 % band)")
 
