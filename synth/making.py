@@ -29,7 +29,7 @@ from dialtell.synth.strokes.stroke import Floats, Item
 from dialtell.synth.strokes.transfer import Pull, displaced, ghost, lay_down, placing_of, sample_pull
 
 MASTER_STREAM = 85  # of the rng of masters and regular plates, apart so that all else stays as drawn without
-REGULAR = 1.6  # plates are regular more often than painters are masters: real prints are more regular than hands
+REGULAR = 1.8  # plates are regular more often than painters are masters: real prints are more regular than hands
 SHALLOW = 0.75  # plates with shallow hairlines, of the share of masters (judgement)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.synth.camera.camera import CameraSpec, expose, finished, roughened, sample_camera
+from dialtell.synth.camera.camera import FILM_SHARE, CameraSpec, expose, finished, roughened, sample_camera
 from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
 from dialtell.synth.design.fitting import clear_of_figures
 from dialtell.synth.design.fonts import with_fonts
@@ -26,10 +26,13 @@ from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.coat import ground_of
 from dialtell.synth.strokes.transfer import taken
 
-RENDERER_VERSION = "5"
+RENDERER_VERSION = "6"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
 FINISH_STREAM = 85  # of the rng that finishes a photograph, likewise
+NEAR_STREAM = 93  # of the rng that takes a picture from near, likewise
+NEAR, NEAR_SIDE = (1100.0, 3600.0), 1500  # px per dial radius of those, and the most px of their longer side
+NEAR_FINISHED = 0.3  # of the share of finished photographs: after phones' software few resolve what they were near for
 FONT_STREAM = 87  # of which parts are set in a font, and which, likewise
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
@@ -67,8 +70,11 @@ class Range:
     whose zones differ in process. hands_off : share of dials without hands. tilt : largest, degrees. rough : share of
     pictures taken worse than cameras commonly do, see camera.roughened. finished : share of pictures with the optics,
     capture, finishing and hard light of real photographs, see camera.finished and light.hardened. heic : share of
-    those kept as HEIC, whose encoder need not give the same bytes on every machine. coated : whether
-    close views show paint as a coat with thickness, relief and grain (strokes.film, photograph.relief), or flat fills.
+    those kept as HEIC, whose encoder need not give the same bytes on every machine. film : share of those on dim, soft
+    film or from old prints. near : share of pictures with NEAR px per dial radius instead, fields of a
+    microscope, fewer of them finished.
+    coated : whether close views show paint as a coat with thickness, relief and grain (strokes.film,
+    photograph.relief), or flat fills.
     """
 
     pixels_per_radius: tuple[float, float] = (90.0, 900.0)
@@ -86,6 +92,8 @@ class Range:
     rough: float = 0.0
     finished: float = 0.7
     heic: float = 0.0
+    film: float = FILM_SHARE
+    near: float = 0.0
     coated: bool = True
     variety: Variety = field(default_factory=Variety)
 
@@ -104,6 +112,8 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     rng = generator(seed, index)
     design = sample_design(rng=rng, variety=scope.variety)
     design = with_fonts(design, scope.variety, rng=np.random.default_rng([seed, index, FONT_STREAM]))
+    if np.random.default_rng([seed, index, NEAR_STREAM]).random() < scope.near:
+        scope = replace(scope, pixels_per_radius=NEAR, max_side=NEAR_SIDE, finished=NEAR_FINISHED * scope.finished)
     photograph = sample_photograph(rng=rng, design=design, scope=scope)
     drawn = _sample_process(rng, scope)
     spread = scope.jitter_spread * np.random.default_rng([seed, index, JITTER_STREAM]).uniform(-1, 1)
@@ -159,6 +169,7 @@ def sample_photograph(*, rng: np.random.Generator, design: DialDesign, scope: Ra
         light = hardened(light, rng=apart, bezel=body.around.rim != "none")
         camera = finished(
             camera, rng=apart, px_per_mm=view.px_per_mm, dial_radius_mm=radius, heic_share=scope.heic,
+            film_share=scope.film,
         )  # fmt: skip
     return Photograph(view, body, hands, wear, light, camera)
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.cli.flags import add_known, add_reading, add_size, known_of, number, whole
+from dialtell.evaluate.cli.flags import add_known, add_one_dial, add_reading, add_size, known_of, number, whole
 from dialtell.synth.shared.progress import watched
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM
 
@@ -25,6 +25,7 @@ Keep many dials in one file: their photographs by hash, every call with the weig
 EPILOG = """\
 examples:
   dialtell collection add dials.collection photos/
+  dialtell collection add dials.collection whole.jpg name.jpg --one-dial "no. 41"
   dialtell collection set dials.collection 12 --maker "Invented & Sons" --year 1884 --size-mm 44.9
   dialtell collection list dials.collection --call hand-painted --decade 1880
   dialtell collection page dials.collection --out dials.html
@@ -56,6 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_size(add)
     add_known(add)
     add_reading(add)
+    add_one_dial(add)
     add.add_argument("--json", action="store_true", help="print one JSON document")
     again = act("rescore", "score all photographs with other weights, keeping the older calls")
     add_reading(again)
@@ -145,13 +147,21 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _add(collection: CollectionFile, args: argparse.Namespace) -> int:
-    from dialtell.evaluate.collection.add import AddedPhoto, add_photos
+    from dialtell.evaluate.collection.add import AddedPhoto, add_dial, add_photos
     from dialtell.model.net.weights_file import load_weights
     from dialtell.model.reading.photo import walk_photos
+    from dialtell.synth.shared.errors import ParameterError
+
+    if args.one_dial == "":
+        raise ParameterError("a dial in a collection needs a name; give --one-dial NAME after the photographs")
 
     files, missing = walk_photos(args.photos)
     weights = load_weights(args.weights)
     outcomes = [AddedPhoto(path, "failed", str(error)) for path, error in missing]
+    if args.one_dial is not None:
+        return _report(
+            collection, args, [*outcomes, *add_dial(collection, files, weights, args.one_dial, known=known_of(args))]
+        )
     done = add_photos(collection, files, weights, known=known_of(args))
     return _report(collection, args, [*outcomes, *watched(done, len(files), quiet=args.quiet)])
 
@@ -200,16 +210,26 @@ def _list(collection: CollectionFile, args: argparse.Namespace) -> int:
 
     from dialtell.evaluate.collection.table import SCHEMA, list_text, record_of
     from dialtell.evaluate.words.document import json_text
-    from dialtell.evaluate.words.plain import closing_text, terminal_width
+    from dialtell.evaluate.words.plain import closing_text, plain_name, terminal_width
 
     entries = _chosen(collection, args)
     if args.json:
-        print(json_text({"schema": SCHEMA, "dials": [record_of(entry) for entry in entries]}))
+        records = [record_of(entry) for entry in entries]
+        print(json_text({"schema": SCHEMA, "dials": records, "of_several_photographs": collection.dials()}))
     else:
         print(list_text(entries, width=terminal_width() if sys.stdout.isatty() else None))
+        for one in collection.dials():
+            print(f"{plain_name(one['name'])}: {_opinion(one)}")
         if entries:
             print(closing_text(terminal_width()))
     return 0
+
+
+def _opinion(dial: dict[str, Any]) -> str:
+    """One dial of several photographs in a few words."""
+    ratio = "" if dial["log10_lr"] is None else f" {dial['log10_lr']:+.2f}"
+    numbers = ", ".join(f"{part['photo']} {part['role']}" for part in dial["photographs"])
+    return f"{dial['call']}{ratio} from its photographs together ({numbers})"
 
 
 def _show(collection: CollectionFile, args: argparse.Namespace) -> int:
@@ -249,6 +269,9 @@ def _show(collection: CollectionFile, args: argparse.Namespace) -> int:
     for call in record["history"]:
         ratio = "" if call["log10_lr"] is None else f" {call['log10_lr']:+.2f}"
         print(f"{'called':<12}{call['made_at'][:10]} by {plain_name(call['weights'])}: {call['call']}{ratio}")
+    for one in collection.dials():
+        if any(part["photo"] == entry.id for part in one["photographs"]):
+            print(f"{'dial':<12}{plain_name(one['name'])}: {_opinion(one)}")
     for label in record["labels"]:
         print(f"{'labelled':<12}{label['zone']}: {label['label']} ({label['basis']})")
     for other in record["looks_the_same"]:

@@ -104,6 +104,19 @@ def add_known(parser: argparse.ArgumentParser, *, table: bool = True) -> None:
         )
 
 
+def add_one_dial(parser: argparse.ArgumentParser) -> None:
+    """Flag --one-dial: None without, "" without a name."""
+    parser.add_argument(
+        "--one-dial",
+        nargs="?",
+        const="",
+        metavar="NAME",
+        help="the photographs are of one dial, whole views and close-ups in any order, and become one opinion: each "
+        "close-up is laid on the whole view, every place is read from the photograph that resolves it best, and one "
+        "that fits nowhere is named and left out. NAME is the dial's (give it after the photographs)",
+    )
+
+
 def known_of(args: argparse.Namespace) -> Known | KnownTable:
     """What the flags of add_size, add_known and add_reading say: of all photographs, or of each by its table.
 

@@ -6,7 +6,15 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.cli.flags import add_known, add_photos, add_reading, add_size, known_of, known_of_one
+from dialtell.evaluate.cli.flags import (
+    add_known,
+    add_one_dial,
+    add_photos,
+    add_reading,
+    add_size,
+    known_of,
+    known_of_one,
+)
 
 if TYPE_CHECKING:
     from dialtell.evaluate.inspection.one_photo import PageWishes
@@ -14,7 +22,7 @@ if TYPE_CHECKING:
 
 DESCRIPTION = """\
 Write one self-contained page about a photograph: the dial and zones found, the call and its reason, a map of what each
-place speaks for by itself, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of
+place adds to the call, and a close view of each zone. It opens in any browser, offline, and asks for nothing. Of
 several photographs, or of a folder, each gets its page in a folder, with an index.html that links them in order.
 """
 
@@ -28,11 +36,13 @@ examples:
   dialtell inspect signature.jpg --out signature.html --close-up --px-per-mm 92 --size 18
   dialtell inspect watch.jpg --out watch.html --outline "1040 812 655 641 12" --twelve 90
   dialtell inspect photos/ more.jpg --out pages
+  dialtell inspect whole.jpg name.jpg track.jpg --out dial.html --one-dial "no. 41"
 
 --json prints one document. For one photograph its schema is dialtell.inspect/1: the page's path, the dial as `dialtell
-score` gives it, how nearly the map adds up (completeness_error, in units of the net's logit), and style_hints, which
-the call does not use. For several it is dialtell.inspections/1: the index's path, those documents under "inspections",
-and what could not be inspected under "errors".
+score` gives it, what its ratio is the sum of (explanation, in log10 units: "base", where every dial starts, and what
+each of "places" and of "pairs" of like strokes adds, together "total", the ratio before its cap), and style_hints,
+which the call does not use. For several it is dialtell.inspections/1: the index's path, those documents under
+"inspections", and what could not be inspected under "errors".
 
 Exit status: 0 when every page was written, whatever the call; 1 when one was not (the others are all the same); 2 wrong
 usage; 130 interrupted.
@@ -44,6 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     add_photos(parser)
+    add_one_dial(parser)
     add_size(parser)
     add_known(parser)
     add_reading(parser)
@@ -71,6 +82,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Inspect as asked; returns the exit status."""
+    if args.one_dial is not None:
+        return _one_dial(args)
     several = len(args.photos) > 1 or Path(args.photos[0]).is_dir()
     return _several(args) if several else _one(args)
 
@@ -82,14 +95,8 @@ def _one(args: argparse.Namespace) -> int:
     from dialtell.evaluate.inspection.one_photo import require_targets
     from dialtell.evaluate.words.document import json_text
     from dialtell.model import load_weights
-    from dialtell.synth.shared.errors import ParameterError
-    from dialtell.synth.shared.files import PAGE, require_form
 
-    if args.png is not None and args.png.suffix.lower() != ".png":
-        raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
-    require_form(args.out, PAGE)
-    if args.png is not None and args.png.resolve() == args.out.resolve():
-        raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
+    _require_forms(args)
     photo, targets = Path(args.photos[0]), [target for target in (args.out, args.png) if target is not None]
     known, wishes = known_of_one(args, args.photos[0]), wishes_of(args)
     require_targets(targets, [photo], wishes)  # before the weights are read
@@ -104,6 +111,48 @@ def _one(args: argparse.Namespace) -> int:
     for target in targets:
         logging.getLogger("dialtell.inspect").info("wrote %s", target)
     return 0
+
+
+def _one_dial(args: argparse.Namespace) -> int:
+    """One page of all photographs as of one dial."""
+    import logging
+
+    from dialtell.evaluate.inspection.one_photo import inspect_scored, require_targets
+    from dialtell.evaluate.one_dial.dial import score_one_dial
+    from dialtell.evaluate.words.document import json_text
+    from dialtell.model import load_weights
+
+    _require_forms(args)
+    log, wishes = logging.getLogger("dialtell.inspect"), wishes_of(args)
+    targets = [target for target in (args.out, args.png) if target is not None]
+    require_targets(targets, [Path(photo) for photo in args.photos if Path(photo).is_file()], wishes)
+    weights = load_weights(args.weights)
+    dial, document = score_one_dial(args.photos, weights, known=known_of(args), name=args.one_dial or None)
+    errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
+    for _, message in errors:
+        log.error("%s", message)
+    if dial is None:
+        return 1
+    inspection = inspect_scored(dial.scored, args.out, args.png, weights, wishes)
+    if args.json:
+        print(json_text(inspection.document))
+    else:
+        print(_table([inspection.document["dial"]], errors))
+        for target in targets:
+            log.info("wrote %s", target)
+    return 1 if errors else 0
+
+
+def _require_forms(args: argparse.Namespace) -> None:
+    """Refuse targets of a wrong form, before any work."""
+    from dialtell.synth.shared.errors import ParameterError
+    from dialtell.synth.shared.files import PAGE, require_form
+
+    if args.png is not None and args.png.suffix.lower() != ".png":
+        raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
+    require_form(args.out, PAGE)
+    if args.png is not None and args.png.resolve() == args.out.resolve():
+        raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
 
 
 def _several(args: argparse.Namespace) -> int:

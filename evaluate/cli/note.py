@@ -5,7 +5,15 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from dialtell.evaluate.cli.flags import add_known, add_reading, add_size, known_of_one
+from dialtell.evaluate.cli.flags import (
+    add_known,
+    add_one_dial,
+    add_photos,
+    add_reading,
+    add_size,
+    known_of,
+    known_of_one,
+)
 
 DESCRIPTION = """\
 Write a short description of a dial as a catalogue would word it, in Markdown: its layout, what was
@@ -17,6 +25,7 @@ EPILOG = """\
 examples:
   dialtell note watch.jpg
   dialtell note watch.jpg --size 18 --sources --out watch.md
+  dialtell note whole.jpg name.jpg track.jpg --one-dial "no. 41"
 
 --sources names the fields of `dialtell score --json` behind each sentence (default: prose only); --json prints
 sentences, fields and the dial as one document, schema dialtell.note/1.
@@ -29,7 +38,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Flags of the verb."""
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("photo", metavar="PHOTO", help="photograph of one dial")
+    add_photos(parser)
+    add_one_dial(parser)
     add_size(parser)
     add_known(parser)
     add_reading(parser)
@@ -42,17 +52,31 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write as asked; returns the exit status."""
+    import logging
+
     from dialtell.evaluate import score_photo
+    from dialtell.evaluate.one_dial.dial import score_one_dial
     from dialtell.evaluate.score.note import note_document, note_markdown
     from dialtell.evaluate.words.document import json_text
     from dialtell.model import load_weights
+    from dialtell.synth.shared.errors import ParameterError
     from dialtell.synth.shared.files import JSON, MARKDOWN, require_form, require_free, write_text
 
+    if args.one_dial is None and len(args.photos) > 1:
+        raise ParameterError("a note is of one dial; give one photograph, or --one-dial if all are of the same")
     if args.out is not None:
         require_form(args.out, JSON if args.json else MARKDOWN)
         require_free(args.out, overwrite=args.overwrite)
     weights = load_weights(args.weights)
-    scored = score_photo(args.photo, weights, known=known_of_one(args, args.photo))
+    if args.one_dial is None:
+        scored, status = score_photo(args.photos[0], weights, known=known_of_one(args, args.photos[0])), 0
+    else:
+        dial, document = score_one_dial(args.photos, weights, known=known_of(args), name=args.one_dial or None)
+        for entry in document["errors"]:
+            logging.getLogger("dialtell.note").error("%s", entry["error"])
+        if dial is None:
+            return 1
+        scored, status = dial.scored, 1 if document["errors"] else 0
     if args.json:
         text = json_text(note_document(scored, weights.identity)) + "\n"
     else:
@@ -61,4 +85,4 @@ def run(args: argparse.Namespace) -> int:
         print(text, end="")
     else:
         write_text(args.out, text, overwrite=args.overwrite)
-    return 0
+    return status

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
-from dialtell.evaluate.cli.flags import add_known, add_photos, add_reading, add_size, known_of
+from dialtell.evaluate.cli.flags import add_known, add_one_dial, add_photos, add_reading, add_size, known_of
 
 DESCRIPTION = """\
 Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
@@ -20,6 +21,7 @@ examples:
   dialtell score watch.jpg --outline "1040 812 655 641 12" --twelve 90
   dialtell score photos/ --known photos/labels.csv
   dialtell score photos/ --csv calls.csv        goes on where it was cut off
+  dialtell score whole.jpg name.jpg track.jpg --one-dial "no. 41"
   dialtell score photos/ more.png --json --out calls.json
   dialtell score watch.jpg --weights runs/desk/strokes.safetensors
 
@@ -41,6 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     add_photos(parser)
+    add_one_dial(parser)
     add_size(parser)
     add_known(parser)
     add_reading(parser)
@@ -66,15 +69,21 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
     from dialtell.model import load_weights
+    from dialtell.synth.shared.errors import ParameterError
     from dialtell.synth.shared.files import JSON, TEXT, require_form, require_free, write_text
 
     log = logging.getLogger("dialtell.score")
     if args.csv is not None:
+        if args.one_dial is not None:
+            raise ParameterError("--csv has a row per photograph; give --one-dial with --json or alone")
         return _stream(args)
     if args.out is not None:
         require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
         require_form(args.out, JSON if args.json else TEXT)
-    document = score_photos(args.photos, load_weights(args.weights), known=known_of(args), progress=not args.quiet)
+    if args.one_dial is None:
+        document = score_photos(args.photos, load_weights(args.weights), known=known_of(args), progress=not args.quiet)
+    else:
+        document = _one_dial(args)
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:
         text = json_text(document)
@@ -90,6 +99,17 @@ def run(args: argparse.Namespace) -> int:
     else:
         write_text(args.out, text + "\n", overwrite=args.overwrite)
     return 1 if errors else 0
+
+
+def _one_dial(args: argparse.Namespace) -> dict[str, Any]:
+    """All photographs as of one dial: a document with one row."""
+    from dialtell.evaluate.one_dial.dial import score_one_dial
+    from dialtell.model import load_weights
+
+    _, document = score_one_dial(
+        args.photos, load_weights(args.weights), known=known_of(args), name=args.one_dial or None
+    )
+    return document
 
 
 def _stream(args: argparse.Namespace) -> int:

@@ -15,7 +15,8 @@ from PIL import Image
 
 from dialtell.evaluate.collection.file import CollectionFile, Entry
 from dialtell.evaluate.collection.near_duplicates import likeness
-from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.one_dial.dial import score_dial
+from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, KnownOf, known_for, known_from
 from dialtell.model.reading.photo import Photo, display
@@ -50,6 +51,29 @@ def add_photos(
             yield AddedPhoto(path, _add(collection, path, weights, known_for(known, path)))
         except PhotoError as error:
             yield AddedPhoto(path, FAILED, str(error))
+
+
+def add_dial(
+    collection: CollectionFile, paths: Sequence[Path], weights: Weights, name: str, *, known: Known | KnownOf = UNKNOWN
+) -> list[AddedPhoto]:
+    """Add photographs of one dial, each with its own call, and the one opinion of them all under the dial's name."""
+    outcomes, alone, digests = [], [], []
+    for path in paths:
+        try:
+            digest = file_hash(path)
+            scored = score_photo(path, weights, known=known_for(known, path))
+        except PhotoError as error:
+            outcomes.append(AddedPhoto(path, FAILED, str(error)))
+            continue
+        new = _kept(collection, path, digest, scored, weights)
+        outcomes.append(AddedPhoto(path, ADDED if new else KNOWN))
+        alone.append(scored)
+        digests.append(digest)
+    if alone:
+        record = score_dial(alone, weights, name=name).scored.record
+        roles = {digest: part["role"] for digest, part in zip(digests, record["photographs"], strict=True)}
+        collection.keep_dial(name, roles, weights.identity, record)
+    return outcomes
 
 
 def rescore(collection: CollectionFile, weights: Weights, *, max_pixels: int = MAX_PIXELS) -> Iterator[AddedPhoto]:
@@ -105,13 +129,17 @@ def _add(collection: CollectionFile, path: Path, weights: Weights, known: Known)
     identity: dict[str, Any] = weights.identity
     if collection.known(digest, identity["sha256"]):
         return KNOWN
-    scored = score_photo(path, weights, known=known)
-    new = collection.add(
+    new = _kept(collection, path, digest, score_photo(path, weights, known=known), weights)
+    return ADDED if new else KNOWN
+
+
+def _kept(collection: CollectionFile, path: Path, digest: str, scored: ScoredPhoto, weights: Weights) -> bool:
+    """Whether a photograph or its call was new."""
+    return collection.add(
         path,
         digest,
         likeness=likeness(scored.photo.grey),
         thumbnail=thumbnail(scored.photo),
-        weights=identity,
+        weights=weights.identity,
         document=scored.record,
     )
-    return ADDED if new else KNOWN

@@ -56,6 +56,20 @@ _PAIRS = """
         UNIQUE (first, second, test))
 """
 
+# likewise, of the first dial of several photographs
+_DIALS = (
+    """
+    CREATE TABLE IF NOT EXISTS dial (
+        id INTEGER PRIMARY KEY, name TEXT NOT NULL, weights TEXT NOT NULL, weights_sha256 TEXT NOT NULL,
+        made_at TEXT NOT NULL, call TEXT NOT NULL, log10_lr REAL, document TEXT NOT NULL)
+    """,
+    """
+    CREATE TABLE IF NOT EXISTS dial_photo (
+        dial INTEGER NOT NULL REFERENCES dial(id), photo INTEGER NOT NULL REFERENCES photo(id), role TEXT NOT NULL,
+        PRIMARY KEY (dial, photo))
+    """,
+)
+
 _LATEST = """
     SELECT photo.*, c.weights, c.weights_sha256, c.made_at, c.call, c.log10_lr, c.document
     FROM photo LEFT JOIN call c ON c.id = (
@@ -252,7 +266,51 @@ class CollectionFile:
             query = f"INSERT OR IGNORE INTO pair ({', '.join(PAIR_FIELDS)}, made_at) VALUES ({marks})"
             return base.execute(query, (*values, now())).rowcount > 0
 
+    def keep_dial(
+        self, name: str, roles: Mapping[str, str], weights: Mapping[str, Any], document: Mapping[str, Any]
+    ) -> None:
+        """Keep the one opinion of several photographs of a dial, which are there already; older ones stay.
+
+        roles : what each photograph was to it, by sha256.
+        """
+        if not _is_text(name):
+            raise ParameterError(f"the dial's name is {name!r}, which holds bytes that are no text; leave them out")
+        with self._change() as base:
+            for statement in _DIALS:
+                base.execute(statement)
+            version = f"{weights['name']} {weights['version']}"
+            number = base.execute(
+                "INSERT INTO dial (name, weights, weights_sha256, made_at, call, log10_lr, document) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (name, version, weights["sha256"], now(), document["call"], document["log10_lr"],
+                 json.dumps(document, allow_nan=False)),
+            ).lastrowid  # fmt: skip
+            for sha256, role in roles.items():
+                base.execute(
+                    "INSERT OR IGNORE INTO dial_photo SELECT ?, id, ? FROM photo WHERE sha256 = ?",
+                    (number, role, sha256),
+                )
+
     # --- reading ---
+
+    def dials(self) -> list[dict[str, Any]]:
+        """The newest opinion of each dial of several photographs, by name: name, weights, made_at, call, log10_lr,
+        photographs (ids with their roles). OutputError when one holds what this program never wrote."""
+        if not self._all("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'dial'"):
+            return []
+        rows = self._all(
+            "SELECT id, name, weights, made_at, call, log10_lr FROM dial "
+            "WHERE id IN (SELECT max(id) FROM dial GROUP BY name) ORDER BY name"
+        )
+        found = []
+        for row in rows:
+            members = self._all("SELECT photo, role FROM dial_photo WHERE dial = ? ORDER BY photo", (row["id"],))
+            texts = [row["name"], row["weights"], row["made_at"], row["call"], *(one["role"] for one in members)]
+            if not (all(isinstance(text, str) for text in texts) and _is_number(row["log10_lr"])):
+                raise OutputError(f"{self.path} is damaged: a dial; restore a copy, or give another file")
+            values = {name: row[name] for name in ("name", "weights", "made_at", "call", "log10_lr")}
+            found.append({**values, "photographs": [dict(one) for one in members]})
+        return found
 
     def known(self, sha256: str, weights_sha256: str | None = None) -> bool:
         """Whether the photograph is there, and with a call of these weights if they are given."""

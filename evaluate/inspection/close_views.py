@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.inspection.page import ZoneCrop
 from dialtell.evaluate.inspection.reference_dial import reference_dial
-from dialtell.evaluate.maps.attribution import Attribution, view_map
+from dialtell.evaluate.maps.painting import Map, view_map
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.net.weights_file import Weights
@@ -39,8 +39,10 @@ class ViewPlace:
     px: int
 
 
-def zone_crops(scored: ScoredPhoto, attribution: Attribution, beside: Beside) -> list[ZoneCrop]:
-    """A close view of each judged zone about the place that moved the call most, with what stands beside it there."""
+def zone_crops(scored: ScoredPhoto, added: Map, beside: Beside) -> list[ZoneCrop]:
+    """A close view of each judged zone about the place that adds most to the call, with what stands beside it there.
+
+    added : (N, S, S) over the patches, see place_map."""
     reading, verdict = scored.reading, scored.verdict
     if reading is None or verdict is None:
         return []
@@ -49,17 +51,16 @@ def zone_crops(scored: ScoredPhoto, attribution: Attribution, beside: Beside) ->
     for zone, evidence in verdict.zones.items():
         member = np.flatnonzero(reading.patches.zone == ZONES.index(zone if reading.zones.named else Zone.OTHER))
         if evidence.judged and len(member):
-            caption = reasons[zone.value] + ("" if crops else f" {attribution.words()}")
-            crop, place = _crop(zone, member, scored.photo, reading, attribution, caption)
+            crop, place = _crop(zone, member, scored.photo, reading, added, reasons[zone.value])
             crops.append(replace(crop, beside=beside(place)))
     return crops
 
 
 def _crop(
-    zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, attribution: Attribution, caption: str
+    zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, added: Map, caption: str
 ) -> tuple[ZoneCrop, ViewPlace]:
     patches = reading.patches
-    index = strongest(patches, attribution, member)
+    index = strongest(patches, added, member)
     center, right = patches.center[index], patches.right[index]
     scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
     side = round(VIEW * scale)
@@ -72,7 +73,7 @@ def _crop(
     if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK):
         caption = f"{caption} Outwards is up."
     image = view_of(photo, reading.geometry, place)
-    return ZoneCrop(zone.value, image, view_map(attribution, patches, view, (side, side)), caption), place
+    return ZoneCrop(zone.value, image, view_map(added, patches, view, (side, side)), caption), place
 
 
 def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:
@@ -117,9 +118,9 @@ def beside_views(
     )
 
 
-def strongest(patches: PatchSet, attribution: Attribution, member: NDArray[np.int64]) -> int:
+def strongest(patches: PatchSet, added: Map, member: NDArray[np.int64]) -> int:
     """Index of the patch among `member` in whose neighbourhood the map of those is largest in size."""
-    size = np.abs(attribution.painted).sum(axis=(1, 2))
+    size = np.abs(added).sum(axis=(1, 2))
     away = np.linalg.norm(patches.center[member, None] - patches.center[None, member], axis=-1)
     near = away < 0.5 * VIEW - 0.25 * SPAN
     return int(member[(near * size[member]).sum(axis=1).argmax()])

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.inspection.examine import Examination, why_not_measured
-from dialtell.evaluate.maps.attribution import Attribution
 from dialtell.evaluate.measurements.evidence import MeasuredEvidence
 from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.model.net.weights_file import Weights
@@ -17,8 +16,11 @@ SCHEMA = "dialtell.inspect/1"
 def inspection_document(
     examined: Examination, period: PeriodCheck | None, page: Path, weights: Weights
 ) -> dict[str, Any]:
-    """dial : the record as every verb states it. measured_opinion : what the measurements lean to beside it."""
+    """dial : the record as every verb states it. measured_opinion : what the measurements lean to beside it.
+    explanation : what the ratio of the dial, before its cap, is the sum of (see Explanation); null where nothing was
+    judged."""
     scored, evidence = examined.scored, examined.evidence
+    explanation = None if scored.verdict is None else scored.verdict.explanation
     return {
         "schema": SCHEMA,
         "model": weights.identity,
@@ -26,9 +28,9 @@ def inspection_document(
         "page": str(page),
         "dial": scored.record,
         "measured_opinion": None if examined.bearing is None else examined.bearing.record(),
+        "explanation": None if explanation is None else explanation.record(),
         "measurements": [] if evidence is None else measurement_records(evidence),
         "not_measured": why_not_measured(scored) or None,
-        "saliency": None if examined.attribution is None else _saliency(examined.attribution),
         "period": None if period is None else _period(period),
         "style_hints": [hint.record for hint in examined.hints],
     }
@@ -55,17 +57,6 @@ def measurement_records(evidence: MeasuredEvidence) -> list[dict[str, Any]]:
         }
         for row in evidence.rows
     ]
-
-
-def _saliency(attribution: Attribution) -> dict[str, Any]:
-    return {
-        "method": "integrated gradients from bare enamel",
-        "shown": "integrated gradients" if attribution.places is None else "logit of each place by itself",
-        "steps": attribution.steps,
-        "logit": round(attribution.logit, 6),
-        "baseline_logit": round(attribution.baseline, 6),
-        "completeness_error": round(attribution.error, 6),
-    }
 
 
 def _period(check: PeriodCheck) -> dict[str, Any]:

@@ -17,14 +17,17 @@ from dialtell.evaluate.inspection.close_views import beside_views, zone_crops
 from dialtell.evaluate.inspection.document import inspection_document
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable, evidence_table, nothing_measured
 from dialtell.evaluate.inspection.examine import Examination, examine, why_not_measured
+from dialtell.evaluate.inspection.like_strokes import LikeStrokes, like_strokes
 from dialtell.evaluate.inspection.page import PHOTO_PX, PageExtras, write_page
+from dialtell.evaluate.inspection.shares import Shares
 from dialtell.evaluate.inspection.stated import drawable, stated_model
 from dialtell.evaluate.inspection.still import still_png, write_still
-from dialtell.evaluate.maps.attribution import SMALL_ERROR, photo_map
+from dialtell.evaluate.maps.painting import photo_map
 from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
-from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model.net.weights_file import Weights
+from dialtell.model.reader.file import Reader
 from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.model.reading.photo import Bytes, Photo, display
 from dialtell.synth.shared.errors import OutputError
@@ -47,11 +50,11 @@ class PageWishes:
 
 class Inspection(NamedTuple):
     """document : of schema dialtell.inspect/1. shown : (H, W, 3) uint8 sRGB, the photograph as the page shows it.
-    saliency : (H, W) float32 over it, positive towards hand; None where nothing was judged."""
+    added : (H, W) float32 over it, what each place adds, positive towards hand; None where nothing was judged."""
 
     document: dict[str, Any]
     shown: Bytes
-    saliency: NDArray[np.float32] | None
+    added: NDArray[np.float32] | None
 
 
 def inspect_photo(
@@ -80,13 +83,20 @@ def inspect(
 ) -> Inspection:
     """As inspect_photo, with the photograph as shown and its map beside the document."""
     require_targets([target for target in (page, still) if target is not None], [photo], wishes)
-    examined = examine(score_photo(photo, weights, known=known), weights)
+    return inspect_scored(score_photo(photo, weights, known=known), page, still, weights, wishes)
+
+
+def inspect_scored(
+    scored: ScoredPhoto, page: Path, still: Path | None, weights: Weights, wishes: PageWishes
+) -> Inspection:
+    """The same of what was scored already: a photograph, or a dial from several."""
+    examined = examine(scored)
     inspection = _paged(examined, page, weights, wishes)
     document = inspection.document | {"still": None if still is None else str(still)}
     if still is not None:
         scale = inspection.shown.shape[1] / examined.scored.photo.pixels.shape[1]
         record = drawable(examined.scored.record, scale)
-        content = still_png(inspection.shown, record, inspection.saliency, stated_model(weights))
+        content = still_png(inspection.shown, record, inspection.added, stated_model(weights), shares_of(examined))
         write_still(still, content, overwrite=wishes.overwrite)
     return inspection._replace(document=document)
 
@@ -104,19 +114,17 @@ def require_targets(targets: Sequence[Path], photos: Sequence[Path], wishes: Pag
 
 def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWishes) -> Inspection:
     """The page written, and the document."""
-    scored, attribution = examined.scored, examined.attribution
+    scored, maps = examined.scored, examined.maps
     shown = shown_photo(scored.photo)
     scale = shown.shape[1] / scored.photo.pixels.shape[1]
-    record, saliency, unlike, crops, beside = drawable(scored.record, scale), None, None, [], ""
-    if scored.reading is not None and attribution is not None:
+    record, added, unlike, odd, crops, beside = drawable(scored.record, scale), None, None, None, [], ""
+    if scored.reading is not None and maps is not None:
         geometry, patches = scored.reading.geometry.scaled(scale), scored.reading.patches
-        saliency = photo_map(attribution.painted, patches, geometry, shown.shape[:2])
-        if attribution.unlike is not None:
-            unlike = photo_map(attribution.unlike, patches, geometry, shown.shape[:2])
+        added, unlike, odd = (
+            photo_map(each, patches, geometry, shown.shape[:2]) for each in (maps.places, maps.unlike, maps.odd)
+        )
         views, beside = beside_views(scored.reading, wishes.compare_with, weights, scored.known.max_pixels)
-        crops = zone_crops(scored, attribution, views)
-        if attribution.places is None and attribution.relative_error > SMALL_ERROR:
-            record["warnings"] = [*record["warnings"], f"The map is rough. {attribution.words()}"]
+        crops = zone_crops(scored, maps.places, views)
     period = _period(examined, wishes.years)
     extras = PageExtras(
         period=period,
@@ -125,16 +133,41 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         hints=examined.hints,
         evidence=_table(examined, scale),
         bearing=examined.bearing,
+        shares=shares_of(examined),
         unlike=unlike,
+        odd=odd,
         maps=weights.record.get("maps"),
+        like=_like(examined, weights.reader),
     )
-    write_page(target, record, shown, saliency, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)
-    return Inspection(inspection_document(examined, period, target, weights), shown, saliency)
+    write_page(target, record, shown, added, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)
+    return Inspection(inspection_document(examined, period, target, weights), shown, added)
+
+
+def shares_of(examined: Examination) -> Shares | None:
+    """What the call is the sum of, zone by zone; None where nothing was judged."""
+    scored = examined.scored
+    if scored.reading is None or scored.verdict is None or scored.verdict.explanation is None:
+        return None
+    told, shown = scored.verdict.explanation, scored.known.zone
+    zones = {zone: share.contribution for zone, share in told.zones.items()}
+    if not scored.reading.zones.named and shown is not None:  # a close-up is read as one zone, and stated as another
+        zones = {shown: sum(zones.values())}
+    return Shares(told.base, {zone.value: added for zone, added in zones.items()})
 
 
 def _period(examined: Examination, years: Years | None) -> PeriodCheck | None:
     record = examined.scored.record
     return None if years is None else check_period(years, record["call"], stated_ratio(record))
+
+
+def _like(examined: Examination, reader: Reader) -> LikeStrokes | None:
+    """Line-ups of a dial that was read; not of a halftone print, whose dots would stand in them."""
+    scored = examined.scored
+    if scored.reading is None or scored.resolution is None or scored.resolution.screened:
+        return None
+    told = None if scored.verdict is None else scored.verdict.explanation
+    coarse = not scored.resolution.carries_strokes
+    return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm, coarse=coarse, reader=reader)
 
 
 def _table(examined: Examination, scale: float) -> EvidenceTable:

@@ -20,7 +20,9 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.advice import ADVICES
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
-from dialtell.evaluate.maps.map_words import ALONE, UNLIKE, hits_sentence
+from dialtell.evaluate.inspection.like_strokes import LikeStrokes
+from dialtell.evaluate.inspection.shares import Shares
+from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
@@ -54,14 +56,14 @@ class ZoneCrop:
 
     zone : name, as in the dial's zones.
     image : (h, w) or (h, w, 3) RGB, uint8.
-    saliency : (h, w) float32, signed, positive towards hand; None if there is no map.
+    added : (h, w) float32, what each place adds, positive towards hand; None if there is no map.
     caption : what to look at; plain text.
     beside : what is held beside it at the same magnification, (title, (h, w[, 3]) uint8) each.
     """
 
     zone: str
     image: NDArray[np.uint8]
-    saliency: NDArray[np.float32] | None = None
+    added: NDArray[np.float32] | None = None
     caption: str = ""
     beside: tuple[tuple[str, NDArray[np.uint8]], ...] = ()
 
@@ -71,8 +73,9 @@ class PageExtras:
     """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
     are, in a sentence. resolution : reached and needed, in words. hints : of style and period.
     evidence : what was measured. bearing : what the measurements together lean to, beside the call.
-    unlike : (H, W) float32 in the photo's frame, what differs from the rest of the dial, positive towards hand. maps :
-    "maps" of the weights' JSON, how far the maps can be trusted.
+    shares : what the call is the sum of. unlike, odd : (H, W) float32 in the photo's frame, what differs from its like
+    and ink that no stroke like it has, positive towards hand. maps : "maps" of the weights' JSON, how far the maps can
+    be trusted. like : line-ups of like strokes.
     """
 
     period: PeriodCheck | None = None
@@ -81,15 +84,18 @@ class PageExtras:
     hints: Sequence[StyleHint] = ()
     evidence: EvidenceTable | None = None
     bearing: Bearing | None = None
+    shares: Shares | None = None
     unlike: NDArray[np.float32] | None = None
+    odd: NDArray[np.float32] | None = None
     maps: Mapping[str, Any] | None = None
+    like: LikeStrokes | None = None
 
 
 def write_page(
     path: str | os.PathLike[str],
     dial: Mapping[str, Any],
     photo: NDArray[np.uint8],
-    saliency: NDArray[np.float32] | None,
+    added: NDArray[np.float32] | None,
     crops: Sequence[ZoneCrop],
     model: Mapping[str, Any],
     overwrite: bool = False,
@@ -99,7 +105,7 @@ def write_page(
 
     dial : one result of schema dialtell.score/1; its px refer to `photo`.
     photo : (H, W, 3) RGB uint8.
-    saliency : (H, W) float32 in the photo's frame, positive towards hand, or None.
+    added : (H, W) float32 in the photo's frame, what each place adds, positive towards hand, or None.
     model : name, version, sha256, renderer_version.
 
     Raises ParameterError for arrays or a call that do not fit, OutputError if the file exists (unless
@@ -107,24 +113,25 @@ def write_page(
     """
     target = Path(path)
     require_free(target, overwrite=overwrite)
-    write_text(target, page_text(dial, photo, saliency, crops, model, extras), overwrite=overwrite)
+    write_text(target, page_text(dial, photo, added, crops, model, extras), overwrite=overwrite)
     return target
 
 
 def page_text(
     dial: Mapping[str, Any],
     photo: NDArray[np.uint8],
-    saliency: NDArray[np.float32] | None,
+    added: NDArray[np.float32] | None,
     crops: Sequence[ZoneCrop],
     model: Mapping[str, Any],
     extras: PageExtras | None = None,
 ) -> str:
     """The page itself; parameters as for write_page."""
     extras = extras or PageExtras()
-    _require_fit(dial, photo, saliency, crops, extras.unlike)
+    _require_fit(dial, photo, crops, {"added": added, "unlike": extras.unlike, "odd": extras.odd})
     height, width = photo.shape[:2]
     shown = pictures.fitted(photo, PHOTO_PX)
-    zones = _zones(dial, width, height)
+    shares = None if stated_ratio(dial) is None else extras.shares
+    zones = _zones(dial, width, height, {} if shares is None else shares.zones)
     evidence, held = extras.evidence, withheld(dial)
     call, support = dial["call"], str(dial["support"])
     ratio, chance = stated_ratio(dial), stated_chance(dial)
@@ -149,22 +156,24 @@ def page_text(
         shown_width=shown.shape[1],
         shown_height=shown.shape[0],
         photo_uri=pictures.jpeg_uri(shown),
-        overlay_uri=None if saliency is None else pictures.png_uri(pictures.photo_overlay(saliency, OVERLAY_PX)),
-        unlike_uri=None
-        if extras.unlike is None
-        else pictures.png_uri(pictures.photo_overlay(extras.unlike, OVERLAY_PX)),
-        map_found=hits_sentence(extras.maps, ALONE),
+        overlay_uri=_overlay(added),
+        unlike_uri=_overlay(extras.unlike),
+        odd_uri=_overlay(extras.odd),
+        map_found=hits_sentence(extras.maps, PLACES),
         unlike_found=hits_sentence(extras.maps, UNLIKE),
+        odd_found=hits_sentence(extras.maps, ODD),
+        adds_up="" if shares is None else shares.sentence(capped=capped),
         outline=_outline(dial["geometry"]),
         zones=zones,
         marked=any(zone["points"] for zone in zones),
         not_judged=[zone for zone in zones if not zone["judged"]],
-        crops=_crops(crops, saliency),
+        crops=_crops(crops, added),
         period=None if extras.period is None else _period(extras.period),
         beside=plain_name(extras.beside),
         resolution=extras.resolution or "No dial was read in this photograph.",
         style_hints=extras.hints,
         evidence=evidence,
+        like=extras.like,
         strokes=[] if evidence is None else evidence.lines,
         advices=ADVICES,
         cautions=CAUTIONS,
@@ -177,6 +186,11 @@ def page_text(
     )
 
 
+def _overlay(values: NDArray[np.float32] | None) -> str | None:
+    """A map as a data URI, None without."""
+    return None if values is None else pictures.png_uri(pictures.photo_overlay(values, OVERLAY_PX))
+
+
 def _printing(record: Mapping[str, Any] | None) -> str:
     """How a print was made, with its reason; a dial that the page calls printed is the only one this is said of."""
     words = "" if record is None else print_words(record)
@@ -186,18 +200,16 @@ def _printing(record: Mapping[str, Any] | None) -> str:
 def _require_fit(
     dial: Mapping[str, Any],
     photo: NDArray[np.uint8],
-    saliency: NDArray[np.float32] | None,
     crops: Sequence[ZoneCrop],
-    unlike: NDArray[np.float32] | None,
+    maps: Mapping[str, NDArray[np.float32] | None],
 ) -> None:
     if photo.ndim != 3 or photo.shape[2] != 3 or photo.dtype != np.uint8:
         raise ParameterError(f"photo is {photo.dtype} of shape {photo.shape}; give uint8 (H, W, 3) RGB")
     if dial["call"] not in HEADLINES:
         raise ParameterError(f"call is {dial['call']!r}; give one of {', '.join(HEADLINES)}")
     pairs = [
-        ("saliency", photo, saliency),
-        ("unlike", photo, unlike),
-        *((f"saliency of {c.zone}", c.image, c.saliency) for c in crops),
+        *((name, photo, values) for name, values in maps.items()),
+        *((f"added of {c.zone}", c.image, c.added) for c in crops),
     ]
     for name, image, values in pairs:
         if values is not None and (values.shape != image.shape[:2] or not np.isfinite(values).all()):
@@ -235,12 +247,13 @@ def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     return in_order([*zones, *missing])
 
 
-def _zones(dial: Mapping[str, Any], width: int, height: int) -> list[dict[str, Any]]:
-    """All zones as the page shows them, their tags clear of each other."""
+def _zones(dial: Mapping[str, Any], width: int, height: int, added: Mapping[str, float]) -> list[dict[str, Any]]:
+    """All zones as the page shows them, their tags clear of each other. added : to the call by each."""
     shown: list[dict[str, Any]] = []
     for zone in _all_zones(dial["zones"]):
         taken = [(other["left"], other["top"]) for other in shown if other["points"]]
-        shown.append(_zone(dial, zone, width, height, taken))
+        own = added.get(str(zone["zone"]))
+        shown.append(_zone(dial, zone, width, height, taken) | {"added": "" if own is None else signed(own)})
     return shown
 
 
@@ -320,10 +333,10 @@ def _outline(geometry: Mapping[str, Any] | None) -> dict[str, Any] | None:
     return {"x": x, "y": y, "a": a, "b": b, "angle": angle, "twelve": f"M{inner}L{outer}"}
 
 
-def _crops(crops: Sequence[ZoneCrop], saliency: NDArray[np.float32] | None) -> list[dict[str, Any]]:
+def _crops(crops: Sequence[ZoneCrop], added: NDArray[np.float32] | None) -> list[dict[str, Any]]:
     """Pictures of the crops in the examiner's order, all maps at one strength so that they compare."""
-    maps = [crop.saliency.ravel() for crop in crops if crop.saliency is not None]
-    everywhere = saliency if saliency is not None else np.concatenate(maps) if maps else None
+    maps = [crop.added.ravel() for crop in crops if crop.added is not None]
+    everywhere = added if added is not None else np.concatenate(maps) if maps else None
     full = 0.0 if everywhere is None else pictures.full_strength(everywhere)
     place = {zone.value: index for index, zone in enumerate(ZONES)}
     entries = []
@@ -341,8 +354,8 @@ def _crops(crops: Sequence[ZoneCrop], saliency: NDArray[np.float32] | None) -> l
                 for title, other in crop.beside
             ],
         }
-        if crop.saliency is not None:
-            signed = pictures.resized_map(crop.saliency, image.shape[0], image.shape[1])
-            entry["map_uri"] = pictures.jpeg_uri(pictures.blended(image, signed, full))
+        if crop.added is not None:
+            own = pictures.resized_map(crop.added, image.shape[0], image.shape[1])
+            entry["map_uri"] = pictures.jpeg_uri(pictures.blended(image, own, full))
         entries.append(entry)
     return entries

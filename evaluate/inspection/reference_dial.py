@@ -7,22 +7,26 @@ what was read is drawn under both processes, as sharp as the photograph and no s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.reading.geometry import rectify
+from dialtell.model.reading.geometry import DialGeometry, rectify
+from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.steps import Reading
 from dialtell.synth.design.design import DialDesign, sample_design
 from dialtell.synth.making import Making, sample_making
+from dialtell.synth.shared.srgb import codes
 from dialtell.synth.shared.terms import Process
-from dialtell.synth.specimen import part, plain_making
+from dialtell.synth.specimen import ENAMEL, part, plain_making
 
 CANDIDATES, SHORTLIST = 500, 10  # designs drawn at random, and those of them whose strokes are looked at
 SEED = 20_003
 SMALL = 240  # px, side of the pictures compared
+MARGIN = 1.06  # dial radii from the middle to the edge of a whole drawn dial's picture
 NO_TRACK = (0.9, 0.94)  # dial radii assumed where none was read
 
 Bytes = NDArray[np.uint8]
@@ -49,9 +53,24 @@ class ReferenceDial:
         sigma = 0.5 * (px / view) / max(self.true_px, 1.0)
         return np.asarray(cv2.GaussianBlur(picture, (0, 0), max(sigma, 0.3)), dtype=np.uint8)
 
+    def photographed(self, process: Process, scale: float, grain: float) -> tuple[Photo, DialGeometry]:
+        """The whole dial as a photograph as sharp as the subject's. scale : px per dial radius. grain : SD of light on
+        bare enamel, of the enamel's light."""
+        making = self.painted if process is Process.HAND else self.printed
+        side = round(2 * MARGIN * scale)
+        picture = part(self.design, making, 0.0, 0.0, 2 * MARGIN * self.design.radius_mm, side)
+        light = cv2.GaussianBlur(
+            Photo(Path("drawn"), picture, (side, side)).pixels, (0, 0), max(0.5 * scale / max(self.true_px, 1.0), 0.3)
+        )
+        noise = np.random.default_rng(SEED).normal(0.0, grain * ENAMEL, picture.shape[:2])
+        pixels = codes(np.clip(light + noise[..., None], 0.0, 1.0))
+        radius = 0.5 * side / MARGIN
+        return Photo(Path("drawn"), pixels, (side, side)), DialGeometry((0.5 * side, 0.5 * side), (radius, radius))
 
+
+@lru_cache(maxsize=1)
 def reference_dial(reading: Reading) -> ReferenceDial:
-    """A dial to compare a reading with; the same for the same reading."""
+    """A dial to compare a reading with; the same for the same reading, the last one kept."""
     design = nearest_design(reading)
     rng = np.random.default_rng(SEED)
     painted, printed = (

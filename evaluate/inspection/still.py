@@ -18,7 +18,9 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from dialtell.evaluate.inspection.page import HEADLINES
+from dialtell.evaluate.inspection.shares import Shares
 from dialtell.evaluate.inspection.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
+from dialtell.evaluate.maps.map_words import LEGEND
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.plain import in_order, plain_name
 from dialtell.evaluate.words.stated import stated_chance, stated_ratio
@@ -38,16 +40,21 @@ Bytes = NDArray[np.uint8]
 
 
 def still_png(
-    photo: Bytes, record: Mapping[str, Any], saliency: NDArray[np.float32] | None, model: Mapping[str, Any]
+    photo: Bytes,
+    record: Mapping[str, Any],
+    added: NDArray[np.float32] | None,
+    model: Mapping[str, Any],
+    shares: Shares | None = None,
 ) -> bytes:
     """The still, PNG of WIDTH px.
 
     photo : (H, W, 3) uint8 sRGB. record : of schema dialtell.score/1, its px those of `photo`; None for its geometry
-    draws no outline. saliency : (H, W), positive towards hand, or None. model : as of page.write_page.
+    draws no outline. added : (H, W), what each place adds, positive towards hand, or None. model : as of
+    page.write_page. shares : what the call is the sum of.
     """
     fit = min(PICTURE[0] / photo.shape[1], PICTURE[1] / photo.shape[0])
     size = (max(round(photo.shape[1] * fit), 1), max(round(photo.shape[0] * fit), 1))
-    right = _call_column(record, saliency is not None)
+    right = _call_column(record, added is not None, shares)
     head = _Column(WIDTH - 2 * MARGIN)
     head.add(f"Photograph {_shortened(plain_name(Path(record['photo']).name))}", 22, SOFT)
     head.add(HEADLINES[record["call"]], 46, INK, bold=True, after=20)
@@ -58,7 +65,7 @@ def still_png(
     sheet = Image.new("RGB", (WIDTH, height), WHITE)
     draw = ImageDraw.Draw(sheet)
     head.draw(draw, MARGIN, MARGIN)
-    picture = Image.fromarray(marked(photo, record, saliency, size))
+    picture = Image.fromarray(marked(photo, record, added, size))
     _tags(ImageDraw.Draw(picture), record, fit, size)
     sheet.paste(picture, (MARGIN, top))
     draw.rectangle((MARGIN - 1, top - 1, MARGIN + size[0], top + size[1]), outline=OPEN)
@@ -110,7 +117,7 @@ class _Column:
                 draw.line((x + start, y + top, x + min(start + drawn, 54), y + top), fill=colour, width=4)
 
 
-def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
+def _call_column(record: Mapping[str, Any], mapped: bool, shares: Shares | None) -> _Column:
     column = _Column(_COLUMN)
     ratio, chance = stated_ratio(record), stated_chance(record)
     capped = str(record["support"]).startswith("at least")
@@ -140,11 +147,9 @@ def _call_column(record: Mapping[str, Any], mapped: bool) -> _Column:
     if record["geometry"] is not None:
         column.sample((INK, 1, 0), "dial found, a short line at 12 o’clock")
     if mapped:
-        words = (
-            "Solid orange: the place by itself speaks for hand; hatched blue: for print. A weak guide, not a map of "
-            "where the dial is painted."
-        )
-        column.add(words, 20, INK)
+        column.add(f"{LEGEND} The full strength is relative to this photograph.", 20, INK)
+        if shares is not None and ratio is not None:
+            column.add(shares.sentence(capped=capped), 20, INK)
     return column
 
 

@@ -25,20 +25,18 @@ STYLES: dict[str, tuple[Colour, int, int]] = {
 _SHIFT = 4  # OpenCV takes sixteenths of a px
 
 
-def marked(
-    photo: Bytes, record: Mapping[str, Any], saliency: NDArray[np.float32] | None, size: tuple[int, int]
-) -> Bytes:
+def marked(photo: Bytes, record: Mapping[str, Any], added: NDArray[np.float32] | None, size: tuple[int, int]) -> Bytes:
     """The photograph (H, W, 3) brought to `size` (width, height) px, marked.
 
     record : of schema dialtell.score/1, its px those of `photo`; None for its geometry draws no outline.
-    saliency : (H, W), positive towards hand, or None.
+    added : (H, W), positive towards hand, or None.
     """
     width, height = size
     shrinks = width < photo.shape[1]
     way = cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC
     picture = np.asarray(cv2.resize(photo, size, interpolation=way), dtype=np.uint8)
-    if saliency is not None:
-        rgba = pictures.photo_overlay(pictures.resized_map(saliency, height, width), max(size)).astype(np.float32)
+    if added is not None:
+        rgba = pictures.photo_overlay(pictures.resized_map(added, height, width), max(size)).astype(np.float32)
         share = rgba[..., 3:] / 255
         picture = np.asarray(np.round(picture * (1 - share) + rgba[..., :3] * share), dtype=np.uint8)
     scale = width / photo.shape[1]

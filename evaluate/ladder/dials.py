@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.ladder.rungs import BY_LETTER
 from dialtell.model.net.calibration import call_number
 from dialtell.model.net.resolution import Resolution, needed_pixels_per_radius
-from dialtell.model.reading.patches import PatchSet
+from dialtell.model.reading.patches import HIGH, LOW, PatchSet
 from dialtell.synth.scene import render
 from dialtell.synth.shared.terms import ZONES
 from dialtell.synth.shared.workers import in_order
@@ -25,7 +25,7 @@ from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, read_spec, reading_rng
 if TYPE_CHECKING:
     import torch
 
-    from dialtell.model.net.net import NetOutput
+    from dialtell.model.net.output import NetOutput
     from dialtell.model.net.weights_file import Weights
 
 Floats = NDArray[np.float64]
@@ -97,10 +97,7 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
     found = []
     for one in weights:
         need = 2.0 * needed_pixels_per_radius(one.record)
-        outputs = [
-            replace(output, **{name: value.cpu() for name, value in vars(output).items()})
-            for _, output in judged_batches(one.net.to(device), batches)
-        ]
+        outputs = [output.each(lambda value: value.cpu()) for _, output in judged_batches(one.net.to(device), batches)]
         verdicts = {}
         for number, dial in enumerate(readable):
             carries = Resolution(dial.stored, dial.true, need, screened=dial.screened).carries_strokes
@@ -127,10 +124,12 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
 
 
 def _patches(bag: Bag) -> PatchSet:
-    """What `judge` looks at besides the net's answer, which is known: no densities."""
-    nothing = np.empty((len(bag.zone), 2))
+    """What `judge` looks at besides the net's answer, which is known."""
+    own = bag.scales == 0
+    zone, density = bag.zone[own], bag.density[own].astype(np.float32) * ((HIGH - LOW) / 255) + LOW
+    nothing = np.empty((len(zone), 2))
     return PatchSet(
-        density=np.empty((len(bag.zone), 0, 0), np.float32), zone=bag.zone.astype(np.int64), center=nothing,
+        density=density, zone=zone.astype(np.int64), center=nothing,
         right=nothing, ink=nothing[:, 0], full=1.0, resolution=bag.resolution,
     )  # fmt: skip
 
@@ -139,7 +138,7 @@ class _Repeating:
     """In place of a net: one row of an answer given before, so that `judge` can judge what was computed in batches."""
 
     def __init__(self, output: NetOutput, row: int) -> None:
-        self._row = replace(output, **{name: value[row : row + 1] for name, value in vars(output).items()})
+        self._row = replace(output.row(row), reasons=None)  # of patches that are no longer there
 
     def eval(self) -> _Repeating:
         return self

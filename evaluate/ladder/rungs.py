@@ -32,7 +32,7 @@ DIGITS = 9  # of their numbers
 # what training draws from (train.config.SCOPE; not imported, it brings torch into workers), but for mixed dials, which
 # have no truth of their own
 LIKE_TRAINING = Range(
-    pixels_per_radius=(170.0, 1000.0), part=0.15, scatter=(0.0, 1.15), jitter_spread=0.18, variety=TRAINING
+    pixels_per_radius=(170.0, 1000.0), part=0.15, scatter=(0.0, 1.15), jitter_spread=0.18, film=0.0, variety=TRAINING
 )
 D_PX_PER_MM = (4.0, 120.0)
 

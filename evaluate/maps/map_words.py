@@ -10,7 +10,8 @@ from typing import Any
 
 from dialtell.synth.planting import Plant
 
-ALONE, UNLIKE = "places", "against its dial"  # maps of saliency_truth that pages show
+PLACES, UNLIKE, ODD = "places", "beside its like", "odd strokes"  # maps of saliency_truth that pages show
+LEGEND = "What each place adds to the call: solid orange towards hand, plus; hatched blue towards print, minus."
 UNTESTED = "How often this map finds a single odd figure or stroke has not been tested with these weights."
 _FIGURES = {
     Plant.PAINTED_FIGURE: "on the one painted figure of a printed dial",
@@ -24,7 +25,7 @@ def maps_record(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     map's sign there was right."""
     kept: dict[str, Any] = {}
     for row in rows:
-        if row["map"] in (ALONE, UNLIKE, "edges"):
+        if row["map"] in (PLACES, UNLIKE, ODD, "edges"):
             n, sign = int(row["n"]), row["right_sign"]
             found = {"n": n, "hits": round(row["hit_rate"][0] * n), "right_sign": sign}
             kept.setdefault(row["map"], {})[str(row["plant"])] = found

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.measurements.finding import Finding
-from dialtell.evaluate.measurements.gathering import in_photo, measure_strokes, strokes_in_view
-from dialtell.evaluate.measurements.sheet import StrokeSheet, lay_flat
+from dialtell.evaluate.measurements.gathering import in_photo, measure_strokes, strokes_of
+from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.evaluate.measurements.spread import Band, Spread, lies_outside, load_spread
 from dialtell.evaluate.measurements.strokes import TracedStroke
 from dialtell.evaluate.measurements.words import words
@@ -91,8 +92,7 @@ def gather_evidence(
     spread : None for the one that comes with dialtell.
     """
     known = load_spread() if spread is None else spread
-    sheet = lay_flat(reading)
-    strokes = strokes_in_view(sheet)
+    sheet, strokes = strokes_of(reading)
     resolved = reading.sharpness.true_pixels_per_radius
     photo_scale = reading.density.shape[1] / sheet.photo.shape[1]
     rows = tuple(
@@ -131,7 +131,7 @@ def _in_unit(finding: Finding, values: Floats, diameter_mm: float | None) -> Flo
     return np.array([replace(finding, value=float(v)).in_unit(diameter_mm)[0] for v in values], dtype=np.float64)
 
 
-def _facts(sheet: StrokeSheet, strokes: list[TracedStroke]) -> dict[Zone, ZoneFacts]:
+def _facts(sheet: StrokeSheet, strokes: Sequence[TracedStroke]) -> dict[Zone, ZoneFacts]:
     face = max(int((sheet.label >= 0).sum()), 1)
     facts = {}
     for index, zone in enumerate(ZONES):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from dialtell.evaluate.measurements import dots, edges, ends, likeness, rings, ticks, tone, width
 from dialtell.evaluate.measurements.finding import Finding, Measure, require_measures
@@ -24,6 +26,13 @@ def measure_reading(reading: Reading) -> tuple[StrokeSheet, list[Finding]]:
     return sheet, measure_sheet(sheet)
 
 
+@lru_cache(maxsize=1)
+def strokes_of(reading: Reading) -> tuple[StrokeSheet, tuple[TracedStroke, ...]]:
+    """The sheet of a reading and its strokes in view; the last ones are kept, as a page asks for them twice."""
+    sheet = lay_flat(reading)
+    return sheet, tuple(strokes_in_view(sheet))
+
+
 def measure_sheet(sheet: StrokeSheet) -> list[Finding]:
     """All findings, zone by zone in the examiner's order; a zone without a stroke has none."""
     return measure_strokes(sheet, strokes_in_view(sheet))
@@ -34,7 +43,7 @@ def strokes_in_view(sheet: StrokeSheet) -> list[TracedStroke]:
     return [s for s in find_strokes(sheet) if s.shown.mean() >= _SEEN]
 
 
-def measure_strokes(sheet: StrokeSheet, dial: list[TracedStroke]) -> list[Finding]:
+def measure_strokes(sheet: StrokeSheet, dial: Sequence[TracedStroke]) -> list[Finding]:
     """As measure_sheet, of strokes found already."""
     findings: list[Finding] = []
     for zone in ZONES:

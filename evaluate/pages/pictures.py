@@ -46,22 +46,22 @@ def _uri(kind: str, encoded: Bytes) -> str:
     return f"data:image/{kind};base64,{base64.b64encode(encoded.tobytes()).decode('ascii')}"
 
 
-def full_strength(saliency: Map) -> float:
+def full_strength(values: Map) -> float:
     """The absolute value drawn at full strength: 99.5th percentile of what is not 0; 0 for an empty map."""
-    size = np.abs(saliency[saliency != 0])
+    size = np.abs(values[values != 0])
     return float(np.quantile(size, 0.995)) if size.size else 0.0
 
 
-def overlay(saliency: Map, full: float) -> Bytes:
+def overlay(values: Map, full: float) -> Bytes:
     """A signed map (H, W) as RGBA uint8: solid vermilion towards hand, hatched blue towards print.
 
     full : absolute value drawn at full strength. Alpha has 16 steps, which keeps the PNG small.
     """
-    height, width = saliency.shape
-    share = np.clip(np.abs(saliency) / full, 0, 1) if full > 0 else np.zeros_like(saliency)
+    height, width = values.shape
+    share = np.clip(np.abs(values) / full, 0, 1) if full > 0 else np.zeros_like(values)
     share = np.where(share < _FAINTEST, 0, np.sqrt(share))
     stripe = (np.add.outer(np.arange(height), np.arange(width)) // _HATCH_PX) % 2 == 0
-    hand = saliency > 0
+    hand = values > 0
     alpha = np.where(hand | stripe, 0.75, 0.2) * share
     rgba = np.zeros((height, width, 4), np.uint8)
     rgba[..., :3] = np.where(hand[..., None], HAND_RGB, PRINT_RGB)
@@ -70,22 +70,22 @@ def overlay(saliency: Map, full: float) -> Bytes:
     return rgba
 
 
-def photo_overlay(saliency: Map, longest: int, full: float | None = None) -> Bytes:
+def photo_overlay(values: Map, longest: int, full: float | None = None) -> Bytes:
     """A whole photo's map as RGBA, reduced to `longest` px, smoothed a little so that thin strokes show."""
-    height, width = saliency.shape
+    height, width = values.shape
     scale = min(1.0, longest / max(height, width))
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    reduced = cv2.resize(saliency.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    reduced = cv2.resize(values.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     smooth = np.asarray(cv2.GaussianBlur(reduced, (0, 0), max(0.5, longest / 700)), dtype=np.float32)
     return overlay(smooth, full_strength(smooth) if full is None else full)
 
 
-def blended(image: Bytes, saliency: Map, full: float) -> Bytes:
+def blended(image: Bytes, values: Map, full: float) -> Bytes:
     """A crop (H, W) or (H, W, 3) paled and under its map: RGB uint8 of the same height and width."""
     rgb = np.repeat(image[..., None], 3, axis=2) if image.ndim == 2 else image
     grey = np.asarray(rgb, np.float32).mean(axis=2, keepdims=True)
     pale = 255 - 0.55 * (255 - grey)
-    rgba = overlay(saliency, full).astype(np.float32)
+    rgba = overlay(values, full).astype(np.float32)
     share = rgba[..., 3:] / 255
     mixed = pale * (1 - share) + rgba[..., :3] * share
     return np.asarray(np.round(mixed), dtype=np.uint8)
@@ -101,8 +101,8 @@ def enlarged(image: Bytes, shortest: int, longest: int) -> Bytes:
     return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
 
 
-def resized_map(saliency: Map, height: int, width: int) -> Map:
+def resized_map(values: Map, height: int, width: int) -> Map:
     """The map brought to another size, averaged when reduced."""
-    shrinks = saliency.shape[0] > height
+    shrinks = values.shape[0] > height
     way = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
-    return np.asarray(cv2.resize(saliency.astype(np.float32), (width, height), interpolation=way), np.float32)
+    return np.asarray(cv2.resize(values.astype(np.float32), (width, height), interpolation=way), np.float32)

@@ -95,13 +95,20 @@ def _size(record: dict[str, Any]) -> list[Sentence]:
 
 
 def _read_at(record: dict[str, Any]) -> list[Sentence]:
-    """What the photograph shows: without it nobody can weigh the rest."""
+    """What the photographs show: without it nobody can weigh the rest."""
     geometry = record["geometry"]
-    across = f"Read from a photograph in which the dial is {geometry['pixels_across']:.0f} px across"
+    across = f"in which the dial is {geometry['pixels_across']:.0f} px across"
+    fields: tuple[str, ...] = ("geometry.pixels_across",)
     if geometry["pixels_per_mm"] is None:
-        return [Sentence(f"{across}; its size was not given.", ("geometry.pixels_across",))]
-    fields = ("geometry.pixels_across", "geometry.pixels_per_mm")
-    return [Sentence(f"{across} ({geometry['pixels_per_mm']:.1f} px/mm).", fields)]
+        across += "; its size was not given"
+    else:
+        across, fields = f"{across} ({geometry['pixels_per_mm']:.1f} px/mm)", (*fields, "geometry.pixels_per_mm")
+    parts = record.get("photographs", ())
+    near = sum(part["place"] is not None for part in parts)
+    if not near:
+        return [Sentence(f"Read from a photograph {across}.", fields)]
+    others = f"{near} other photograph{'s' if near > 1 else ''} of parts of it, laid on that"
+    return [Sentence(f"Read from a photograph {across}, and from {others}.", (*fields, "photographs"))]
 
 
 def _process(record: dict[str, Any]) -> list[Sentence]:

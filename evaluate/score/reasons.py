@@ -13,6 +13,10 @@ from dialtell.model.reading.zones import ZoneMap
 from dialtell.synth.shared.terms import ZONES, Zone
 
 SIDE = {HAND: "hand painting", PRINTED: "printing"}
+UNLIKE = (
+    "The strokes look like nothing the program was taught on, so no call is made of them: photograph the dial anew, "
+    "sharp, square on and in even light, or examine it under magnification."
+)
 NOT_TOLD_APART = "Not told apart: the close-up does not show where on the dial it lies."
 _NAMES = {Zone.OTHER: "rest of the dial"}
 _EXPECTED = (Zone.SIGNATURE, Zone.NUMERALS, Zone.MINUTE_TRACK, Zone.SECONDS_BIT)
@@ -42,6 +46,8 @@ def dial_reason(
             return f"No call is made: {unrecognised}."
         if not resolution.enough:
             return f"No call is made: {resolution.shortfall}."
+        if verdict.unlike and not resolution.screened:
+            return UNLIKE
         return "No call is made from a picture of a halftone print: its dots break up every stroke."
     if verdict.mixed:
         return _contradiction(verdict)

@@ -64,10 +64,10 @@ def _scored(photo: Photo, readings: list[Reading], weights: Weights, known: Know
     resolutions = [resolution_of(reading, weights.record, known.diameter_mm) for reading in readings]
     pairs = list(zip(readings, resolutions, strict=True))
     held = [not shown.carries_strokes or unrecognised(reading) is not None for reading, shown in pairs]
-    verdicts = [_judged(reading, weights, known, withheld=no) for reading, no in zip(readings, held, strict=True)]
+    verdicts = [judged(reading, weights, known, withheld=no) for reading, no in zip(readings, held, strict=True)]
     index, contradicts = least(verdicts)
     if contradicts:
-        verdicts[index] = _judged(readings[index], weights, known, withheld=True)
+        verdicts[index] = judged(readings[index], weights, known, withheld=True)
     reading, resolution, verdict = readings[index], resolutions[index], verdicts[index]
     record = record_of(photo, known, reading, verdict, resolution)
     if reading.close_up is not None:
@@ -80,8 +80,11 @@ def _scored(photo: Photo, readings: list[Reading], weights: Weights, known: Know
     return ScoredPhoto(record, photo, known, reading, verdict, resolution)
 
 
-def _judged(reading: Reading, weights: Weights, known: Known, *, withheld: bool) -> Verdict:
-    """The verdict on a reading. A zone that was not found is not judged, whatever strokes lie in its place."""
+def judged(reading: Reading, weights: Weights, known: Known, *, withheld: bool) -> Verdict:
+    """The verdict on a reading, as every verb states it.
+
+    A zone that was not found is not judged, whatever strokes lie in its place.
+    """
     verdict = judge(reading.patches, weights, withheld=withheld)
     if not reading.zones.named:
         return verdict if known.zone is None else verdict.shown_as(known.zone)

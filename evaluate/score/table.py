@@ -42,7 +42,7 @@ def call_table(
     """
     if width < _NARROWEST:
         raise ParameterError(f"width is {width}; give at least {_NARROWEST} columns")
-    names = tuple(plain_name(dial["photo"]) for dial in dials)
+    names = tuple(plain_name(dial.get("dial") or dial["photo"]) for dial in dials)
     lines: list[str] = []
     if cut:
         shown = shown_names(names, _most(width))
@@ -61,6 +61,8 @@ def call_table(
             lines += wrapped(print_words(printing), width)
         for zone in in_order(dial["zones"]):
             lines += _entry(INDENT + plain_name(zone["zone"]), dial, zone, plain_name(zone["reason"]), first, wide)
+        for part in dial.get("photographs", ()):
+            lines += wrapped(f"{part['role']}: {plain_name(part['photo'])}{_given(part)}", width)
         for warning in dial["warnings"]:
             lines += wrapped(f"warning: {plain_name(warning)}", width)
         lines.append("")
@@ -73,6 +75,14 @@ def call_table(
     if dials:  # where nothing was scored there is nothing to be cautious of
         lines += [*wrapped(PRIOR_NOTE, width, indent=""), closing_text(width)]
     return "\n".join(line.rstrip() for line in lines).encode(encoding, "backslashreplace").decode(encoding)
+
+
+def _given(part: Mapping[str, Any]) -> str:
+    """What a photograph of several of one dial gave, in a few words."""
+    if part["role"] in ("not placed", "another dial"):
+        return f" ({part['reason']})" if part["reason"] else ""
+    alone = "" if part["log10_lr_alone"] is None else f", alone {part['log10_lr_alone']:+.2f}"
+    return f", {part['squares']} small squares{alone}"
 
 
 def _most(width: int) -> int:

@@ -45,13 +45,16 @@ class Calibration:
 
     def log10_lr(self, logit: float, resolution: float = 0.0) -> tuple[float, bool]:
         """(log10 likelihood ratio, whether a cap was reached)."""
-        raw = (self.slope * logit + self.offset) / math.log(10)
-        for limit, factor in self.bounds:
-            if resolution <= limit:
-                raw *= factor
-                break
+        scale, offset = self.affine(resolution)
+        raw = scale * logit + offset
         held = min(max(raw, self.low), self.high)
         return held, held != raw
+
+    def affine(self, resolution: float = 0.0) -> tuple[float, float]:
+        """(scale, offset) of the log10 likelihood ratio before its caps: scale * logit + offset. A part of a logit that
+        is a sum counts `scale` times, its base `scale` times and `offset` more."""
+        factor = next((factor for limit, factor in self.bounds if resolution <= limit), 1.0) / math.log(10)
+        return self.slope * factor, self.offset * factor
 
 
 def probability(log10_lr: float) -> float:

@@ -1,7 +1,13 @@
-"""The net: a small encoder of patches, and pooling over a bag of them that keeps both their mean and their spread.
+"""The net: the logit of a zone and of a dial is the exact sum of what its places and its pairs of like strokes
+contribute, each judged beside the rest of its zone (after additive multiple-instance learning, Javed et al. 2022).
 
-Texture of a stroke is what the encoder sees in one patch. Repetition is what the spread over a zone shows: patches
-are cut so that like strokes look alike (see patches), hence equal strokes give equal codes and a small spread.
+Texture of a stroke is what the encoder sees in one patch. Repetition is what the spread over a zone and the pairs of
+like strokes show: patches are cut so that like strokes look alike (see patches), hence equal strokes give equal codes.
+The map of contributions is the call: a zone called painted cannot have a map that speaks for print. n places of a
+zone do not count as n independent witnesses: what they add is multiplied by n ** -a, a learnt, the same for all of a
+zone; zones likewise, each by a weight of its own. Where nothing is seen nothing is said: no sum begins with a constant,
+which could speak for one kind without a place to show for it. Patches of several scales stand in one bag, each told
+its own.
 """
 
 from __future__ import annotations
@@ -13,10 +19,18 @@ import torch
 from torch import Tensor, nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
 
-from dialtell.model.reading.patches import HIGH, LOW
+from dialtell.model.net.encoder import Encoder
+from dialtell.model.net.likeness import Likeness, compared, looked
+from dialtell.model.net.output import NetOutput, Reasons
 from dialtell.synth.shared.terms import ZONES
 
 _IN_CACHE = 32  # patches
+_ABOUT = 4  # numbers that tell a patch's scale and sharpness
+_PAIR = 6  # numbers of a pair besides the codes
+_PAIR_UNITS = 48
+_TOGETHER = 64  # places of a zone up to which more add more, about as many as training shows together; then their mean
+# where the exponents of n, of the number of pairs and of that of zones begin: between a sum and a mean
+_PLACES, _PAIRS, _ZONES = 0.6, 0.8, 0.5
 
 
 @dataclass(frozen=True)
@@ -24,8 +38,9 @@ class NetConfig:
     """Size of the net.
 
     widths : channels at a half, a quarter and an eighth of the patch's side, and of the last layer. code : length of
-    a patch's code. spread : use the spread over a zone (repetition). texture : use the mean over a zone. beside : units
-    that judge a patch beside its zone and its dial, 0 for none: each patch is then judged from itself alone.
+    a patch's code. spread : use what tells repetition: the spread over a zone, and pairs. texture : use what one patch
+    shows by itself. beside : units that judge a patch beside its zone and its dial. pairs : like strokes that each
+    patch is compared with, 0 for none.
     """
 
     widths: tuple[int, int, int, int] = (16, 32, 64, 112)
@@ -33,158 +48,134 @@ class NetConfig:
     spread: bool = True
     texture: bool = True
     beside: int = 80
+    pairs: int = 4
 
     def record(self) -> dict[str, object]:
         """Its fields as plain values."""
         return asdict(self)
 
 
-@dataclass(frozen=True, eq=False)
-class NetOutput:
-    """Logits at prior 1:1; positive speaks for the hand.
-
-    dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone and dial.
-    photographic : (B,) positive for photographic against transfer print.
-    present : (B, Z) true where the zone has patches.
-    """
-
-    dial: Tensor
-    zone: Tensor
-    patch: Tensor
-    photographic: Tensor
-    present: Tensor
-
-
-class Same(nn.Module):
-    """A 3x3 convolution added to its input. Plain convolutions: depthwise ones took five times as long on a CPU."""
-
-    def __init__(self, channels: int) -> None:
-        super().__init__()
-        self.body = nn.Sequential(
-            nn.Conv2d(channels, channels, 3, padding=1, bias=False), nn.BatchNorm2d(channels), nn.ReLU()
-        )
-
-    def forward(self, x: Tensor) -> Tensor:
-        """(P, C, H, W) -> the same shape."""
-        out: Tensor = x + self.body(x)
-        return out
-
-
-def _step(before: int, after: int, stride: int) -> nn.Sequential:
-    return nn.Sequential(
-        nn.Conv2d(before, after, 3, stride=stride, padding=1, bias=False), nn.BatchNorm2d(after), nn.ReLU()
-    )
-
-
-class Encoder(nn.Module):
-    """(P, 1, S, S) optical density -> (P, code)."""
-
-    def __init__(self, config: NetConfig) -> None:
-        super().__init__()
-        a, b, c, d = config.widths
-        self.body = nn.Sequential(
-            _step(1, a, 2), Same(a), _step(a, b, 2), Same(b), _step(b, c, 2), Same(c), _step(c, d, 1)
-        )
-        self.head = nn.Sequential(nn.Linear(3 * d, config.code), nn.LayerNorm(config.code))
-
-    def forward(self, patches: Tensor) -> Tensor:
-        """(P, 1, S, S) D -> (P, code)."""
-        x = (patches - LOW) / (HIGH - LOW) * 2 - 0.2
-        x = self.body(x).flatten(2)
-        mean, peak = x.mean(2), x.max(2).values  # compiled, the gradient of amax is not a number in bfloat16
-        spread = (x - mean[..., None]).square().mean(2).add(1e-5).sqrt()
-        code: Tensor = self.head(torch.cat([mean, peak, spread], dim=1))
-        return code
-
-
 class StrokeNet(nn.Module):
-    """Bag of patches -> logits per zone and dial."""
+    """Bag of patches -> logits per zone and dial, and the contributions they are the sums of."""
 
     def __init__(self, config: NetConfig | None = None) -> None:
         super().__init__()
         self.config = config or NetConfig()
-        code, zones = self.config.code, len(ZONES)
-        self.encoder = Encoder(self.config)
-        self.mix = nn.Sequential(nn.Linear(code + zones + 2, code), nn.GELU(), nn.Linear(code, code))
-        self.look = nn.Linear(code, code)
-        self.gate = nn.Linear(code, code)
-        self.attention = nn.Linear(code, 1)
-        self.opinion = nn.Linear(code, 1)
-        if self.config.beside:
-            self.compare = nn.Sequential(
-                nn.Linear(5 * code, self.config.beside), nn.GELU(), nn.Linear(self.config.beside, 1)
-            )
-        pooled = 2 * code + zones + 5
-        self.zone_head = nn.Sequential(nn.Linear(pooled, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
-        self.weigh = nn.Linear(pooled, 1)
-        self.dial_head = nn.Sequential(nn.Linear(pooled - zones, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 2))
+        code, beside, zones = self.config.code, self.config.beside, len(ZONES)
+        self.encoder = Encoder(self.config.widths, code)
+        self.mix = nn.Sequential(nn.Linear(code + zones + _ABOUT, code), nn.GELU(), nn.Linear(code, code))
+        self.place = nn.Sequential(nn.Linear(3 * code, beside), nn.GELU(), nn.Dropout(0.1), nn.Linear(beside, 1))
+        if self.config.pairs:
+            self.pair = nn.Sequential(nn.Linear(2 * code + _PAIR, _PAIR_UNITS), nn.GELU(), nn.Linear(_PAIR_UNITS, 1))
+        self.weigh = nn.Linear(2 * code + zones, 1)
+        self.witness = nn.Parameter(torch.logit(torch.tensor([_PLACES, _PAIRS, _ZONES])))
+        self.print_head = nn.Sequential(nn.Linear(2 * code, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 1))
         # on a GPU the norms take two thirds of a step where channels do not lie last
         self.encoder.to(memory_format=torch.channels_last)
 
     def encode(self, patches: Tensor) -> Tensor:
-        """(P, S, S) -> (P, code) of patches that exist."""
+        """(P, S, S) -> (P, code + LOOK ** 2) of patches that exist: the code, and the patch made small, to be compared
+        with others."""
         if not self.training and patches.device.type == "cpu" and len(patches) > _IN_CACHE:
             # a few at a time what the layers hand on stays in the cache: the same numbers in half the time
             return torch.cat([self.encode(part) for part in torch.split(patches, _IN_CACHE)])
         codes: Tensor = self.encoder(patches[:, None].contiguous(memory_format=torch.channels_last))
-        return codes
+        return torch.cat([codes.float(), looked(patches)], dim=1)
 
-    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
-        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2."""
-        codes = self.encode(patches.flatten(0, 1)).reshape(*zone.shape, self.config.code)
-        return self.judge(codes, zone, resolution)
+    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
+        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2, or (B, N)
+        where patches of several photographs stand in one bag.
 
-    def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
-        """(B, N, code) codes of patches -> logits; see forward."""
-        real = zone >= 0
-        member = nn.functional.one_hot(zone.clamp(min=0), len(ZONES)).to(codes.dtype) * real[..., None]
-        about = resolution[:, None, None].expand(*zone.shape, 1).to(codes.dtype)
-        known = torch.cat([member, about, (about / 2).square()], dim=2)
-        h = codes + self.mix(torch.cat([codes, known], dim=2))
-        score = self.attention(torch.tanh(self.look(h)) * torch.sigmoid(self.gate(h)))[..., 0]
-        # (B, Z, N) attention within each zone
-        inside = member.transpose(1, 2) > 0
-        present = inside.any(2)
-        score = score[:, None, :].expand_as(inside).masked_fill(~inside, -1e4)
-        weight = torch.softmax(score.float(), dim=2).to(h.dtype) * inside
-        mean = weight @ h
-        evenly = inside.to(h.dtype) / inside.sum(2, keepdim=True).clamp(min=1)
-        middle = evenly @ h
-        spread = (evenly @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
-        opinion = self.opinion(h)
-        if not self.config.spread:
-            spread = torch.zeros_like(spread)
-        patch = opinion[..., 0]
-        if self.config.beside:
-            patch = patch + self._beside(h, member, middle, spread)
-        votes = torch.cat([weight @ opinion, evenly @ opinion], dim=2)
-        if not self.config.texture:
-            mean, votes = torch.zeros_like(mean), torch.zeros_like(votes)
-        count = inside.sum(2).clamp(min=1).to(h.dtype).log()[..., None] / 3
-        eye = torch.eye(len(ZONES), device=h.device, dtype=h.dtype).expand(len(h), -1, -1)
-        level = resolution[:, None, None].expand(-1, len(ZONES), 1).to(h.dtype)
-        pooled = torch.cat([mean, spread, votes, count, level, (level / 2).square(), eye], dim=2)
-        out = self.zone_head(pooled)
-        share = torch.softmax(self.weigh(pooled)[..., 0].masked_fill(~present, -1e4).float(), dim=1).to(h.dtype)
-        whole = (share[:, None, :] @ pooled[..., : -len(ZONES)])[:, 0]
-        dial = self.dial_head(whole)
-        return NetOutput(dial[:, 0].float(), out[..., 0].float(), patch.float(), dial[:, 1].float(), present)
-
-    def _beside(self, h: Tensor, member: Tensor, middle: Tensor, spread: Tensor) -> Tensor:
-        """(B, N): what a patch's logit gains from what stands beside it, the mean and spread of its zone and its dial.
-
-        One odd figure shows by how it differs from its like, which no patch tells by itself.
+        scale : (B, N) log2 of each patch's px per dial radius against SCALE, None for 0.
         """
-        real = member.sum(2, keepdim=True)
-        count = real.sum(1, keepdim=True).clamp(min=1)
-        whole = (h * real).sum(1, keepdim=True) / count
-        width = ((h.square() * real).sum(1, keepdim=True) / count - whole.square()).clamp(min=0).add(1e-5).sqrt()
+        codes = self.encode(patches.flatten(0, 1))
+        return self.judge(codes.reshape(*zone.shape, codes.shape[1]), zone, resolution, scale)
+
+    def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
+        """(B, N, code + LOOK ** 2) of `encode` -> logits; see forward."""
+        code, looks = codes[..., : self.config.code], codes[..., self.config.code :]
+        real = zone >= 0
+        level = torch.zeros_like(zone, dtype=torch.float32) if scale is None else scale.float()
+        own = resolution.float().reshape(len(zone), -1) - level  # log2 of true photo px per px of the patch
+        member = (zone[..., None] == torch.arange(len(ZONES), device=zone.device)).float()
+        known = torch.cat([member, torch.stack([own, (own / 2).square(), level, own.clamp(max=0)], dim=2)], dim=2)
+        h = (code + self.mix(torch.cat([code, known], dim=2))) * real[..., None]
+        present = member.any(1)
+
+        count = member.sum(1)  # (B, Z)
+        share = member / count.clamp(min=1)[:, None]  # (B, N, Z)
+        middle, spread = _pooled(h, share)
+        whole, width = _pooled(h, (real.float() / real.sum(1, keepdim=True).clamp(min=1))[..., None])
         if not self.config.spread:
-            width = torch.zeros_like(width)
-        zone, zone_width = member @ middle, member @ spread
-        seen = [h, h - zone, zone_width, h - whole, width.expand_as(h)]
-        found: Tensor = self.compare(torch.cat(seen, dim=2))[..., 0]
-        return found
+            spread, width = torch.zeros_like(spread), torch.zeros_like(width)
+        # beside its zone alone: beside the whole dial, zones would say what the others do
+        seen = [h, h - member @ middle, member @ spread]
+        if not self.config.texture:  # how a patch differs from its like alone
+            seen[0], middle, whole = torch.zeros_like(h), torch.zeros_like(middle), torch.zeros_like(whole)
+        place = self.place(torch.cat(seen, dim=2))[..., 0].float() * real
+
+        # what one unit of evidence counts in its zone, and a zone's in the dial
+        many, pairs_many, zones_many = torch.sigmoid(self.witness.float()).unbind()
+        eye = torch.eye(len(ZONES), device=h.device).expand(len(h), -1, -1)
+        gate = 2 * torch.sigmoid(self.weigh(torch.cat([middle, spread, eye], dim=2))[..., 0].float())
+        gate = gate * present.sum(1, keepdim=True).clamp(min=1) ** -zones_many
+        pair, beside = self._pairs(code, looks, zone, level, own)
+        pair_count = (member.transpose(1, 2) @ (beside >= 0).float().sum(2)[..., None])[..., 0]  # (B, Z)
+        place_zone = place * _of_zone(member, _worth(count, many, _TOGETHER))
+        pair_zone = pair * _of_zone(member, _worth(pair_count, pairs_many, _TOGETHER * self.config.pairs))[..., None]
+        into = _of_zone(member, gate)
+        reasons = Reasons(
+            place_dial=place_zone * into,
+            place_zone=place_zone,
+            pair_dial=pair_zone * into[..., None],
+            pair_zone=pair_zone,
+            pair_with=beside,
+            dial_base=torch.zeros(len(h), device=h.device),
+            zone_base=torch.zeros((len(h), len(ZONES)), device=h.device),
+        )
+        by_place = reasons.place_zone + reasons.pair_zone.sum(2)
+        zone_logit = reasons.zone_base + (member.transpose(1, 2) @ by_place[..., None])[..., 0]
+        dial = reasons.dial_base + reasons.place_dial.sum(1) + reasons.pair_dial.sum((1, 2))
+        patch = place + pair.sum(2) / (beside >= 0).sum(2).clamp(min=1)
+        printing = self.print_head(torch.cat([whole, width], dim=2))[:, 0, 0].float()
+        return NetOutput(dial, zone_logit, patch, printing, present, reasons)
+
+    def _pairs(self, code: Tensor, looks: Tensor, zone: Tensor, level: Tensor, own: Tensor) -> tuple[Tensor, Tensor]:
+        """(B, N, K) what each patch adds with each of those most like it, and which those are, -1 for none."""
+        if not (self.config.pairs and self.config.spread):
+            none = torch.full((*zone.shape, 1), -1, device=zone.device)
+            return torch.zeros_like(none, dtype=torch.float32), none
+        # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
+        found: Likeness = compared(
+            looks, zone, own, self.config.pairs, apart=not self.training and looks.device.type == "cpu"
+        )
+        real = found.beside >= 0
+        k = found.beside.shape[2]
+        at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
+        other, mine = code.gather(1, at).reshape(*zone.shape, k, -1), code[:, :, None]
+        floor, shape = found.floor[:, None, None], found.alike.shape
+        about = (found.alike, found.residual, floor, found.residual - floor, own[..., None], level[..., None])
+        numbers = torch.stack([number.expand(shape) for number in about], dim=3)
+        mean = (mine + other) / 2 if self.config.texture else torch.zeros_like(other)
+        pair = self.pair(torch.cat([mean, (mine - other).abs(), numbers], dim=3))[..., 0]
+        return pair.float() * real, found.beside
+
+
+def _pooled(h: Tensor, share: Tensor) -> tuple[Tensor, Tensor]:
+    """Mean and SD (B, G, code) of (B, N, code) over groups. share : (B, N, G), each group's adding to 1."""
+    weight = share.transpose(1, 2).to(h.dtype)
+    middle = weight @ h
+    return middle, (weight @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
+
+
+def _worth(count: Tensor, exponent: Tensor, most: int) -> Tensor:
+    """Share of what it says that each of `count` witnesses adds: count ** -exponent; beyond `most` their sum stays."""
+    return count.clamp(1, most) ** (1 - exponent) / count.clamp(min=1)
+
+
+def _of_zone(member: Tensor, value: Tensor) -> Tensor:
+    """(B, N) each patch's zone's value; 0 without a patch. member : (B, N, Z) 0 or 1. value : (B, Z)."""
+    return (member * value[:, None]).sum(2)
 
 
 def folded(net: StrokeNet) -> StrokeNet:

@@ -6,12 +6,12 @@ resolution is told. tests/model/test_preprocessing.py holds the patches of one d
 
 from __future__ import annotations
 
-from dialtell.model.reading import patches, zones
+from dialtell.model.reading import fine_patches, patches, zones
 from dialtell.synth.shared.terms import ZONES
 
-VERSION = (
-    3  # 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader
-)
+# 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader;
+# 4: patches of several scales
+VERSION = 4
 
 
 def preprocessing() -> dict[str, object]:
@@ -27,6 +27,9 @@ def preprocessing() -> dict[str, object]:
         "full_density": list(patches.FULL),
         "zones": [str(zone) for zone in ZONES],
         "unnamed_zone": str(patches.UNNAMED_ZONE),
+        "finest": fine_patches.FINEST,
+        "short_of_scale": fine_patches.SHORT,
+        "most_fine": fine_patches.MOST,
     }
 
 

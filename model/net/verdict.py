@@ -10,8 +10,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import torch
+from torch import nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
+from dialtell.model.net.explanation import Explanation, explain
+from dialtell.model.net.familiar import Familiar, traits_of
+from dialtell.model.net.output import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -70,11 +74,17 @@ class PrintEvidence:
 
 @dataclass(frozen=True)
 class Verdict:
-    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process."""
+    """A dial judged. whole : the dial taken together. zones : every zone. printing : see print_process.
+
+    explanation : what the ratio of the whole is the sum of, None where nothing was judged and from baselines that are
+    no such sums. unlike : its strokes look like none the net was taught on, so no call is made.
+    """
 
     whole: ProcessEvidence
     zones: dict[Zone, ProcessEvidence]
     printing: PrintEvidence | None = None
+    explanation: Explanation | None = None
+    unlike: bool = False
 
     @property
     def print_process(self) -> PrintEvidence | None:
@@ -117,21 +127,22 @@ class Verdict:
 
 
 def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Verdict:
-    """Judge a dial's patches; `withheld` makes no call of it. Raises ArithmeticError when the net gives no finite
+    """Judge a dial's patches; `withheld` makes no call of it, nor is one made where they are like none the net was
+    taught on. Raises ArithmeticError when the net gives no finite
     number."""
     counts = np.bincount(patches.zone, minlength=len(ZONES))
     enough = counts >= LEAST_ZONE_PATCHES
     if len(patches) < LEAST_PATCHES or not enough.any():
         zones = {zone: ProcessEvidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
         return Verdict(ProcessEvidence(len(patches)), zones)
-    bag, zone, resolution = tensors(patches)
-    with torch.inference_mode():
-        output = weights.net.eval()(bag, zone, resolution)
+    output = asked(weights.net, patches)
     dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
     if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
         raise ArithmeticError(
             f"weights {weights.name} {weights.version} gave a number that is not finite; copy them again or give others"
         )
+    unlike = _unlike(patches, weights.familiar)
+    withheld = withheld or unlike
     zones = {}
     for index, name in enumerate(ZONES):
         zones[name] = ProcessEvidence(int(counts[index]))
@@ -139,7 +150,14 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
             ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
             zones[name] = ProcessEvidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
-    verdict = Verdict(ProcessEvidence(len(patches), ratio, capped, withheld), zones)
+    reasons = output.reasons
+    explanation = (
+        None
+        if reasons is None
+        else explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration)
+    )
+    whole = ProcessEvidence(len(patches), ratio, capped, withheld)
+    verdict = Verdict(whole, zones, explanation=explanation, unlike=unlike)
     if weights.print_calibration is None:
         return verdict
     return replace(
@@ -147,10 +165,27 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     )
 
 
+def _unlike(patches: PatchSet, familiar: Familiar | None) -> bool:
+    """Whether a dial looks like none that was drawn; never where nobody noted what those look like."""
+    if familiar is None:
+        return False
+    return not bool(familiar.knows(traits_of(*tensors(patches)).double().numpy())[0])
+
+
 def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution."""
+    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution, or (1, N) of patches of
+    several photographs."""
     return (
         torch.from_numpy(np.ascontiguousarray(patches.density, dtype=np.float32))[None],
         torch.from_numpy(patches.zone)[None],
-        torch.tensor([patches.resolution], dtype=torch.float32),
+        torch.from_numpy(np.atleast_1d(patches.resolution if patches.each is None else patches.each[None])).float(),
     )
+
+
+def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
+    """What a net says of a dial's patches of every scale, nothing learnt."""
+    net.eval()
+    seen = patches.joined
+    with torch.inference_mode():
+        output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
+    return output

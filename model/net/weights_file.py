@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from dialtell.model.net.calibration import Calibration
+from dialtell.model.net.familiar import Familiar, familiar_from
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.net.preprocessing import difference, preprocessing
 from dialtell.model.reader.file import BESIDE, Reader, load_reader
@@ -30,7 +31,8 @@ class Weights:
 
     zone_calibration and dial_calibration turn logits into likelihood ratios; so does print_calibration for the process
     of print, None where the weights were never calibrated for it. record : the whole JSON. reader : the net that reads
-    photographs for this one, of the file reader.safetensors beside it, else the shipped one.
+    photographs for this one, of the file reader.safetensors beside it, else the shipped one. familiar : what drawn
+    dials look like, None where that was never noted and every dial counts as familiar.
     """
 
     net: StrokeNet
@@ -42,6 +44,7 @@ class Weights:
     record: Mapping[str, Any]
     reader: Reader
     print_calibration: Calibration | None = None
+    familiar: Familiar | None = None
 
     @property
     def identity(self) -> dict[str, str]:
@@ -53,9 +56,10 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     """Write both files beside each other, each whole or not at all; returns the sha256 of the numbers.
 
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
-    last if there is one) and figures.
+    last if there is one) and figures; familiar where it is known.
     """
-    whole = {"schema": SCHEMA, **record, "architecture": net.config.record(), "preprocessing": preprocessing()}
+    about = {"architecture": net.config.record(), "preprocessing": preprocessing()}
+    whole = {"schema": SCHEMA, **record, **about}
     return write_numbers(path, net, whole)
 
 
@@ -85,11 +89,11 @@ def load_weights(path: Path | None = None) -> Weights:
     path = path or SHIPPED
     needed = {"name", "version", "architecture", "preprocessing", "calibration", "renderer_version"}
     tensors, record, digest = read_numbers(path, SCHEMA, needed)
+    net = _built(path, record)
     if apart := difference(record["preprocessing"]):
         raise WeightsError(
             f"{path.with_suffix('.json')}: made for another preprocessing ({apart}); train again with this version"
         )
-    net = _built(path, record)
     fill(net, tensors, path)
     calibration = record["calibration"]
     return Weights(
@@ -101,23 +105,36 @@ def load_weights(path: Path | None = None) -> Weights:
         zone_calibration=_calibration(path, calibration, "zone"),
         record=record,
         print_calibration=_calibration(path, calibration, "print") if "print" in calibration else None,
+        familiar=_familiar(path, record) if "familiar" in record else None,
         reader=load_reader(path.with_name(BESIDE)) if path.with_name(BESIDE).is_file() else load_reader(),
     )
 
 
 def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     size = record["architecture"]
+    if isinstance(size, dict) and ("additive" in size or "pairs" not in size):  # as the nets before this one say
+        raise WeightsError(f"{path}: of an older net; take the weights that come with this version, or train anew")
     try:
         widths = tuple(int(w) for w in size["widths"])
-        config = NetConfig(**{**size, "widths": widths, "code": int(size["code"]), "beside": int(size["beside"])})
+        numbers = {name: int(size[name]) for name in ("code", "beside", "pairs")}
+        config = NetConfig(**{**size, **numbers, "widths": widths})
     except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise WeightsError(
             f"{path}: its .json describes no net of this version ({error}); copy it again or train again"
         ) from None
     sound = len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths)
-    if not (sound and 1 <= config.code <= 2048 and 0 <= config.beside <= 1024):
+    if not (sound and 1 <= config.code <= 2048 and 1 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
     return StrokeNet(config)
+
+
+def _familiar(path: Path, record: Mapping[str, Any]) -> Familiar:
+    try:
+        return familiar_from(record["familiar"])
+    except (TypeError, KeyError, ValueError, OverflowError) as error:
+        raise WeightsError(
+            f"{path}: its .json does not say what drawn dials look like ({error}); copy it again or train again"
+        ) from None
 
 
 def _calibration(path: Path, record: Any, part: str) -> Calibration:

@@ -7,7 +7,7 @@ repeats can be compared. Signature patches stand upright.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -19,6 +19,7 @@ from dialtell.model.reading.zones import INK, Circle, ZoneMap
 from dialtell.synth.shared.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 SIDE = 64  # px, rows and columns of a patch
 SCALE = 640.0  # px per dial radius: 29 px/mm on an 18 size dial
@@ -27,7 +28,7 @@ LOW, HIGH = -0.2, 2.0  # range of density kept, before and after division by the
 
 CUT_AT_ONCE = 64  # patches: their maps stay in the processor's cache
 
-RESOLUTIONS = (-4.0, 1.0)  # range of log2 resolution the net is told
+RESOLUTIONS = (-4.0, 3.0)  # range of log2 resolution the net is told
 
 MOST_HIDDEN = 0.05  # share of a patch that a watch hand, a hole, glare or a watermark may cover
 MOST_EDGES = 0.25  # likewise of steps, brass rings and damage, which the net has seen beside strokes
@@ -47,6 +48,9 @@ class PatchSet:
     ink : (N,) share of the patch that is ink. full : D of the dial's fullest strokes, which the density of all
         patches was divided by, so that a thin stroke shows how much fainter it is whatever the exposure.
     resolution : log2 of true photo px per patch px, within RESOLUTIONS (0 or more: as sharp as a patch can show).
+    scale : (N,) log2 of each patch's px per dial radius against SCALE, None for all 0. fine : the patches of larger
+        scales that the photograph resolves, None without any; see fine_patches.
+    each : (N,) `resolution` of each patch by itself where patches of several photographs stand in one set, else None.
     """
 
     density: Image
@@ -56,13 +60,63 @@ class PatchSet:
     ink: Floats
     full: float
     resolution: float
+    scale: NDArray[np.int64] | None = None
+    fine: PatchSet | None = None
+    each: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.zone)
 
     def grids(self, geometry: DialGeometry) -> Image:
         """(N, SIDE, SIDE, 2) photo px of every patch pixel's centre."""
-        return _grids(self.center, self.right, geometry, np.arange(SIDE))
+        return _grids(self.center, self.right, geometry, np.arange(SIDE), self.pixels_per_radius)
+
+    @property
+    def scales(self) -> NDArray[np.int64]:
+        """(N,) `scale`, in numbers also where all are 0."""
+        return np.zeros(len(self), dtype=np.int64) if self.scale is None else self.scale
+
+    @property
+    def resolutions(self) -> Floats:
+        """(N,) `resolution` of each."""
+        return np.full(len(self), self.resolution) if self.each is None else self.each
+
+    @property
+    def pixels_per_radius(self) -> float | Floats:
+        """Patch px per dial radius, (N,) where there are several."""
+        return SCALE if self.scale is None else SCALE * np.exp2(self.scale)
+
+    @property
+    def joined(self) -> PatchSet:
+        """Those of every scale in one set, the fine ones last."""
+        if self.fine is None:
+            return self
+        sets = (self, self.fine)
+        return replace(
+            self,
+            density=np.concatenate([each.density for each in sets]),
+            zone=np.concatenate([each.zone for each in sets]),
+            center=np.concatenate([each.center for each in sets]),
+            right=np.concatenate([each.right for each in sets]),
+            ink=np.concatenate([each.ink for each in sets]),
+            scale=np.concatenate([each.scales for each in sets]),
+            fine=None,
+            each=None if self.each is None else np.concatenate([each.resolutions for each in sets]),
+        )
+
+    def chosen(self, which: NDArray[np.int64] | Flags) -> PatchSet:
+        """Those of its patches, without the fine ones."""
+        return replace(
+            self,
+            density=self.density[which],
+            zone=self.zone[which],
+            center=self.center[which],
+            right=self.right[which],
+            ink=self.ink[which],
+            scale=None if self.scale is None else self.scale[which],
+            each=None if self.each is None else self.each[which],
+            fine=None,
+        )
 
 
 def cut_patches(
@@ -76,16 +130,14 @@ def cut_patches(
     centers, rights = places(zones, tick_phase)
     label = zones.at(centers)
     keep = label >= 0
-    points = _lattice(centers, rights, 8)
+    points = lattice(centers, rights, 8)
     keep &= zones.share(zones.hidden, points) < MOST_HIDDEN
     keep &= zones.share(zones.edges, points) < MOST_EDGES
     centers, rights, label = centers[keep], rights[keep], label[keep]
     photo, place = reduced(density, geometry)
-    ends = np.array([0, SIDE - 1])
-    corners = _grids(centers, rights, place, ends)  # a patch is a parallelogram: its corners bound it
-    inside = ((corners >= 0) & (corners <= np.array(photo.shape[1::-1]))).all(axis=(1, 2, 3))
+    inside = within(photo, centers, rights, place)
     centers, rights, label = centers[inside], rights[inside], label[inside]
-    patches = _cut(photo, centers, rights, place)
+    patches = cut_at(photo, centers, rights, place)
     ink = np.count_nonzero(patches > INK, axis=(1, 2)) / SIDE**2
     good = (ink >= LEAST_INK) & (ink <= MOST_INK)
     full = full_density(patches[good])
@@ -100,12 +152,18 @@ def cut_patches(
     )
 
 
-def _cut(photo: Image, center: Floats, right: Floats, geometry: DialGeometry) -> Image:
-    """(N, SIDE, SIDE) photo values within LOW..HIGH, cubic."""
+def within(photo: Image, center: Floats, right: Floats, geometry: DialGeometry, scale: float = SCALE) -> Flags:
+    """(N,) whether a photograph holds all of a patch. scale : px per dial radius of the patches."""
+    corners = _grids(center, right, geometry, np.array([0, SIDE - 1]), scale)  # of a parallelogram bound it
+    return np.asarray(((corners >= 0) & (corners <= np.array(photo.shape[1::-1]))).all(axis=(1, 2, 3)))
+
+
+def cut_at(photo: Image, center: Floats, right: Floats, geometry: DialGeometry, scale: float = SCALE) -> Image:
+    """(N, SIDE, SIDE) photo values within LOW..HIGH, cubic. scale : px per dial radius of the patches."""
     patches = np.empty((len(center), SIDE, SIDE), dtype=np.float32)
     for start in range(0, len(center), CUT_AT_ONCE):
         some = slice(start, start + CUT_AT_ONCE)
-        x, y = (p.reshape(-1, SIDE) for p in _grid_xy(center[some], right[some], geometry, np.arange(SIDE)))
+        x, y = (p.reshape(-1, SIDE) for p in _grid_xy(center[some], right[some], geometry, np.arange(SIDE), scale))
         x -= np.float32(0.5)
         y -= np.float32(0.5)
         into = patches[some].reshape(-1, SIDE)
@@ -123,9 +181,12 @@ def full_density(patches: Image) -> float:
     return float(np.clip(np.quantile(dark, over), least, most))
 
 
-def reduced(density: Image, geometry: DialGeometry) -> tuple[Image, DialGeometry]:
-    """A copy with at most a quarter more px per dial radius than patches have, so that sampling cannot alias."""
-    factor = 1.25 * SCALE / geometry.pixels_per_radius
+def reduced(density: Image, geometry: DialGeometry, scale: float = SCALE) -> tuple[Image, DialGeometry]:
+    """A copy with at most a quarter more px per dial radius than patches have, so that sampling cannot alias.
+
+    scale : px per dial radius of the patches.
+    """
+    factor = 1.25 * scale / geometry.pixels_per_radius
     if factor > 0.99:  # or reduced already
         return density, geometry
     shape = (max(round(density.shape[1] * factor), 1), max(round(density.shape[0] * factor), 1))
@@ -189,16 +250,24 @@ def _sub_dial(circle: Circle) -> list[tuple[Floats, Floats]]:
     return parts
 
 
-def _grids(center: Floats, right: Floats, geometry: DialGeometry, at: NDArray[np.int64]) -> Image:
+def _grids(
+    center: Floats, right: Floats, geometry: DialGeometry, at: NDArray[np.int64], scale: float | Floats = SCALE
+) -> Image:
     """(N, A, A, 2) photo px of the patch pixels in rows and columns `at` (A,)."""
-    return np.stack(_grid_xy(center, right, geometry, at), axis=-1)
+    return np.stack(_grid_xy(center, right, geometry, at, scale), axis=-1)
 
 
-def _grid_xy(center: Floats, right: Floats, geometry: DialGeometry, at: NDArray[np.int64]) -> tuple[Image, Image]:
-    """x and y apart, (N, A, A) each; the map is affine, so a patch is its middle and two steps."""
+def _grid_xy(
+    center: Floats, right: Floats, geometry: DialGeometry, at: NDArray[np.int64], scale: float | Floats
+) -> tuple[Image, Image]:
+    """x and y apart, (N, A, A) each; the map is affine, so a patch is its middle and two steps.
+
+    scale : px per dial radius, of all or (N,) of each.
+    """
     middle = geometry.to_photo(center)
-    across = right @ geometry.matrix.T / SCALE
-    down = np.stack([-right[:, 1], right[:, 0]], axis=1) @ geometry.matrix.T / SCALE
+    by = scale if isinstance(scale, float) else scale[:, None]
+    across = right @ geometry.matrix.T / by
+    down = np.stack([-right[:, 1], right[:, 0]], axis=1) @ geometry.matrix.T / by
     offset = (at + 0.5 - SIDE / 2).astype(np.float32)
     x, y = (
         (middle[:, None, k] + offset * down[:, None, k]).astype(np.float32)[:, :, None]
@@ -208,9 +277,9 @@ def _grid_xy(center: Floats, right: Floats, geometry: DialGeometry, at: NDArray[
     return x, y
 
 
-def _lattice(center: Floats, right: Floats, side: int) -> Floats:
-    """(N, side, side, 2) dial radii of evenly spaced points of each patch."""
-    offset = ((np.arange(side) + 0.5) / side - 0.5) * SPAN
+def lattice(center: Floats, right: Floats, side: int, span: float = SPAN) -> Floats:
+    """(N, side, side, 2) dial radii of evenly spaced points of each patch. span : dial radii across a patch."""
+    offset = ((np.arange(side) + 0.5) / side - 0.5) * span
     j = offset[None, None, :, None] * right[:, None, None, :]
     down = np.stack([-right[:, 1], right[:, 0]], axis=1)
     i = offset[None, :, None, None] * down[:, None, None, :]

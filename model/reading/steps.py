@@ -17,6 +17,7 @@ from dialtell.model.reading.close_up import (
 )
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.divisions import Divisions, find_divisions
+from dialtell.model.reading.fine_patches import with_fine
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
 from dialtell.model.reading.looks import Look, first_look, square_look
@@ -95,10 +96,38 @@ def read_at(
         twelve = on_division(find_twelve(look, reader), divisions)
     geometry = geometry.turned(twelve.radians)
     zones = find_zones(look, twelve.radians, divisions)
-    phase = 0.0 if divisions is None else divisions.nearest(twelve.radians) - twelve.radians
+    phase = _phase(divisions, twelve)
     small, place = reduced(density, geometry)  # once, for both
     patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
+    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
     return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, look.make, certainty)
+
+
+def read_within(photo: Photo, geometry: DialGeometry, whole: Reading, reader: Reader | None = None) -> Reading:
+    """Read a close-up whose place on the dial is known, because it was laid on a whole view that was read.
+
+    geometry : of the whole dial in px of the close-up, 12 o'clock as in the whole view. Zones and divisions are the
+    whole view's; what lies over the design is looked for here.
+    """
+    density = optical_density(photo.grey, geometry)
+    sharpness = measure_sharpness(density, geometry)
+    look = first_look(photo.codes, reader or load_reader())
+    zones = whole.zones.seen_by(seen_within(look, geometry))
+    turn = geometry.rotation - whole.geometry.rotation  # each counts from up in its own photograph
+    divisions = None if whole.divisions is None else replace(whole.divisions, phase=whole.divisions.phase + turn)
+    twelve = Twelve(geometry.rotation, 1.0 if whole.twelve is None else whole.twelve.certainty)
+    phase = _phase(divisions, twelve)
+    small, place = reduced(density, geometry)
+    patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
+    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
+    scale = Scale(geometry.pixels_per_radius, 0.0, "from its place on the whole view")
+    found = CloseUp(DialPlace(geometry, geometry.seen), scale)
+    return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, {}, None, close_up=found)
+
+
+def _phase(divisions: Divisions | None, twelve: Twelve) -> float:
+    """Radians from 12 o'clock to the division nearest to it."""
+    return 0.0 if divisions is None else divisions.nearest(twelve.radians) - twelve.radians
 
 
 def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None) -> Reading:
@@ -111,6 +140,7 @@ def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None)
     sharpness = measure_sharpness(density, geometry)
     zones = unnamed_zones(None if look is None else seen_within(look, geometry))
     patches = cut_patches(density, geometry, zones, 0.0, sharpness.true_pixels_per_radius)
+    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
     return Reading(geometry, density, sharpness, None, None, zones, patches, {}, None)
 
 

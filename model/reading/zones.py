@@ -7,7 +7,7 @@ near it belongs to none.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -89,6 +89,19 @@ class ZoneMap:
     def edges(self) -> Flags:
         """(S, S) where a step, a ring of metal or damage is seen, which is none of the design's strokes either."""
         return np.isin(self.seen, [SEEN.index(one) for one in EDGES])
+
+    def seen_by(self, seen: Index) -> ZoneMap:
+        """The same zones of the same dial in another photograph. seen : (S, S) what every place shows there.
+
+        What was hidden here may be shown there: within the rings of track and figures it belongs to these.
+        """
+        label = self.label.copy()
+        _, _, radius, _ = lattice()
+        for zone, band in ((Zone.NUMERALS, self.numerals), (Zone.MINUTE_TRACK, self.track)):
+            if zone in self.found and band is not None:
+                inside = (radius > band[0]) & (radius < band[1]) & (label < 0) & self.hidden
+                label[inside] = ZONES.index(zone)
+        return replace(self, label=label, seen=seen)
 
     def at(self, points: Floats) -> NDArray[np.int8]:
         """Zone index at (..., 2) dial radii, -1 outside."""

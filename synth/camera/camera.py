@@ -28,6 +28,7 @@ Photo = NDArray[np.uint8]
 PALETTES = ("colour", "grey", "sepia")
 LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, as JPEG uses
 LUT_STEPS = 4096
+FILM_SHARE = 0.07  # of finished photographs, those on dim, soft film or from old prints of it
 
 
 @dataclass(frozen=True)
@@ -208,12 +209,20 @@ def roughened(camera: CameraSpec, *, rng: np.random.Generator) -> CameraSpec:
 
 
 def finished(
-    camera: CameraSpec, *, rng: np.random.Generator, px_per_mm: float, dial_radius_mm: float, heic_share: float = 0.0
+    camera: CameraSpec,
+    *,
+    rng: np.random.Generator,
+    px_per_mm: float,
+    dial_radius_mm: float,
+    heic_share: float = 0.0,
+    film_share: float = FILM_SHARE,
 ) -> CameraSpec:
     """The same exposure and tones taken, finished and passed on as photographs are; a plate from a book stays as it is.
 
     px_per_mm : scale of the frame at the dial's centre. heic_share : 0..1, of pictures kept as HEIC.
+    film_share : 0..1, of pictures on film or from old prints.
     """
+    require_range("film_share", film_share, 0.0, 1.0)
     if camera.screen_px > 0.0:
         return camera
     ratio = sample_ratio(rng=rng, px_per_mm=px_per_mm, dial_radius_mm=dial_radius_mm)
@@ -227,15 +236,16 @@ def finished(
     before, after = int(rng.integers(85, 98)), [int(q) for q in rng.integers(60, 97, size=2)]
     saved = int(rng.choice([0, 1, 2], p=[0.2, 0.6, 0.2]))
     # automatic balance and exposure leave enamel bright and a little warm, and ink black: judged on real dials
-    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.2, 0.2) + (0.0, -0.035, 0.86, 0.35)
+    red, blue, white, curve = rng.standard_normal(4) * (0.045, 0.055, 0.18, 0.2) + (0.0, -0.035, 0.68, 0.38)
     grey = camera.palette != "colour" and rng.random() < 0.25  # today's are in colour
     taken = replace(
         camera,
         palette=camera.palette if grey else "colour",
-        white_level=float(np.clip(white, 0.35, 1.3)),
+        white_level=float(np.clip(white, 0.35, 1.1)),
         contrast=float(np.clip(curve, -0.1, 0.9)),
-        flare=camera.flare * float(rng.uniform(0.2, 1.0)),  # software lowers the veil to black again
+        flare=camera.flare * float(rng.uniform(0.1, 0.8)),  # software lowers the veil to black again
         black=camera.black * float(rng.random() ** 2),
+        gamma=camera.gamma**0.6,  # cameras' own curves agree better than those of people who edit (judgement)
         balance=(float(np.exp(red)), 1.0, float(np.exp(blue))),
         sigma_px=max(float(rng.uniform(0.45, 1.4)) / finer, 0.3),
         defocus_px=float(rng.uniform(0.0, 1.5)) / finer if disc else 0.0,
@@ -254,7 +264,7 @@ def finished(
     )
     if chain.eyepiece is not None:  # depth of field is shallow so near
         taken = replace(taken, focus_px=float(rng.uniform(0.5, 7.0)), focus_at=float(rng.uniform(0.2, 0.8)))
-    return _on_film(taken, rng) if rng.random() < 0.07 else taken
+    return _on_film(taken, rng) if rng.random() < film_share else taken
 
 
 def _on_film(camera: CameraSpec, rng: np.random.Generator) -> CameraSpec:

@@ -11,6 +11,7 @@ from dialtell.synth.letterforms.families import font_names
 from dialtell.synth.letterforms.glyph import letterform
 
 FINEST_MM = 0.03  # the thinnest line a plate takes and a brush draws (judgement)
+LETTERS_BOLDER = 1.15  # lettering of dials, in which no line is as fine as in type (judgement)
 PAIR = 1.25  # heights: as wide as two figures of a track get before they are made smaller
 # what a line of the signature set in a skeleton becomes
 ROLES = {"serif-capitals": "capitals", "block-capitals": "capitals", "round-script": "script", "italic-lower": "text"}
@@ -23,6 +24,7 @@ def with_fonts(design: DialDesign, variety: Variety, *, rng: np.random.Generator
     so that more fonts only add to fewer.
     """
     chapter = design.chapter
+    bolder = float(np.exp(rng.normal(0.22, 0.2)).clip(0.85, 1.8))  # dials' figures are bolder than text faces
 
     def drawn(role: str) -> str | None:
         wanted, which = rng.random(2)
@@ -39,7 +41,7 @@ def with_fonts(design: DialDesign, variety: Variety, *, rng: np.random.Generator
 
     name = drawn("roman" if chapter and chapter.letterform in ROMAN else "figures")
     if chapter is not None and name is not None and chapter.letterform in (*ROMAN, *ARABIC):
-        chapter = _hours(chapter, name, design.radius_mm)
+        chapter = _hours(chapter, name, design.radius_mm, bolder)
     track = design.track and track_of(design.track)
     subdials = tuple(replace(dial, track=track_of(dial.track)) for dial in design.subdials)
     room = chapter.outer - chapter.height if chapter else 0.75
@@ -56,9 +58,9 @@ def _weights(name: str, height_mm: float) -> tuple[float, float]:
     return form.thick, max(form.thin, min(FINEST_MM / height_mm, 0.9 * form.thick))
 
 
-def _hours(chapter: Chapter, name: str, radius_mm: float) -> Chapter:
+def _hours(chapter: Chapter, name: str, radius_mm: float, bolder: float) -> Chapter:
     thick, thin = _weights(name, chapter.height * radius_mm)
-    return replace(chapter, letterform=name, thick=thick, thin=thin)
+    return replace(chapter, letterform=name, thick=bolder * thick, thin=bolder * thin)
 
 
 def _set(line: Line, name: str, room: float, radius_mm: float) -> Line:
@@ -67,4 +69,4 @@ def _set(line: Line, name: str, room: float, radius_mm: float) -> Line:
     wide = letterform(name).measure(line.text, tracking=line.tracking) * line.height
     height = line.height * min(1.0, limit / max(wide, 1e-9))
     thick, thin = _weights(name, height * radius_mm)
-    return replace(line, letterform=name, height=height, thick=thick, thin=thin)
+    return replace(line, letterform=name, height=height, thick=LETTERS_BOLDER * thick, thin=LETTERS_BOLDER * thin)

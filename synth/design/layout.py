@@ -150,7 +150,7 @@ def _track_figures(track: Track, center: tuple[float, float], radius: float, zon
     form = letterform(track.figures_letterform)
     height = track.figures_height * radius
     # a sub-dial's figures thin out less than its size
-    thick, thin = form.thick * height, max(form.thin * height, 0.04)
+    thick, thin = form.thick * height, max(form.thin * height, 0.05)
     at = track.figures_at * radius
     items = []
     count = track.figures_start // track.figures_every

@@ -116,7 +116,9 @@ def six(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialD
         design = replace(design, subdials=(replace(bit, radius=wide), *others))
         return replace(design, chapter=replace(chapter, cut="cut"))
     covered = bit.y + bit.radius > chapter.outer - 0.75 * chapter.height  # else there is room for both
-    if bit.x != 0.0 or not covered:
+    middle = chapter.outer - 0.5 * chapter.height
+    beside = np.hypot(0.5 * middle, np.sqrt(0.75) * middle - bit.y)  # from the hour next to it
+    if bit.x != 0.0 or not covered or beside < bit.radius + 0.275 * chapter.height:  # as layout leaves hours out
         return None
     track = bit.track
     figures = FigureRing(

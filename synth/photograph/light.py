@@ -113,11 +113,17 @@ def sample_light(*, rng: np.random.Generator, dial_radius_mm: float = 22.0) -> L
 
 
 def hardened(light: LightSpec, *, rng: np.random.Generator, bezel: bool) -> LightSpec:
-    """The same light, of some harder: a bezel's shadow (bezel : whether there is one) or glints in scratched glass."""
+    """The same light, of some harder: a bezel's shadow (bezel : whether there is one) or glints in scratched glass.
+
+    Of the room's reflection half is left: who photographs a dial turns it out of it (judgement).
+    """
     sun = sample_sun(rng=rng)
     scratches = sample_scratches(rng=rng, dial_radius_mm=light.dial_radius_mm)
     shaded, scratched = rng.random(2) < (0.15, 0.18)
-    return replace(light, sun=sun if shaded and bezel else None, scratches=scratches if scratched and bezel else None)
+    return replace(
+        light, haze=0.5 * light.haze, sun=sun if shaded and bezel else None,
+        scratches=scratches if scratched and bezel else None,
+    )  # fmt: skip
 
 
 def apply_light(light: LightSpec, view: ViewSpec, reflectance: Image) -> Image:

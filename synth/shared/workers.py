@@ -14,6 +14,8 @@ from typing import Any, TypeVar
 
 from dialtell.synth.shared.errors import DialtellError
 
+_POLITE = 5  # niceness of a worker beside its parent
+
 J = TypeVar("J")
 R = TypeVar("R")
 
@@ -76,6 +78,7 @@ def spawned(
 
 def _begin(start: Callable[..., object] | None, arguments: tuple[Any, ...]) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    os.nice(_POLITE)  # who hands out the jobs comes first: a training waits for its own launches, not for pictures
     follow_parent()
     import cv2
 

@@ -19,7 +19,7 @@ from dialtell.synth.strokes.skeleton import KINDS, ItemTable, StrokeBatch, norma
 from dialtell.synth.strokes.stroke import Floats
 
 BRUSH_TIP_MM = 0.10  # no end is rounded deeper than the tip of a watch painter's brush (judgement)
-FADE_POWER = 1.5  # thin strokes lose density, stems of 0.4 mm and more do not (judgement)
+FADE_POWER = 2.0  # thin strokes lose density, stems of 0.4 mm and more do not (judgement)
 CAP_SAMPLES = 4  # samples that round off each end
 TREMOR_TONES = 5  # sinusoids that make up the tremor
 TREMOR_SPREAD = 0.2  # SD of their frequencies, share: 8 to 12 Hz about 10 (Lakie 2015: a peak from 6 to 12 Hz)

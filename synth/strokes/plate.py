@@ -20,7 +20,7 @@ from dialtell.synth.strokes.hand_style import HandStyle, Workshop, sample_hand_s
 from dialtell.synth.strokes.skeleton import ItemTable, StrokeBatch
 from dialtell.synth.strokes.stroke import Floats
 
-SHALLOW_POWER = 1.5  # as paint's: hairlines lose ink, stems do not (judgement)
+SHALLOW_POWER = 2.0  # as paint's: hairlines lose ink, stems do not (judgement)
 FLOOR_STREAM = 91  # of the rng of a machine's errors, apart so that the engraver's stay as drawn without
 
 # parameters of a hand that an engraver's hand has too; all others are the brush's

@@ -119,9 +119,10 @@ def test_numbers_that_were_tampered_with(weights, tampered):
 
 @pytest.mark.parametrize(
     "changes",
-    [{"architecture": {"widths": [10**9] * 4, "code": 16}}, {"architecture": {"widths": [8] * 4, "code": 10**400}},
-     {"architecture": {"widths": "8888", "code": 16}}, {"architecture": []}, {"schema": "other/1"},
-     {"preprocessing": None},
+    [{"architecture": {"widths": [10**9] * 4, "code": 16, "beside": 8, "pairs": 1}},
+     {"architecture": {"widths": [8] * 4, "code": 10**400, "beside": 8, "pairs": 1}},
+     {"architecture": {"widths": "8888", "code": 16, "beside": 8, "pairs": 1}}, {"architecture": []},
+     {"architecture": {"widths": [8] * 4, "code": 16}}, {"schema": "other/1"}, {"preprocessing": None},
      {"calibration": {"dial": {"offset": "1e400"}, "zone": {}}}, {"calibration": {"dial": {"slope": [1]}, "zone": {}}},
      {"calibration": {"dial": {"unknown": 1}, "zone": {}}}, {"calibration": []}, {"sha256": None},
      {"calibration": {"dial": {"offset": float("nan")}, "zone": {}}}],

@@ -32,7 +32,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.net": {"synth.shared", "model.weights", "model.reader", "model.reading"},
     "model": {"synth.shared", "model.reading", "model.net"},
     "train.stats": {"synth.shared", "model.net"},
-    "train.bags": {"synth.shared", "synth.design", "synth.photograph", "synth", "model.reading", "model.net"},
+    "train.bags": {
+        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reading", "model.net",
+    },
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {
         "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats",
@@ -52,16 +54,22 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.period": {"synth.shared", "model.reading", "model.net"},
     "evaluate.museum": {"synth.shared"},
     "evaluate.score": {"synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words"},
+    "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.inspection": {
-        "synth.shared", "synth.design", "synth", "model.reading", "model.net", "evaluate.words", "evaluate.pages",
-        "evaluate.maps", "evaluate.measurements", "evaluate.period", "evaluate.score",
+        "synth.shared", "synth.design", "synth", "model.reader", "model.reading", "model.net", "evaluate.words",
+        "evaluate.pages", "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period",
+        "evaluate.score",
     },
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
     },
+    "evaluate.one_dial": {
+        "synth.shared", "model.reader", "model.reading", "model.net", "evaluate.words", "evaluate.score",
+        "evaluate.compare",
+    },
     "evaluate.collection": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "evaluate.words", "evaluate.pages",
-        "evaluate.score", "evaluate.inspection", "evaluate.compare",
+        "evaluate.score", "evaluate.inspection", "evaluate.compare", "evaluate.one_dial",
     },
     "evaluate.label": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs",
@@ -81,8 +89,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "synth", "synth.sets", "model", "model.reading", "model.net", "train.bags", "train.run",
         "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection",
         "evaluate.period",
-        "evaluate.compare", "evaluate.collection", "evaluate.label", "evaluate.museum", "evaluate.benchmark",
-        "evaluate.ladder",
+        "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.museum",
+        "evaluate.benchmark", "evaluate.ladder",
     },
 }  # fmt: skip
 # what any part may know of a part to its left that it may not import from otherwise

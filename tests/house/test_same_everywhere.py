@@ -152,7 +152,10 @@ def test_after_saving_and_loading(patches, alone, weights, tmp_path):
     for own, before in zip(patches, alone, strict=True):
         after = outputs(loaded.net, *tensors(own))
         assert all(torch.equal(a, b) for a, b in zip(before, after, strict=True))
-        assert judge(own, weights) == judge(own, loaded)
+        one, other = judge(own, weights), judge(own, loaded)
+        assert one.explanation is not None and other.explanation is not None
+        assert one.explanation.record() == other.explanation.record()
+        assert replace(one, explanation=None) == replace(other, explanation=None)
 
 
 def test_one_worker_or_two(tmp_path, capsys):

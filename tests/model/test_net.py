@@ -1,4 +1,4 @@
-"""What the net must not depend on, what it must, and what it costs."""
+"""What the net must not depend on, what it must, that its reasons add up to what it says, and what it costs."""
 
 from copy import deepcopy
 
@@ -7,30 +7,36 @@ import pytest
 import torch
 from torch import nn
 
-from dialtell.model.net.net import Encoder, NetConfig, StrokeNet, count_parameters, folded
+from dialtell.model.net.calibration import Calibration
+from dialtell.model.net.encoder import Encoder
+from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters, folded
 from dialtell.model.reading.patches import SIDE
 from dialtell.synth.shared.terms import ZONES
+from dialtell.train.stats.discrimination import auc
 
-SMALL = NetConfig(widths=(8, 12, 16, 24), code=20)
+SMALL = NetConfig(widths=(8, 12, 16, 24), code=20, beside=16)
+
+
+def bags(rows=3, patches=14, seed=1):
+    torch.manual_seed(seed)
+    zone = torch.randint(-1, 3, (rows, patches))
+    zone[:, -1] = 3
+    scale = torch.randint(0, 3, (rows, patches)).float()
+    return torch.rand(rows, patches, SIDE, SIDE) * 1.4 - 0.2, zone, torch.linspace(-2.0, 2.0, rows), scale
 
 
 @pytest.fixture(scope="module")
 def net():
-    """A net whose batch norms and weights are not those of a fresh one, in eval mode."""
+    """Random weights everywhere, the exponents too, and norms that have seen something."""
     torch.manual_seed(0)
     made = StrokeNet(SMALL)
     with torch.no_grad():
+        for parameter in [*made.place.parameters(), *made.pair.parameters(), *made.weigh.parameters()]:
+            parameter.normal_(0, 0.4)
+        made.witness.normal_()
         for _ in range(3):
-            made.train()(*bags(rows=3, patches=20, seed=9))
+            made.train()(*bags(patches=20, seed=9))
     return made.eval()
-
-
-def bags(rows=2, patches=14, seed=1):
-    torch.manual_seed(seed)
-    density = torch.rand(rows, patches, SIDE, SIDE)
-    zone = torch.randint(0, 3, (rows, patches))
-    zone[:, -1] = 3
-    return density, zone, torch.linspace(-2.0, 0.5, rows)
 
 
 def outputs(net, *given):
@@ -38,95 +44,150 @@ def outputs(net, *given):
         return net(*given)
 
 
-def assert_same(one, other, patch=None, tolerance=1e-5):
+def assert_same(one, other, of=np.s_[:], tolerance=1e-5):
+    """of : the patches of `other` that are those of `one`, in the same order."""
     for name in ("dial", "zone", "photographic"):
-        assert torch.allclose(getattr(one, name), getattr(other, name), atol=tolerance), name
+        torch.testing.assert_close(getattr(other, name), getattr(one, name), rtol=1e-4, atol=tolerance)
     assert torch.equal(one.present, other.present)
-    if patch is not None:
-        assert torch.allclose(one.patch, other.patch[patch], atol=tolerance)
+    for mine, theirs in ((one.patch, other.patch), (one.reasons.place_dial, other.reasons.place_dial)):
+        torch.testing.assert_close(theirs[:, of], mine, rtol=1e-4, atol=tolerance)
+
+
+# --- what it says is the sum of its reasons ---
+
+
+def sums(output, zone):
+    """(B,) and (B, Z) what the reasons add up to, in doubles."""
+    reasons = output.reasons.each(lambda value: value.double())
+    dial = reasons.dial_base + reasons.place_dial.sum(1) + reasons.pair_dial.sum((1, 2))
+    each = reasons.place_zone + reasons.pair_zone.sum(2)
+    zones = torch.stack([reasons.zone_base[:, z] + (each * (zone == z)).sum(1) for z in range(len(ZONES))], dim=1)
+    return dial, zones
+
+
+@pytest.mark.parametrize(("rows", "patches", "seed"), [(1, 6, 2), (3, 14, 3), (5, 40, 4), (2, 2, 5), (1, 90, 6)])
+def test_the_reasons_add_up(net, rows, patches, seed):
+    density, zone, resolution, scale = bags(rows, patches, seed)
+    output = outputs(net, density, zone, resolution, scale)
+    dial, zones = sums(output, zone)
+    assert (output.dial - dial).abs().max() < 1e-5 and (output.zone - zones).abs().max() < 1e-5
+    assert output.dial.abs().max() > 1e-2
+    calibration = Calibration(2.7, -0.8, -20, 20, bounds=((-1.5, 0.4),))
+    for row in range(rows):
+        level = float(resolution[row])
+        stated, _ = calibration.log10_lr(float(output.dial[row]), level)
+        times, more = calibration.affine(level)
+        reasons = output.reasons.each(lambda value, at=row, by=times: value[at].double() * by)
+        added = float(reasons.place_dial.sum() + reasons.pair_dial.sum() + reasons.dial_base) + more
+        assert added == pytest.approx(stated, abs=1e-4)
+
+
+# --- what it must not depend on ---
 
 
 def test_padding_changes_nothing(net):
-    density, zone, resolution = bags()
-    wide = torch.cat([density, torch.full((2, 9, SIDE, SIDE), 1.7)], dim=1)
-    label = torch.cat([zone, torch.full((2, 9), -1)], dim=1)
-    assert_same(outputs(net, density, zone, resolution), outputs(net, wide, label, resolution), np.s_[:, :14])
+    density, zone, resolution, scale = bags()
+    wide = outputs(
+        net,
+        torch.cat([density, torch.full((3, 9, SIDE, SIDE), 1.7)], dim=1),
+        torch.cat([zone, torch.full((3, 9), -1)], dim=1),
+        resolution,
+        torch.cat([scale, torch.zeros(3, 9)], dim=1),
+    )
+    assert_same(outputs(net, density, zone, resolution, scale), wide, np.s_[:14])
+    assert not wide.reasons.place_dial[:, 14:].any() and (wide.reasons.pair_with[:, 14:] == -1).all()
 
 
 def test_order_of_patches_changes_nothing(net):
-    density, zone, resolution = bags()
+    density, zone, resolution, scale = bags()
     order = torch.randperm(14)
-    one, other = outputs(net, density, zone, resolution), outputs(net, density[:, order], zone[:, order], resolution)
-    assert_same(one, other)
-    assert torch.allclose(one.patch[:, order], other.patch, atol=1e-5)
+    turned = outputs(net, density[:, order], zone[:, order], resolution, scale[:, order])
+    assert_same(outputs(net, density, zone, resolution, scale), turned, order.argsort())
 
 
 def test_dials_of_a_batch_do_not_meet(net):
-    density, zone, resolution = bags(rows=4)
-    together = outputs(net, density, zone, resolution)
+    given = bags(rows=4)
+    together = outputs(net, *given)
     for row in range(4):
-        alone = outputs(net, density[row : row + 1], zone[row : row + 1], resolution[row : row + 1])
-        assert torch.allclose(alone.dial, together.dial[row : row + 1], atol=1e-5)
-        assert torch.allclose(alone.zone, together.zone[row : row + 1], atol=1e-5)
+        assert_same(together.row(row), outputs(net, *(value[row : row + 1] for value in given)))
 
 
 def test_zones_without_patches(net):
-    density, zone, resolution = bags()
-    output = outputs(net, density, zone, resolution)
-    assert output.present.shape == (2, len(ZONES)) and not output.present[:, 4].any() and output.present[:, 3].all()
-    # what an absent zone would say does not reach the dial: its head may hold anything
-    empty = torch.full_like(zone, -1)
-    nothing = outputs(net, density, empty, resolution)
-    assert not nothing.present.any()
-    assert all(torch.isfinite(getattr(nothing, name)).all() for name in ("dial", "zone", "patch", "photographic"))
+    output = outputs(net, *bags())
+    assert output.present.shape == (3, len(ZONES)) and not output.present[:, 4].any() and output.present[:, 3].all()
+    assert not output.zone[:, 4].any()
+
+
+def test_an_empty_bag_says_nothing(net):
+    density, zone, resolution, scale = bags()
+    output = outputs(net, density, torch.full_like(zone, -1), resolution, scale)
+    assert not output.present.any()
+    assert not output.dial.any() and not output.zone.any()
+    assert torch.isfinite(output.photographic).all() and torch.isfinite(output.zone).all()
 
 
 def test_absent_zones_weigh_nothing_in_the_dial(net):
-    """Pooled features of absent zones are replaced by noise: the dial's logit stays."""
-    density, zone, resolution = bags()
-    before = outputs(net, density, zone, resolution).dial
-    changed = []
+    """Pooled features of an absent zone are replaced by noise: the dial's logit stays."""
+    given, changed = bags(), []
+    before = outputs(net, *given).dial
 
-    def disturb(module, given):
-        (pooled,) = given
+    def disturb(module, seen):
+        (pooled,) = seen
         noise = torch.zeros_like(pooled[..., :1])
         noise[:, 4] = 5.0
         changed.append(True)
         return (pooled + noise,)
 
     hook = net.weigh.register_forward_pre_hook(disturb)
-    after = outputs(net, density, zone, resolution).dial
+    after = outputs(net, *given).dial
     hook.remove()
-    assert changed and torch.allclose(before, after, atol=1e-6)
+    assert changed and torch.equal(before, after)
 
 
-def test_zones_and_resolution_are_told(net):
-    density, zone, resolution = bags()
-    one = outputs(net, density, zone, resolution)
-    assert (outputs(net, density, zone, resolution - 2).dial - one.dial).abs().max() > 1e-5
-    other = torch.where(zone == 0, 1, zone)
-    assert (outputs(net, density, other, resolution).dial - one.dial).abs().max() > 1e-5
+# --- what it must ---
+
+
+def test_pairs_are_of_one_zone_and_scale(net):
+    density, zone, resolution, scale = bags(patches=40)
+    beside = outputs(net, density, zone, resolution, scale).reasons.pair_with
+    found = beside >= 0
+    assert found.any() and (~found).any()
+    for values in (zone, scale):
+        other = values.gather(1, beside.clamp(min=0).flatten(1)).view_as(beside)
+        assert torch.equal(other[found], values[:, :, None].expand_as(beside)[found])
+    assert (beside != torch.arange(40)[None, :, None]).all()
+
+
+def test_zones_scale_and_resolution_are_told(net):
+    density, zone, resolution, scale = bags()
+    one = outputs(net, density, zone, resolution, scale).dial
+    assert (outputs(net, density, zone, resolution - 1, scale).dial - one).abs().max() > 1e-4
+    assert (outputs(net, density, zone, resolution, scale + 1).dial - one).abs().max() > 1e-4
+    assert (outputs(net, density, torch.where(zone == 0, 1, zone), resolution, scale).dial - one).abs().max() > 1e-4
+    plain = outputs(net, density, zone, resolution, torch.zeros_like(scale)).dial
+    torch.testing.assert_close(outputs(net, density, zone, resolution).dial, plain)
 
 
 @pytest.mark.parametrize(("left_out", "kept"), [("spread", "texture"), ("texture", "spread")])
 def test_one_half_of_the_evidence_can_be_left_out(left_out, kept):
-    """Without spread or texture its columns of the heads are dead, the other's are not."""
+    """Without spread or texture its columns of what judges a place are dead, the other's are not; pairs are spread."""
     torch.manual_seed(0)
-    net = StrokeNet(NetConfig(widths=SMALL.widths, code=SMALL.code, **{left_out: False})).eval()
-    density, zone, resolution = bags()
-    (net(density, zone, resolution).zone.sum()).backward()
-    gradient = net.zone_head[0].weight.grad
-    columns = {"texture": slice(0, SMALL.code), "spread": slice(SMALL.code, 2 * SMALL.code)}
-    assert gradient[:, columns[left_out]].abs().max() == 0
-    assert gradient[:, columns[kept]].abs().max() > 0
+    made = StrokeNet(NetConfig(**SMALL.record() | {left_out: False})).eval()
+    made(*bags()).zone.sum().backward()
+    gradient = made.place[0].weight.grad.unflatten(1, (3, SMALL.code)).abs().amax((0, 2))
+    columns = {"texture": [0], "spread": [2]}
+    assert not gradient[columns[left_out]].any() and (gradient[columns[kept]] > 0).all()
+    pair = made.pair[0].weight.grad
+    assert (pair is None) == (left_out == "spread")
+    assert pair is None or (not pair[:, : SMALL.code].any() and pair[:, SMALL.code :].any())
 
 
 def test_spread_tells_like_strokes_from_unlike(net):
     """Texture held fixed, equal patches give the pooled spread its least value, and different ones more."""
     seen = []
-    hook = net.zone_head.register_forward_pre_hook(lambda module, given: seen.append(given[0]))
-    density, _, resolution = bags()
-    zone = torch.zeros(2, 14, dtype=torch.long)
+    hook = net.weigh.register_forward_pre_hook(lambda module, given: seen.append(given[0]))
+    density, _, resolution, _ = bags()
+    zone = torch.zeros(3, 14, dtype=torch.long)
     outputs(net, density[:, :1].expand(-1, 14, -1, -1), zone, resolution)
     outputs(net, density, zone, resolution)
     hook.remove()
@@ -134,11 +195,39 @@ def test_spread_tells_like_strokes_from_unlike(net):
     assert like < 0.01 and unlike > 2 * like
 
 
+def test_a_patch_is_judged_beside_its_zone_and_no_other(net):
+    """Another patch of its zone changes what is said of it; one of another zone changes nothing."""
+    density, zone, resolution, scale = bags(rows=1)
+    zone[0, :-1], zone[0, -1] = 0, 1
+
+    def said(changed):
+        other = density.clone()
+        other[0, changed] += 0.5
+        return outputs(net, other, zone, resolution, scale)
+
+    plain = outputs(net, density, zone, resolution, scale)
+    assert (said(1).patch[0, 2:-1] - plain.patch[0, 2:-1]).abs().max() > 1e-4
+    assert torch.equal(said(-1).patch[0, :-1], plain.patch[0, :-1])
+    assert torch.equal(said(-1).zone[0, 0], plain.zone[0, 0])
+
+
 def test_training_reaches_every_weight():
-    net = StrokeNet(SMALL)
-    output = net(*bags(rows=3, patches=30))
+    torch.manual_seed(0)
+    made = StrokeNet(SMALL)
+    output = made(*bags(patches=30))
     (output.dial.sum() + output.zone.sum() + output.patch.sum() + output.photographic.sum()).backward()
-    assert [name for name, p in net.named_parameters() if p.grad is None or not p.grad.abs().any()] == []
+    assert [name for name, p in made.named_parameters() if p.grad is None or not p.grad.abs().any()] == []
+
+
+# --- what it costs ---
+
+
+def test_folded_says_the_same(net):
+    given, short = bags(), folded(net)
+    assert not any(isinstance(module, nn.BatchNorm2d) for module in short.modules())
+    assert any(isinstance(module, nn.BatchNorm2d) for module in net.modules())
+    assert_same(outputs(net, *given), outputs(short, *given), tolerance=1e-4)
+    assert not any(parameter.requires_grad for parameter in short.parameters())
 
 
 def counted(net, given):
@@ -155,38 +244,14 @@ def counted(net, given):
     return sum(total)
 
 
-def test_folded_says_the_same(net):
-    given = torch.rand(2, 9, SIDE, SIDE), torch.randint(0, 4, (2, 9)), torch.tensor([-1.0, 0.3])
-    short = folded(net)
-    assert not any(isinstance(module, torch.nn.BatchNorm2d) for module in short.modules())
-    assert any(isinstance(module, torch.nn.BatchNorm2d) for module in net.modules())
-    with torch.no_grad():
-        for name in ("dial", "zone", "patch", "photographic"):
-            torch.testing.assert_close(getattr(short(*given), name), getattr(net(*given), name), rtol=1e-4, atol=1e-4)
-    assert not any(parameter.requires_grad for parameter in short.parameters())
-
-
 def test_cost():
     config = NetConfig()
-    assert count_parameters(StrokeNet(config)) < 2_000_000
-    cost = counted(Encoder(config), torch.zeros(1, 1, SIDE, SIDE))
+    assert 2e5 < count_parameters(StrokeNet(config)) < 1e6
+    cost = counted(Encoder(config.widths, config.code), torch.zeros(1, 1, SIDE, SIDE))
     from torchvision.models import resnet18
 
     other = counted(resnet18(), torch.zeros(1, 3, SIDE, SIDE))
     assert cost < 14.8e6 and cost < 0.1 * other
-
-
-def test_a_patch_is_judged_beside_its_zone_and_its_dial(net):
-    """Another patch of the dial changes what is said of it, also from another zone; without `beside` none does."""
-    density, zone, resolution = bags(rows=1)
-    changed = density.clone()
-    changed[0, -1] += 0.5  # the only patch of its zone
-    one, other = (outputs(net, some, zone, resolution).patch[0, :-1] for some in (density, changed))
-    assert (one - other).abs().max() > 1e-4
-    torch.manual_seed(0)
-    alone = StrokeNet(NetConfig(widths=SMALL.widths, code=SMALL.code, beside=0)).eval()
-    one, other = (outputs(alone, some, zone, resolution).patch[0, :-1] for some in (density, changed))
-    assert torch.allclose(one, other, atol=1e-6)
 
 
 def test_channels_lie_last_and_stay_so():
@@ -195,3 +260,50 @@ def test_channels_lie_last_and_stay_so():
     for module in (net, deepcopy(net)):
         kernels = [m.weight for m in module.encoder.modules() if isinstance(m, nn.Conv2d) and m.in_channels > 1]
         assert kernels and all(k.is_contiguous(memory_format=torch.channels_last) for k in kernels)
+
+
+# --- repetition ---
+
+
+def repeated_or_not(dials, generator, noise=0.03):
+    """Dials of 10 strokes in two zones, three of ten at twice the scale, put down a little off: even ones one stroke
+    a zone repeated, odd ones each stroke of its own width, length and tilt (a tenth, a tenth, three degrees)."""
+    varied = (torch.arange(dials) % 2).float()
+    zone, scale = torch.arange(10).expand(dials, 10) % 2, (torch.arange(10) < 3).float().expand(dials, 10)
+    design = torch.rand((dials // 2, 2, 3), generator=generator).repeat_interleave(2, 0)
+    width, length, tilt = design.gather(1, zone[..., None].expand(-1, -1, 3)).unbind(2)
+    own = 0.1 * torch.randn((3, dials, 10), generator=generator) * varied[:, None]
+    times = torch.exp2(scale)
+    sides = ((4 + 6 * width) * own[0].exp() * times, (24 + 20 * length) * own[1].exp() * times)
+    turn = (0.3 * (tilt - 0.5) + 0.5 * own[2])[..., None, None]
+    place = torch.arange(SIDE) - SIDE / 2 + 0.5 - torch.randn((2, dials, 10, 1), generator=generator)
+    x, y = place[0, :, :, None], place[1, ..., None]
+    across, along = x * turn.cos() + y * turn.sin(), y * turn.cos() - x * turn.sin()
+    inside = [
+        torch.sigmoid((side[..., None, None] / 2 - at.abs()) / (0.8 * times[..., None, None]))
+        for side, at in zip(sides, (across, along), strict=True)
+    ]
+    density = inside[0] * inside[1]
+    density += noise * torch.randn(density.shape, generator=generator)
+    return (density, zone, torch.zeros(dials), scale), varied
+
+
+def test_repetition_is_learnt_within_seconds_at_every_scale():
+    torch.manual_seed(0)
+    generator, made, steps = torch.Generator().manual_seed(1), StrokeNet(SMALL), 36
+    optimizer = torch.optim.AdamW(made.parameters(), betas=(0.9, 0.98))
+    rate = torch.optim.lr_scheduler.OneCycleLR(optimizer, 6e-3, total_steps=steps)
+    for _ in range(steps):
+        given, varied = repeated_or_not(6, generator)
+        dial = made(*given).dial
+        loss = torch.nn.functional.binary_cross_entropy_with_logits(dial, varied)
+        (loss + torch.nn.functional.softplus(dial[::2] - dial[1::2]).mean()).backward()
+        optimizer.step()
+        optimizer.zero_grad()
+        rate.step()
+    given, varied = repeated_or_not(60, generator)
+    output = outputs(made.eval(), *given)
+    assert auc(varied.numpy(), output.dial.numpy()) > 0.95
+    for fine in (0, 1):  # by the pairs of either scale
+        pairs = output.reasons.pair_dial * (given[3] == fine)[..., None]
+        assert auc(varied.numpy(), pairs.sum((1, 2)).numpy()) > 0.9

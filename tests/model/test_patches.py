@@ -203,7 +203,7 @@ def test_ink_share_is_within_its_limits():
     assert patches.ink.min() >= LEAST_INK and patches.ink.max() <= MOST_INK
 
 
-@pytest.mark.parametrize(("resolved", "told"), [(0.0, -4.0), (SCALE / 2, -1.0), (SCALE, 0.0), (1e6, 1.0)])
+@pytest.mark.parametrize(("resolved", "told"), [(0.0, -4.0), (SCALE / 2, -1.0), (SCALE, 0.0), (1e6, 3.0)])
 def test_resolution_told_to_the_net(resolved, told):
     assert cut_patches(pictured(ramp), TILTED, zone_map(), 0.0, resolved).resolution == pytest.approx(told)
 

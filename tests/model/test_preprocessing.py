@@ -14,7 +14,7 @@ from dialtell.model.reading.steps import read_at, read_unnamed
 from dialtell.synth.shared.terms import ZONES
 
 # by reading: full density, resolution, then per zone number of patches, mean, SD, and how they lie along two patterns
-FROZEN_VERSION = 3
+FROZEN_VERSION = 4  # what version 3 made of it: no patch of a larger scale is resolved here
 FROZEN: dict[str, list[list[float]]] = {
     "whole": [
         [1.4761, -1.1083],

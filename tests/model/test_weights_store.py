@@ -76,7 +76,8 @@ def refused(path, *said):
 
 def test_round_trip(net, saved):
     weights = load_weights(saved)
-    given = torch.rand(2, 8, SIDE, SIDE), torch.randint(0, 5, (2, 8)), torch.tensor([-1.0, 0.3])
+    scale = torch.randint(0, 3, (2, 8)).float()
+    given = torch.rand(2, 8, SIDE, SIDE), torch.randint(0, 5, (2, 8)), torch.tensor([-1.0, 0.3]), scale
     with torch.no_grad():
         before, after = net(*given), weights.net(*given)
     for name in ("dial", "zone", "patch", "photographic", "present"):
@@ -144,6 +145,7 @@ def test_other_preprocessing(copy, field, value):
         ({"widths": [8, 8, 8, 0]}, "absurd size"),
         ({"widths": [8, 8, 8]}, "absurd size"),
         ({"code": 10**9}, "absurd size"),
+        ({"beside": 0}, "absurd size"),
         ({"code": "sixteen"}, "no net of this version"),
         ({"widths": None}, "no net of this version"),
         ({"code": float("inf")}, "no net of this version"),
@@ -157,6 +159,15 @@ def test_architecture(copy, size, said):
     refused(copy, said)
 
 
+@pytest.mark.parametrize("lacks", ["additive", "pairs"])
+def test_weights_of_an_older_net(copy, lacks):
+    """As written before there was one net alone: those before it, and those before there were pairs."""
+    size = json.loads(copy.with_suffix(".json").read_text())["architecture"]
+    older = {name: value for name, value in size.items() if name != "pairs"}
+    change(copy, architecture={**size, "additive": False} if lacks == "additive" else older)
+    refused(copy, "of an older net", "take the weights that come with this version, or train anew")
+
+
 def test_architecture_that_is_no_object(copy):
     change(copy, architecture=7)
     refused(copy, "no net of this version")
@@ -165,7 +176,7 @@ def test_architecture_that_is_no_object(copy):
 @pytest.mark.parametrize("bad", [float("nan"), float("inf")])
 def test_numbers_that_are_not_finite(copy, bad):
     tensors = load_file(copy)
-    tensors["dial_head.0.weight"][0, 0] = bad
+    tensors["print_head.0.weight"][0, 0] = bad
     save_file(tensors, copy)
     rewrite(copy, copy.read_bytes())
     refused(copy, "not finite", "train it again")
@@ -174,16 +185,16 @@ def test_numbers_that_are_not_finite(copy, bad):
 def test_numbers_of_another_precision(copy):
     """Half precision would load without a word and call otherwise than what was measured."""
     tensors = load_file(copy)
-    save_file({name: t.half() if name == "dial_head.0.weight" else t for name, t in tensors.items()}, copy)
+    save_file({name: t.half() if name == "print_head.0.weight" else t for name, t in tensors.items()}, copy)
     rewrite(copy, copy.read_bytes())
-    refused(copy, "dial_head.0.weight is torch.float16, not torch.float32", "train it again")
+    refused(copy, "print_head.0.weight is torch.float16, not torch.float32", "train it again")
 
 
 def test_tensors_missing_or_foreign(copy):
     tensors = load_file(copy)
-    save_file({**{k: v for k, v in tensors.items() if k != "opinion.bias"}, "extra": torch.zeros(2)}, copy)
+    save_file({**{k: v for k, v in tensors.items() if k != "weigh.bias"}, "extra": torch.zeros(2)}, copy)
     rewrite(copy, copy.read_bytes())
-    refused(copy, "does not fit", "opinion.bias", "extra")
+    refused(copy, "does not fit", "weigh.bias", "extra")
 
 
 class Trap:

@@ -116,7 +116,8 @@ def test_a_thin_line_is_fainter_after_a_finished_camera_than_after_a_plain_one_o
             tails = camera.chain.tails if tailed else replace(camera.chain.tails, share=0.0)
             own = replace(camera, chain=replace(camera.chain, tails=tails))
             ratio[tailed].append(left(own, field) / left(own, thick))
-    assert np.median(ratio[True]) < 0.97 * np.median(ratio[False])
+    lost = 1.0 - np.array(ratio[True]) / np.array(ratio[False])
+    assert 0.01 < np.median(lost) < 0.08, lost  # felt, but no third of the light: real prints' thin lines stay black
 
 
 def test_whole_dials_are_drawn_the_same_again():

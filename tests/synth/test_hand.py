@@ -63,7 +63,7 @@ def test_density_follows_width():
     widths = np.array([0.05, 0.1, 0.2, 0.4, 0.8])
     paint = painted(upright_strokes(np.full(5, 3.0), widths), replace(STILL, thin_fade=0.4, fade_width=0.16))
     mean = np.array([paint.density[paint.stroke == index].mean() for index in range(5)])
-    expected = DENSITY * (1 - 0.4 * np.exp(-((widths / 0.16) ** 1.5)))
+    expected = DENSITY * (1 - 0.4 * np.exp(-((widths / 0.16) ** 2.0)))
     np.testing.assert_allclose(mean, expected, rtol=1e-6)
     assert np.all(np.diff(mean) > 0)
 

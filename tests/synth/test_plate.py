@@ -117,7 +117,7 @@ def test_regular_plates_are_more_regular_than_others_and_some_cut_every_figure_a
 def test_shallow_hairlines_give_less_ink_whichever_way_they_are_printed():
     widths = np.array([0.05, 0.1, 0.4])
     plate = replace(MACHINE_PLATE, shallow=0.2, shallow_mm=0.1)
-    expected = 1.35 * (1 - 0.2 * np.exp(-((widths / 0.1) ** 1.5)))
+    expected = 1.35 * (1 - 0.2 * np.exp(-((widths / 0.1) ** 2.0)))
     for depth, wanted in ((plate.depth, expected), (MACHINE_PLATE.depth, np.full(3, 1.35))):
         master = cut(*tables(upright_strokes(np.full(3, 3.0), widths)), plate)
         for paint in (lay_down(master, CLEAN_PULL, 1.35, depth), develop(master, CLEAN_EXPOSURE, 1.35, depth)):

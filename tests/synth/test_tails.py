@@ -73,8 +73,8 @@ def test_draws_are_in_range_and_none_is_none():
     light = strokes(3)
     assert spread(replace(TAILS, share=0.0), light) is light
     shares = [sample_tails(rng=np.random.default_rng(seed)).share for seed in range(200)]
-    assert 0.04 <= min(shares) < 0.05 and 0.3 < max(shares) <= 0.35
-    assert 0.1 < np.median(shares) < 0.14  # log-uniform: the root of 0.04 x 0.35
+    assert 0.02 <= min(shares) < 0.025 and 0.14 < max(shares) <= 0.16
+    assert 0.046 < np.median(shares) < 0.068  # log-uniform: the root of 0.02 x 0.16
 
 
 @pytest.mark.parametrize(("name", "value"), [("share", 0.7), ("near_px", 0.0), ("far_px", 90.0), ("warm", 1.0)])

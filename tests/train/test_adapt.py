@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import torch
 
+from dialtell.model.net.likeness import LOOK
 from dialtell.model.net.net import NetConfig, StrokeNet
 from dialtell.model.reading.patches import SIDE
 from dialtell.synth.shared.errors import ParameterError
@@ -107,8 +108,8 @@ def test_both_sides_count_alike():
     """Nine painted dials to one printed: an undecided net's loss is ln 2, one sure of paint is charged for both."""
 
     class Sure(torch.nn.Module):
-        def forward(self, patches, zone, resolution):
-            from dialtell.model.net.net import NetOutput
+        def forward(self, patches, zone, resolution, scale=None):
+            from dialtell.model.net.output import NetOutput
 
             n, z = len(zone), len(ZONES)
             present = torch.zeros((n, z), dtype=torch.bool)
@@ -135,7 +136,7 @@ def test_judging_layers_learn_while_the_encoder_stays(net):
 def test_codes_are_drawn_with_their_own_zones_and_twins(net):
     store = CodeStore([coded(net, group, CPU) for group in twins()])
     codes, batch = store.draw(4, 20, rng=np.random.default_rng(0))  # more than the 12 there are
-    assert codes.shape == (4, 20, 16) and batch.twin.tolist() == [1, 0, 3, 2]
+    assert codes.shape == (4, 20, 16 + LOOK**2) and batch.twin.tolist() == [1, 0, 3, 2]
     assert (batch.zone >= 0).sum(1).tolist() == [12] * 4 and not codes[:, 12:].any()
     whole = whole_batch(twins()[0], CPU)
     out = net(whole.patches, whole.zone, whole.resolution)

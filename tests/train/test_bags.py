@@ -23,6 +23,7 @@ from dialtell.train.bags.bags import (
     Bag,
     bag_of,
     known_geometry,
+    other_camera,
     outline_seen,
     pack,
     photo_of,
@@ -177,7 +178,7 @@ def test_bags_are_bounded(twins):
 
 
 def test_no_bag_of_a_dial_too_small_to_read():
-    assert bag_of(sample_spec(5, 1, Range(pixels_per_radius=(12.0, 14.0)))) is None
+    assert bag_of(sample_spec(5, 2, Range(pixels_per_radius=(12.0, 14.0)))) is None
 
 
 def test_packing_keeps_density_to_half_a_step():
@@ -197,6 +198,24 @@ def test_known_outline_without_jitter_is_the_true_one(index):
     top = to_px(homography(spec.view), np.array([0.0, -spec.design.radius_mm]))
     x, y = known.to_dial(top)
     assert abs(np.arctan2(x, -y)) < 1e-6 and np.hypot(x, y) == pytest.approx(1.0, abs=0.002)
+
+
+def test_some_twins_are_photographed_by_two_cameras(monkeypatch):
+    """The same dial and view, another camera: the bag is what that camera's picture alone would give."""
+    monkeypatch.setattr("dialtell.train.bags.bags.TWO_CAMERAS", 1.0)
+    monkeypatch.setattr("dialtell.train.bags.bags.PLANTED", 0.0)
+    groups = [twin_bags(5, index, SCOPE) for index in range(4)]
+    twice = [group for group in groups if len(group) == 4]
+    assert twice
+    for first, twin, again, twin_again in twice:
+        assert [first.dial, twin.dial] == [again.dial, twin_again.dial] and first.index == again.index
+        assert np.array_equal(first.hand, again.hand)
+        assert len(first.zone) != len(again.zone) or not np.array_equal(first.density, again.density)
+        spec, rng = sample_spec(5, first.index, SCOPE), np.random.default_rng([5, first.index, 92])
+        rng.random()
+        process = Process.HAND if first.dial else Process.PHOTOGRAPHIC
+        alone = bag_of(replace(spec.as_process(process), camera=other_camera(spec, SCOPE, rng=rng)))
+        assert alone is not None and np.array_equal(alone.density, again.density)
 
 
 def test_jitter_is_a_quarter_of_a_percent():
@@ -249,7 +268,8 @@ def test_window_drops_the_oldest_epoch(twins):
     for held in (store, fresh):
         torch.manual_seed(4)
         batches.append(held.draw(6, 20, rng=np.random.default_rng(4)))
-    assert all(torch.equal(a, b) for a, b in zip(vars(batches[0]).values(), vars(batches[1]).values(), strict=True))
+    one, other = (vars(batch).values() for batch in batches)
+    assert all(torch.equal(a, b) for a, b in zip(one, other, strict=True))
 
 
 def test_whole_batch_holds_every_patch(twins):

@@ -59,9 +59,7 @@ def gradients(device, *, half, compiled_too):
     with torch.autocast(device, torch.bfloat16, enabled=half):
         output = net(given.patches, given.zone, given.resolution)
     (as_compiled(losses) if compiled_too else losses)(output, given).backward()
-    found = {name: p.grad.cpu() for name, p in net.named_parameters() if p.grad is not None}
-    # these move no output: softmax does not feel an offset
-    return {name: value for name, value in found.items() if name not in ("attention.bias", "weigh.bias")}
+    return {name: p.grad.cpu() for name, p in net.named_parameters() if p.grad is not None}
 
 
 @DEVICES
@@ -83,7 +81,8 @@ def test_patches_varied_compiled(device):
     rng = torch.Generator().manual_seed(2)
     packed = torch.randint(0, 256, (4, 6, SIDE, SIDE), generator=rng, dtype=torch.uint8)
     packed[0] = 0  # bare enamel
-    given = (packed, torch.randn(packed.shape, generator=rng), torch.rand((4, 5), generator=rng), torch.zeros(4))
+    even, scale = torch.rand((4, 5), generator=rng), torch.randint(0, 2, (4, 6), generator=rng).float()
+    given = (packed, torch.randn(packed.shape, generator=rng), even, torch.zeros(4), scale, torch.ones(4))
     plain, as_one = (function(*(v.to(device) for v in given)) for function in (varied, as_compiled(varied)))
     for one, other in zip(plain, as_one, strict=True):
         torch.testing.assert_close(one, other, rtol=1e-4, atol=1e-5)

@@ -13,19 +13,21 @@ from dialtell.evaluate.cli.main import main
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.patches import SIDE
-from dialtell.synth.scene import RENDERER_VERSION
+from dialtell.synth.scene import RENDERER_VERSION, sample_spec
 from dialtell.synth.shared.errors import ParameterError, WeightsError
 from dialtell.synth.shared.record import from_record
 from dialtell.train.bags import supply as supply_module
 from dialtell.train.bags.supply import BEYOND_SEED, CALIBRATION_SEED, FIGURES_SEED
 from dialtell.train.run.calibrate import RESOLUTION_BINS, gather_logits
 from dialtell.train.run.card import card_text
-from dialtell.train.run.config import TrainConfig, preset
-from dialtell.train.run.finish import checked_name, finish, held_out_figures, held_out_sets
+from dialtell.train.run.config import SCOPE, TrainConfig, preset
+from dialtell.train.run.finish import CALIBRATED_ON, checked_name, finish, held_out_figures, held_out_sets
+from dialtell.train.run.holdout import CALIBRATION_HELD
 from dialtell.train.run.loop import Trainer, evaluate_bags
 from dialtell.train.run.origin import begin_with
 
 CONFIG = preset("tiny", device="cpu", pairs=2, calibration=12)
+SCOPE_COUNT = 60  # specs, drawn in no time
 
 
 class Watched(InlineSupply):
@@ -80,7 +82,10 @@ def test_record_says_how_to_make_it_again(finished):
     record = load_weights(finished[0]).record
     assert record["renderer_version"] == RENDERER_VERSION
     assert from_record(TrainConfig, record["training"]["config"]) == CONFIG
-    assert record["training"]["steps"] == 4 and record["training"]["pictures"] == 8
+    best = record["training"]["epoch"]
+    assert 1 <= best <= CONFIG.epochs == record["training"]["epochs"]
+    assert record["training"]["steps"] == best * CONFIG.steps
+    assert record["training"]["pictures"] == best * 2 * CONFIG.pairs
     assert {"python", "torch", "numpy", "opencv-python-headless"} <= set(record["training"]["versions"])
 
 
@@ -105,7 +110,7 @@ def test_card(finished):
         "## Not for",
         "No photograph was used",
         "`dialtell train --preset tiny`",
-        "8 pictures",
+        f"{record['training']['pictures']} pictures",
         "Transfer against",
     ):
         assert words in card
@@ -128,7 +133,7 @@ def test_gathered_logits_go_with_their_truth(finished):
     found = gather_logits(outputs, bags)
     assert len(found["dial_logit"]) == len(bags) - 1
     single = evaluate_bags(net, bags[3:4], torch.device("cpu"))[0]
-    assert found["dial_logit"][2] == pytest.approx(single.dial.item(), abs=1e-5)
+    assert found["dial_logit"][2] == pytest.approx(single.dial.item(), abs=1e-4)
     assert found["dial_truth"][2] == bags[3].dial
     counted = sum(int(((bag.hand >= 0) & np.isin(np.arange(5), bag.zone)).sum()) for bag in bags)
     assert len(found["zone_logit"]) == counted and (found["zone_truth"] >= 0).all()
@@ -186,7 +191,8 @@ def test_the_whole_line_from_the_command(tmp_path, capsys, strict_json, monkeypa
     said = row["note"] if "auc" not in row else f"AUC {row['auc']:.3f} ("
     assert lines[2].startswith(f"on {row['n']} fresh drawn dials: {said}")
     assert (out / "MODEL_CARD.md").read_text().startswith("# again ")
-    assert load_weights(out / "again.safetensors").record["training"]["steps"] == 4
+    trained = load_weights(out / "again.safetensors").record["training"]
+    assert trained["epochs"] == 2 and trained["steps"] == 2 * trained["epoch"]
 
 
 def test_figures_of_prints_count_those_called_printed_apart():
@@ -231,9 +237,44 @@ def test_begun_with_weights_it_goes_gently(finished):
     assert config.start is None and config.start_share == config.easy == 0.0
 
 
-def test_half_of_the_calibration_is_harder_and_the_figures_are_not():
-    alike, harder, fresh = held_out_sets(CONFIG.calibration, CONFIG.scope)
-    assert harder[1] == alike[1] == fresh[1] == CONFIG.calibration
-    assert alike[2] == fresh[2] == CONFIG.scope
-    assert harder[2].jitter_spread > CONFIG.scope.jitter_spread and harder[2].wear[1] == 1.0
-    assert harder[2].rough > CONFIG.scope.rough == 0.0
+def test_all_that_calibrates_is_of_families_training_has_none_of_and_the_figures_are_not():
+    *families, fresh = held_out_sets(SCOPE_COUNT, SCOPE)
+    assert fresh[1:] == (SCOPE_COUNT, SCOPE) and all(count == SCOPE_COUNT for _, count, _ in families)
+    taught = [sample_spec(1, index, SCOPE) for index in range(SCOPE_COUNT)]
+    usual = [wobbles(spec) for spec in taught]
+    assert not any(on_film(spec.camera) for spec in taught)
+    for (seed, count, scope), steadier in zip(families, (True, False), strict=True):
+        assert (scope.wear, scope.part, scope.mixed) == (SCOPE.wear, SCOPE.part, SCOPE.mixed)
+        specs = [sample_spec(seed, index, scope) for index in range(count)]
+        assert (np.mean([wobbles(spec) for spec in specs]) < np.mean(usual)) == steadier
+        # hands: outside what training draws, short of what rung B does
+        low, high = (scope.jitter * np.exp(sign * scope.jitter_spread) for sign in (-1, 1))
+        assert (0.6 < low and high < np.exp(-SCOPE.jitter_spread)) if steadier else low > np.exp(SCOPE.jitter_spread)
+        assert high < 1.3
+        assert 0.1 < np.mean([on_film(spec.camera) for spec in specs]) < 0.6
+        for design in (spec.design for spec in specs):
+            forms = {line.letterform for line in design.signature if line.letterform not in ("italic-lower",)}
+            forms |= {design.chapter.letterform} if design.chapter and "teardrop" not in design.uncommon else set()
+            assert {form.split(":")[1] for form in forms if form.startswith("font:")} <= set(CALIBRATION_HELD.families)
+            assert all(form.startswith("font:") for form in forms - {"arabic-teardrop"})
+
+
+def wobbles(spec):
+    """How unsteadily a figure is painted, whatever the painter."""
+    return np.log(spec.making.workshop.figures.wobble)
+
+
+def on_film(camera):
+    """Whether a finished picture has film's grain, halation and flat tones together."""
+    film = camera.chain is not None and camera.chain.tails.share >= 0.12
+    return film and camera.mottle >= 0.01 and camera.contrast <= 0.1
+
+
+def test_the_record_says_what_calibrated_and_few_dials_give_no_gate(finished):
+    weights = load_weights(finished[0])
+    assert weights.record["calibrated_on"] == CALIBRATED_ON and weights.familiar is None
+    card = (finished[0].parent / "MODEL_CARD.md").read_text()
+    assert f"Calibrated on {CALIBRATED_ON}." in card and "No call is made of a dial" not in card
+    noted = {"passed": 0.995, "dials": 1960, "fresh": {"dials": 980, "passed": 977}}
+    card = card_text({**weights.record, "familiar": noted})
+    assert "99.5 % of 1960 such dials" in card and "Of 980 fresh drawn dials 3 would be withheld so." in card

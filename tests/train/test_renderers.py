@@ -62,7 +62,8 @@ def test_two_seeds_share_pictures_and_give_weights_of_their_own(tmp_path, capsys
         "hands_off=1",
         "gone=0",
     ]
-    assert renderers.main([*words, "--out", str(tmp_path / "a")]) == 0
+    assert renderers.main([*words, "--out", str(tmp_path / "a"), "--keep", str(tmp_path / "pictures")]) == 0
+    assert len(list((tmp_path / "pictures").glob("*-twins-*.npz"))) == 2  # an epoch each
     told = capsys.readouterr()
     record = json.loads(told.out)
     assert [member["seed"] for member in record["members"]] == [1, 5]

@@ -167,3 +167,72 @@ def test_what_was_planted_is_always_drawn(monkeypatch):
         assert one.odd.sum() == 3 and not bag().odd.any()
         batch = filled([[one]]).draw(20, 12, rng=np.random.default_rng(0))
         assert ((batch.strokes == guest).sum(1) == 3).all()
+
+
+def test_a_group_by_two_cameras_knows_its_twins_and_itself_again():
+    """Four rows: painted, printed, and both by another camera; a group cut short at the end of the batch keeps what is
+    left of it."""
+    group = [bag(0, 1), bag(0, 0), bag(0, 1), bag(0, 0)]
+    batch = filled([group]).draw(10, 12, rng=np.random.default_rng(0))
+    assert batch.twin.tolist() == [1, 0, 3, 2, 5, 4, 7, 6, 9, 8]
+    assert batch.again.tolist() == [2, 3, 0, 1, 6, 7, 4, 5, 8, 9]
+    assert batch.dial.tolist() == [1.0, 0.0] * 5
+
+
+def test_blur_is_one_on_the_dial_whatever_the_scale(monkeypatch):
+    """Patches of twice the scale are blurred by twice as many of their px, and the finest by BLUR at most."""
+    plain(monkeypatch)
+    monkeypatch.setattr(store, "BLUR", 1.0)
+    line = torch.zeros((1, 2, SIDE, SIDE), dtype=torch.uint8)
+    line[..., 32] = 100
+    vary = torch.tensor([[1.0, 0.5, 0.5, 0.0, 0.5]])
+    scale = torch.tensor([[0.0, 1.0]])
+    density, resolution = store.varied(line, torch.zeros(line.shape), vary, torch.tensor([1.0]), scale, torch.ones(1))
+    profile = density[0, :, 30] - density[0, :, :1, 0]
+    place = torch.arange(SIDE) - 32.0
+    variance = (profile * place**2).sum(1) / profile.sum(1)
+    assert variance[1] == pytest.approx(1.0, abs=0.05) and variance[0] == pytest.approx(0.25, abs=0.02)
+    sigma = float(np.hypot(PIXEL_SIGMA / 2, 0.5))
+    assert float(resolution) == pytest.approx(np.log2(PIXEL_SIGMA / sigma), abs=0.01)
+
+
+def of_kinds(*kinds):
+    """A bag of (zone, scale, number of patches), each patch as dark as its place."""
+    zone, scale = (np.concatenate([np.full(kind[2], kind[which], np.int8) for kind in kinds]) for which in (0, 1))
+    density = np.repeat(np.arange(len(zone), dtype=np.uint8), SIDE * SIDE).reshape(-1, SIDE, SIDE)
+    return replace(bag(density=density, zones=(0, 1, 3)), zone=zone, scale=scale)
+
+
+def test_every_scale_is_drawn_and_like_strokes_together(monkeypatch):
+    """Of a bag with few fine patches each scale has a quarter of an even share at least, of one zone; where kinds are
+    drawn fully, what is drawn of a kind is a run of it."""
+    plain(monkeypatch)
+    for name in ("WITHOUT_ZONE", "WITH_FEW"):
+        monkeypatch.setattr(store, name, 0)
+    one = of_kinds((0, 0, 60), (1, 0, 60), (3, 0, 40), (0, 1, 8), (1, 1, 8), (1, 2, 9))
+    for fully in (0.0, 1.0):
+        monkeypatch.setattr(store, "FULLY", fully)
+        held, zones = filled([[one]]), []
+        for seed in range(3):
+            batch = held.draw(20, 36, rng=np.random.default_rng(seed))
+            for row in range(20):
+                for scale in range(3):
+                    assert (batch.scale[row] == scale).sum() >= 3
+                level = batch.scale[row] == 0
+                zones.append(len(batch.zone[row][level].unique()))
+                if fully and zones[-1] == 1:
+                    flat = batch.patches[row][level][:, 30, 30]
+                    place = torch.round((flat - LOW) / (unpack(torch.tensor(1)) - LOW)).long()
+                    first = {0: 0, 1: 60, 3: 120}[int(batch.zone[row][level][0])]
+                    size = 40 if first == 120 else 60
+                    turned = np.sort((place.numpy() - first) % size)
+                    assert (np.diff(turned) > 1).sum() <= 1  # at most where the run goes on from the beginning
+        assert np.mean(zones) < 1.8 if fully else np.mean(zones) > 2.8
+
+
+def test_twins_are_shown_the_same_zones():
+    held = filled([[bag(n, 1, patches=150), bag(n, 0, patches=150)] for n in range(3)])
+    batch = held.draw(40, 20, rng=np.random.default_rng(0))
+    shown = [frozenset(row[row >= 0].tolist()) for row in batch.zone]
+    alike = [one == other for one, other in zip(shown[::2], shown[1::2], strict=True)]
+    assert np.mean(alike) > 0.9 and len(set(shown)) >= 4

@@ -97,9 +97,23 @@ def test_folders_refused(studied, tmp_path):
 
 def test_members_by_name():
     assert chosen(None) == MEMBERS and {m.kind for m in MEMBERS} >= {"strokes", *BASELINES}
-    assert sum(member.kind == "strokes" for member in MEMBERS) == 3
+    assert sum(member.kind == "strokes" and member.size == member.every == 1 for member in MEMBERS) == 3
     with pytest.raises(ParameterError, match="members hold 'oak'; give some of strokes-1"):
         chosen(["oak"])
+
+
+def test_sizes_and_fewer_pictures(tmp_path):
+    """One wider net, and one that sees every second pair of twins; both score photographs in the end."""
+    study = Study(CONFIG, chosen(["strokes-1", "larger", "fewer"]), tmp_path / "study")
+    study.begin()
+    assert study.trainers["larger"].config.net.widths == (16, 16, 16, 24)  # of 8, 8, 8, 16, in whole eights
+    study.run(InlineSupply())
+    (lane,) = study.lanes
+    assert len(lane.stores[2]) * 2 == len(lane.stores[1])
+    study.finish(InlineSupply(), command="a study")
+    sizes = {member["name"]: member["parameters"] for member in study.record()["members"]}
+    assert sizes["larger"] > 1.5 * sizes["strokes-1"] and sizes["fewer"] == sizes["strokes-1"]
+    assert load_weights(tmp_path / "study/larger/strokes.safetensors").net.config.code == 24
 
 
 def test_members_are_spread_by_cost():

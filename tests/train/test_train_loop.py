@@ -17,7 +17,7 @@ from inline_supply import InlineSupply
 from safetensors.torch import load_file
 
 from dialtell.evaluate.cli.main import main
-from dialtell.model.net.net import NetOutput
+from dialtell.model.net.output import NetOutput
 from dialtell.synth.shared.errors import OutputError, ParameterError
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import Supply
@@ -350,3 +350,29 @@ def test_patches_that_do_not_exist_ask_nothing():
     logit, truth, real = patches_of(([0.0, 0.0, 9.0], [1, 0, 0]))
     real[0, 2] = False
     assert float(_within_loss(logit, truth, real)) == pytest.approx(2 * math.log(2), abs=1e-6)
+
+
+def test_what_two_cameras_say_of_one_dial_is_drawn_together():
+    """Logits of the dial and of zones that both show; a dial by one camera alone is asked nothing, nor one that the
+    other camera resolves far better."""
+    batch = replace(pair([0, 1], dial=(-1.0, -1.0)), again=torch.tensor([1, 0]))
+    present = torch.tensor([[True, True, False, False, False], [True, False, False, False, False]])
+    logits = [torch.tensor([0.4, 0.0]), torch.zeros(2, 5), torch.zeros(2, 1)]
+    logits[1][0] = 0.2
+    for logit in logits:
+        logit.requires_grad_()
+    losses(outputs(*logits, present), batch).backward()
+    # half the square twice, of two rows, a tenth: each way a tenth of the difference
+    assert logits[0].grad.tolist() == pytest.approx([0.04, -0.04])
+    assert logits[1].grad[:, 0].tolist() == pytest.approx([0.02, -0.02]) and not logits[1].grad[:, 1:].any()
+    sharper = replace(batch, resolution=torch.tensor([0.0, 0.3]))
+    nearly = replace(batch, resolution=torch.tensor([0.0, 0.2]))
+    alone = [logit.detach().clone().requires_grad_() for logit in logits]
+    losses(outputs(*alone, present), sharper).backward()
+    assert not alone[0].grad.any() and not alone[1].grad.any()
+    losses(outputs(*alone, present), nearly).backward()
+    assert torch.equal(alone[0].grad, logits[0].grad) and torch.equal(alone[1].grad, logits[1].grad)
+    for again in (None, torch.tensor([0, 1])):
+        alone = [logit.detach().clone().requires_grad_() for logit in logits]
+        losses(outputs(*alone, present), replace(batch, again=again)).backward()
+        assert not alone[0].grad.any() and not alone[1].grad.any()

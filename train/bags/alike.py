@@ -19,12 +19,12 @@ APART = 4  # px between the points of a patch that are compared
 
 
 def alike(own: Reading, twin: Reading, chosen: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """(N,) whether each patch chosen of a reading shows what the twin's picture shows at the same place."""
+    """(N,) whether each patch chosen, of those of all scales, shows what the twin's picture shows at the same place."""
     full = max(own.patches.full, twin.patches.full)
     darker = np.maximum(own.density, twin.density)
     ink = (darker > INK * full).astype(np.float32)
     square = ink * (own.density - twin.density) ** 2
-    grid = own.patches.grids(own.geometry)[chosen][:, ::APART, ::APART]
+    grid = own.patches.joined.grids(own.geometry)[chosen][:, ::APART, ::APART]
     points = grid.reshape(len(chosen), -1, 2).astype(np.float64)
     off, seen = (sample_points(image, points).reshape(len(chosen), -1).sum(axis=1) for image in (square, ink))
     return np.asarray(off < (ALIKE * full) ** 2 * np.maximum(seen, 1e-6))

@@ -9,6 +9,7 @@ What each pixel shows the shipped reader says, as it does of a photograph.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -23,21 +24,23 @@ from dialtell.model.reading.outline import LEAST_OUTLINE
 from dialtell.model.reading.patches import HIGH, LOW, PatchSet
 from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.steps import Reading, read_at, read_unnamed
+from dialtell.synth.camera.camera import CameraSpec, expose, finished, sample_camera
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.photograph.body import Surface, paint_body
 from dialtell.synth.photograph.view import homography, to_px
 from dialtell.synth.planting import Plant, Planted, plant
-from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, sample_spec
+from dialtell.synth.scene import DialSpec, Range, photograph, printed_process, radiance, sample_spec
 from dialtell.synth.shared.terms import ZONES, Process, Zone
 from dialtell.train.bags.alike import alike, alike_zones
 
-MOST_PER_ZONE = 56
+MOST_PER_ZONE = 140
 FEWEST_PATCHES = 6
 PLANTED = 0.25  # share of pictures with something of the other process, without which a net reads no single figure
 PLANTED_STROKES = 0.25  # share of those with one stroke alone, faded or run past its end, the others with one figure
 MOSTLY, HARDLY = 0.5, 0.02  # share of a patch's ink that is the plant's: it is the patch's truth, or is no matter
 STROKE_MOSTLY, STROKE_HARDLY = 0.04, 0.005  # likewise where one stroke alone is odd, which fills no patch
 LOOKED_AT = 2  # px between the points of a patch at which that is looked up
+TWO_CAMERAS = 0.2  # share of twins photographed a second time, by another camera: what is said must not hang on it
 BOTH_PRINTS = 0.15  # share of pictures whose twins are a photographic print and a transfer
 
 FIGURES = (Plant.PAINTED_FIGURE, Plant.PRINTED_FIGURE)
@@ -59,7 +62,8 @@ class Bag:
     -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set. strokes : (N,) int8,
     1, 0 or -1 of each patch by itself, None where its zone's holds. alike : (N,) patches that show the same of the twin
     of the other process, and alike_zones : (Z,) zones with hardly any that differs: there the camera left nothing to
-    tell, and what is asked of a net is one half. None where nothing was compared.
+    tell, and what is asked of a net is one half. None where nothing was compared. scale : (N,) int8 log2 of each
+    patch's px per dial radius against patches.SCALE, None for all 0.
     """
 
     density: NDArray[np.uint8]
@@ -72,6 +76,12 @@ class Bag:
     strokes: NDArray[np.int8] | None = None
     alike: NDArray[np.bool_] | None = None
     alike_zones: NDArray[np.bool_] | None = None
+    scale: NDArray[np.int8] | None = None
+
+    @property
+    def scales(self) -> NDArray[np.int8]:
+        """(N,) `scale`, in numbers also where all are 0."""
+        return np.zeros(len(self.zone), dtype=np.int8) if self.scale is None else self.scale
 
     @property
     def odd(self) -> NDArray[np.bool_]:
@@ -127,14 +137,16 @@ def whole_bag(spec: DialSpec, reading: Reading) -> Bag:
     """Every patch of a picture as read, with the truth of its spec."""
     hand, dial = truth_of(spec)
     printed = {p for p, known in zip(spec.making.processes, hand, strict=True) if p.printed and known >= 0}
+    patches = reading.patches.joined
     return Bag(
-        density=pack(reading.patches.density),
-        zone=reading.patches.zone.astype(np.int8),
-        resolution=reading.patches.resolution,
+        density=pack(patches.density),
+        zone=patches.zone.astype(np.int8),
+        resolution=patches.resolution,
         hand=hand,
         dial=dial,
         photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
         index=spec.index,
+        scale=patches.scales.astype(np.int8),
     )
 
 
@@ -245,16 +257,16 @@ def _read(
 ) -> _Read | None:
     rng = reading_rng(spec)
     reading = read_spec(spec, pixels, rng=rng)
-    patches = reading.patches
-    if len(patches) < FEWEST_PATCHES:
+    patches = reading.patches.joined
+    if len(reading.patches) < FEWEST_PATCHES:
         return None
     keep = []
     for zone in range(len(ZONES)):
-        found = np.flatnonzero(patches.zone == zone)
+        found = np.flatnonzero(reading.patches.zone == zone)
         if len(found) > MOST_PER_ZONE:
             found = np.sort(rng.choice(found, MOST_PER_ZONE, replace=False))
         keep.append(found)
-    chosen = np.concatenate(keep)
+    chosen = np.concatenate([*keep, np.arange(len(reading.patches), len(patches))])  # of the fine ones all
     bag = whole_bag(spec, reading)
     hand, dial, strokes = bag.hand, bag.dial, None
     if planted is not None:
@@ -263,7 +275,10 @@ def _read(
     if not reading.zones.named:  # one zone, whose truth is the dial's
         hand = np.full(len(ZONES), -1, dtype=np.int8)
         hand[ZONES.index(Zone.OTHER)] = dial
-    bag = replace(bag, density=bag.density[chosen], zone=bag.zone[chosen], hand=hand, dial=dial, strokes=strokes)
+    bag = replace(
+        bag, density=bag.density[chosen], zone=bag.zone[chosen], scale=bag.scales[chosen], hand=hand, dial=dial,
+        strokes=strokes,
+    )  # fmt: skip
     return _Read(bag, reading, chosen)
 
 
@@ -284,7 +299,8 @@ def _by_patch(
 
 def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
     """One picture twice, only the process changed: painted and printed, or for some printed both ways, so that the
-    prints' own difference is learnt. Mixed dials, and those with something planted, come single."""
+    prints' own difference is learnt; some of them a second time by another camera, behind the first two. Mixed dials,
+    and those with something planted, come single."""
     spec = sample_spec(seed, index, scope)
     rng = np.random.default_rng([seed, index, 82])
     if rng.random() < PLANTED:
@@ -299,9 +315,30 @@ def twin_bags(seed: int, index: int, scope: Range) -> list[Bag]:
     kept = bare._replace(reflectance=bare.reflectance.copy())  # the first twin is painted over the other
     pair = twin_processes(np.random.default_rng([seed, index, 78]))
     twins = [(spec.as_process(process), surface) for process, surface in zip(pair, (bare, kept), strict=True)]
-    found = [_read(twin, photograph(twin, surface=surface)) for twin, surface in twins]
+    lights = [(twin, radiance(twin, surface=surface)) for twin, surface in twins]
+    group = _taken(lights, spec.camera)
+    again = np.random.default_rng([seed, index, 92])
+    if len(group) == 2 and again.random() < TWO_CAMERAS:
+        second = _taken(lights, other_camera(spec, scope, rng=again))
+        group += second if len(second) == 2 else []
+    return group
+
+
+def other_camera(spec: DialSpec, scope: Range, *, rng: np.random.Generator) -> CameraSpec:
+    """Another camera that might have taken the same view, with the finishing of real photographs."""
+    view = spec.view
+    return finished(
+        sample_camera(rng=rng), rng=rng, px_per_mm=view.px_per_mm, dial_radius_mm=spec.design.radius_mm,
+        heic_share=scope.heic, film_share=scope.film,
+    )  # fmt: skip
+
+
+def _taken(lights: Sequence[tuple[DialSpec, NDArray[np.float32]]], camera: CameraSpec) -> list[Bag]:
+    """The bags of twins by one camera. lights : each twin, and what the lens sees of it (scene.radiance)."""
+    found = [_read(replace(twin, camera=camera), expose(camera, light)) for twin, light in lights]
     read = [one for one in found if one is not None]
-    return _compared(*read) if len(read) == 2 and Process.HAND in pair else [one.bag for one in read]
+    compared = len(read) == 2 and any(Process.HAND in twin.making.processes for twin, _ in lights)
+    return _compared(*read) if compared else [one.bag for one in read]
 
 
 def _compared(first: _Read, second: _Read) -> list[Bag]:

@@ -39,6 +39,7 @@ def save_bags(path: Path, bags: Sequence[Bag], *, compressed: bool = True) -> No
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 density=np.empty((0, 0, 0), np.uint8) if empty else np.concatenate([bag.density for bag in bags]),
                 zone=np.empty(0, np.int8) if empty else np.concatenate([bag.zone for bag in bags]),
+                scale=np.empty(0, np.int8) if empty else np.concatenate([bag.scales for bag in bags]),
                 strokes=np.empty(0, np.int8) if empty else np.concatenate([bag.own for bag in bags]),
                 alike=np.empty(0, np.bool_)
                 if empty
@@ -77,6 +78,7 @@ def load_bags(path: Path) -> list[Bag]:
                 strokes=part["strokes"][end - count : end] if by_patch else None,
                 alike=part["alike"][end - count : end],
                 alike_zones=part["alike_zones"][at],
+                scale=part["scale"][end - count : end],
             )
             for at, (end, count, by_patch) in enumerate(zip(ends, part["count"], part["by_patch"], strict=True))
         ]

@@ -16,7 +16,8 @@ from torch import Tensor
 from torch.nn import Parameter
 from torch.nn.utils import clip_grad_norm_
 
-from dialtell.model.net.net import NetOutput, StrokeNet
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.synth.shared.errors import ParameterError, require_range
 from dialtell.train.bags.bags import Bag
 from dialtell.train.photographs.adapt_codes import ENCODER, CodedBag, CodeStore, coded, judge_coded
@@ -103,7 +104,7 @@ def adapt(
     def answered(rng: np.random.Generator) -> tuple[NetOutput, Batch]:
         batch = together([store.draw(config.photos // 2, config.patches, rng=rng) for store in stores]
                          + [twins.draw(config.drawn, config.patches, rng=rng)])  # fmt: skip
-        return net(batch.patches, batch.zone, batch.resolution), batch
+        return net(batch.patches, batch.zone, batch.resolution, batch.scale), batch
 
     def looked() -> tuple[float, float]:
         return balanced_loss(net, photos), balanced_loss(net, watch)
@@ -131,7 +132,7 @@ def adapt_coded(
         parts = [store.draw(config.photos // 2, config.patches, rng=rng) for store in stores]
         parts.append(twins.draw(config.drawn, config.patches, rng=rng))
         batch = together([batch for _, batch in parts])
-        return net.judge(torch.cat([codes for codes, _ in parts]), batch.zone, batch.resolution), batch
+        return net.judge(torch.cat([codes for codes, _ in parts]), batch.zone, batch.resolution, batch.scale), batch
 
     def looked() -> tuple[float, float]:
         return balanced(judge_coded(net, held_out)), balanced(judge_coded(net, watched))
@@ -201,10 +202,11 @@ def _store(groups: Sequence[Sequence[Bag]], device: torch.device) -> BagStore:
 def together(batches: Sequence[Batch]) -> Batch:
     """Several batches as one; twins stay beside each other."""
     before = np.cumsum([0, *(len(batch.dial) for batch in batches)])
-    parts: dict[str, Tensor] = {
-        field.name: torch.cat([getattr(batch, field.name) for batch in batches]) for field in fields(Batch)
-    }
-    parts["twin"] = torch.cat([batch.twin + int(start) for batch, start in zip(batches, before, strict=False)])
+    names = [field.name for field in fields(Batch) if all(getattr(batch, field.name) is not None for batch in batches)]
+    parts: dict[str, Tensor] = {name: torch.cat([getattr(batch, name) for batch in batches]) for name in names}
+    for name in {"twin", "again"} & set(names):  # rows of the whole
+        starts = zip(batches, before, strict=False)
+        parts[name] = torch.cat([getattr(batch, name) + int(start) for batch, start in starts])
     return Batch(**parts)
 
 

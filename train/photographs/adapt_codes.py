@@ -14,7 +14,8 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
-from dialtell.model.net.net import NetOutput, StrokeNet
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.train.bags.bags import Bag
 from dialtell.train.run.store import Batch, whole_batch
 
@@ -44,7 +45,7 @@ def coded(net: StrokeNet, bags: Sequence[Bag], device: torch.device) -> list[Cod
 def _without_patches(batch: Batch) -> Batch:
     return Batch(
         patches=batch.patches[:, :, :0, :0], zone=batch.zone, resolution=batch.resolution, hand=batch.hand,
-        dial=batch.dial, photographic=batch.photographic, twin=batch.twin, strokes=batch.strokes,
+        dial=batch.dial, photographic=batch.photographic, twin=batch.twin, strokes=batch.strokes, scale=batch.scale,
     )  # fmt: skip
 
 
@@ -53,7 +54,7 @@ def judge_coded(net: StrokeNet, bags: Sequence[CodedBag]) -> Iterator[tuple[Batc
     net.eval()
     for bag in bags:
         with torch.no_grad():
-            output = net.judge(bag.codes[None], bag.batch.zone, bag.batch.resolution)
+            output = net.judge(bag.codes[None], bag.batch.zone, bag.batch.resolution, bag.batch.scale)
         yield bag.batch, output
 
 
@@ -71,17 +72,20 @@ class CodeStore:
         while len(bags) < size:
             group = self._groups[int(rng.integers(len(self._groups)))][: size - len(bags)]
             first = len(bags)
-            twin += [first + (place ^ 1 if len(group) == 2 else place) for place in range(len(group))]
+            twin += [first + (place ^ 1 if place ^ 1 < len(group) else place) for place in range(len(group))]
             bags += group
         chosen = [_some(len(bag.codes), patches, rng) for bag in bags]
         device, width = bags[0].codes.device, bags[0].codes.shape[1]
         codes = torch.zeros((size, patches, width), device=device)
         zone = torch.full((size, patches), -1, dtype=torch.long, device=device)
+        scale = torch.zeros((size, patches), device=device)
         strokes = torch.full((size, patches), -1.0, device=device)
         for row, (bag, places) in enumerate(zip(bags, chosen, strict=True)):
             at = torch.from_numpy(places).to(device)
             codes[row, : len(places)] = bag.codes[at]
             zone[row, : len(places)] = bag.batch.zone[0, at]
+            if bag.batch.scale is not None:
+                scale[row, : len(places)] = bag.batch.scale[0, at]
             if bag.batch.strokes is not None:
                 strokes[row, : len(places)] = bag.batch.strokes[0, at]
         truth = {
@@ -89,7 +93,8 @@ class CodeStore:
             for name in ("resolution", "hand", "dial", "photographic")
         }
         empty = torch.empty((size, patches, 0, 0), device=device)
-        return codes, Batch(patches=empty, zone=zone, **truth, twin=torch.tensor(twin, device=device), strokes=strokes)
+        beside = torch.tensor(twin, device=device)
+        return codes, Batch(patches=empty, zone=zone, **truth, twin=beside, strokes=strokes, scale=scale)
 
 
 def _some(count: int, most: int, rng: np.random.Generator) -> NDArray[np.int64]:

@@ -37,7 +37,7 @@ from dialtell.train.photographs.labels import read_labels
 from dialtell.train.photographs.photo_bags import PhotoBag, PhotoSplit, count_dials, read_bags, split_by_dial
 from dialtell.train.run.calibrate import Floats, gather_logits
 from dialtell.train.run.card import write_card
-from dialtell.train.run.finish import calibrate_on, held_out_figures, held_out_sets
+from dialtell.train.run.finish import CALIBRATED_ON, calibrate_on, held_out_figures, held_out_sets
 from dialtell.train.run.loop import evaluate_bags, versions
 from dialtell.train.run.origin import origin_of
 from dialtell.train.stats.call_figures import call_figures, called_by_ratio
@@ -74,8 +74,7 @@ def adapt_to_photographs(
 ) -> Path:
     """Adapt `weights`; writes NAME.safetensors, NAME.json, MODEL_CARD.md, looks.csv and photographs.csv into `folder`.
 
-    scope : of the drawn dials. calibration : how many are drawn to measure on, as many like them and as many harder
-    ones to calibrate on.
+    scope : of the drawn dials. calibration : how many are drawn to measure on, twice as many to calibrate on.
     Returns the weights' path.
     """
     if (folder / "config.json").exists():
@@ -96,7 +95,7 @@ def adapt_to_photographs(
         weights.net, learnt, held_out, list(collect_twins(twins_order)), collect_singles(watched_order), config, device
     )
     _write_looks(folder / "looks.csv", looks)
-    after, fresh = calibrate_on(set_orders, net, device)
+    after, fresh, gate = calibrate_on(set_orders, net, device)
     before = {"dial": weights.dial_calibration, "zone": weights.zone_calibration}
     before["print"] = weights.print_calibration or Calibration(0.0)
     old = weights.net.to(device)
@@ -123,6 +122,8 @@ def adapt_to_photographs(
             },
         },
         "calibration": {part: to_record(fit) for part, fit in after.items()},
+        "calibrated_on": CALIBRATED_ON,
+        **gate,
         "figures": drawn_after
         | {
             "adaptation": {

@@ -106,12 +106,12 @@ def photo_bag(photo: LabelledPhoto, reading: Reading, *, index: int, seed: int =
     index : negative, so that no drawn picture has it.
     """
     rng = np.random.default_rng([seed, -index, 79])
-    patches = reading.patches
+    coarse, patches = reading.patches, reading.patches.joined
     keep = []
     for zone in range(len(ZONES)):
-        found = np.flatnonzero(patches.zone == zone)
+        found = np.flatnonzero(coarse.zone == zone)
         keep.append(np.sort(rng.permutation(found)[:MOST_PER_ZONE]))
-    chosen = np.concatenate(keep)
+    chosen = np.concatenate([*keep, np.arange(len(coarse), len(patches))])
     whole = _SIDE.get(photo.dial_process, -1)
     hand = [_SIDE.get(photo.zones[zone], -1) if zone in photo.zones else whole for zone in ZONES]
     printed = photo.print_process if photo.print_process != CANNOT_TELL else ""
@@ -123,6 +123,7 @@ def photo_bag(photo: LabelledPhoto, reading: Reading, *, index: int, seed: int =
         dial=whole,
         photographic=int(printed == Process.PHOTOGRAPHIC) if printed else -1,
         index=index,
+        scale=patches.scales[chosen].astype(np.int8),
     )
 
 

@@ -28,6 +28,7 @@ def card_text(record: Mapping[str, Any]) -> str:
         *_begun(training["config"].get("origin")),
         *_pictures(record),
         f"Configuration and versions: the `.json` beside the weights. Command: `{training['command']}`.", "",
+        *_calibrated(record),
         "## Measured on drawn dials", "",
         "Drawn with seeds used neither in training nor in calibration, same renderer: a smoke test, not proof for "
         "photographs. Intervals are 95 % (AUC by DeLong, shares by Wilson). Calls by the ratio alone; in use, calls "
@@ -94,6 +95,29 @@ def _pictures(record: Mapping[str, Any]) -> list[str]:
         f"{held['other']} other dials.",
         "",
     ]
+
+
+def _calibrated(record: Mapping[str, Any]) -> list[str]:
+    """What likelihood ratios rest on, and when a dial is too unlike for any; nothing of weights that do not say."""
+    lines = []
+    if "calibrated_on" in record:
+        lines = [f"Calibrated on {record['calibrated_on']}.", ""]
+    if "familiar" in record:
+        known = record["familiar"]
+        lines += [
+            "No call is made of a dial whose strokes, by mean and spread of their codes, lie farther from those of "
+            f"drawn dials than {100 * known['passed']:.1f} % of {known['dials']} such dials do, each half measured "
+            f"against the other.{_fresh(known)} No photograph had a part in that limit.",
+            "",
+        ]
+    return ["## Calibrated, and when it is silent", "", *lines] if lines else []
+
+
+def _fresh(known: Mapping[str, Any]) -> str:
+    if "fresh" not in known:
+        return ""
+    dials, passed = known["fresh"]["dials"], known["fresh"]["passed"]
+    return f" Of {dials} fresh drawn dials {dials - passed} would be withheld so."
 
 
 def _photographs(figures: Mapping[str, Any]) -> list[str]:

@@ -22,7 +22,8 @@ from torch.nn.functional import binary_cross_entropy_with_logits as cross_entrop
 from torch.optim.swa_utils import get_ema_multi_avg_fn
 from tqdm import tqdm
 
-from dialtell.model.net.net import NetOutput, StrokeNet
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import OutputError, ParameterError, said_in_words
 from dialtell.synth.shared.files import append, whole_file, write_whole
@@ -49,6 +50,7 @@ COLUMNS = (
     "seconds",
     "wait_seconds",
 )
+SAME_SIGHT = 0.25  # log2 of true px, up to which two cameras are held to see alike
 AVERAGE = 0.995  # of the slowly following copy of the weights that is kept
 
 
@@ -80,7 +82,8 @@ def half_precision(device: torch.device) -> bool:
 def losses(output: NetOutput, batch: Batch) -> Tensor:
     """Cross entropy, nats, per zone, per dial, per patch (half weight) and of the process of print (a fifth); half the
     twin loss: a painted twin must score above its printed one; and half of what is asked within a dial of both kinds.
-    Where twins look alike the truth is one half, and nothing is asked of their order.
+    Where twins look alike the truth is one half, and nothing is asked of their order. A tenth of what two cameras
+    that resolve alike say apart of one dial.
     """
     zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
     own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
@@ -88,7 +91,15 @@ def losses(output: NetOutput, batch: Batch) -> Tensor:
     dial = _masked(output.dial, batch.dial, batch.dial >= 0)
     printed = _masked(output.photographic, batch.photographic, batch.photographic >= 0)
     within = _within_loss(output.patch, own, batch.zone >= 0)
-    return zone + dial + 0.5 * patch + 0.2 * printed + 0.5 * _twin_loss(output, batch) + 0.5 * within
+    return (
+        zone
+        + dial
+        + 0.5 * patch
+        + 0.2 * printed
+        + 0.5 * _twin_loss(output, batch)
+        + 0.5 * within
+        + 0.1 * _camera_loss(output, batch)
+    )
 
 
 def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
@@ -106,6 +117,26 @@ def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
     grained = (batch.photographic == 1) & (batch.photographic[batch.twin] == 0)
     apart = nn.functional.softplus(output.photographic[batch.twin] - output.photographic)
     return total + 0.4 * (apart * grained).sum() / grained.sum().clamp(min=1)
+
+
+def _camera_loss(output: NetOutput, batch: Batch) -> Tensor:
+    """How far apart the logits of a dial and its zones are under two cameras: half the square, from 1 nat on linear.
+
+    Only where both resolve the same, to SAME_SIGHT: of a blurred picture less can be known, and neither should the
+    sharp one be held back for it nor the blurred one be as sure.
+    """
+    if batch.again is None:
+        return output.dial.new_zeros(())
+    other = batch.again
+    twice = other != torch.arange(len(other), device=other.device)
+    twice = twice & ((batch.resolution - batch.resolution[other]).abs() < SAME_SIGHT)
+    both = output.present & output.present[other] & twice[:, None]
+    total = output.dial.new_zeros(())
+    for logit, known in ((output.dial, twice), (output.zone, both)):
+        weight = known.to(logit.dtype)
+        each = nn.functional.smooth_l1_loss(logit, logit[other], reduction="none")
+        total = total + (each * weight).sum() / weight.sum().clamp(min=1)
+    return total
 
 
 def _within_loss(patch: Tensor, own: Tensor, real: Tensor) -> Tensor:
@@ -138,7 +169,7 @@ def judged_batches(net: nn.Module, batches: Iterable[Batch]) -> Iterator[tuple[B
     net.eval()
     for batch in batches:
         with torch.no_grad():
-            output = net(batch.patches, batch.zone, batch.resolution)
+            output = net(batch.patches, batch.zone, batch.resolution, batch.scale)
         yield batch, output
 
 
@@ -369,7 +400,7 @@ class Trainer:
             sharp = self.step < config.easy * config.epochs * config.steps
             batch = store.draw(config.batch, config.patches, rng=rng, sharp=sharp)
             with torch.autocast(self.device.type, torch.bfloat16, enabled=self.half):
-                output = self.net(batch.patches, batch.zone, batch.resolution)
+                output = self.net(batch.patches, batch.zone, batch.resolution, batch.scale)
             loss = self._losses(output, batch)
             self.optimizer.zero_grad(set_to_none=True)
             loss.backward()  # type: ignore[no-untyped-call]

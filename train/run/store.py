@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn.functional import pad
 
+from dialtell.model.reading.fine_patches import FINEST
 from dialtell.model.reading.patches import HIGH, LOW, RESOLUTIONS, SIDE
 from dialtell.model.reading.sharpness import PIXEL_SIGMA
 from dialtell.synth.shared.errors import ParameterError
@@ -23,6 +24,11 @@ SHARP = -1.2  # log2 resolution, about 13 px/mm on an 18 size dial
 
 # how often a dial is shown without one of its zones, and with few strokes (a close-up, a covered dial)
 WITHOUT_ZONE, WITH_FEW = 0.35, 0.2
+# A kind is a zone at a scale. How often kinds are drawn one after the other, each as fully as there is room and else a
+# run of it (a bag holds it ring by ring), so that like strokes stand beside one another as on a whole dial; otherwise
+# some of all kinds, of one n times as large sqrt(n) times as many
+FULLY = 0.5
+SCALE_SHARE = 0.25  # of an even share between the scales of a bag, that each is given at least, of one kind if it can
 # what changes from use to use, alike for twins
 GAIN = 0.1  # largest change of all densities, share
 OFFSET = 0.03  # largest D added to all of a dial
@@ -32,6 +38,8 @@ SHIFT = 2  # px, largest shift of what a patch shows, each way
 BLURRED = 0.4  # share of uses blurred further
 BLUR = 1.0  # px, largest SD of that blur: at patch scale it halves the resolution of a sharp dial
 
+_KINDS = len(ZONES) * (FINEST + 1)
+
 
 @dataclass(frozen=True, eq=False)
 class Batch:
@@ -40,7 +48,8 @@ class Batch:
     patches : (B, P, S, S) float, 1 = full density. zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2.
     hand : (B, Z) 1 painted, 0 printed, -1 unknown. dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the
     same picture beside it, else its own. strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
-    hand, dial and strokes are 0.5 where the twins look alike.
+    hand, dial and strokes are 0.5 where the twins look alike. scale : (B, P) log2 of each patch's scale, None for 0.
+    again : (B,) row of the same dial under another camera, else its own; None: nowhere is one.
     """
 
     patches: Tensor
@@ -51,6 +60,8 @@ class Batch:
     photographic: Tensor
     twin: Tensor
     strokes: Tensor | None = None
+    scale: Tensor | None = None
+    again: Tensor | None = None
 
 
 def unpack(packed: Tensor) -> Tensor:
@@ -65,16 +76,20 @@ def unpack(packed: Tensor) -> Tensor:
 class _Epoch:
     """One epoch's bags end to end.
 
-    zones, strokes : (N,) of all patches, where they lie and their own truth. odd : (N,) what was planted on a dial.
-    count : of patches, and in_zone : by zone, per bag. groups : (G, 2), first bag and
-    number of bags of each group. sharp : (G,) whether a group resolves SHARP.
+    zones, strokes, scales : (N,) of all patches, where they lie, their own truth and log2 scale. odd : (N,) what was
+    planted on a dial. finest : largest scale, count : of patches, in_zone : by zone, and odd_kind : (K,)
+    whether one planted is of that kind, per bag. groups : (G, 2), first bag and number of bags of each group.
+    sharp : (G,) whether a group resolves SHARP.
     """
 
     zones: Tensor
     strokes: Tensor
+    scales: Tensor
     odd: Tensor
+    finest: NDArray[np.int64]
     count: NDArray[np.int64]
     in_zone: NDArray[np.int64]
+    odd_kind: NDArray[np.bool_]
     truth: dict[str, Tensor]
     groups: NDArray[np.int64]
     sharp: NDArray[np.bool_]
@@ -104,16 +119,20 @@ class BagStore:
         zones = np.concatenate([bag.zone for bag in bags]) if bags else np.empty(0, np.int8)
         densities = np.concatenate([bag.density for bag in bags]) if bags else np.empty((0, SIDE, SIDE), np.uint8)
         strokes = np.concatenate([bag.targets for bag in bags]) if bags else np.empty(0, np.float32)
+        scales = np.concatenate([bag.scales for bag in bags]) if bags else np.empty(0, np.int8)
         odd = np.concatenate([bag.odd for bag in bags]) if bags else np.empty(0, bool)
         self._put(densities)
         self._epochs.append(
             _Epoch(
                 zones=torch.from_numpy(zones.astype(np.int64)).to(self.device),
                 strokes=torch.from_numpy(strokes).to(self.device),
+                scales=torch.from_numpy(scales.astype(np.float32)).to(self.device),
                 odd=torch.from_numpy(odd).to(self.device),
+                finest=np.array([bag.scales.max(initial=0) for bag in bags], dtype=np.int64),
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
                 .reshape(len(bags), len(ZONES)),
+                odd_kind=np.array([_odd_kinds(bag) for bag in bags], dtype=bool).reshape(len(bags), _KINDS),
                 truth=_truth(bags, self.device),
                 groups=np.stack([np.cumsum(sizes) - sizes, sizes], axis=1),
                 sharp=np.array([group[0].resolution > SHARP for group in kept], dtype=bool),
@@ -144,9 +163,12 @@ class BagStore:
         self._sharp = np.concatenate([epoch.sharp for epoch in epochs])
         self._count = np.concatenate([epoch.count for epoch in epochs])
         self._in_zone = np.concatenate([epoch.in_zone for epoch in epochs])
+        self._odd_kind = np.concatenate([epoch.odd_kind for epoch in epochs])
         self._start = np.cumsum(self._count) - self._count
         self._zones = torch.cat([epoch.zones for epoch in epochs])
         self._strokes = torch.cat([epoch.strokes for epoch in epochs])
+        self._scales = torch.cat([epoch.scales for epoch in epochs])
+        self._finest = np.concatenate([epoch.finest for epoch in epochs])
         self._odd = torch.cat([epoch.odd for epoch in epochs])
         self._truth = {name: torch.cat([epoch.truth[name] for epoch in epochs]) for name in epochs[0].truth}
 
@@ -164,12 +186,21 @@ class BagStore:
         first = (np.cumsum(chosen[:, 1]) - chosen[:, 1])[group]  # row its group begins at
         bag = chosen[group, 0] + np.arange(size) - first
         vary = self._sent(rng.uniform(size=(size, 8)).astype(np.float32)[group])
-        index, zone = self._pick(bag, patches, rng)
+        index, zone = self._pick(bag, patches, group, rng)
         rows = self._sent(bag)
         truth = {name: value[rows] for name, value in self._truth.items()}
-        density, truth["resolution"] = self._vary(index, vary, truth["resolution"])
+        truth["scale"] = self._scales[index].masked_fill(zone < 0, 0)
+        # what a blur leaves of the finest patches must still be a blur that `blurred` knows
+        finest = self._sent(self._finest[bag].astype(np.float32))
+        density, truth["resolution"] = self._vary(index, vary, truth["resolution"], truth["scale"], finest)
         truth["strokes"] = self._strokes[index].masked_fill(zone < 0, -1)
-        return Batch(patches=density, zone=zone, **truth, twin=self._sent(_partners(group)))
+        return Batch(
+            patches=density,
+            zone=zone,
+            **truth,
+            twin=self._sent(_partners(group)),
+            again=self._sent(_partners(group, 2)),
+        )
 
     def _sent(self, values: NDArray[Any]) -> Tensor:
         """`values` on the device. From plain memory a copy would first wait for all the device still has to do."""
@@ -178,36 +209,58 @@ class BagStore:
             return held.to(self.device)
         return held.pin_memory().to(self.device, non_blocking=True)
 
-    def _pick(self, bag: NDArray[np.int64], patches: int, rng: np.random.Generator) -> tuple[Tensor, Tensor]:
+    def _pick(
+        self, bag: NDArray[np.int64], patches: int, group: NDArray[np.int64], rng: np.random.Generator
+    ) -> tuple[Tensor, Tensor]:
         """Places (B, P) in the store and zones (B, P) of some patches of each bag, padded with -1.
 
-        What was planted on a dial comes first, but where its zone is left out: by chance a third of it would be drawn.
+        Which zone is left out, how many are drawn and in which way is alike for a group (group : (B,) its number), so
+        that twins show the same zones; which patches is not. See FULLY and SCALE_SHARE. What was planted on a dial
+        comes first, with its kind where kinds are drawn fully, but where its zone is left out: by chance a third of
+        it would be drawn.
         """
         size = len(bag)
         count, in_zone = self._count[bag], self._in_zone[bag]
-        lots = np.where(in_zone > 0, rng.random(in_zone.shape), -1.0)
+        lots = np.where(in_zone > 0, rng.random(in_zone.shape)[group], -1.0)
         dropped = lots.argmax(axis=1)
         left = count - in_zone[np.arange(size), dropped]
-        drop = (rng.random(size) < WITHOUT_ZONE) & (left >= FEWEST_PATCHES)
+        drop = (rng.random(size)[group] < WITHOUT_ZONE) & (left >= FEWEST_PATCHES)
         dropped, left = np.where(drop, dropped, -1), np.where(drop, left, count)
-        share = rng.uniform(0.1, 0.6, size)
-        few = rng.random(size) < WITH_FEW
+        share = rng.uniform(0.1, 0.6, size)[group]
+        few = rng.random(size)[group] < WITH_FEW
         most = np.where(few, np.maximum(FEWEST_PATCHES, (left * share).astype(np.int64)), patches)
-        said = np.stack([self._start[bag], count, dropped, np.minimum(np.minimum(most, left), patches)])
-        start, count_, dropped_, most_ = self._sent(said)[..., None]
+        most = np.minimum(np.minimum(most, left), patches)
+        # of each kind, where drawn one by one: its turn, and where in it to begin
+        turn, begin = rng.random((2, size, _KINDS)).astype(np.float32)[:, group]
+        turn -= self._odd_kind[bag]
+        fully = rng.random(size)[group] < FULLY
+        said = np.stack([self._start[bag], count, dropped, most, fully])
+        start, count_, dropped_, most_, fully_ = self._sent(said)[..., None]
         place = torch.arange(max(int(count.max()), patches), device=self.device)
-        inside = place < count_
         at = (start + place).clamp(max=len(self._zones) - 1)
-        zones = self._zones[at]
+        zones, scales = self._zones[at], self._scales[at]
+        usable = (place < count_) & (zones != dropped_)
+        kind = zones + len(ZONES) * scales.long()
         keys = torch.rand((size, len(place)), device=self.device)
-        keys = keys - self._odd[at].to(keys.dtype)
-        keys = keys.masked_fill(~(inside & (zones != dropped_)), 2.0)
+        own = usable[..., None] & (kind[..., None] == torch.arange(_KINDS, device=self.device))  # (B, N, K)
+        before = own.long().cumsum(1)
+        there = before[:, -1]
+        run = (before - 1 - (self._sent(begin) * there).long()[:, None]).gather(2, kind[..., None])[..., 0]
+        room = there.gather(1, kind).clamp(min=1)
+        one_by_one = self._sent(turn).gather(1, kind) + 1e-3 * run.remainder(room) / room
+        # the least of exponential deviates, each divided by its weight, are a draw by those weights
+        evenly = -keys.clamp(1e-6, 1 - 1e-6).log() * room.sqrt()
+        keys = torch.where(fully_ > 0, one_by_one, evenly)
+        keys = _ahead(keys, scales, usable, most_)
+        keys = (keys - 1000 * self._odd[at].to(keys.dtype)).masked_fill(~usable, 1e6)
         picked = keys.topk(patches, dim=1, largest=False).indices
         real = torch.arange(patches, device=self.device) < most_
         index = (start + picked).masked_fill(~real, 0)
         return index, zones.gather(1, picked).masked_fill(~real, -1)
 
-    def _vary(self, index: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+    def _vary(
+        self, index: Tensor, vary: Tensor, resolution: Tensor, scale: Tensor, finest: Tensor
+    ) -> tuple[Tensor, Tensor]:
         """Patches (B, P, S, S) shifted and mirrored, then as `varied`; the resolution that leaves."""
         place = torch.arange(SIDE, device=self.device)
         shift = (vary[:, :2] * (2 * SHIFT + 1)).long().clamp(max=2 * SHIFT) - SHIFT
@@ -215,16 +268,39 @@ class BagStore:
         column = torch.where(vary[:, 2:3] < 0.5, column, column.flip(1))
         packed = self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]]
         normal = torch.randn(packed.shape, device=self.device)
-        return self._varied(packed, normal, vary[:, 3:], resolution)
+        return self._varied(packed, normal, vary[:, 3:], resolution, scale, finest)
 
 
-def varied(packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor) -> tuple[Tensor, Tensor]:
+def _odd_kinds(bag: Bag) -> NDArray[np.bool_]:
+    """(K,) whether something planted on a dial is of that kind."""
+    odd = bag.odd
+    return np.bincount(bag.zone[odd] + len(ZONES) * bag.scales[odd].astype(np.int64), minlength=_KINDS) > 0
+
+
+def _ahead(keys: Tensor, scales: Tensor, usable: Tensor, most: Tensor) -> Tensor:
+    """(B, N) keys, the least of which are drawn, with those of each scale that is there brought ahead: SCALE_SHARE of
+    an even share of the most (B, 1) patches drawn, at least one."""
+    own = [usable & (scales == scale) for scale in range(FINEST + 1)]
+    several = torch.stack([one.any(1, keepdim=True) for one in own]).sum(0)
+    enough = (SCALE_SHARE * most / several.clamp(min=1)).ceil().long().clamp(min=1)
+    for one in own:
+        ordered = keys.masked_fill(~one, torch.inf).sort(dim=1).values
+        last = ordered.gather(1, enough.clamp(max=keys.shape[1]) - 1)
+        keys = torch.where(one & (keys <= last) & (several > 1), keys - 100, keys)
+    return keys
+
+
+def varied(
+    packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor, scale: Tensor, finest: Tensor
+) -> tuple[Tensor, Tensor]:
     """Packed patches (B, P, S, S) as D blurred, of other contrast and noisier; the resolution (B,) that leaves.
 
     normal : like `packed`, normal deviates. vary : (B, 5) even ones 0..1: blur, gain, offset, noise, tone curve.
+    scale : (B, P) log2 of the patches. finest : (B,) the largest of each dial: its finest patches are blurred by up to
+    BLUR px, the others by as much on the dial.
     """
-    variance = BLUR**2 * ((vary[:, 0] - (1 - BLURRED)) / BLURRED).clamp(min=0)
-    density = blurred(unpack(packed), variance)
+    variance = BLUR**2 * ((vary[:, 0] - (1 - BLURRED)) / BLURRED).clamp(min=0) * torch.exp2(-2 * finest)
+    density = blurred(unpack(packed), variance[:, None] * torch.exp2(2 * scale))
     sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
     gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 1], OFFSET * (2 * vary[:, 2] - 1)
     noise = NOISE * ((vary[:, 3] - 0.4) / 0.6).clamp(min=0)
@@ -236,11 +312,11 @@ def varied(packed: Tensor, normal: Tensor, vary: Tensor, resolution: Tensor) -> 
 
 
 def blurred(density: Tensor, variance: Tensor) -> Tensor:
-    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) 0..1.
+    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) or (B, P) 0..1.
 
     Twice a share `variance` of the binomial 1 2 1 kernel each way (which adds a variance of a half), the rest as is.
     """
-    share = variance[:, None, None, None]
+    share = variance.reshape(len(variance), -1, 1, 1)
     for _ in range(2):
         wide = pad(density, (1, 1, 1, 1), mode="replicate")
         down = torch.lerp(wide[..., :-2, :] + wide[..., 2:, :], 2 * wide[..., 1:-1, :], 0.5)
@@ -249,13 +325,16 @@ def blurred(density: Tensor, variance: Tensor) -> Tensor:
     return density
 
 
-def _partners(group: NDArray[np.int64]) -> NDArray[np.int64]:
-    """For each row the row beside it of the same group of two, else itself."""
+def _partners(group: NDArray[np.int64], apart: int = 1) -> NDArray[np.int64]:
+    """For each row another of its group, else itself: its twin, or, two apart, the same dial by the other camera.
+
+    group : (N,) of each row, rows of a group side by side: twins by one camera, then by another.
+    """
     rows = np.arange(len(group))
-    second = np.flatnonzero(group[1:] == group[:-1]) + 1
-    partner = rows.copy()
-    partner[second], partner[second - 1] = second - 1, second
-    return partner
+    first = np.maximum.accumulate(np.where(np.diff(group, prepend=-1) != 0, rows, 0))
+    partner = first + ((rows - first) ^ apart)
+    there = partner.clip(max=len(group) - 1)
+    return np.where((partner == there) & (group[there] == group), there, rows)
 
 
 # --- whole bags, for validation and figures ---
@@ -285,11 +364,13 @@ def _whole(bags: Sequence[Bag], device: torch.device) -> tuple[Tensor, Tensor, d
         packed[row, : len(bag.zone)] = bag.density
         zone[row, : len(bag.zone)] = bag.zone
     strokes = np.full((len(bags), longest), -1, dtype=np.float32)
+    scale = np.zeros((len(bags), longest), dtype=np.float32)
     for row, bag in enumerate(bags):
-        strokes[row, : len(bag.zone)] = bag.targets
+        strokes[row, : len(bag.zone)], scale[row, : len(bag.zone)] = bag.targets, bag.scales
     truth = _truth(bags, device)
-    truth["strokes"] = torch.from_numpy(strokes).to(device)
-    truth["twin"] = torch.from_numpy(_partners(np.array([bag.index for bag in bags]))).to(device)
+    truth["strokes"], truth["scale"] = torch.from_numpy(strokes).to(device), torch.from_numpy(scale).to(device)
+    index = np.array([bag.index for bag in bags], dtype=np.int64)
+    truth["twin"], truth["again"] = (torch.from_numpy(_partners(index, apart)).to(device) for apart in (1, 2))
     return torch.from_numpy(packed).to(device), torch.from_numpy(zone).to(device), truth
 
 

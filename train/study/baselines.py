@@ -1,7 +1,7 @@
 """Two nets to compare with, on the same bags of patches and with the same outputs as StrokeNet.
 
 LinearProbe is what simple statistics of densities and edges can tell without learning any feature. ResNetBag is a
-standard picture classifier, torchvision's resnet18 from random weights, under StrokeNet's own pooling and heads.
+standard picture classifier, torchvision's resnet18 from random weights, in place of StrokeNet's encoder.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from torch import Tensor, nn
 from torch.nn.functional import avg_pool2d, one_hot
 
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.net import NetConfig, NetOutput, StrokeNet
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.output import NetOutput
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reader.file import load_reader
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
@@ -54,8 +55,13 @@ class LinearProbe(nn.Module):
         self.zone = nn.Linear(size, len(ZONES))
         self.dial = nn.Linear(size, 2)
 
-    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor) -> NetOutput:
-        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2."""
+    def forward(self, patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
+        """patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 no patch. resolution : (B,) log2.
+
+        scale : (B, N) log2, None for 0; only patches of scale 0 are looked at.
+        """
+        if scale is not None:
+            zone = torch.where(scale == 0, zone, -1)
         device_type = patches.device.type
         with torch.autocast(device_type, enabled=False):  # 8 bits of mantissa would blur a linear map's sums
             return self._judge(patches.float(), zone, resolution.float())
@@ -123,10 +129,10 @@ class ResNetEncoder(nn.Module):
 
 
 class ResNetBag(StrokeNet):
-    """StrokeNet's pooling and heads over codes of resnet18."""
+    """StrokeNet judging codes of resnet18."""
 
     def __init__(self) -> None:
-        super().__init__(NetConfig())
+        super().__init__()
         self.encoder = ResNetEncoder(self.config.code)  # type: ignore[assignment]
         self.encoder.to(memory_format=torch.channels_last)
 

@@ -1,8 +1,9 @@
 """Several nets trained side by side on one stream of pictures.
 
 Rendering sets the pace, so nets added beside the first cost little: the net with three seeds (first weights and the
-draw of batches), it without the spread over a zone (texture alone) and without the mean (repetition alone), and the
-baselines. All see the same pictures; members of one seed also draw the same batches.
+draw of batches), it half and one and a half times as wide and on half the pictures (does more of either help?), without
+the spread over a zone (texture alone) and without the mean (repetition alone), and the baselines. All see the same
+pictures; members of one seed also draw the same batches.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from typing import Any
 import torch
 from torch import nn
 
-from dialtell.model.net.net import StrokeNet, count_parameters
+from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import ParameterError, WeightsError
 from dialtell.synth.shared.files import write_whole
@@ -43,13 +44,16 @@ class Member:
     """One net of a study.
 
     name : of its folder. kind : "strokes", "texture alone", "repetition alone" or a baseline. offset : added to the
-    study's seed. cost : of a step, roughly, in those of the smallest.
+    study's seed. cost : of a step, roughly, in those of the smallest. size : of its layers against the preset's.
+    every : it sees one in so many of the pictures.
     """
 
     name: str
     kind: str
     offset: int = 0
     cost: float = 4.0
+    size: float = 1.0
+    every: int = 1
 
     @property
     def baseline(self) -> bool:
@@ -59,7 +63,8 @@ class Member:
     def config(self, base: TrainConfig) -> TrainConfig:
         """The study's configuration as this member's own."""
         changes: dict[str, Any] = {"texture alone": {"spread": False}, "repetition alone": {"texture": False}}
-        return replace(base, seed=base.seed + self.offset, net=replace(base.net, **changes.get(self.kind, {})))
+        net = replace(base.net, **changes.get(self.kind, {}))
+        return replace(base, seed=base.seed + self.offset, net=net if self.size == 1.0 else resized(net, self.size))
 
     def net(self, config: TrainConfig) -> nn.Module:
         """A fresh net, its first weights from the config's seed."""
@@ -67,10 +72,19 @@ class Member:
         return build_baseline(self.kind) if self.baseline else StrokeNet(config.net)
 
 
+def resized(net: NetConfig, size: float) -> NetConfig:
+    """The net with layers `size` times as wide, in whole eights: its multiply-adds grow with the square."""
+    a, b, c, d, code, beside = (max(8, 8 * round(size * width / 8)) for width in (*net.widths, net.code, net.beside))
+    return replace(net, widths=(a, b, c, d), code=code, beside=beside)
+
+
 MEMBERS = (
     Member("strokes-1", "strokes"),
     Member("strokes-2", "strokes", offset=1),
     Member("strokes-3", "strokes", offset=2),
+    Member("half", "strokes", size=0.5, cost=3.0),
+    Member("larger", "strokes", size=1.5, cost=7.0),
+    Member("fewer", "strokes", every=2),
     Member("texture", "texture alone"),
     Member("repetition", "repetition alone"),
     Member("linear", "linear probe", cost=1.0),
@@ -108,11 +122,16 @@ def spread(members: Sequence[Member], count: int) -> list[list[Member]]:
 
 @dataclass(eq=False)
 class Lane:
-    """One device with its members, one after the other on the same pictures."""
+    """One device with its members, one after the other on the same pictures.
+
+    stores : what has been drawn so far, and of that one in `every` for members that see only so much. every : of each
+    member by name.
+    """
 
     device: torch.device
     trainers: dict[str, Trainer]
-    store: BagStore
+    stores: dict[int, BagStore]
+    every: dict[str, int]
     validation: HeldOut | None = None
 
     def learn(self, groups: list[list[Any]], waited: float) -> None:
@@ -120,9 +139,15 @@ class Lane:
         assert self.validation is not None
         if self.device.type == "cuda":
             torch.cuda.set_device(self.device)  # of this thread
-        self.store.add(groups)
-        for trainer in self.trainers.values():
-            trainer.learn(self.store, self.validation, waited)
+        for every, store in self.stores.items():
+            store.add(groups[::every])
+        for name, trainer in self.trainers.items():
+            trainer.learn(self.stores[self.every[name]], self.validation, waited)
+
+
+def _lane(device: torch.device, members: Sequence[Member], trainers: dict[str, Trainer], window: int) -> Lane:
+    every = {member.name: member.every for member in members}
+    return Lane(device, trainers, {share: BagStore(device, window) for share in set(every.values())}, every)
 
 
 @dataclass(eq=False)
@@ -175,7 +200,7 @@ class Study:
     def begin(self) -> None:
         """Fresh members in fresh folders; refuses a folder that holds a run."""
         self.lanes = [
-            Lane(device, {m.name: self._trainer(m, device) for m in own}, BagStore(device, self.config.window))
+            _lane(device, own, {m.name: self._trainer(m, device) for m in own}, self.config.window)
             for device, own in self._places()
         ]
         for trainer in self.trainers.values():
@@ -216,7 +241,7 @@ class Study:
             for member_ in record["members"]:
                 if member_["name"] in trainers:
                     trainers[member_["name"]].seconds = member_["seconds"]
-            study.lanes.append(Lane(device_, trainers, BagStore(device_, 1)))
+            study.lanes.append(_lane(device_, own, trainers, 1))
         return study
 
     @property
@@ -310,6 +335,8 @@ class Study:
             "seed": trainer.config.seed,
             "device": str(trainer.device),
             "parameters": count_parameters(trainer.net),
+            "size": member.size,
+            "one_picture_in": member.every,
             "epochs": trainer.epoch,
             "steps": trainer.step,
             "seconds": round(trainer.seconds, 2),

@@ -1,4 +1,4 @@
-"""Our net with three seeds, two ablations and two baselines, side by side.
+"""Our net with three seeds, three sizes, half the pictures, two ablations and two baselines, side by side.
 
     python -m dialtell.train.study.study --out DIR
 

@@ -1,6 +1,10 @@
+import json
+import re
+
 import cv2
 import numpy as np
 import pytest
+from pages_made import without_line_ups
 from PIL import Image
 from score_schema import check_dial
 
@@ -9,9 +13,10 @@ from dialtell.evaluate.inspection import one_photo as inspect_page
 from dialtell.evaluate.inspection.close_views import zone_crops
 from dialtell.evaluate.inspection.one_photo import inspect_photo, shown_photo
 from dialtell.evaluate.inspection.stated import drawable
-from dialtell.evaluate.maps.attribution import Attribution, attribute, photo_map, view_map
+from dialtell.evaluate.maps.painting import photo_map, view_map
 from dialtell.evaluate.period.date_check import Years
 from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.words.support import signed
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.known import Known
 from dialtell.model.reading.photo import display, linear_light
@@ -37,7 +42,7 @@ def inspected(drawn_photo, weights, tmp_path_factory):
 def test_document_and_page_say_the_same(inspected, drawn_photo):
     document, page = inspected
     asked = {
-        "schema", "model", "reader", "page", "dial", "measured_opinion", "measurements", "not_measured", "saliency",
+        "schema", "model", "reader", "page", "dial", "measured_opinion", "measurements", "not_measured", "explanation",
         "period", "style_hints", "still",
     }  # fmt: skip
     assert set(document) == asked
@@ -48,10 +53,25 @@ def test_document_and_page_say_the_same(inspected, drawn_photo):
     assert "Drawn: painted by hand" in page and "Drawn: printed" in page
     assert document["period"] is None and "Against the date" not in page
     assert "data:image/png" in page  # the map over the photograph
-    saliency = document["saliency"]
-    change = saliency["logit"] - saliency["baseline_logit"]
-    assert 0 <= saliency["completeness_error"] <= 0.05 * abs(change)
-    assert f"{saliency['steps']} steps" in page
+
+
+def test_the_call_is_the_sum_of_what_places_add(inspected):
+    """In the document to 1e-4 before the cap, which this net's offset goes beyond; on the page in words."""
+    document, page = inspected
+    told = document["explanation"]
+    parts = sum(part["contribution"] for part in [*told["places"], *told["pairs"]])
+    assert told["base"] + parts == pytest.approx(told["total"], abs=1e-4) and len(told["places"]) > 50
+    assert told["base"] + sum(zone["contribution"] for zone in told["zones"]) == pytest.approx(told["total"], abs=1e-4)
+    assert told["total"] > document["dial"]["log10_lr"] == 2.0
+    assert "The places add up: " in page and "states no more than validation can vouch for" in page
+    shares = {zone["zone"]: signed(zone["contribution"]) for zone in told["zones"]}
+    for zone, words in shares.items():
+        row = re.search(rf'<tr class="\w+"><th scope="row">{zone.capitalize()}</th>.*', page).group(0)
+        assert f'<td data-label="Adds to the call" class="number">{words}</td>' in row
+    software = re.compile(r"gradient|attribution|completeness|saliency|logit|\bsteps\b", re.IGNORECASE)
+    plain = re.sub(r"<(style|script)[^>]*>.*?</\1>|data:[^\"']*", "", page, flags=re.DOTALL)
+    assert not software.search(plain) and not software.search(json.dumps(document["explanation"]))
+    assert "saliency" not in document
 
 
 def test_measurements_of_a_machine_like_dial_lean_against_the_call(inspected):
@@ -81,50 +101,37 @@ def test_a_photograph_that_carries_no_strokes_is_not_measured(drawn_photo, weigh
     assert document["measured_opinion"]["log10_lr"] is None and document["dial"]["call"] == "undetermined"
 
 
-def test_attribution_adds_up_and_leaves_the_net_alone(scored, weights):
-    found = attribute(scored.reading.patches, weights)
-    total = float(found.values.astype(np.float64).sum())
-    assert abs(total - (found.logit - found.baseline)) == pytest.approx(found.error, abs=1e-5)
-    assert found.values.shape == scored.reading.patches.density.shape
-    assert all(parameter.requires_grad and parameter.grad is None for parameter in weights.net.parameters())
-
-
-def as_if(patches):
-    """The patches' own density in place of an attribution: what a map must then show is known."""
-    return Attribution(patches.density.copy(), 1.0, 0.0, 0.0, 16)
-
-
 def correlation(a, b):
     return float(np.corrcoef(a.ravel(), b.ravel())[0, 1])
 
 
 def test_maps_lie_where_the_patches_were_cut(scored):
     reading = scored.reading
-    painted = photo_map(as_if(reading.patches).painted, reading.patches, reading.geometry, reading.density.shape)
+    painted = photo_map(reading.patches.density, reading.patches, reading.geometry, reading.density.shape)
     covered = painted != 0
     assert correlation(painted[covered], reading.density[covered]) > 0.9
     # a dial shown at half size
     half = cv2.resize(reading.density, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    painted = photo_map(as_if(reading.patches).painted, reading.patches, reading.geometry.scaled(0.5), half.shape)
+    painted = photo_map(reading.patches.density, reading.patches, reading.geometry.scaled(0.5), half.shape)
     covered = painted != 0
     assert correlation(painted[covered], half[covered]) > 0.9
 
 
 def test_close_views_and_their_maps_coincide(scored):
-    crops = zone_crops(scored, as_if(scored.reading.patches), lambda place: ())
+    crops = zone_crops(scored, scored.reading.patches.density, lambda place: ())
     judged = [zone["zone"] for zone in scored.record["zones"] if zone["judged"]]
     assert [crop.zone for crop in crops] == judged and len(crops) >= 3
     for crop in crops:
         darkness = -np.log10(np.maximum(linear_light(crop.image).mean(axis=2), 0.01))
-        covered = crop.saliency != 0
+        covered = crop.added != 0
         assert covered.mean() > 0.05 and min(crop.image.shape[:2]) >= 200
-        assert correlation(crop.saliency[covered], darkness[covered]) > 0.9, crop.zone
+        assert correlation(crop.added[covered], darkness[covered]) > 0.9, crop.zone
 
 
 def test_view_without_patches_is_empty(scored):
     far = scored.reading.geometry.scaled(1.0)
     far = type(far)((-5000.0, -5000.0), far.axes_px)
-    assert not view_map(as_if(scored.reading.patches), scored.reading.patches, far, (50, 50)).any()
+    assert not view_map(scored.reading.patches.density, scored.reading.patches, far, (50, 50)).any()
 
 
 def test_display_undoes_the_reader():
@@ -145,7 +152,7 @@ def test_large_photographs_are_shown_smaller_with_everything_in_place(scored, mo
 def test_a_photograph_without_a_dial_gets_a_page(tmp_path, weights):
     Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
     document = inspect_photo(tmp_path / "wall.png", tmp_path / "wall.html", weights)
-    assert document["saliency"] is None and document["dial"]["geometry"] is None
+    assert document["explanation"] is None and document["dial"]["geometry"] is None
     page = (tmp_path / "wall.html").read_text(encoding="utf-8")
     assert "No dial was found" in page and "Nothing was measured: no dial was read." in page
     assert document["measured_opinion"] is None and document["measurements"] == []
@@ -189,7 +196,7 @@ def test_the_date_stands_apart_from_the_strokes(drawn_photo, weights, tmp_path):
 
 def test_another_photograph_is_shown_beside(drawn_photo, weights, tmp_path):
     inspect_photo(drawn_photo, tmp_path / "a.html", weights, compare_with=drawn_photo)
-    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    page = without_line_ups((tmp_path / "a.html").read_text(encoding="utf-8"))
     assert f"{drawn_photo.name}: called hand-painted" in page and "Drawn: printed" not in page
     Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
     with pytest.raises(PhotoError, match="compare-with"):

@@ -185,7 +185,7 @@ def test_files_are_kept_unless_overwritten(tmp_path):
     assert path.read_text(encoding="utf-8").startswith("<!doctype html>")
     with pytest.raises(OutputError, match="a folder that exists"):
         write_page(tmp_path / "no" / "page.html", sample(), photo(), None, [], MODEL)
-    with pytest.raises(ParameterError, match=r"saliency has shape \(5, 5\)"):
+    with pytest.raises(ParameterError, match=r"added has shape \(5, 5\)"):
         write_page(path, sample(), photo(), np.ones((5, 5), np.float32), [], MODEL, overwrite=True)
     assert [entry.name for entry in tmp_path.iterdir()] == ["page.html"]
 
@@ -224,11 +224,12 @@ PROBE = """<script>addEventListener("load", () => {
   stage.focus(); press("ArrowRight"); press("ArrowDown"); press("+"); told.after = lens.hidden; told.left =
   lens.style.left; told.top = lens.style.top; const pixels = lens.getContext("2d").getImageData(0, 0,
   lens.width, lens.height).data; told.drawn = new Set(pixels).size; press("Escape"); told.put_away =
-  lens.hidden; told.layers = ["outline", "zones", "map", "strokes", "unlike"].map((name) => {
+  lens.hidden; told.layers = ["outline", "zones", "map", "strokes", "unlike", "odd"].map((name) => {
     const on = shown(".stage ." + name); document.getElementById("layer-" + name).click();
     return [on, shown(".stage ." + name)];
   });
-  document.getElementById("layer-map").click(); told.one_map = [shown(".stage .map"), shown(".stage .unlike")];
+  document.getElementById("layer-map").click();
+  told.one_map = ["map", "unlike", "odd"].map((name) => shown(".stage ." + name));
   parent.document.body.dataset.told = JSON.stringify(told);
 })</script></body>"""
 
@@ -236,7 +237,7 @@ PROBE = """<script>addEventListener("load", () => {
 @needs_browser
 @pytest.mark.parametrize("width", [390, 1200])
 def test_browser_magnifier_layers_and_width(tmp_path, width):
-    extras = PageExtras(evidence=measured(), bearing=both(second=-0.6), unlike=4 * signed_map())
+    extras = PageExtras(evidence=measured(), bearing=both(second=-0.6), unlike=4 * signed_map(), odd=signed_map())
     text = page_text(sample("a-very-long-name-" * 8 + ".jpg"), photo(), signed_map(), crops(), MODEL, extras)
     # The probe is not ours, so the policy must go for it to run.
     text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", text).replace("</body>", PROBE)
@@ -250,8 +251,8 @@ def test_browser_magnifier_layers_and_width(tmp_path, width):
     assert told["window"] == width and told["wide"] <= width
     assert (told["before"], told["after"], told["put_away"]) == (True, False, True)
     assert (told["left"], told["top"]) == ("55%", "55%") and told["drawn"] > 20
-    assert told["layers"] == [[True, False]] * 3 + [[False, True]] * 2
-    assert told["one_map"] == [True, False]  # the other map gives way
+    assert told["layers"] == [[True, False]] * 3 + [[False, True]] * 3
+    assert told["one_map"] == [True, False, False]  # the other maps give way
 
 
 TAB, SPACE = "\ue004", " "

@@ -9,14 +9,14 @@ from dialtell.evaluate.ladder import rungs
 from dialtell.evaluate.ladder.rungs import BY_LETTER, D_PX_PER_MM, LIKE_TRAINING, RUNGS, frozen, rung_hash, rungs_named
 from dialtell.synth.camera.camera import sample_camera
 from dialtell.synth.design.design import Variety
-from dialtell.synth.letterforms.families import font_names
+from dialtell.synth.letterforms.families import FAMILIES, GROUPS, font_names
 from dialtell.synth.letterforms.font import CHARACTERS
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.record import to_record
 from dialtell.synth.shared.terms import Process
-from dialtell.train.bags.supply import CALIBRATION_SEED, FIGURES_SEED, VALIDATION_SEED
+from dialtell.train.bags.supply import BEYOND_SEED, CALIBRATION_SEED, FIGURES_SEED, VALIDATION_SEED
 from dialtell.train.run.config import LARGEST_SEED, TrainConfig
-from dialtell.train.run.holdout import HELD_OUT, TRAINING
+from dialtell.train.run.holdout import CALIBRATION_HELD, HELD_OUT, TRAINING
 
 MANY = range(40)
 
@@ -51,19 +51,23 @@ def test_nothing_is_called_frozen_for_another_renderer(monkeypatch):
 def test_no_set_of_training_is_a_rung():
     seeds = [rung.seed for rung in RUNGS]
     assert len(set(seeds)) == len(seeds)
-    assert min(seeds) > max(LARGEST_SEED, VALIDATION_SEED, CALIBRATION_SEED, FIGURES_SEED)
+    assert min(seeds) > max(LARGEST_SEED, VALIDATION_SEED, CALIBRATION_SEED, BEYOND_SEED, FIGURES_SEED)
 
 
 def test_a_draws_from_what_training_does():
-    assert replace(TrainConfig().scope, mixed=0.0) == LIKE_TRAINING
+    assert replace(TrainConfig().scope, mixed=0.0, near=0.0) == LIKE_TRAINING
 
 
 def test_what_is_held_out_and_what_is_left_make_the_whole():
     lists = [field for field in fields(Variety) if isinstance(getattr(Variety(), field.name), tuple)]
     for field in lists:
-        kept, held = set(getattr(TRAINING, field.name)), set(getattr(HELD_OUT, field.name))
-        assert kept and held and not kept & held
-        assert kept | held == set(getattr(Variety(), field.name))
+        parts = [list(getattr(variety, field.name)) for variety in (TRAINING, HELD_OUT, CALIBRATION_HELD)]
+        assert parts[0] and parts[1]
+        assert sorted(name for part in parts for name in part) == sorted(
+            getattr(Variety(), field.name)
+        )  # no name in two of them
+    groups = [{FAMILIES[name].group for name in held.families} for held in (HELD_OUT, CALIBRATION_HELD)]
+    assert groups[0] == groups[1] == set(GROUPS)
 
 
 def names_of(design):

@@ -6,7 +6,7 @@ import shutil
 import pytest
 from trials.maps.saliency_truth import note
 
-from dialtell.evaluate.maps.map_words import ALONE, UNLIKE, UNTESTED, hits_sentence, maps_record
+from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, UNTESTED, hits_sentence, maps_record
 from dialtell.model.net.weights_file import SHIPPED, load_weights
 from dialtell.synth.planting import Plant
 
@@ -14,15 +14,15 @@ from dialtell.synth.planting import Plant
 def rows(hits=(21, 12, 1, 0), n=(40, 40, 38, 39)):
     return [
         {"map": name, "plant": str(plant), "n": many, "hit_rate": [found / many, 0.0, 1.0], "right_sign": 0.9}
-        for name in (ALONE, UNLIKE, "random")
+        for name in (PLACES, UNLIKE, ODD, "random")
         for plant, found, many in zip(Plant, hits, n, strict=True)
     ]
 
 
 def test_the_sentence_counts_what_was_found():
     kept = maps_record(rows())
-    assert set(kept) == {ALONE, UNLIKE}  # of the maps pages show
-    assert hits_sentence(kept, ALONE) == (
+    assert set(kept) == {PLACES, UNLIKE, ODD}  # of the maps pages show
+    assert hits_sentence(kept, PLACES) == (
         "On drawn dials its peak lay on the one painted figure of a printed dial in 21 of 40, on the one printed "
         "figure of a painted dial in 12 of 40, and on a single faded or overrun stroke in 1 of 77."
     )
@@ -31,9 +31,11 @@ def test_the_sentence_counts_what_was_found():
     )
 
 
-@pytest.mark.parametrize("record", [None, {}, {ALONE: {}}, {ALONE: 3}, {ALONE: {str(p): {"n": 0} for p in Plant}}, 7])
+@pytest.mark.parametrize(
+    "record", [None, {}, {PLACES: {}}, {PLACES: 3}, {PLACES: {str(p): {"n": 0} for p in Plant}}, 7]
+)
 def test_without_figures_it_says_so(record):
-    assert hits_sentence(record, ALONE) == UNTESTED
+    assert hits_sentence(record, PLACES) == UNTESTED
 
 
 def test_figures_go_into_the_weights_json_and_the_weights_still_load(tmp_path):
@@ -49,5 +51,5 @@ def test_figures_go_into_the_weights_json_and_the_weights_still_load(tmp_path):
 
 def test_the_shipped_weights_carry_theirs():
     record = load_weights().record["maps"]
-    assert UNTESTED not in (hits_sentence(record, ALONE), hits_sentence(record, UNLIKE))
+    assert UNTESTED not in [hits_sentence(record, name) for name in (PLACES, UNLIKE, ODD)]
     assert all(found["n"] >= 14 for found in record[UNLIKE].values())

@@ -1,7 +1,7 @@
 """What a dial's logit loses when a window of one patch is wiped to bare enamel: occlusion, dense over the dial.
 
-The same as saliency.occlusion, but a patch's code does not depend on its neighbours: only the wiped patch is encoded
-again, and the bag judged with its one new code. Checked against the plain form in tests.
+A patch's code does not depend on its neighbours: only the wiped patch is encoded again, and the bag judged with its one
+new code. Patches of the first scale alone are looked at. Checked against the plain form in tests.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import SIDE, PatchSet
 from dialtell.synth.shared.errors import require_range
 
-AT_ONCE = 64  # wiped bags judged together
+AT_ONCE = 16  # wiped bags judged together
 
 
-def occlusion_map(patches: PatchSet, weights: Weights, *, window: int = 16) -> NDArray[np.float32]:
+def occlusion_map(patches: PatchSet, weights: Weights, *, window: int = 32) -> NDArray[np.float32]:
     """(N, SIDE, SIDE) float32: the fall of the dial's logit with each window wiped; positive towards hand.
 
     window : px, divides SIDE; windows lie side by side. Costs (SIDE / window)^2 encodings of each patch.

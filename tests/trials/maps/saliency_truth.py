@@ -2,8 +2,8 @@
 
 `python tests/trials maps/saliency_truth` prints the table. A map counts only if it beats an edge map and a map of
 the ink at finding what was planted, and dies when the weights are randomised. All maps are laid on the dial and
-compared there after the same smoothing, as they are looked at. On one idle core a plant takes some 6 s for the cheap
-maps (`--maps places,edges,ink,random`) and 30 s for all.
+compared there after the same smoothing, as they are looked at. `--maps occlusion`, what the dial loses where a part of
+a patch is wiped, is not made unless asked for: it takes a minute a plant.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ from scipy.stats import spearmanr
 from tqdm import tqdm
 from trials.maps.occlusion_map import occlusion_map
 
-from dialtell.evaluate.maps.attribution import attribute
-from dialtell.evaluate.maps.integrated_gradients import paint_map
-from dialtell.evaluate.maps.map_words import maps_record
-from dialtell.evaluate.maps.place_map import Judge, on_ink
+from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, maps_record
+from dialtell.evaluate.maps.painting import Map, paint_map
+from dialtell.evaluate.maps.place_map import DialMaps, maps_of
+from dialtell.model.net.explanation import Explanation, explain
 from dialtell.model.net.net import StrokeNet
-from dialtell.model.net.verdict import tensors
+from dialtell.model.net.verdict import asked
 from dialtell.model.net.weights_file import SHIPPED, Weights, load_weights
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.patches import PatchSet
@@ -39,21 +39,16 @@ from dialtell.synth.planting import Plant, Planted, plant
 from dialtell.synth.scene import Range, render, sample_spec
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.files import write_whole
-from dialtell.synth.shared.terms import ZONES, Zone
+from dialtell.synth.shared.terms import ZONES
 from dialtell.synth.shared.workers import in_order
 from dialtell.train.bags.bags import known_geometry, photo_of
 from dialtell.train.stats.proportion import wilson
-
-Maps = NDArray[np.float32]
 
 SEED = 7_000_003
 PLANE = 320.0  # px per dial radius of the plane in which maps are compared
 HALF = 1.1  # dial radii
 SMOOTH_PX = 1.0  # of every map, px of the plane
 NEAR_PX = 2  # a pointer this near the mask hits it
-SHARES = (0.05, 0.15, 0.35, 0.65)  # of the pixels with ink taken out or put in
-CURVE_PATCHES = 64  # deletion and insertion use as many as a dial had in training
-STEPS = 16  # nodes of integrated gradients
 SCOPE = Range(pixels_per_radius=(500.0, 900.0), max_side=1600, tilt=15.0, wear=(0.0, 0.3), hands_off=1.0)
 
 
@@ -63,9 +58,7 @@ class MapResult:
 
     enrichment : energy in the mask, towards what was planted, over the mask's share of the patches' area. hit, zone_hit
     : whether the peak of the whole map, or of the planted zone's part of it, lies in the mask. right : whether the
-    map's mean in the mask has the plant's sign. deletion, insertion : mean share of the logit's change left or reached
-    while the inked pixels that count most are taken out or put in first, 0..1: low deletion, high insertion are good.
-    logit : the dial's, with the plant. error : relative completeness error, None where there is none to report.
+    map's mean in the mask has the plant's sign. ratio : the dial's, log10 before its cap, with the plant.
     """
 
     plant: str
@@ -75,21 +68,10 @@ class MapResult:
     hit: bool
     zone_hit: bool
     right: bool
-    deletion: float
-    insertion: float
-    logit: float
-    error: float | None = None
+    ratio: float
 
 
-@dataclass(frozen=True, eq=False)
-class FinishedMap:
-    """One map over the patches, (N, S, S), and its relative completeness error."""
-
-    values: Maps
-    error: float | None = None
-
-
-def edges(patches: PatchSet) -> Maps:
+def edges(patches: PatchSet) -> Map:
     """Strength of edges: what any filter sees in ink on white."""
     found = []
     for patch in patches.density:
@@ -98,60 +80,46 @@ def edges(patches: PatchSet) -> Maps:
     return np.asarray(found, np.float32)
 
 
-def noise(patches: PatchSet) -> Maps:
+def noise(patches: PatchSet) -> Map:
     """A map that knows nothing."""
     return np.random.default_rng(len(patches)).random(patches.density.shape).astype(np.float32)
 
 
 @dataclass(frozen=True, eq=False)
 class MapsOfDial:
-    """A reading that maps are made of. zone : where the plant lies."""
+    """A reading that maps are made of."""
 
     reading: Reading
     weights: Weights
-    zone: Zone
 
     @cached_property
-    def judge(self) -> Judge:
-        """The net asked about places, for all maps that want it."""
-        return Judge(self.reading, self.weights)
+    def explanation(self) -> Explanation:
+        """What the net's ratio of the dial is the sum of."""
+        patches, weights = self.reading.patches, self.weights
+        reasons = asked(weights.net, patches).reasons
+        assert reasons is not None  # of every StrokeNet
+        return explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration)
+
+    @cached_property
+    def shown(self) -> DialMaps:
+        """The maps that pages show."""
+        return maps_of(self.explanation, self.reading.patches)
 
 
-def _gradients(at: MapsOfDial, zone: Zone | None = None) -> FinishedMap:
-    patches = at.reading.patches
-    if zone is not None and not (patches.zone == ZONES.index(zone)).any():
-        return FinishedMap(np.zeros(patches.density.shape, np.float32))
-    found = attribute(patches, at.weights, zone, nodes=(STEPS,))
-    return FinishedMap(found.values, found.relative_error)
-
-
-MAPS: dict[str, Callable[[MapsOfDial], FinishedMap]] = {
-    "places": lambda at: FinishedMap(on_ink(at.judge.alone(), at.reading.patches)),
-    "beside": lambda at: FinishedMap(on_ink(at.judge.beside(), at.reading.patches)),
-    "against its dial": lambda at: FinishedMap(on_ink(at.judge.unlike(), at.reading.patches)),
-    "gradients": _gradients,
-    "gradients of the zone": lambda at: _gradients(at, at.zone),
-    "occlusion": lambda at: FinishedMap(occlusion_map(at.reading.patches, at.weights)),
-    "edges": lambda at: FinishedMap(edges(at.reading.patches)),
-    "ink": lambda at: FinishedMap(np.clip(at.reading.patches.density, 0.0, None)),
-    "random": lambda at: FinishedMap(noise(at.reading.patches)),
+MAPS: dict[str, Callable[[MapsOfDial], Map]] = {
+    PLACES: lambda at: at.shown.places,
+    UNLIKE: lambda at: at.shown.unlike,
+    ODD: lambda at: at.shown.odd,
+    "occlusion": lambda at: occlusion_map(at.reading.patches, at.weights),
+    "edges": lambda at: edges(at.reading.patches),
+    "ink": lambda at: np.clip(at.reading.patches.density, 0.0, None),
+    "random": lambda at: noise(at.reading.patches),
 }
 UNSIGNED = ("edges", "ink", "random")
-BOTH = "places and gradients"  # where a place and a stroke in it speak alike; costs nothing once both are there
+CHEAP = tuple(name for name in MAPS if name != "occlusion")
 
 
-def all_maps(reading: Reading, weights: Weights, zone: Zone, names: Sequence[str]) -> dict[str, FinishedMap]:
-    """The maps named, and BOTH where both of its halves are."""
-    at = MapsOfDial(reading, weights, zone)
-    made = {name: MAPS[name](at) for name in names}
-    if "places" in made and "gradients" in made:
-        first, second = made["places"].values, made["gradients"].values
-        alike = np.sqrt(np.clip(first * second, 0.0, None))
-        made[BOTH] = FinishedMap(np.asarray(np.sign(first) * alike, np.float32))
-    return made
-
-
-def on_dial(values: Maps, patches: PatchSet) -> Maps:
+def on_dial(values: Map, patches: PatchSet) -> Map:
     """A map over patches painted on the dial seen face on: (H, W), PLANE px per radius."""
     side = round(2 * HALF * PLANE)
     view = DialGeometry((0.5 * side, 0.5 * side), (PLANE, PLANE))
@@ -169,7 +137,7 @@ def planted_on_dial(planted: Planted, geometry: DialGeometry) -> NDArray[np.bool
     return np.asarray(seen > 0.15)
 
 
-def enrichment(values: Maps, inside: NDArray[np.bool_], seen: NDArray[np.bool_] | None = None) -> float:
+def enrichment(values: Map, inside: NDArray[np.bool_], seen: NDArray[np.bool_] | None = None) -> float:
     """Share of the map's positive energy inside over the share of area inside, both of what was seen."""
     energy = np.clip(values, 0.0, None).astype(np.float64)
     if seen is not None:
@@ -178,7 +146,7 @@ def enrichment(values: Maps, inside: NDArray[np.bool_], seen: NDArray[np.bool_] 
     return float(energy[inside].sum() / total / inside.mean()) if total > 0 else 0.0
 
 
-def points_at(values: Maps, inside: NDArray[np.bool_]) -> bool:
+def points_at(values: Map, inside: NDArray[np.bool_]) -> bool:
     """Whether the map's peak lies in the mask or within NEAR_PX of it; a map of nothing points nowhere."""
     if not values.max(initial=0.0) > 0:
         return False
@@ -187,37 +155,8 @@ def points_at(values: Maps, inside: NDArray[np.bool_]) -> bool:
     return bool((np.hypot(rows - row, columns - column) <= NEAR_PX).any())
 
 
-def curves(values: Maps, patches: PatchSet, weights: Weights) -> tuple[float, float]:
-    """(deletion, insertion): the inked pixels of largest size first, both ways; shares of the logit's change, 0..1."""
-    some = np.unique(np.linspace(0, len(patches) - 1, min(CURVE_PATCHES, len(patches))).astype(np.int64))
-    bag, zone, resolution = tensors(patches)
-    bag, zone = bag[:, some], zone[:, some]
-    flat = bag.reshape(-1)
-    size = np.abs(values[some]).ravel()
-    inked = np.flatnonzero(np.abs(flat.numpy()) > 0.02)
-    order = inked[np.argsort(-size[inked], kind="stable")]
-    net = weights.net.eval()
-
-    def logit(density: torch.Tensor) -> float:
-        return float(net(density.reshape(bag.shape), zone, resolution).dial[0])
-
-    with torch.inference_mode():
-        whole, bare = logit(flat), logit(torch.zeros_like(flat))
-        change = whole - bare
-        if abs(change) < 1e-6:
-            return 0.5, 0.5
-        deleted, inserted = [], []
-        for share in SHARES:
-            first = torch.from_numpy(order[: round(share * len(order))].copy())
-            less, more = flat.clone(), torch.zeros_like(flat)
-            less[first], more[first] = 0.0, flat[first]
-            deleted.append((logit(less) - bare) / change)
-            inserted.append((logit(more) - bare) / change)
-    return float(np.clip(deleted, 0, 1).mean()), float(np.clip(inserted, 0, 1).mean())
-
-
 def findings(
-    index: int, what: Plant, weights: Weights, *, seed: int = SEED, names: Sequence[str] = tuple(MAPS)
+    index: int, what: Plant, weights: Weights, *, seed: int = SEED, names: Sequence[str] = CHEAP
 ) -> list[MapResult]:
     """Every map's finding on plant `index`; empty when its design has nothing to plant on or it is hardly seen."""
     spec = sample_spec(seed, index, SCOPE)
@@ -235,17 +174,14 @@ def findings(
         return []
     own = np.broadcast_to((patches.zone == ZONES.index(planted.zone))[:, None, None], patches.density.shape)
     near = on_dial(own.astype(np.float32), patches) > 0.5
-    with torch.inference_mode():
-        logit = float(weights.net.eval()(*tensors(patches)).dial[0])
-    found = []
-    for name, made in all_maps(reading, weights, planted.zone, names).items():
-        values = cv2.GaussianBlur(on_dial(made.values, patches), (0, 0), SMOOTH_PX)
+    at, found = MapsOfDial(reading, weights), []
+    for name in names:
+        values = cv2.GaussianBlur(on_dial(MAPS[name](at), patches), (0, 0), SMOOTH_PX)
         toward = np.asarray(values if planted.toward_hand or name in UNSIGNED else -values, np.float32)
         found.append(
             MapResult(
                 str(what), index, name, enrichment(toward, inside, seen), points_at(toward, inside),
-                points_at(toward * near, inside), bool(toward[inside].mean() > 0),
-                *curves(made.values, patches, weights), logit, made.error,
+                points_at(toward * near, inside), bool(toward[inside].mean() > 0), at.explanation.total,
             )
         )  # fmt: skip
     return found
@@ -266,10 +202,12 @@ def rank_correlations(index: int, weights: Weights, names: Sequence[str], *, see
     if len(reading.patches) < 6:
         return {}
     ink = reading.patches.density > 0.15
-    zone = ZONES[int(np.bincount(reading.patches.zone).argmax())]
-    signed = [name for name in names if name not in UNSIGNED]
-    first, second = (all_maps(reading, w, zone, signed) for w in (weights, randomised(weights, seed=index)))
-    return {name: float(spearmanr(first[name].values[ink], second[name].values[ink]).statistic) for name in first}
+    first, second = (MapsOfDial(reading, w) for w in (weights, randomised(weights, seed=index)))
+    return {
+        name: float(spearmanr(*(MAPS[name](at)[ink] for at in (first, second))).statistic)
+        for name in names
+        if name not in UNSIGNED
+    }
 
 
 def median_interval(values: Sequence[float], *, seed: int = 0, draws: int = 2000) -> tuple[float, float, float]:
@@ -286,13 +224,13 @@ def table(found: list[MapResult]) -> list[dict[str, object]]:
     edge = {(f.plant, f.index): f.enrichment for f in found if f.map == "edges"}
     rows: list[dict[str, object]] = []
     for what in Plant:
-        for name in (*MAPS, BOTH):
+        for name in MAPS:
             own = [f for f in found if f.plant == what and f.map == name]
             if not own:
                 continue
             rich = median_interval([f.enrichment for f in own])
             ratios = [f.enrichment / max(edge[f.plant, f.index], 1e-9) for f in own if (f.plant, f.index) in edge]
-            hits, errors = sum(f.hit for f in own), [f.error for f in own if f.error is not None]
+            hits = sum(f.hit for f in own)
             rows.append(
                 {
                     "plant": str(what), "map": name, "n": len(own),
@@ -301,10 +239,7 @@ def table(found: list[MapResult]) -> list[dict[str, object]]:
                     "hit_rate": [round(value, 3) for value in (hits / len(own), *wilson(hits, len(own)))],
                     "zone_hit_rate": round(float(np.mean([f.zone_hit for f in own])), 3),
                     "right_sign": None if name in UNSIGNED else round(float(np.mean([f.right for f in own])), 3),
-                    "deletion": round(float(np.mean([f.deletion for f in own])), 3),
-                    "insertion": round(float(np.mean([f.insertion for f in own])), 3),
-                    "completeness_error": round(float(np.median(errors)), 4) if errors else None,
-                    "logit": round(float(np.median([f.logit for f in own])), 2),
+                    "log10_lr": round(float(np.median([f.ratio for f in own])), 2),
                 }
             )  # fmt: skip
     return rows
@@ -338,7 +273,7 @@ def main(argv: list[str] | None = None) -> int:
     """The command; prints a table, or one JSON document."""
     parser = argparse.ArgumentParser(prog="python tests/trials maps/saliency_truth", description=__doc__)
     parser.add_argument("--count", type=int, default=40, help="dials tried of each plant (default: %(default)s)")
-    parser.add_argument("--maps", default=",".join(MAPS), help="which, with commas (default: %(default)s)")
+    parser.add_argument("--maps", default=",".join(CHEAP), help="which, with commas (default: %(default)s)")
     parser.add_argument("--random", type=int, default=8, help="dials for randomised weights (default: %(default)s)")
     parser.add_argument("--weights", type=Path, help="default: the shipped ones")
     parser.add_argument("--seed", type=int, default=SEED)
@@ -385,8 +320,7 @@ def note(weights: Path, rows: list[dict[str, object]]) -> None:
 def results_text(rows: list[dict[str, object]], ranks: dict[str, list[float]]) -> str:
     """The table as text; n a row, 95 % intervals in brackets."""
     head = (
-        f"{'map':<23}{'n':>3}  {'enrichment':<22}{'/edges':>7}  {'hits':<20}{'in zone':>8}{'sign':>6}"
-        f"{'deletion':>9}{'insertion':>10}{'error':>8}{'logit':>8}"
+        f"{'map':<23}{'n':>3}  {'enrichment':<22}{'/edges':>7}  {'hits':<20}{'in zone':>8}{'sign':>6}{'log10 LR':>10}"
     )
     lines: list[str] = []
     before = ""
@@ -400,8 +334,7 @@ def results_text(rows: list[dict[str, object]], ranks: dict[str, list[float]]) -
         blank = {key: "" if value is None else value for key, value in row.items()}
         lines.append(
             f"{row['map']:<23}{row['n']:>3}  {rich:<22}{blank['over_edges']:>7}  {hits:<20}{row['zone_hit_rate']:>8}"
-            f"{blank['right_sign']:>6}{row['deletion']:>9}{row['insertion']:>10}{blank['completeness_error']:>8}"
-            f"{row['logit']:>8}"
+            f"{blank['right_sign']:>6}{row['log10_lr']:>10}"
         )
     lines.append("")
     for name, values in ranks.items():

@@ -101,11 +101,11 @@ def gather(dials: Iterable[tuple[bool, Dial]], weights: Weights, *, most: int = 
 
     density = np.concatenate([part[6] for part in parts])
     with torch.inference_mode():
-        codes = weights.net.eval().encode(torch.from_numpy(density)).numpy().astype(np.float64)
+        codes = weights.net.eval().encode(torch.from_numpy(density))[:, : weights.net.config.code]
     return Patches(
         each(0), each(1), each(2), np.concatenate([part[3] for part in parts]),
         np.concatenate([part[4] for part in parts]), each(5), density,
-        {"codes": codes, "statistics": patch_statistics(density)}, whole,
+        {"codes": codes.numpy().astype(np.float64), "statistics": patch_statistics(density)}, whole,
     )  # fmt: skip
 
 

@@ -47,7 +47,8 @@ if TYPE_CHECKING:
     import torch
 
     from dialtell.model.net.calibration import Calibration
-    from dialtell.model.net.net import NetOutput, StrokeNet
+    from dialtell.model.net.net import StrokeNet
+    from dialtell.model.net.output import NetOutput
     from dialtell.model.net.weights_file import Weights
     from dialtell.train.bags.bags import Bag
     from dialtell.train.photographs.adapt import AdaptConfig

@@ -136,7 +136,7 @@ def seen(spec: DialSpec, view: View, surface: Surface | None = None) -> Bag | No
     chosen = np.sort(rng.permutation(len(bag.zone))[:MOST_PATCHES])
     hand = np.full(len(ZONES), -1, dtype=np.int8)
     hand[ZONES.index(Zone.OTHER)] = bag.dial
-    return replace(bag, density=bag.density[chosen], zone=bag.zone[chosen], hand=hand)
+    return replace(bag, density=bag.density[chosen], zone=bag.zone[chosen], scale=bag.scales[chosen], hand=hand)
 
 
 def _printed(seed: int, index: int) -> Process:

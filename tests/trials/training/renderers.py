@@ -167,6 +167,7 @@ def build_parser() -> argparse.ArgumentParser:
     for name in NUMBERS:
         said = f"{SHORT[name]} of the preset full" if name in SHORT else "the preset's"
         parser.add_argument(f"--{name}", type=int, metavar="N", help=f"as of dialtell train (default: {said})")
+    parser.add_argument("--keep", type=Path, metavar="DIR", help="keep all that is drawn, for others (see train.study)")
     parser.add_argument("--workers", type=int, default=0, metavar="N", help="drawing processes (default: one a core)")
     parser.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), help="where (default: auto)")
     return parser
@@ -190,6 +191,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def trained(args: argparse.Namespace, *, command: str) -> Any:
     """The study, trained and calibrated."""
+    from dialtell.train.bags.picture_folder import KeepingSupply
     from dialtell.train.bags.supply import Supply
     from dialtell.train.run.config import preset
     from dialtell.train.study.side_by_side import Study
@@ -209,7 +211,7 @@ def trained(args: argparse.Namespace, *, command: str) -> Any:
         log.warning("not in this tree, passed over: %s", ", ".join(missing))
     study = Study(replace(config, scope=scope), members(seeds, config.seed), args.out)
     study.begin()
-    with Supply(args.workers) as supply:
+    with KeepingSupply(args.keep, args.workers) if args.keep else Supply(args.workers) as supply:
         boxed(study, supply, None if args.minutes is None else 60.0 * args.minutes)
         study.finish(supply, command=command)
     return study

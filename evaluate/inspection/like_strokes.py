@@ -1,0 +1,268 @@
+"""What the page shows of like strokes: line-ups zone by zone, tracks unrolled, thin against thick, the signature whole,
+and each hour figure with its own share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.inspection.reference_dial import reference_dial
+from dialtell.evaluate.lineups.figures import Figure, hour_figures
+from dialtell.evaluate.lineups.gathering import LineUps, line_ups
+from dialtell.evaluate.lineups.line_up import LineUp
+from dialtell.evaluate.lineups.sprites import MOST_CELLS, Sprite, differences, mean_stroke, strokes
+from dialtell.evaluate.lineups.strip import Strip, unrolled
+from dialtell.evaluate.lineups.thin_thick import ThinThick, thin_thick
+from dialtell.evaluate.measurements.gathering import strokes_of
+from dialtell.evaluate.measurements.sheet import lay_flat
+from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.words.support import signed
+from dialtell.model.net.explanation import Explanation
+from dialtell.model.reader.file import Reader
+from dialtell.model.reading.geometry import patch_grid, sample
+from dialtell.model.reading.photo import Photo, display
+from dialtell.model.reading.steps import Reading, read_at
+from dialtell.synth.shared.terms import ZONES, Process, Zone
+
+Bytes = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+
+MOST_GROUPS = 4  # line-ups of a zone on the page, the largest
+BESIDE = 12  # strokes of a drawn dial shown
+FEW = 3  # strokes, up to which a line-up stands beside another
+DRAWN_SCALE = 700.0  # px per dial radius of a drawn dial at most
+SIGNATURE_PX = 1000
+PLOT = (640.0, 300.0)
+LEFT, TOP, RIGHT, BOTTOM = 50.0, 12.0, 12.0, 44.0  # about the plot, px
+BAR_MM, BAR_RADII = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0), (0.02, 0.05, 0.1, 0.2)
+DRAWN = (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
+
+
+@dataclass(frozen=True, eq=False)
+class LikeStrokes:
+    """For the template. zones : one a zone, in the examiner's order. thin : the plot of thin against thick, None where
+    too few strokes are traced. figures : hour figures. shared : whether they have shares. coarse : whether the
+    photograph is too coarse for thin strokes."""
+
+    zones: tuple[dict[str, Any], ...]
+    thin: dict[str, Any] | None
+    figures: tuple[dict[str, Any], ...]
+    shared: bool
+    coarse: bool = False
+
+
+def like_strokes(
+    reading: Reading,
+    photo: Photo,
+    explanation: Explanation | None,
+    diameter_mm: float | None,
+    *,
+    coarse: bool = False,
+    reader: Reader | None = None,
+) -> LikeStrokes:
+    """All of it of one dial. diameter_mm : of the dial, None where no size is known. coarse : the photograph does not
+    carry thin strokes. reader : for the drawn dials, None for the shipped one."""
+    sheet, traced = strokes_of(reading)
+    ups, geometry = line_ups(sheet), reading.geometry
+    drawn = _drawn(reading, sheet.grain, reader) if reading.zones.named and ups.groups else []
+    zones = []
+    for zone in ZONES:
+        groups = [group for group in ups.groups if group.zone is zone]
+        groups.sort(key=lambda group: -len(group.cuts) * group.mean.size)
+        shown: list[dict[str, Any]] = []
+        for group in groups[:MOST_GROUPS]:
+            fresh = all(one["what"] != group.what for one in shown)  # a drawn dial beside the first of a kind is enough
+            shown.append(_group(group, ups, photo, reading, drawn if fresh else []))
+        track = {Zone.MINUTE_TRACK: ups.track, Zone.SECONDS_BIT: ups.seconds}.get(zone)
+        strip = None if track is None else _strip(unrolled(zone, track, sheet, photo, geometry), diameter_mm)
+        whole = _signature(reading, photo, diameter_mm) if zone is Zone.SIGNATURE else None
+        if shown or strip or whole:
+            name = zone.value[:1].upper() + zone.value[1:]
+            zones.append({"name": name, "groups": shown, "strip": strip, "whole": whole})
+    thin = thin_thick(sheet, traced)
+    figures = hour_figures(reading, photo, explanation)
+    return LikeStrokes(
+        tuple(zones), None if thin is None else _plot(thin, diameter_mm), tuple(_figure(one) for one in figures),
+        any(one.share is not None for one in figures), coarse,
+    )  # fmt: skip
+
+
+def _drawn(reading: Reading, grain: float, reader: Reader | None) -> list[tuple[str, LineUps, Photo, Reading]]:
+    """A like dial drawn by either process, read as a photograph is."""
+    reference = reference_dial(reading)
+    sharp = max(reading.sharpness.true_pixels_per_radius, 60.0)
+    scale = min(reading.geometry.pixels_per_radius, 1.3 * sharp, DRAWN_SCALE)
+    found = []
+    for title, process in DRAWN:
+        photo, geometry = reference.photographed(process, scale, grain)
+        like = read_at(photo, geometry, 0.0, reader)
+        found.append((title, line_ups(lay_flat(like), most=1), photo, like))
+    return found
+
+
+def _group(
+    group: LineUp, ups: LineUps, photo: Photo, reading: Reading,
+    drawn: Sequence[tuple[str, LineUps, Photo, Reading]],
+) -> dict[str, Any]:  # fmt: skip
+    chosen = list(range(len(group.cuts)))[:MOST_CELLS]
+    picture = strokes(group, ups.field.sheet, photo, reading.geometry, chosen)
+    odd = set(group.odd)
+    beside = []
+    for title, other, taken, like in drawn:
+        same = [one for one in other.groups if one.zone is group.zone and one.what == group.what]
+        if same:
+            twin = max(same, key=lambda one: len(one.cuts))
+            some = list(np.unique(np.linspace(0, len(twin.cuts) - 1, min(BESIDE, len(twin.cuts))).astype(int)))
+            beside.append(
+                {
+                    "title": title,
+                    "says": f"they differ by {_short(float(np.median(twin.times)))} times what the grain would make",
+                    "strokes": _sprite(strokes(twin, other.field.sheet, taken, like.geometry, some)),
+                    "off": _sprite(differences(twin, some)),
+                }
+            )
+    return {
+        "title": f"{len(group.cuts)} {group.what}",
+        "what": group.what,
+        "few": len(group.cuts) <= FEW,
+        "says": _sentence(group),
+        "strokes": _sprite(picture),
+        "off": _sprite(differences(group, chosen)),
+        "mean": _sprite(mean_stroke(group)),
+        "cells": [
+            {"at": k, "name": _where(group, index), "times": _short(float(group.times[index])), "odd": index in odd}
+            for k, index in enumerate(chosen)
+        ],
+        "beside": beside,
+    }
+
+
+def _where(group: LineUp, index: int) -> str:
+    """Where a stroke stands, in few letters."""
+    name = group.cuts[index].name
+    if not name:
+        return f"{index + 1}"
+    return f"{name} h" if group.zone is Zone.NUMERALS else f"{name} min"
+
+
+def _short(value: float) -> str:
+    return f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
+
+
+def _sentence(group: LineUp) -> str:
+    """How much they differ, and which most."""
+    low, middle, high = (_short(float(np.quantile(group.times, q))) for q in (0.0, 0.5, 1.0))
+    if len(group.cuts) == 2:
+        return f"The two differ by {middle} times what the grain would make."
+    text = (
+        f"They differ by {middle} times what the grain would make; the most like {low}, the most unlike {high} times."
+    )
+    if group.odd:
+        named = ", ".join(_where(group, index) for index in group.odd[:4])
+        return f"{text} Standing out from the rest: {named}."
+    return f"{text} None stands out from the rest." if len(group.cuts) >= 4 else text
+
+
+def _sprite(sprite: Sprite) -> dict[str, Any]:
+    return {
+        "uri": pictures.jpeg_uri(sprite.image, 86), "width": sprite.width, "height": sprite.height,
+        "count": sprite.count,
+    }  # fmt: skip
+
+
+def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
+    """Four quarters, each with the lines of its rings under it."""
+    rows = []
+    for number, quarter in enumerate(strip.quarters):
+        first = number * math.pi / 2
+        lines = {"width": [], "black": []}  # type: dict[str, list[str]]
+        for course in strip.courses:
+            here = (course.turn >= first) & (course.turn < first + math.pi / 2)
+            if here.sum() < 3:
+                continue
+            along = 100 * (course.turn[here] - first) / (math.pi / 2)
+            for name, level in (("black", 11.0), ("width", 31.0)):
+                values = getattr(course, name)[here]
+                lines[name].append(_line(along, level - 16 * np.clip(values - 1.0, -0.55, 0.55)))
+        rows.append(
+            {
+                "uri": pictures.jpeg_uri(quarter, 86), "width": quarter.shape[1], "height": quarter.shape[0],
+                "from": f"{15 * number or 60}", "to": f"{15 * (number + 1)}", "lines": lines,
+            }
+        )  # fmt: skip
+    unit = "mm" if diameter_mm else "of the dial’s radius"
+    size = 0.5 * diameter_mm if diameter_mm else 1.0
+    widths = " and ".join(f"{course.typical * size:.3f}" for course in strip.courses)
+    return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}"}
+
+
+def _line(x: Floats, y: Floats) -> str:
+    return " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, y, strict=True))
+
+
+def _signature(reading: Reading, photo: Photo, diameter_mm: float | None) -> dict[str, Any] | None:
+    """The signature whole, with a scale."""
+    if not reading.zones.named:
+        return None
+    corners = reading.zones.polygon(Zone.SIGNATURE)
+    if len(corners) < 3:
+        return None
+    low, high = corners.min(axis=0) - 0.02, corners.max(axis=0) + 0.02
+    width = min(SIGNATURE_PX, round(max(float(high[0] - low[0]) * reading.geometry.pixels_per_radius * 2.0, 240)))
+    scale = width / float(high[0] - low[0])
+    rows = max(round(float(high[1] - low[1]) * scale), 8)
+    middle = 0.5 * (low + high)
+    grid = patch_grid(reading.geometry, (float(middle[0]), float(middle[1])), (1.0, 0.0), (rows, width), scale)
+    wide = float(high[0] - low[0])
+    size, sizes = (0.5 * diameter_mm, BAR_MM) if diameter_mm else (1.0, BAR_RADII)
+    bar = max((one for one in sizes if one <= 0.3 * wide * size), default=sizes[0])
+    words = f"{bar:g} mm" if diameter_mm else f"{bar:g} of the dial’s radius"
+    return {
+        "uri": pictures.jpeg_uri(display(sample(photo.pixels, grid)), 88), "width": width, "height": rows,
+        "bar": round(100 * bar / (wide * size), 2), "bar_words": words,
+    }  # fmt: skip
+
+
+def _plot(thin: ThinThick, diameter_mm: float | None) -> dict[str, Any]:
+    """Dots, band and axes in px of the plot."""
+    widest = float(thin.at[-1])
+    size, unit = (0.5 * diameter_mm, "mm") if diameter_mm else (1.0, "of the dial’s radius")
+
+    def place(width: Floats, black: Floats) -> tuple[Floats, Floats]:
+        x = LEFT + np.clip(width / widest, 0.0, 1.0) * (PLOT[0] - LEFT - RIGHT)
+        y = PLOT[1] - BOTTOM - np.clip(black, 0.0, 1.1) / 1.1 * (PLOT[1] - TOP - BOTTOM)
+        return x, y
+
+    there, back = place(thin.at, thin.high), place(thin.at[::-1], thin.low[::-1])
+    x, y = place(thin.width, thin.black)
+    step = 10 ** math.floor(math.log10(widest * size))
+    step = next(s for s in (step, step / 2, step / 5) if widest * size / s >= 3)
+    ticks = [k * step for k in range(int(widest * size / step) + 1)]
+    below = thin.below
+    return {
+        "band": f"{_line(*there)} {_line(*back)}",
+        "dots": [
+            {"x": f"{a:.1f}", "y": f"{b:.1f}", "zone": int(zone)} for a, b, zone in zip(x, y, thin.zone, strict=True)
+        ],
+        "across": [(f"{float(place(np.array(t / size), np.zeros(1))[0]):.1f}", f"{t:g}") for t in ticks],
+        "up": [(f"{float(place(np.zeros(1), np.array([b]))[1][0]):.1f}", f"{b:.0%}") for b in (0.0, 0.5, 1.0)],
+        "unit": unit,
+        "zones": [(int(k), ZONES[k].value) for k in np.unique(thin.zone)],
+        "says": f"{below:.0%} of {len(thin.width)} strokes lie below the band: fainter than blur makes them."
+        if below >= 0.005
+        else f"None of {len(thin.width)} strokes lies below the band.",
+    }
+
+
+def _figure(figure: Figure) -> dict[str, Any]:
+    share = figure.share
+    return {
+        "hour": figure.hour, "uri": pictures.jpeg_uri(figure.picture, 86), "side": figure.picture.shape[0],
+        "share": None if share is None else signed(share),
+        "style": "open" if share is None or abs(share) < 0.005 else "hand" if share > 0 else "print",
+    }  # fmt: skip

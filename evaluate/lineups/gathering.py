@@ -1,0 +1,220 @@
+"""Every line-up of a dial: ticks and marks by place, figures, letters and dots by likeness, zone by zone.
+
+The design is not given. Figures are found at the twelve places; whether they stand upright or point outwards, and
+whether bars join their strokes, is what lets the most pieces of ink cover one another.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
+from dialtell.evaluate.lineups.line_up import LineUp, line_up
+from dialtell.evaluate.lineups.pieces import (
+    LETTERS_UNLIKE,
+    UNLIKE,
+    Pieces,
+    find_pieces,
+    groups_of,
+    numbered_on,
+    zone_ink,
+)
+from dialtell.evaluate.lineups.tracks import Track, find_track
+from dialtell.evaluate.measurements.sheet import StrokeSheet
+from dialtell.synth.shared.terms import Zone
+
+Floats = NDArray[np.float64]
+Turn = Callable[[Floats], Floats]
+
+SEED = 19
+LEAST = {Zone.SIGNATURE: 2, Zone.NUMERALS: 3, Zone.MINUTE_TRACK: 4, Zone.SECONDS_BIT: 3, Zone.OTHER: 3}
+MOST_GROUPS = 6  # of a zone
+SERIF = 0.2  # of the chapter's height, taken off at both ends so that bars do not join the strokes
+NO_TRACK = 0.25  # likewise of what was cut by place: beyond, no track stands there
+MOST_UNLIKE = 0.12  # of a group by likeness, median excess: beyond, it is of unlike letters after all
+
+
+@dataclass(frozen=True, eq=False)
+class LineUps:
+    """Of one dial. field : what they were cut from. groups : in the examiner's order. track, seconds : where the
+    divisions were found, None where there are none."""
+
+    field: Field
+    groups: tuple[LineUp, ...]
+    track: Track | None
+    seconds: Track | None
+
+
+def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS) -> LineUps:
+    """All line-ups of a sheet, at most so many by likeness in a zone."""
+    zones = sheet.zones
+    rng = np.random.default_rng(SEED)
+    track = seconds = None
+    groups: list[tuple[Zone, str, list[Cut]]] = []
+    labels = np.zeros(sheet.light.shape, np.int32)
+    if zones.named:
+        band = zones.track or (max(zones.numerals[1], 0.8), 0.985)
+        track = find_track(sheet, (0.0, 0.0), (band[0] - 0.01, min(band[1] + 0.01, 0.985)))
+        if zones.seconds is not None:
+            circle = zones.seconds
+            seconds = find_track(sheet, (circle.x, circle.y), (0.45 * circle.radius, 1.02 * circle.radius))
+    for zone in Zone:
+        best: tuple[float, Pieces | None, list[list[Cut]]] = (0.0, None, [])
+        for where, turn, name, tall in _ways(sheet, zone, track, seconds):
+            pieces = find_pieces(sheet, where, turn, name, 1)
+            own, unlike = nearest_piece(pieces.labels), UNLIKE.get(zone, LETTERS_UNLIKE)
+            found, worth = groups_of(sheet, own, pieces.cuts, LEAST[zone], unlike)
+            if worth > best[0]:
+                best = worth, pieces, [[replace(cut, size=_whole(cut.size, tall)) for cut in group] for group in found]
+        if best[1] is not None:
+            first = int(labels.max()) + 1
+            labels = np.where(best[1].labels > 0, numbered_on(best[1], first).labels, labels)
+            groups += [
+                (
+                    zone,
+                    _what(zone, group),
+                    [replace(cut, owner=cut.owner + first - 1) for cut in _in_order(sheet, zone, group)],
+                )
+                for group in best[2][:most]
+            ]
+        for ring, of in ((track, Zone.MINUTE_TRACK), (seconds, Zone.SECONDS_BIT)):
+            if ring is not None and of is zone:
+                groups += [(zone, "five-minute marks", list(ring.fives)), (zone, "ticks", list(ring.ticks))]
+    # what is ink of none of them, a ring beside a figure, is no part of theirs; bars taken off a figure's ends are
+    foreign = (labels == 0) & (sheet.light < 1.0 - 0.3 * (1.0 - sheet.black)) & ~zone_ink(sheet, Zone.NUMERALS)
+    labels[foreign] = int(labels.max()) + 1
+    field = Field(sheet, nearest_piece(labels))
+    lined = [line_up(field, zone, what, cuts, rng) for zone, what, cuts in groups if len(cuts) >= 2]
+    kept = tuple(
+        one
+        for one in lined
+        if one is not None and np.median(one.excess) < (MOST_UNLIKE if one.cuts[0].owner else NO_TRACK)
+    )
+    return LineUps(field, kept, track, seconds)
+
+
+def _in_order(sheet: StrokeSheet, zone: Zone, group: list[Cut]) -> list[Cut]:
+    """Letters line by line from the left, all else clockwise from 12."""
+    if zone is Zone.SIGNATURE or not sheet.zones.named:
+        tall = 1.5 * max(cut.size[1] for cut in group)
+        return sorted(group, key=lambda cut: (round(cut.y / tall), cut.x))
+    turn = {cut: _turn_of(sheet.to_dial(np.array([[cut.x, cut.y]])))[0] for cut in group}
+    return sorted(group, key=lambda cut: (turn[cut] + 0.2) % (2 * math.pi))
+
+
+def _whole(size: tuple[float, float], tall: float) -> tuple[float, float]:
+    """Size of a stroke whose ends were taken off so as to find it. tall : sheet px of it whole, 0 if it is."""
+    return (size[0] + 0.25 * tall, max(size[1], tall)) if tall else size
+
+
+def _what(zone: Zone, group: list[Cut]) -> str:
+    """What a group by likeness is, without reading it."""
+    across, down = np.median([cut.size for cut in group], axis=0)
+    if 0.75 < across / down < 1.33 and zone is not Zone.NUMERALS and max(across, down) < 12:
+        return "dots or small marks"
+    return {Zone.SIGNATURE: "like letters", Zone.NUMERALS: "like strokes of the figures"}.get(
+        zone, "like small figures"
+    )
+
+
+def _ways(
+    sheet: StrokeSheet, zone: Zone, track: Track | None, seconds: Track | None
+) -> list[tuple[NDArray[np.bool_], Turn, Callable[[Floats], list[str]], float]]:
+    """Ways of cutting a zone's ink into pieces and of turning them upright: where, up, names, and how tall a stroke is
+    of which the ends were taken off, sheet px."""
+    zones, where = sheet.zones, zone_ink(sheet, zone)
+    if not where.any():
+        return []
+    if zone in (Zone.SIGNATURE, Zone.OTHER) or not zones.named:
+        return [(where, _upright, _unnamed, 0.0)]
+    if zone is Zone.NUMERALS:
+        radius = _radius(sheet, (0.0, 0.0))
+        low, high = _ink_band(sheet, where, radius, zones.numerals)
+        cut = SERIF * (high - low)
+        stems = where & (radius > low + cut) & (radius < high - cut)
+        hours = _hour_names()
+        tall = (high - low) * sheet.scale
+        return [
+            (where, _by_hour, hours, 0.0), (where, _upright, hours, 0.0), (where, _readable, hours, 0.0),
+            (stems, _outwards, hours, tall), (stems, _by_hour, hours, tall),
+        ]  # fmt: skip
+    ring = track if zone is Zone.MINUTE_TRACK else seconds
+    if ring is None:
+        return []
+    radius = _radius(sheet, ring.centre)
+    room = max(3.0 / sheet.scale, 0.35 * (ring.band[1] - ring.band[0]))  # ticks may reach further than most do
+    off = where & ((radius < ring.band[0] - room) | (radius > ring.band[1] + room))
+    name = _minute_names(ring.centre)
+    return [(off, _upright, name, 0.0), (off, _about(ring.centre), name, 0.0)]
+
+
+def _radius(sheet: StrokeSheet, centre: tuple[float, float]) -> Floats:
+    """(H, W) dial radii of each px of the sheet from a centre."""
+    height, width = sheet.light.shape
+    x = sheet.corner[0] + (np.arange(width) + 0.5) / sheet.scale - centre[0]
+    y = sheet.corner[1] + (np.arange(height) + 0.5) / sheet.scale - centre[1]
+    return np.asarray(np.hypot(x[None, :], y[:, None]))
+
+
+def _ink_band(
+    sheet: StrokeSheet, where: NDArray[np.bool_], radius: Floats, given: tuple[float, float]
+) -> tuple[float, float]:
+    """Between which dial radii nearly all of the figures' ink lies."""
+    ink = radius[where & (sheet.light < 1.0 - 0.3 * (1.0 - sheet.black))]
+    if len(ink) < 50:
+        return given
+    low, high = np.quantile(ink, (0.01, 0.99))
+    return float(low), float(high)
+
+
+def _upright(points: Floats) -> Floats:
+    return np.zeros(len(points))
+
+
+def _turn_of(points: Floats, centre: tuple[float, float] = (0.0, 0.0)) -> Floats:
+    return np.asarray(np.arctan2(points[:, 0] - centre[0], centre[1] - points[:, 1]))
+
+
+def _outwards(points: Floats) -> Floats:
+    """Heads outwards, each stroke by its own direction from the centre."""
+    return _turn_of(points)
+
+
+def _by_hour(points: Floats) -> Floats:
+    """Heads outwards, all strokes of an hour side by side."""
+    return np.asarray(np.round(_turn_of(points) / (math.pi / 6)) * (math.pi / 6))
+
+
+def _readable(points: Floats) -> Floats:
+    """Heads outwards above and inwards below, as figures that can be read from one side."""
+    turn = _by_hour(points)
+    return np.asarray(np.where(np.abs(turn) > 0.5 * math.pi + 0.1, turn + math.pi, turn))
+
+
+def _about(centre: tuple[float, float]) -> Turn:
+    return lambda points: _turn_of(points, centre)
+
+
+def _unnamed(points: Floats) -> list[str]:
+    return [""] * len(points)
+
+
+def _hour_names() -> Callable[[Floats], list[str]]:
+    def names(points: Floats) -> list[str]:
+        hours = np.round(_turn_of(points) / (math.pi / 6)).astype(int) % 12
+        return [str(hour or 12) for hour in hours]
+
+    return names
+
+
+def _minute_names(centre: tuple[float, float]) -> Callable[[Floats], list[str]]:
+    def names(points: Floats) -> list[str]:
+        minutes = np.round(_turn_of(points, centre) / (math.pi / 30)).astype(int) % 60
+        return [str(minute or 60) for minute in minutes]
+
+    return names

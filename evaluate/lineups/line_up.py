@@ -1,0 +1,236 @@
+"""Strokes laid over one another by their best fit, their mean, and how far each is from the others.
+
+The fit is a shift, a small turn and a small change of size, found by Gauss-Newton on the light of the window (B. Lucas
+and T. Kanade 1981; S. Baker and I. Matthews 2004, both from memory). How black a stroke is is left as it is: a fainter
+stroke differs. A difference is counted in times of the floor: what this photograph's noise alone would make of two
+strokes that are the same, measured on bare enamel beside the strokes with the same reading and smoothing, and what
+reading between pixels adds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dialtell.evaluate.lineups.cuts import Cut, Field, Image
+from dialtell.synth.shared.terms import Zone
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+ROUNDS, STEPS = 2, 4  # of the mean, and of the fit within each
+MOST_TURN, MOST_GROWN = 0.14, 0.10  # radians, ln of size: beyond, it is another stroke
+LARGEST = 120  # px of a window's longer side, in which strokes are compared
+CALM = 0.7  # px, least SD of the smoothing before two are compared
+IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the camera's sharpening, not a stroke
+BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
+MANY = 20  # strokes, from which what changes evenly across the dial is taken out of their differences
+STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
+LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
+LEAST_LIKE = 0.5  # correlation with the middle stroke, below which it is no such stroke
+LEAST_SHOWN = 0.75  # share of a window that must be in view
+FLOOR_WINDOWS = 60
+
+
+@dataclass(frozen=True, eq=False)
+class LineUp:
+    """N strokes meant to be the same.
+
+    what : in a collector's words, plural. cuts : fitted, N. step : sheet px per window px.
+    windows : (N, h, w) float32 light, one over another. mean : (h, w). support : (h, w) where strokes are compared.
+    difference : (N, h, w) light against the mean of the others, 0 outside what is compared.
+    floor : RMS that noise alone makes of such a difference. times : (N,) RMS of each over the floor.
+    excess : (N,) RMS above the floor (in quadrature) over the depth of the mean stroke: free of how noisy it is.
+    fits : (N, 4) px right, px down, radians clockwise, ln of size, against the place it was cut at.
+    """
+
+    zone: Zone
+    what: str
+    cuts: tuple[Cut, ...]
+    step: float
+    windows: Image
+    mean: Image
+    support: Flags
+    difference: Image
+    floor: float
+    times: Floats
+    excess: Floats
+    fits: Floats
+
+    @property
+    def ranked(self) -> NDArray[np.int64]:
+        """Indices, the oddest first."""
+        return np.argsort(-self.times, kind="stable")
+
+    @property
+    def odd(self) -> list[int]:
+        """Indices of those that stand out from the rest, the oddest first; of four strokes and more."""
+        if len(self.times) < 4:
+            return []
+        size = np.log(np.maximum(self.times, 1e-3))
+        middle = float(np.median(size))
+        spread = max(1.4826 * float(np.median(np.abs(size - middle))), 0.08)
+        return [int(k) for k in self.ranked if size[k] > middle + STANDS_OUT * spread]
+
+
+def line_up(
+    field: Field, zone: Zone, what: str, cuts: Sequence[Cut], rng: np.random.Generator, *, size: float = LARGEST
+) -> LineUp | None:
+    """Line strokes up; None where fewer than two are in view. rng : where on bare enamel the noise is measured."""
+    blur = field.sheet.blur
+    extent = np.max([cut.size for cut in cuts], axis=0)
+    extent = np.minimum(extent, 1.35 * np.median([cut.size for cut in cuts], axis=0) + 2)
+    margin = 2.5 * blur + 2.0
+    step = max(float(extent.max() + 2 * margin) / size, 1.0)
+    shape = (
+        max(math.ceil((extent[1] + 2 * margin) / step), 7),
+        max(math.ceil((extent[0] + 2 * margin) / step), 7),
+    )
+    fit = np.zeros((len(cuts), 4))
+    shown = np.array([field.valid(cut.grid(shape, step), 0, zone).mean() for cut in cuts])
+    kept = [k for k in range(len(cuts)) if shown[k] >= LEAST_SHOWN]
+    if len(kept) < 2:
+        return None
+    cuts = [cuts[k] for k in kept]
+    fit = fit[kept]
+    calm = max(CALM, IN_BLURS * blur / step)
+    windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    for _round in range(ROUNDS):
+        mean = _mean(windows, valid, middle=True)
+        for _ in range(STEPS):
+            fit = _stepped(windows, valid, mean, fit, shape)
+            windows = _read(field, zone, cuts, shape, step, fit, calm, valid)[0]
+        windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
+    windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    typical = 1.0 - np.median(windows, axis=0)
+    like = [_likeness(1.0 - one, typical, mask) for one, mask in zip(windows, valid, strict=True)]
+    kept = [k for k in range(len(cuts)) if like[k] >= LEAST_LIKE]  # elsewhere glare, dirt or a hole stands
+    if len(kept) < 2:
+        return None
+    floor = noise(field, step, calm, rng)
+    own = tuple(cuts[k] for k in kept)
+    return _compared(field, zone, what, own, step, windows[kept], valid[kept], fit[kept], floor)
+
+
+def _likeness(one: Image, other: Image, mask: Flags) -> float:
+    """Correlation of two windows where both are the stroke's own, whatever their blackness; 0 where one is bare."""
+    a, b = one[mask].astype(np.float64), other[mask].astype(np.float64)
+    if len(a) < 9 or a.std() < 1e-6 or b.std() < 1e-6:
+        return 0.0
+    return float(np.corrcoef(a, b)[0, 1])
+
+
+def _read(
+    field: Field, zone: Zone, cuts: Sequence[Cut], shape: tuple[int, int], step: float, fit: Floats, calm: float,
+    valid: Flags | None = None,
+) -> tuple[Image, Flags]:  # fmt: skip
+    """(N, h, w) light, 1 where a pixel is not the stroke's own, and which pixels are, unless that is given."""
+    grids = np.array([cut.grid(shape, step, row) for cut, row in zip(cuts, fit, strict=True)])
+    light = field.light(grids)
+    if valid is None:
+        valid = np.array([field.valid(grid, cut.owner, zone) for grid, cut in zip(grids, cuts, strict=True)])
+    smooth = np.array([cv2.GaussianBlur(one, (0, 0), calm) for one in np.where(valid, light, np.float32(1.0))])
+    return smooth, valid
+
+
+def _mean(windows: Image, valid: Flags, *, middle: bool) -> Image:
+    """(h, w); the median while the fit is sought, which an odd one does not draw to itself."""
+    if middle and len(windows) > 3:
+        return np.asarray(np.median(windows, axis=0), dtype=np.float32)
+    count = valid.sum(axis=0)
+    return np.asarray(np.where(count > 0, (windows * valid).sum(axis=0) / np.maximum(count, 1), 1.0), dtype=np.float32)
+
+
+def _stepped(windows: Image, valid: Flags, mean: Image, fit: Floats, shape: tuple[int, int]) -> Floats:
+    """One step of the fit of all windows to the mean; the stroke's blackness is fitted too and not kept."""
+    rows, columns = shape
+    i = (np.arange(rows) - 0.5 * (rows - 1))[:, None] * np.ones((1, columns))
+    j = (np.arange(columns) - 0.5 * (columns - 1))[None, :] * np.ones((rows, 1))
+    dark = 1.0 - mean.astype(np.float64)
+    down, right = np.gradient(dark)
+    # how the mean changes as a window moves: the inverse way round, so that it is worked out once
+    slopes = np.stack([right, down, right * -i + down * j, right * j + down * i, dark], axis=-1).reshape(-1, 5)
+    # the stroke seen in a window is the mean seen from elsewhere: 1 - window = gain * mean(moved); all at once
+    weight = valid.reshape(len(windows), -1).astype(np.float64)
+    products = (slopes[:, :, None] * slopes[:, None, :]).reshape(len(slopes), -1)
+    normal = (weight @ products).reshape(-1, slopes.shape[1], slopes.shape[1])
+    normal += 1e-6 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(5)
+    right_side = (weight * (1.0 - windows.reshape(len(windows), -1))) @ slopes
+    solved = np.linalg.solve(normal, right_side[..., None])[..., 0]
+    move = solved[:, :4] / np.maximum(solved[:, 4:], 0.2)
+    out = fit - np.clip(move, (-2.0, -2.0, -0.05, -0.05), (2.0, 2.0, 0.05, 0.05))
+    reach = 0.3 * max(shape)
+    return np.asarray(np.clip(out, (-reach, -reach, -MOST_TURN, -MOST_GROWN), (reach, reach, MOST_TURN, MOST_GROWN)))
+
+
+def _compared(
+    field: Field, zone: Zone, what: str, cuts: tuple[Cut, ...], step: float, windows: Image, valid: Flags, fit: Floats,
+    floor: float,
+) -> LineUp:  # fmt: skip
+    n = len(cuts)
+    windows = _evened(windows, valid)
+    mean = _mean(windows, valid, middle=False)
+    typical = np.median(windows, axis=0) if n > 3 else mean
+    depth = float(np.quantile(1.0 - typical, 0.97))
+    reach = 2 * math.ceil(1.5 * field.sheet.blur / step + 1) + 1
+    ink = typical < 1.0 - 0.25 * depth
+    if cuts[0].owner == 0:  # cut by place: rings run through the window from side to side and are none of the stroke
+        sides = np.median(typical[:, [0, 1, -2, -1]], axis=1, keepdims=True)
+        ink = typical < sides - 0.25 * depth
+    support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    support &= valid.mean(axis=0) > 0.5
+    hat = _hat(cuts, len(cuts) >= MANY)
+    free = 1.0 / (1.0 - np.diag(hat))  # against what the others make of it
+    left = windows.reshape(n, -1) - hat.astype(np.float32) @ windows.reshape(n, -1)
+    difference = (left * free[:, None].astype(np.float32)).reshape(windows.shape)
+    inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
+    inside &= support  # smoothing has drawn in a little of what is not the stroke's own
+    difference = np.where(inside, difference, np.float32(0.0))
+    count = np.maximum(inside.sum(axis=(1, 2)), 1)
+    rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
+    floor = math.hypot(floor, BETWEEN * depth) * float(np.sqrt(np.median(free)))
+    excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
+    return LineUp(
+        zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
+    )  # fmt: skip
+
+
+def _evened(windows: Image, valid: Flags) -> Image:
+    """Windows with the enamel beside each stroke at the same light, which a gleam over some of them is not."""
+    typical = np.median(windows, axis=0)
+    bare = typical > 1.0 - 0.1 * float(np.quantile(1.0 - typical, 0.97))
+    out = windows.copy()
+    for one, mask in zip(out, valid & bare, strict=True):
+        if mask.sum() >= LEAST_BARE:
+            one /= np.clip(np.median(one[mask]), 0.6, 1.6)
+    return out
+
+
+def _hat(cuts: Sequence[Cut], leaning: bool) -> Floats:
+    """(N, N) what makes of N windows what each ought to be: their mean, or of many one that leans across the dial as
+    focus, light and tilt do."""
+    place = np.array([(cut.x, cut.y) for cut in cuts])
+    place = (place - place.mean(axis=0)) / np.maximum(np.ptp(place, axis=0), 1e-6)
+    terms = np.column_stack([np.ones(len(cuts)), place]) if leaning else np.ones((len(cuts), 1))
+    return np.asarray(terms @ np.linalg.pinv(terms))
+
+
+def noise(field: Field, step: float, calm: float, rng: np.random.Generator) -> float:
+    """RMS of light on bare enamel, read and smoothed as strokes are: the middle of many small windows."""
+    side = 11
+    away, points = field.bare
+    points = points[away > min(0.75 * side * step + 2 * field.sheet.blur + 2, 0.6 * float(away.max(initial=0.0)))]
+    if len(points) < 8:
+        return max(field.sheet.grain * 0.5, 1e-4)
+    values = []
+    for x, y in points[rng.integers(len(points), size=FLOOR_WINDOWS)] + rng.uniform(-0.5, 0.5, (FLOOR_WINDOWS, 2)):
+        cut = Cut(float(x), float(y), float(rng.uniform(-math.pi, math.pi)), (side, side), "")
+        smooth = cv2.GaussianBlur(field.light(cut.grid((side + 4, side + 4), step)), (0, 0), calm)[2:-2, 2:-2]
+        values.append(float(smooth.std()))
+    return max(float(np.median(values)), 1e-4)

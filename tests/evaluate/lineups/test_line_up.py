@@ -1,0 +1,120 @@
+"""Strokes drawn by exact area: the floor is honest, the fit finds what was moved, the odd one comes first."""
+
+import cv2
+import numpy as np
+import pytest
+from stroke_sheets import BLACK, RADIUS_MM, bar, flat, picture
+
+from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
+from dialtell.evaluate.lineups.line_up import line_up
+from dialtell.evaluate.lineups.pieces import find_pieces, groups_of
+from dialtell.evaluate.lineups.thin_thick import thin_thick
+from dialtell.evaluate.measurements.strokes import find_strokes
+from dialtell.synth.shared.terms import Zone
+
+PER_MM = 30.0
+NOISE = 0.012
+SOFT = 1.0  # px, SD of an edge: as sharp as a camera's pixels can show without moire
+COUNT = 12
+STEP_MM = 0.9
+
+
+def bars(absorbed=None, width=None, turns=None, noise=NOISE, seed=0):
+    """A sheet of twelve ticks, and a cut of each a little off its place."""
+    rng = np.random.default_rng(seed)
+    absorbed = np.full(COUNT, 1 - BLACK) if absorbed is None else absorbed
+    width = np.full(COUNT, 0.16) if width is None else width
+    turns = np.zeros(COUNT) if turns is None else turns
+    shift = rng.uniform(-0.5, 0.5, COUNT) / PER_MM  # where in its pixel a tick falls
+    shapes = [bar(0.8 + STEP_MM * k + shift[k], 0.8, 1.1, width[k], turns[k]) for k in range(COUNT)]
+    light = picture(shapes, absorbed, (0.8 + STEP_MM * COUNT, 3.0), PER_MM, SOFT, noise=noise, rng=rng)
+    sheet = flat(light, PER_MM, SOFT)
+    cuts = [
+        Cut((0.8 + STEP_MM * k) * PER_MM, 1.35 * PER_MM, 0.0, (0.16 * PER_MM, 1.1 * PER_MM), str(k + 1))
+        for k in range(COUNT)
+    ]
+    return Field(sheet, np.zeros(light.shape, np.int32)), cuts
+
+
+def lined(field, cuts):
+    return line_up(field, Zone.OTHER, "ticks", cuts, np.random.default_rng(1))
+
+
+def test_equal_strokes_differ_by_little_more_than_the_noise():
+    group = lined(*bars())
+    assert 0.8 < np.median(group.times) < 1.6, group.times
+    assert not group.odd
+    assert 0.4 * NOISE < group.floor < NOISE  # smoothed, so below the noise of a pixel
+
+
+def test_no_noise_leaves_only_what_reading_between_pixels_makes():
+    group = lined(*bars(noise=0.0))
+    assert group.excess.max() < 0.02
+
+
+@pytest.mark.parametrize("number", [0, 5, 11])
+def test_a_faded_or_broader_one_is_first_and_named(number):
+    absorbed, width = np.full(COUNT, 1 - BLACK), np.full(COUNT, 0.16)
+    absorbed[number] *= 0.75
+    faded = lined(*bars(absorbed=absorbed, seed=number))
+    assert faded.odd == [number]
+    assert (faded.difference[number].sum() > 0) and faded.times[number] > 5  # lighter than the others
+    width[number] *= 1.2
+    broad = lined(*bars(width=width, seed=number))
+    assert broad.ranked[0] == number and broad.difference[number].sum() < 0
+
+
+def test_the_fit_finds_turn_and_shift_but_keeps_the_blackness():
+    turns = np.zeros(COUNT)
+    turns[4] = 0.06
+    field, cuts = bars(turns=turns, noise=0.0)
+    group = lined(field, cuts)
+    assert group.fits[4, 2] == pytest.approx(0.06, abs=0.012)
+    others = np.delete(np.arange(COUNT), 4)
+    assert np.abs(group.fits[others, 2]).max() < 0.01
+    assert group.excess[4] < 0.05
+
+
+def test_hidden_strokes_are_left_out():
+    field, cuts = bars()
+    field.sheet.hidden[:, : int(1.2 * PER_MM)] = True
+    assert len(lined(field, cuts).cuts) == COUNT - 1
+
+
+def letters(words, scale=1.6):
+    """A sheet with figures in a row; (H, W) light."""
+    light = np.full((90, 46 * len(words) + 20), 255, np.uint8)
+    for k, word in enumerate(words):
+        cv2.putText(light, word, (14 + 46 * k, 64), cv2.FONT_HERSHEY_SIMPLEX, scale, 20, 4, cv2.LINE_AA)
+    return cv2.GaussianBlur(light.astype(np.float32) / 255, (0, 0), 0.9)
+
+
+def test_pieces_of_one_shape_are_put_together_and_no_others():
+    words = "2521712572"
+    sheet = flat(letters(words), PER_MM)
+    where = np.ones(sheet.light.shape, bool)
+    pieces = find_pieces(sheet, where, lambda p: np.zeros(len(p)), lambda p: [""] * len(p), 1)
+    assert len(pieces.cuts) == len(words)
+    found, worth = groups_of(sheet, nearest_piece(pieces.labels), pieces.cuts, 2, 0.05)
+    told = sorted("".join(sorted(words[round((cut.x - 30) / 46)] for cut in group)) for group in found)
+    assert told == sorted(["2222", "555"[: words.count("5")], "11", "77"])
+    assert worth > 0.9 * len(words)
+
+
+def test_blur_alone_keeps_strokes_on_the_band_and_a_thin_coat_falls_below():
+    width = np.linspace(0.05, 0.5, COUNT)
+    full = thin_thick(*traced(bars(width=width)[0]))
+    assert full.below == 0.0
+    absorbed = np.where(width < 0.3, 0.55, 1.0) * (1 - BLACK)
+    thin = thin_thick(*traced(bars(width=width, absorbed=absorbed)[0]))
+    assert thin.below > 0.25
+
+
+def traced(field):
+    return field.sheet, find_strokes(field.sheet)
+
+
+def test_dial_radii_and_mm_agree():
+    field, cuts = bars()
+    across = field.sheet.to_dial(np.array([[cuts[1].x, 0.0]])) - field.sheet.to_dial(np.array([[cuts[0].x, 0.0]]))
+    assert across[0, 0] * RADIUS_MM == pytest.approx(STEP_MM)
