@@ -1,0 +1,285 @@
+"""The examination's application: its pages, and what they may ask and do. Photographs are asked for by their hash."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import secrets
+import tempfile
+from collections.abc import AsyncIterator, Awaitable, Callable
+from typing import Any, TypeVar
+
+from starlette.applications import Starlette
+from starlette.convertors import Convertor, register_url_convertor
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from dialtell.evaluate.examine.desk import AGAIN, LOOK, READING, Desk
+from dialtell.evaluate.examine.doors import LARGEST_PHOTO, PATIENCE_S, Doors, Refusal, told
+from dialtell.evaluate.examine.record import FIELDS, WAITING, ExaminedDials
+from dialtell.evaluate.examine.shown import dial_shown
+from dialtell.evaluate.pages.templates import digest, own
+from dialtell.synth.shared.errors import DialtellError, OutputError
+
+log = logging.getLogger("dialtell.examine")
+R = TypeVar("R")
+PAGES = {
+    "/": ("text/html; charset=utf-8", ("examine.html",)),
+    "/examine.js": ("text/javascript; charset=utf-8", ("examine_outline.js", "examine.js")),
+    "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
+}
+LONGEST_NAME = 255
+_IN_MEMORY = 16 * 2**20  # bytes of a photograph that is coming, before it goes to the disk
+_AT_ONCE = 4  # photographs coming
+
+
+class _Hash(Convertor[str]):
+    """What a photograph is asked for by."""
+
+    regex = "[0-9a-f]{64}"
+
+    def convert(self, value: str) -> str:
+        return value
+
+    def to_string(self, value: str) -> str:
+        return value
+
+
+register_url_convertor("sha256", _Hash())
+
+
+class Examination:
+    """What the routes do, over one desk."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk, self.files = desk, desk.files
+        self._coming = asyncio.Semaphore(_AT_ONCE)
+
+    async def _ask(self, function: Callable[[ExaminedDials], R]) -> R:
+        def opened() -> R:
+            with self.files.opened() as dials:
+                return function(dials)
+
+        return await asyncio.to_thread(opened)
+
+    # --- asking ---
+
+    async def state(self, request: Request) -> Response:
+        """How far the desk is."""
+        return JSONResponse(self.desk.state())
+
+    async def dials(self, request: Request) -> Response:
+        """All dials, in short."""
+        rows = await self._ask(lambda dials: dials.listed())
+        names = ("id", *FIELDS, "blind", "photographs", "waiting", "failed", "cover")
+        return JSONResponse({"dials": [{name: row[name] for name in names} for row in rows]})
+
+    async def dial(self, request: Request) -> Response:
+        """One dial."""
+        return await self._dial(request.path_params["dial"])
+
+    async def _dial(self, number: int) -> Response:
+        return JSONResponse(await self._ask(lambda dials: dial_shown(dials, number)))
+
+    async def thumbnail(self, request: Request) -> Response:
+        """A small JPEG of a photograph."""
+        found = await self._ask(lambda dials: dials.thumbnail(request.path_params["sha256"]))
+        if found is None:
+            raise Refusal(404, "not looked at yet")
+        return Response(found, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+    async def picture(self, request: Request) -> Response:
+        """The JPEG of a photograph that the page shows."""
+        row = await self._ask(lambda dials: dials.photograph(request.path_params["sha256"]))
+        place = self.files.view(row["sha256"])
+        if not place.is_file():
+            self.desk.want(LOOK, row["sha256"])
+            raise Refusal(404, "not looked at yet")
+        content = await asyncio.to_thread(place.read_bytes)
+        return Response(content, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+    async def inspection(self, request: Request) -> Response:
+        """The inspection page of a photograph; not while the dial's call is kept back."""
+        sha256 = request.path_params["sha256"]
+
+        def found(dials: ExaminedDials) -> tuple[bool, int | None]:
+            number = dials.photograph(sha256)["dial"]
+            reading = next(one["reading"] for one in dials.photographs(number) if one["sha256"] == sha256)
+            return dials.kept_back(dials.dial(number)), reading
+
+        hidden, reading = await self._ask(found)
+        if hidden:
+            raise Refusal(403, "note your own opinion first, then the call can be shown")
+        if reading is None:
+            raise Refusal(404, "this photograph is not read yet")
+        content = await asyncio.to_thread((await self.desk.page(sha256, reading)).read_bytes)
+        # a document of its own: its script runs by its digest, and the page may ask this server nothing
+        policy = (
+            "sandbox allow-scripts; default-src 'none'; img-src data:; style-src 'unsafe-inline'; "
+            f"script-src '{digest(own('inspection.js'))}'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        )
+        return Response(content, media_type="text/html", headers={"Content-Security-Policy": policy})
+
+    # --- doing ---
+
+    async def new_dial(self, request: Request) -> Response:
+        """An empty dial: {"blind"}."""
+        blind = (await told(request)).get("blind") is True
+        number = await self._ask(lambda dials: dials.new_dial(blind=blind))
+        self.desk.version += 1
+        return await self._dial(number)
+
+    async def change(self, request: Request) -> Response:
+        """Change fields: {name: value}, and "blind"."""
+        number, body = request.path_params["dial"], await told(request)
+        blind = body.pop("blind", None)
+        if blind is not None and not isinstance(blind, bool):
+            raise Refusal(400, "blind is neither true nor false")
+
+        def change(dials: ExaminedDials) -> list[str]:
+            dials.change_dial(number, body)
+            if blind is not None:
+                dials.set_blind(number, blind)
+            return [photo["sha256"] for photo in dials.photographs(number) if photo["state"] == WAITING]
+
+        for sha256 in await self._ask(change):
+            self.desk.want(AGAIN, sha256)
+        self.desk.version += 1
+        return await self._dial(number)
+
+    async def note(self, request: Request) -> Response:
+        """The person's own opinion: {"zone", "label"}."""
+        number, body = request.path_params["dial"], await told(request)
+        zone, label = body.get("zone"), body.get("label")
+        if not isinstance(zone, str) or not isinstance(label, str):
+            raise Refusal(400, "zone and label are no text")
+        await self._ask(lambda dials: dials.note(number, zone, label))
+        return await self._dial(number)
+
+    async def show(self, request: Request) -> Response:
+        """Show a call that was kept back: {}."""
+        number = request.path_params["dial"]
+        await told(request)
+        await self._ask(lambda dials: dials.show_call(number))
+        return await self._dial(number)
+
+    async def mark(self, request: Request) -> Response:
+        """Where the dial lies as the person says: {"outline": [cx, cy, a, b, degrees], "twelve_deg", "close_up"}."""
+        sha256, body = request.path_params["sha256"], await told(request)
+        if unknown := set(body) - {"outline", "twelve_deg", "close_up"}:
+            raise Refusal(400, f"{sorted(unknown)[0]} is nothing that can be marked")
+
+        def mark(dials: ExaminedDials) -> int:
+            dials.mark(sha256, body)
+            return int(dials.photograph(sha256)["dial"])
+
+        number = await self._ask(mark)
+        self.desk.want(AGAIN, sha256)
+        return await self._dial(number)
+
+    async def add(self, request: Request) -> Response:
+        """Keep a photograph under a dial: its bytes; ?name= what it was called."""
+        number = request.path_params["dial"]
+        name = request.query_params.get("name", "").replace("\0", "")[:LONGEST_NAME] or "photograph"
+        if request.headers.get("content-type") != "application/octet-stream":
+            raise Refusal(415, "send the photograph's bytes")
+        await self._ask(lambda dials: dials.dial(number))
+        async with self._coming:
+            with tempfile.SpooledTemporaryFile(_IN_MEMORY) as content:
+                await _received(request, content)
+                sha256, file = await asyncio.to_thread(self.files.keep, content, name)  # type: ignore[arg-type]
+        lies = await self._ask(lambda dials: dials.take(number, sha256, file, name))
+        row = await self._ask(lambda dials: dials.photograph(sha256))
+        if row["state"] == WAITING:
+            self.desk.want(LOOK, sha256)
+            self.desk.want(READING, sha256)
+        return JSONResponse({"sha256": sha256, "dial": lies}, 201 if lies == number else 200)
+
+
+async def _received(request: Request, content: tempfile.SpooledTemporaryFile[bytes]) -> None:
+    """The request's body into a file. Raises Refusal."""
+    stream, size = request.stream().__aiter__(), 0
+    while True:
+        try:
+            async with asyncio.timeout(PATIENCE_S):
+                part = await anext(stream)
+        except StopAsyncIteration:
+            break
+        except TimeoutError as error:
+            raise Refusal(408, "the photograph came too slowly; add it again") from error
+        size += len(part)
+        if size > LARGEST_PHOTO:
+            raise Refusal(413, f"send at most {LARGEST_PHOTO} bytes")
+        content.write(part)
+    if not size:
+        raise Refusal(400, "the photograph is empty")
+
+
+def examination(desk: Desk, *, port: int, token: str | None = None) -> Doors:
+    """The application behind its doors; `token` of it is the secret. port : that it is served on."""
+    rooms = Examination(desk)
+
+    routes = [
+        *(Route(path, _page(*page), methods=["GET"]) for path, page in PAGES.items()),
+        Route("/state", rooms.state, methods=["GET"]),
+        Route("/dials", rooms.dials, methods=["GET"]),
+        Route("/dials", rooms.new_dial, methods=["POST"]),
+        Route("/dials/{dial:int}", rooms.dial, methods=["GET"]),
+        Route("/dials/{dial:int}", rooms.change, methods=["POST"]),
+        Route("/dials/{dial:int}/opinion", rooms.note, methods=["POST"]),
+        Route("/dials/{dial:int}/show", rooms.show, methods=["POST"]),
+        Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),
+        Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
+        Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
+        Route("/inspections/{sha256:sha256}", rooms.inspection, methods=["GET"]),
+        Route("/photographs/{sha256:sha256}/mark", rooms.mark, methods=["POST"]),
+    ]
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        await desk.start()
+        try:
+            yield
+        finally:
+            await desk.close()
+
+    handlers: dict[Any, Any] = {
+        Refusal: _refused, DialtellError: _in_words, ClientDisconnect: _gone, 404: _nowhere, 405: _nowhere,
+        Exception: _fault,
+    }  # fmt: skip
+    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers=handlers)
+    app.router.redirect_slashes = False
+    return Doors(app, port=port, token=token or secrets.token_urlsafe(32))
+
+
+def _page(form: str, names: tuple[str, ...]) -> Callable[[Request], Awaitable[Response]]:
+    async def answer(request: Request) -> Response:
+        return Response("\n".join(own(name) for name in names), media_type=form)
+
+    return answer
+
+
+async def _refused(request: Request, refusal: Refusal) -> Response:
+    return JSONResponse({"error": str(refusal)}, refusal.status)
+
+
+async def _in_words(request: Request, error: DialtellError) -> Response:
+    if isinstance(error, OutputError):
+        log.error("%s", error)
+        return JSONResponse({"error": str(error)}, 507)
+    return JSONResponse({"error": str(error)}, 422)
+
+
+async def _gone(request: Request, error: Exception) -> Response:
+    return JSONResponse({"error": "the request was cut off"}, 400)
+
+
+async def _nowhere(request: Request, error: Exception) -> Response:
+    return JSONResponse({"error": "there is nothing here"}, 404)
+
+
+async def _fault(request: Request, error: Exception) -> Response:
+    log.debug("traceback", exc_info=error)
+    return JSONResponse({"error": f"internal error: {type(error).__name__}"}, 500)

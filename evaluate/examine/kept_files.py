@@ -1,0 +1,74 @@
+"""The folder of an examination: the collection file, photographs named by their content, and views that can be remade.
+
+A photograph is written whole and is on the disk before anybody is told that it is kept.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from dialtell.evaluate.examine.record import ExaminedDials
+from dialtell.synth.shared.errors import said_in_words
+from dialtell.synth.shared.files import whole_file
+
+COLLECTION = "dials.collection"
+# kept as the photograph's ending; what a file is its content tells
+_ENDINGS = frozenset((
+    ".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".webp", ".avif", ".jp2", ".gif", ".bmp", ".ppm",
+))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class KeptFiles:
+    """folder : holds everything, made if missing."""
+
+    folder: Path
+
+    @property
+    def collection(self) -> Path:
+        """The collection file."""
+        return self.folder / COLLECTION
+
+    def prepare(self) -> None:
+        """Make folders and tables. Raises OutputError."""
+        for place in (self.folder, self.folder / "photographs", self.folder / "views"):
+            with said_in_words(place):
+                place.mkdir(exist_ok=True)
+        with ExaminedDials(self.collection, create=True) as dials:
+            dials.prepare()
+
+    def opened(self) -> ExaminedDials:
+        """The record, for one piece of work."""
+        return ExaminedDials(self.collection)
+
+    def photograph(self, file: str) -> Path:
+        """Where a photograph lies. file : as kept in the record."""
+        return self.folder / "photographs" / Path(file).name
+
+    def view(self, sha256: str) -> Path:
+        """Where the JPEG lies that the page shows of a photograph."""
+        return self.folder / "views" / f"{sha256}.jpg"
+
+    def page(self, sha256: str, reading: int) -> Path:
+        """Where the inspection page of a reading lies."""
+        return self.folder / "views" / f"{sha256}-{reading}.html"
+
+    def keep(self, content: BinaryIO, name: str) -> tuple[str, str]:
+        """Write a photograph under its hash; the hash, and the file's name. Raises OutputError."""
+        content.seek(0)
+        digest = hashlib.file_digest(content, "sha256").hexdigest()
+        ending = Path(name).suffix.lower()
+        place = self.photograph(digest + (ending if ending in _ENDINGS else ".photo"))
+        with said_in_words(place):
+            found = next(place.parent.glob(f"{digest}.*"), None)  # the same may have come under another ending
+            if found is not None:
+                place = found
+            else:
+                content.seek(0)
+                with whole_file(place, synced=True) as target:
+                    shutil.copyfileobj(content, target)
+        return digest, place.name

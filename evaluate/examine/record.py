@@ -1,0 +1,356 @@
+"""What an examination keeps: dials, their photographs, what a person marked, every reading and every opinion.
+
+It is a collection file with tables of its own beside those of `dialtell collection`, made when they are first needed;
+photographs, calls and the owner's fields also stand where that verb finds them. Each change is one transaction.
+Opinions and readings are added, never replaced.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from dialtell.evaluate.collection.file import LABELS, CollectionFile, now
+from dialtell.model.reading.known import Known, known_from
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM
+from dialtell.synth.shared.terms import Zone
+
+TEXTS = ("name", "maker", "serial", "source", "notes")
+FIELDS = (*TEXTS, "year", "size_mm")
+_SHARED = ("maker", "serial", "year", "size_mm", "notes")  # those that each photograph of a collection has too
+LONGEST_TEXT = 4000  # characters
+YEARS = (1000, 2200)
+DIAL = "dial"
+PLACES = (DIAL, *(zone.value for zone in Zone if zone is not Zone.OTHER))
+WAITING, READ, FAILED = "waiting", "read", "failed"
+
+_TABLES = (
+    """
+    CREATE TABLE IF NOT EXISTS examined_dial (
+        id INTEGER PRIMARY KEY, made_at TEXT NOT NULL, name TEXT, maker TEXT, serial TEXT, year INTEGER, size_mm REAL,
+        source TEXT, notes TEXT, blind INTEGER NOT NULL, shown_at TEXT)
+    """,
+    """
+    CREATE TABLE IF NOT EXISTS examined_photo (
+        sha256 TEXT PRIMARY KEY, dial INTEGER NOT NULL REFERENCES examined_dial(id), file TEXT NOT NULL,
+        name TEXT NOT NULL, added_at TEXT NOT NULL, state TEXT NOT NULL, error TEXT NOT NULL, width INTEGER,
+        height INTEGER, thumbnail BLOB, marked TEXT NOT NULL)
+    """,
+    "CREATE INDEX IF NOT EXISTS examined_photo_dial ON examined_photo(dial)",
+    """
+    CREATE TABLE IF NOT EXISTS examined_reading (
+        id INTEGER PRIMARY KEY, sha256 TEXT NOT NULL REFERENCES examined_photo(sha256), made_at TEXT NOT NULL,
+        marked TEXT NOT NULL, weights TEXT NOT NULL, weights_sha256 TEXT NOT NULL, document TEXT NOT NULL)
+    """,
+    "CREATE INDEX IF NOT EXISTS examined_reading_photo ON examined_reading(sha256, id)",
+    """
+    CREATE TABLE IF NOT EXISTS examined_together (
+        id INTEGER PRIMARY KEY, dial INTEGER NOT NULL REFERENCES examined_dial(id), made_at TEXT NOT NULL,
+        readings TEXT NOT NULL, weights TEXT NOT NULL, weights_sha256 TEXT NOT NULL, document TEXT NOT NULL)
+    """,
+    """
+    CREATE TABLE IF NOT EXISTS examined_opinion (
+        id INTEGER PRIMARY KEY, dial INTEGER NOT NULL REFERENCES examined_dial(id), zone TEXT NOT NULL,
+        label TEXT NOT NULL, call_shown INTEGER NOT NULL, noted_at TEXT NOT NULL)
+    """,
+)
+
+
+class ExaminedDials(CollectionFile):
+    """The open file of an examination; use as a context manager, one for each piece of work.
+
+    Raises what CollectionFile does, and ParameterError for a dial or photograph that is not there.
+    """
+
+    def prepare(self) -> None:
+        """Make the tables where they are missing."""
+        with self._change() as base:
+            for table in _TABLES:
+                base.execute(table)
+
+    # --- dials ---
+
+    def new_dial(self, *, blind: bool) -> int:
+        """An empty dial; its number. blind : the call is kept back until a person has noted theirs."""
+        with self._change() as base:
+            return int(
+                base.execute("INSERT INTO examined_dial (made_at, blind) VALUES (?, ?)", (now(), blind)).lastrowid or 0
+            )
+
+    def change_dial(self, number: int, values: Mapping[str, Any]) -> None:
+        """Set fields of a dial, as a form has them; None or "" empties one. Raises ParameterError for a wrong value."""
+        cells = {name: _cell(name, value) for name, value in values.items()}
+        if not cells:
+            return
+        was = self.dial(number)
+        with self._change() as base:
+            base.execute(
+                f"UPDATE examined_dial SET {', '.join(f'{name} = ?' for name in cells)} WHERE id = ?",
+                (*cells.values(), number),
+            )
+            self._share_fields(number)
+            if "size_mm" in cells and cells["size_mm"] != was["size_mm"]:  # the scale of every reading follows
+                base.execute(
+                    "UPDATE examined_photo SET state = ? WHERE dial = ? AND state = ?", (WAITING, number, READ)
+                )
+
+    def _share_fields(self, number: int) -> None:
+        """The dial's fields to its photographs in the collection; within a change."""
+        assigned = ", ".join(f"{name} = (SELECT {name} FROM examined_dial WHERE id = ?1)" for name in _SHARED)
+        self._base.execute(
+            f"UPDATE photo SET {assigned} WHERE sha256 IN (SELECT sha256 FROM examined_photo WHERE dial = ?1)",
+            (number,),
+        )
+
+    def set_blind(self, number: int, blind: bool) -> None:
+        """Keep the dial's call back from now on, or no longer. Once shown it stays shown."""
+        self.dial(number)
+        with self._change() as base:
+            base.execute("UPDATE examined_dial SET blind = ? WHERE id = ?", (blind, number))
+
+    def dial(self, number: int) -> dict[str, Any]:
+        """A dial's fields, blind, shown_at, made_at."""
+        rows = self._all("SELECT * FROM examined_dial WHERE id = ?", (number,)) if 0 < number < 2**63 else []
+        if not rows:
+            raise ParameterError(f"there is no dial {number}; go back to the list of dials")
+        return dict(rows[0])
+
+    def listed(self) -> list[dict[str, Any]]:
+        """All dials, the newest first: fields, blind, shown_at, photographs (their number), cover (sha256 or None)."""
+        return [
+            dict(row)
+            for row in self._all(
+                "SELECT d.*, count(p.sha256) AS photographs, sum(p.state = 'waiting') AS waiting, "
+                "sum(p.state = 'failed') AS failed, (SELECT sha256 FROM examined_photo c WHERE c.dial = d.id AND "
+                "c.thumbnail IS NOT NULL ORDER BY c.added_at LIMIT 1) AS cover "
+                "FROM examined_dial d LEFT JOIN examined_photo p ON p.dial = d.id GROUP BY d.id ORDER BY d.id DESC"
+            )
+        ]
+
+    # --- photographs ---
+
+    def take(self, dial: int, sha256: str, file: str, name: str) -> int:
+        """Keep a photograph under a dial; the dial it lies under, which is another if it was there already."""
+        self.dial(dial)
+        with self._change() as base:
+            base.execute(
+                "INSERT OR IGNORE INTO examined_photo (sha256, dial, file, name, added_at, state, error, marked) "
+                "VALUES (?, ?, ?, ?, ?, ?, '', '{}')",
+                (sha256, dial, file, name, now(), WAITING),
+            )
+            return int(base.execute("SELECT dial FROM examined_photo WHERE sha256 = ?", (sha256,)).fetchone()[0])
+
+    def photographs(self, dial: int) -> list[dict[str, Any]]:
+        """Of a dial, in the order added: sha256, file, name, state, error, width, height, marked, and its newest
+        reading (a dict of schema dialtell.score/1's dials, None before it is read) with the reading's number."""
+        rows = self._all(
+            "SELECT p.sha256, p.file, p.name, p.state, p.error, p.width, p.height, p.marked, "
+            "p.thumbnail IS NOT NULL AS seen, r.id AS reading, r.document FROM examined_photo p "
+            "LEFT JOIN examined_reading r ON r.id = "
+            "(SELECT max(id) FROM examined_reading WHERE sha256 = p.sha256) WHERE p.dial = ? ORDER BY p.added_at",
+            (dial,),
+        )
+        return [
+            {**dict(row), "marked": json.loads(row["marked"]), "seen": bool(row["seen"]),
+             "document": None if row["document"] is None else json.loads(row["document"])}
+            for row in rows
+        ]  # fmt: skip
+
+    def photograph(self, sha256: str) -> dict[str, Any]:
+        """One photograph's row, without its reading."""
+        rows = self._all("SELECT * FROM examined_photo WHERE sha256 = ?", (sha256,))
+        if not rows:
+            raise ParameterError("there is no such photograph")
+        return dict(rows[0])
+
+    def waiting(self) -> list[tuple[str, bool]]:
+        """Photographs not read yet, the first added first, and whether each has its thumbnail."""
+        query = "SELECT sha256, thumbnail IS NOT NULL FROM examined_photo WHERE state = ? ORDER BY added_at"
+        return [(row[0], bool(row[1])) for row in self._all(query, (WAITING,))]
+
+    def known(self, sha256: str) -> Known:
+        """What a person said of a photograph and of its dial's size."""
+        row = self.photograph(sha256)
+        size = self.dial(row["dial"])["size_mm"]
+        return replace(known_from(json.loads(row["marked"])), diameter_mm=size)
+
+    def mark(self, sha256: str, marked: Mapping[str, Any]) -> None:
+        """Keep what a person marked on a photograph (outline, twelve_deg, close_up), in place of what they marked
+        before; it waits to be read anew. Raises ParameterError where it is out of range."""
+        said = known_from(marked).record()
+        self.photograph(sha256)
+        with self._change() as base:
+            base.execute(
+                "UPDATE examined_photo SET marked = ?, state = ?, error = '' WHERE sha256 = ?",
+                (json.dumps(said), WAITING, sha256),
+            )
+
+    def looked(self, sha256: str, thumbnail: bytes, width: int, height: int) -> None:
+        """Keep a photograph's thumbnail and size in px."""
+        with self._change() as base:
+            base.execute(
+                "UPDATE examined_photo SET thumbnail = ?, width = ?, height = ? WHERE sha256 = ?",
+                (thumbnail, width, height, sha256),
+            )
+
+    def thumbnail(self, sha256: str) -> bytes | None:
+        """A small JPEG, None before the photograph was looked at."""
+        found = self.photograph(sha256)["thumbnail"]
+        return None if found is None else bytes(found)
+
+    def keep_failure(self, sha256: str, words: str) -> None:
+        """A photograph could not be read, and why."""
+        with self._change() as base:
+            base.execute("UPDATE examined_photo SET state = ?, error = ? WHERE sha256 = ?", (FAILED, words, sha256))
+
+    # --- readings ---
+
+    def keep_reading(
+        self, sha256: str, known: Known, path: Path, likeness: str, weights: Mapping[str, Any],
+        document: Mapping[str, Any],
+    ) -> bool:  # fmt: skip
+        """Keep a reading in one step; False, and nothing kept, where more was marked since it was asked for."""
+        if self.known(sha256) != known:
+            return False
+        row = self.photograph(sha256)
+        self.add(path, sha256, likeness=likeness, thumbnail=row["thumbnail"], weights=weights, document=document)
+        text, named = json.dumps(document, allow_nan=False), f"{weights['name']} {weights['version']}"
+        with self._change() as base:
+            base.execute(
+                "INSERT INTO examined_reading (sha256, made_at, marked, weights, weights_sha256, document) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                (sha256, now(), row["marked"], named, weights["sha256"], text),
+            )
+            # the collection's call follows the newest reading; the older ones stand in examined_reading
+            base.execute(
+                "UPDATE call SET call = ?, log10_lr = ?, document = ? WHERE weights_sha256 = ? AND photo = "
+                "(SELECT id FROM photo WHERE sha256 = ?)",
+                (document["call"], document["log10_lr"], text, weights["sha256"], sha256),
+            )
+            base.execute("UPDATE examined_photo SET state = ?, error = '' WHERE sha256 = ? AND marked = ?",
+                         (READ, sha256, row["marked"]))  # fmt: skip
+            self._share_fields(row["dial"])
+            self._share_opinions(row["dial"])
+        return True
+
+    def readings(self, sha256: str) -> list[dict[str, Any]]:
+        """All readings of a photograph, oldest first: made_at, marked, weights, document."""
+        query = "SELECT made_at, marked, weights, document FROM examined_reading WHERE sha256 = ? ORDER BY id"
+        return [
+            {**dict(row), "marked": json.loads(row["marked"]), "document": json.loads(row["document"])}
+            for row in self._all(query, (sha256,))
+        ]
+
+    def keep_together(
+        self, dial: int, readings: list[int], weights: Mapping[str, Any], document: Mapping[str, Any]
+    ) -> None:
+        """Keep the one opinion of a dial's photographs. readings : the numbers of those it is made of."""
+        named = f"{weights['name']} {weights['version']}"
+        with self._change() as base:
+            base.execute(
+                "INSERT INTO examined_together (dial, made_at, readings, weights, weights_sha256, document) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                (dial, now(), json.dumps(readings), named, weights["sha256"], json.dumps(document, allow_nan=False)),
+            )
+
+    def together(self, dial: int, readings: list[int]) -> dict[str, Any] | None:
+        """The one opinion made of exactly these readings; None before it is made."""
+        rows = self._all(
+            "SELECT document FROM examined_together WHERE dial = ? AND readings = ? ORDER BY id DESC LIMIT 1",
+            (dial, json.dumps(readings)),
+        )
+        return None if not rows else dict(json.loads(rows[0]["document"]))
+
+    # --- opinions ---
+
+    def note(self, dial: int, zone: str, label: str) -> None:
+        """A person's opinion of a zone, or of the dial; "" takes it back. Kept with whether the call was in view."""
+        if zone not in PLACES:
+            raise ParameterError(f"zone is {zone!r}; give one of {', '.join(PLACES)}")
+        if label and label not in LABELS:
+            raise ParameterError(f"label is {label!r}; give one of {', '.join(LABELS)}")
+        shown = not self.kept_back(self.dial(dial))
+        with self._change() as base:
+            base.execute(
+                "INSERT INTO examined_opinion (dial, zone, label, call_shown, noted_at) VALUES (?, ?, ?, ?, ?)",
+                (dial, zone, label, shown, now()),
+            )
+            self._share_opinions(dial)
+
+    def _share_opinions(self, dial: int) -> None:
+        """The newest opinions as labels of the dial's photographs in the collection; within a change."""
+        ours = "(SELECT id FROM photo JOIN examined_photo e ON e.sha256 = photo.sha256 WHERE e.dial = ?1)"
+        newest = "id IN (SELECT max(id) FROM examined_opinion WHERE dial = ?1 GROUP BY zone)"
+        self._base.execute(
+            f"DELETE FROM label WHERE photo IN {ours} AND zone IN "
+            f"(SELECT zone FROM examined_opinion WHERE {newest} AND label = '')",
+            (dial,),
+        )
+        self._base.execute(
+            "INSERT OR REPLACE INTO label SELECT p.id, o.zone, o.label, 'by eye', o.noted_at FROM "
+            f"(SELECT * FROM examined_opinion WHERE {newest} AND label != '') o, (SELECT id FROM photo WHERE id IN "
+            f"{ours}) p",
+            (dial,),
+        )
+
+    def opinions(self, dial: int) -> dict[str, dict[str, Any]]:
+        """The newest opinion by zone, those taken back left out: label, call_shown, noted_at."""
+        rows = self._all(
+            "SELECT zone, label, call_shown, noted_at FROM examined_opinion WHERE id IN "
+            "(SELECT max(id) FROM examined_opinion WHERE dial = ? GROUP BY zone)",
+            (dial,),
+        )
+        return {
+            row["zone"]: {"label": row["label"], "call_shown": bool(row["call_shown"]), "noted_at": row["noted_at"]}
+            for row in rows
+            if row["label"]
+        }
+
+    def opinion_history(self, dial: int) -> list[dict[str, Any]]:
+        """Every opinion ever noted of a dial, oldest first."""
+        return [dict(row) for row in self._all("SELECT * FROM examined_opinion WHERE dial = ? ORDER BY id", (dial,))]
+
+    @staticmethod
+    def kept_back(dial: Mapping[str, Any]) -> bool:
+        """Whether the program's call of a dial may not be shown yet."""
+        return bool(dial["blind"]) and dial["shown_at"] is None
+
+    def show_call(self, dial: int) -> None:
+        """Show the call from now on. ParameterError where it is kept back and the person has said nothing yet."""
+        row = self.dial(dial)
+        if self.kept_back(row) and DIAL not in self.opinions(dial):
+            raise ParameterError("note your own opinion of the dial first, then the call can be shown")
+        with self._change() as base:
+            base.execute("UPDATE examined_dial SET shown_at = ? WHERE id = ? AND shown_at IS NULL", (now(), dial))
+
+
+def _cell(name: str, value: object) -> str | int | float | None:
+    """A field's value from a form. Raises ParameterError."""
+    if name not in FIELDS:
+        raise ParameterError(f"field is {name!r}; give one of {', '.join(FIELDS)}")
+    if value is None or value == "":
+        return None
+    if name in TEXTS:
+        if not isinstance(value, str) or len(value) > LONGEST_TEXT or "\0" in value:
+            raise ParameterError(f"{name} is no text of up to {LONGEST_TEXT} characters; shorten it")
+        try:
+            value.encode()
+        except UnicodeEncodeError as error:
+            raise ParameterError(f"{name} holds half a character; type it anew") from error
+        return value
+    try:
+        number = float(value) if isinstance(value, str | int | float) else math.nan
+    except (ValueError, OverflowError):
+        number = math.nan
+    if name == "year":
+        if not (YEARS[0] <= number <= YEARS[1] and number == int(number)):
+            raise ParameterError(f"year is {value!r}; give a whole year, such as 1884")
+        return int(number)
+    if not SMALLEST_MM <= number <= LARGEST_MM:
+        raise ParameterError(f"size is {value!r}; give mm across the dial, {SMALLEST_MM:g} to {LARGEST_MM:g}")
+    return number
