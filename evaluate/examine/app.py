@@ -16,7 +16,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from dialtell.evaluate.examine.desk import AGAIN, LOOK, READING, Desk
+from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
 from dialtell.evaluate.examine.doors import LARGEST_PHOTO, PATIENCE_S, Doors, Refusal, told
 from dialtell.evaluate.examine.record import FIELDS, WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
@@ -193,8 +193,7 @@ class Examination:
         lies = await self._ask(lambda dials: dials.take(number, sha256, file, name))
         row = await self._ask(lambda dials: dials.photograph(sha256))
         if row["state"] == WAITING:
-            self.desk.want(LOOK, sha256)
-            self.desk.want(READING, sha256)
+            self.desk.want(LOOK, sha256)  # and then read
         return JSONResponse({"sha256": sha256, "dial": lies}, 201 if lies == number else 200)
 
 

@@ -63,9 +63,7 @@ class Desk:
     async def start(self) -> None:
         """Begin, with what was left undone last time."""
         for sha256, seen in await asyncio.to_thread(self._do, lambda dials: dials.waiting()):
-            if not seen:
-                self.want(LOOK, sha256)
-            self.want(READING, sha256)
+            self.want(READING if seen else LOOK, sha256)
         self._tasks = [asyncio.create_task(self._serve(slot)) for slot in range(self.workers)]
 
     async def close(self) -> None:
@@ -170,9 +168,9 @@ class Desk:
         elif job.what == LOOK:
             seen = await self._run(slot, work.look, path, self.files.view(sha256), self.max_pixels)
             await asyncio.to_thread(self._do, lambda dials: dials.looked(sha256, *seen))
+            if row["state"] == WAITING:
+                self.want(READING, sha256)
         elif row["state"] == WAITING:
-            if row["thumbnail"] is None:  # looked at by another worker just now, or by none before a crash
-                await self._work(slot, _Job(LOOK, 0, sha256))
             found = await self._run(slot, work.read, path, replace(known, max_pixels=self.max_pixels))
             kept = await asyncio.to_thread(
                 self._do,
