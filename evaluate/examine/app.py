@@ -81,7 +81,8 @@ class Examination:
         return await self._dial(request.path_params["dial"])
 
     async def _dial(self, number: int) -> Response:
-        return JSONResponse(await self._ask(lambda dials: dial_shown(dials, number)))
+        shown = await self._ask(lambda dials: dial_shown(dials, number))
+        return JSONResponse(shown | {"apart": self.desk.apart.get(number, "")})
 
     async def thumbnail(self, request: Request) -> Response:
         """A small JPEG of a photograph."""

@@ -52,6 +52,7 @@ class Desk:
     ) -> None:
         self.files, self.workers, self.max_pixels = files, workers, max_pixels
         self.version = 0  # raised with every change that a page should see
+        self.apart: dict[int, str] = {}  # dials whose photographs could not be read together, and why
         self._weights = weights
         self._orders = itertools.count()
         self._queue: asyncio.PriorityQueue[_Job] = asyncio.PriorityQueue()
@@ -129,6 +130,8 @@ class Desk:
             if not job.done.done():
                 job.done.set_exception(PhotoError(words))
             return
+        if job.what == TOGETHER:
+            self.apart[int(job.of)] = words
         if job.what == TOGETHER or isinstance(error, OutputError):
             log.error("%s: %s", job.of, words)
             return
@@ -192,6 +195,7 @@ class Desk:
             photos = [(self.files.photograph(photo["file"]), dials.known(photo["sha256"])) for photo in read]
             return [photo["reading"] for photo in read], photos, dials.dial(dial)["name"] or f"dial {dial}"
 
+        self.apart.pop(dial, None)
         readings, photos, name = await asyncio.to_thread(self._do, asked)
         if len(photos) < 2:
             return

@@ -17,7 +17,7 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
     photos = dials.photographs(number)
     read = [photo for photo in photos if photo["state"] == READ]
     together = dials.together(number, [photo["reading"] for photo in read]) if len(read) > 1 else None
-    whole = together or (read[0]["document"] if len(photos) == 1 and read else None)
+    whole = together or (read[0]["document"] if len(read) == 1 else None)
     return {
         "id": number,
         **{name: row[name] for name in FIELDS},

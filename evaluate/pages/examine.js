@@ -125,7 +125,11 @@
 
   // ---- one dial ----
 
-  const photoHere = () => dial && (dial.photographs.find((photo) => photo.sha256 === here) || dial.photographs[0]);
+  // the one picked, else the first that shows anything
+  function photoHere() {
+    const all = dial ? dial.photographs : [];
+    return all.find((photo) => photo.sha256 === here) || all.find((photo) => photo.seen) || all[0];
+  }
   const kind = (call) => ({ "hand-painted": "hand", printed: "print" })[call] || "";
 
   const outline = outlineOn(at("marks"), (marked) => {
@@ -169,14 +173,13 @@
 
   function fillPhoto() {
     const photo = photoHere();
-    at("stage").hidden = !photo;
+    at("stage").hidden = !photo || (photo.state === "failed" && !photo.seen);
     for (const id of ["circle", "unmark", "part"]) at(id).hidden = !photo;
     if (!photo) {
       at("said").textContent = "No photographs yet.";
       at("inspection").hidden = true;
       return;
     }
-    here = photo.sha256;
     const address = `/pictures/${photo.sha256}`;
     if (photo.seen && at("photo").getAttribute("src") !== address) at("photo").src = address;
     if (!photo.seen) at("photo").removeAttribute("src");
@@ -206,7 +209,7 @@
       const pick = element("button");
       pick.type = "button";
       pick.dataset.sha256 = photo.sha256;
-      pick.setAttribute("aria-current", String(photo.sha256 === here));
+      pick.setAttribute("aria-current", String(photo === photoHere()));
       pick.append(photo.seen ? small(photo.sha256) : blank(), element("span", photo.name));
       const call = photo.call && !photo.no_dial ? photo.call.call : "";
       const words = photo.state === "waiting" ? "being read" : photo.state === "failed" ? "" : dial.kept_back ? "read" : call || "no dial found";
@@ -263,9 +266,10 @@
       whole.append(element("p", "The call is kept back. Say what you see, part by part, then of the dial as a whole."));
     } else if (call) {
       whole.append(element("strong", call.call, `${kind(call.call)}-word`), element("p", `${call.support[0].toUpperCase()}${call.support.slice(1)}. ${call.reason}`));
-      if (dial.together) whole.append(element("p", `From ${dial.photographs.length} photographs together.`, "soft"));
+      if (dial.together) whole.append(element("p", `From ${dial.photographs.filter((photo) => photo.state === "read").length} photographs together.`, "soft"));
     } else if (dial.photographs.length) {
-      whole.append(element("p", dial.photographs.some((photo) => photo.state === "waiting") ? "Being read…" : "No call yet."));
+      whole.append(element("p", dial.photographs.some((photo) => photo.state === "waiting") ? "Being read…"
+        : dial.apart ? `The photographs could not be read together: ${dial.apart}` : "Being read together…"));
     }
     at("show").hidden = !dial.kept_back;
     at("show").disabled = !dial.opinions.dial;

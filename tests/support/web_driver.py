@@ -89,6 +89,23 @@ class Browser:
         pointer = {"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": steps}
         self._ask("POST", "/actions", {"actions": [pointer]})
 
+    def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        """Press the mouse at one place, move it to another in steps, and let go."""
+        ways = [(s + (e - s) * k / 4 for s, e in zip(start, end, strict=True)) for k in range(5)]
+        steps: list[dict[str, object]] = [
+            {"type": "pointerMove", "duration": 0, "x": round(x), "y": round(y)} for x, y in ways
+        ]
+        steps.insert(1, {"type": "pointerDown", "button": 0})
+        steps.append({"type": "pointerUp", "button": 0})
+        pointer = {"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": steps}
+        self._ask("POST", "/actions", {"actions": [pointer]})
+
+    def choose(self, selector: str, files: list[Path]) -> None:
+        """Give files to an input of the page, as its dialog would."""
+        found = self._ask("POST", "/element", {"using": "css selector", "value": selector})
+        number = next(iter(found.values()))
+        self._ask("POST", f"/element/{number}/value", {"text": "\n".join(map(str, files))})
+
     def box(self, selector: str) -> dict[str, float]:
         """Of an element: left, top, width, height in px of the window."""
         return self.run(

@@ -142,7 +142,9 @@ def test_a_bad_photograph_is_said_in_words_and_stops_nothing(client):
     dial = new_dial(client)
     add(client, dial, b"bad", "broken.heic")
     add(client, dial, b"good", "good.heic")
-    bad, good = settled(client, dial)["photographs"]
+    told = settled(client, dial)
+    bad, good = told["photographs"]
+    assert told["call"]["call"] == "hand-painted" and not told["together"]
     assert (bad["state"], good["state"]) == ("failed", "read")
     assert bad["error"] == "broken.heic is not an image; give a photograph"
     assert str(client.desk.files.folder) not in bad["error"]
