@@ -62,7 +62,8 @@ def test_from_the_drop_to_what_is_kept(tmp_path):
         assert browser.run("return location.search") == ""
         click(browser, "#blind-new")
         browser.choose("#files", [whole, bad])
-        browser.wait(f"document.querySelectorAll('.strip li').length === 2 && {IDLE}", 90)
+        browser.wait(f"document.querySelectorAll('.strip li').length === 2 && {SAID}.startsWith('Is the outline')", 90)
+        browser.wait("document.querySelector('.wrong') !== null")
         browser.wait("document.getElementById('photo').naturalWidth > 0")
         # a bad photograph is said at its place
         assert "bad.jpg" in browser.run("return document.querySelector('.wrong').textContent")
@@ -72,6 +73,7 @@ def test_from_the_drop_to_what_is_kept(tmp_path):
         assert call not in browser.run("return document.getElementById('sheet').innerText").split()
         # an outline dragged is read anew
         browser.run("document.getElementById('stage').scrollIntoView({block: 'start'})")
+        browser.wait("document.getElementById('handle-centre').getBoundingClientRect().width > 0")
         before = reading(folder)
         x, y = centre(browser, "#handle-centre")
         browser.drag((x, y), (x + 12, y + 6))
