@@ -190,7 +190,7 @@ class Examination:
         async with self._coming:
             with tempfile.SpooledTemporaryFile(_IN_MEMORY) as content:
                 await _received(request, content)
-                sha256, file = await asyncio.to_thread(self.files.keep, content, name)  # type: ignore[arg-type]
+                sha256, file = await asyncio.to_thread(self.files.keep, content, name)
         lies = await self._ask(lambda dials: dials.take(number, sha256, file, name))
         row = await self._ask(lambda dials: dials.photograph(sha256))
         if row["state"] == WAITING:

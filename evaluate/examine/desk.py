@@ -162,7 +162,7 @@ class Desk:
             return
         sha256, _, reading = job.of.partition(" ")
         row = await asyncio.to_thread(self._do, lambda dials: dials.photograph(sha256))
-        known = await asyncio.to_thread(self._do, lambda dials: dials.known(sha256))
+        known = await asyncio.to_thread(self._do, lambda dials: dials.said(sha256))
         path = self.files.photograph(row["file"])
         self._doing[slot] = f"{_WORDS[job.what]} {row['name']}"
         self.version += 1
@@ -192,7 +192,7 @@ class Desk:
     async def _together(self, slot: int, dial: int) -> None:
         def asked(dials: Any) -> tuple[list[int], list[tuple[Path, Any]], str]:
             read = [photo for photo in dials.photographs(dial) if photo["state"] == READ]
-            photos = [(self.files.photograph(photo["file"]), dials.known(photo["sha256"])) for photo in read]
+            photos = [(self.files.photograph(photo["file"]), dials.said(photo["sha256"])) for photo in read]
             return [photo["reading"] for photo in read], photos, dials.dial(dial)["name"] or f"dial {dial}"
 
         self.apart.pop(dial, None)

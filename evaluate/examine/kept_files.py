@@ -9,7 +9,7 @@ import hashlib
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO
 
 from dialtell.evaluate.examine.record import ExaminedDials
 from dialtell.synth.shared.errors import said_in_words
@@ -57,10 +57,13 @@ class KeptFiles:
         """Where the inspection page of a reading lies."""
         return self.folder / "views" / f"{sha256}-{reading}.html"
 
-    def keep(self, content: BinaryIO, name: str) -> tuple[str, str]:
+    def keep(self, content: IO[bytes], name: str) -> tuple[str, str]:
         """Write a photograph under its hash; the hash, and the file's name. Raises OutputError."""
         content.seek(0)
-        digest = hashlib.file_digest(content, "sha256").hexdigest()
+        sums = hashlib.sha256()
+        for part in iter(lambda: content.read(2**20), b""):
+            sums.update(part)
+        digest = sums.hexdigest()
         ending = Path(name).suffix.lower()
         place = self.photograph(digest + (ending if ending in _ENDINGS else ".photo"))
         with said_in_words(place):

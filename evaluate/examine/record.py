@@ -173,7 +173,7 @@ class ExaminedDials(CollectionFile):
         query = "SELECT sha256, thumbnail IS NOT NULL FROM examined_photo WHERE state = ? ORDER BY added_at"
         return [(row[0], bool(row[1])) for row in self._all(query, (WAITING,))]
 
-    def known(self, sha256: str) -> Known:
+    def said(self, sha256: str) -> Known:
         """What a person said of a photograph and of its dial's size."""
         row = self.photograph(sha256)
         size = self.dial(row["dial"])["size_mm"]
@@ -215,7 +215,7 @@ class ExaminedDials(CollectionFile):
         document: Mapping[str, Any],
     ) -> bool:  # fmt: skip
         """Keep a reading in one step; False, and nothing kept, where more was marked since it was asked for."""
-        if self.known(sha256) != known:
+        if self.said(sha256) != known:
             return False
         row = self.photograph(sha256)
         self.add(path, sha256, likeness=likeness, thumbnail=row["thumbnail"], weights=weights, document=document)

@@ -209,7 +209,7 @@ def test_a_reading_overtaken_by_a_mark_is_not_kept(client):
     sha256 = add(client, dial)["sha256"]
     settled(client, dial)
     with client.desk.files.opened() as dials:
-        known = dials.known(sha256)
+        known = dials.said(sha256)
         dials.mark(sha256, {"twelve_deg": 5.0})
         path = next(dials.entries()).path
         assert not dials.keep_reading(sha256, known, path, "0", {"name": "", "version": "", "sha256": ""}, {})
