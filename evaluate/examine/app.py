@@ -18,7 +18,8 @@ from starlette.routing import Route
 
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
 from dialtell.evaluate.examine.doors import LARGEST_PHOTO, PATIENCE_S, Doors, Refusal, told
-from dialtell.evaluate.examine.record import FIELDS, WAITING, ExaminedDials
+from dialtell.evaluate.examine.listing import page_of, wanted_of
+from dialtell.evaluate.examine.record import WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
 from dialtell.evaluate.pages.templates import digest, own
 from dialtell.synth.shared.errors import DialtellError, OutputError
@@ -27,7 +28,7 @@ log = logging.getLogger("dialtell.examine")
 R = TypeVar("R")
 PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
-    "/examine.js": ("text/javascript; charset=utf-8", ("examine_outline.js", "examine.js")),
+    "/examine.js": ("text/javascript; charset=utf-8", ("examine_outline.js", "examine_list.js", "examine.js")),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
 LONGEST_NAME = 255
@@ -71,10 +72,9 @@ class Examination:
         return JSONResponse(self.desk.state())
 
     async def dials(self, request: Request) -> Response:
-        """All dials, in short."""
-        rows = await self._ask(lambda dials: dials.listed())
-        names = ("id", *FIELDS, "blind", "photographs", "waiting", "failed", "cover")
-        return JSONResponse({"dials": [{name: row[name] for name in names} for row in rows]})
+        """A page of the list of dials: ?text= &call= &zone= &decade= &start=, see listing.Wanted."""
+        wanted = wanted_of(request.query_params)
+        return JSONResponse(await self._ask(lambda dials: page_of(dials, wanted)))
 
     async def dial(self, request: Request) -> Response:
         """One dial."""

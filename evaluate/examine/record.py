@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+import uuid
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -17,11 +18,14 @@ from typing import Any
 from dialtell.evaluate.collection.file import LABELS, CollectionFile, now
 from dialtell.model.reading.known import Known, known_from
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM
+from dialtell.synth.shared.sizes import INCH_MM, LARGEST_MM, LIGNE_MM, SMALLEST_MM, dial_diameter_mm
 from dialtell.synth.shared.terms import Zone
 
-TEXTS = ("name", "maker", "serial", "source", "notes")
-FIELDS = (*TEXTS, "year", "size_mm")
+TEXTS = ("name", "maker", "serial", "source", "price", "notes")
+FIELDS = (*TEXTS, "year", "size_mm", "size_as")
+# how a size may be given, and the parameter of `dial_diameter_mm` that takes it
+UNITS = {"mm": "diameter_mm", "size": "size", "lignes": "lignes"}
+_GIVEN = {"size_mm": "mm", "size": "size", "lignes": "lignes"}
 _SHARED = ("maker", "serial", "year", "size_mm", "notes")  # those that each photograph of a collection has too
 LONGEST_TEXT = 4000  # characters
 YEARS = (1000, 2200)
@@ -32,16 +36,26 @@ WAITING, READ, FAILED = "waiting", "read", "failed"
 _TABLES = (
     """
     CREATE TABLE IF NOT EXISTS examined_dial (
-        id INTEGER PRIMARY KEY, made_at TEXT NOT NULL, name TEXT, maker TEXT, serial TEXT, year INTEGER, size_mm REAL,
-        source TEXT, notes TEXT, blind INTEGER NOT NULL, shown_at TEXT)
+        id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, made_at TEXT NOT NULL, name TEXT, maker TEXT, serial TEXT,
+        year INTEGER, size_mm REAL, size_as TEXT, source TEXT, price TEXT, notes TEXT, words TEXT NOT NULL DEFAULT '',
+        blind INTEGER NOT NULL, shown_at TEXT)
     """,
+    "CREATE INDEX IF NOT EXISTS examined_dial_year ON examined_dial(year)",
+    # what now holds of a dial and its zones, so that a list of many can be searched
+    """
+    CREATE TABLE IF NOT EXISTS examined_standing (
+        dial INTEGER NOT NULL REFERENCES examined_dial(id), zone TEXT NOT NULL, call TEXT NOT NULL,
+        PRIMARY KEY (dial, zone)) WITHOUT ROWID
+    """,
+    "CREATE INDEX IF NOT EXISTS examined_standing_call ON examined_standing(zone, call, dial)",
     """
     CREATE TABLE IF NOT EXISTS examined_photo (
         sha256 TEXT PRIMARY KEY, dial INTEGER NOT NULL REFERENCES examined_dial(id), file TEXT NOT NULL,
         name TEXT NOT NULL, added_at TEXT NOT NULL, state TEXT NOT NULL, error TEXT NOT NULL, width INTEGER,
         height INTEGER, thumbnail BLOB, marked TEXT NOT NULL)
     """,
-    "CREATE INDEX IF NOT EXISTS examined_photo_dial ON examined_photo(dial)",
+    "CREATE INDEX IF NOT EXISTS examined_photo_dial ON examined_photo(dial, added_at)",
+    "CREATE INDEX IF NOT EXISTS examined_photo_state ON examined_photo(state)",
     """
     CREATE TABLE IF NOT EXISTS examined_reading (
         id INTEGER PRIMARY KEY, sha256 TEXT NOT NULL REFERENCES examined_photo(sha256), made_at TEXT NOT NULL,
@@ -58,6 +72,7 @@ _TABLES = (
         id INTEGER PRIMARY KEY, dial INTEGER NOT NULL REFERENCES examined_dial(id), zone TEXT NOT NULL,
         label TEXT NOT NULL, call_shown INTEGER NOT NULL, noted_at TEXT NOT NULL)
     """,
+    "CREATE INDEX IF NOT EXISTS examined_opinion_dial ON examined_opinion(dial, zone, id)",
 )
 
 
@@ -73,31 +88,36 @@ class ExaminedDials(CollectionFile):
             for table in _TABLES:
                 base.execute(table)
 
+    def rows(self, query: str, values: Sequence[Any]) -> list[dict[str, Any]]:
+        """What a query finds."""
+        return [dict(row) for row in self._all(query, tuple(values))]
+
     # --- dials ---
 
     def new_dial(self, *, blind: bool) -> int:
         """An empty dial; its number. blind : the call is kept back until a person has noted theirs."""
+        query = "INSERT INTO examined_dial (uid, made_at, blind) VALUES (?, ?, ?)"
         with self._change() as base:
-            return int(
-                base.execute("INSERT INTO examined_dial (made_at, blind) VALUES (?, ?)", (now(), blind)).lastrowid or 0
-            )
+            return int(base.execute(query, (uuid.uuid4().hex, now(), blind)).lastrowid or 0)
 
     def change_dial(self, number: int, values: Mapping[str, Any]) -> None:
-        """Set fields of a dial, as a form has them; None or "" empties one. Raises ParameterError for a wrong value."""
-        cells = {name: _cell(name, value) for name, value in values.items()}
+        """Set fields of a dial, as a form has them; None or "" empties one. A size comes as `size_mm`, `size` or
+        `lignes`. Raises ParameterError for a wrong value."""
+        cells = cells_of(values)
         if not cells:
             return
         was = self.dial(number)
         with self._change() as base:
             base.execute(
-                f"UPDATE examined_dial SET {', '.join(f'{name} = ?' for name in cells)} WHERE id = ?",
-                (*cells.values(), number),
+                f"UPDATE examined_dial SET {', '.join(f'{name} = ?' for name in cells)}, words = ? WHERE id = ?",
+                (*cells.values(), searched(was | cells), number),
             )
             self._share_fields(number)
             if "size_mm" in cells and cells["size_mm"] != was["size_mm"]:  # the scale of every reading follows
                 base.execute(
                     "UPDATE examined_photo SET state = ? WHERE dial = ? AND state = ?", (WAITING, number, READ)
                 )
+                self._settle(number)
 
     def _share_fields(self, number: int) -> None:
         """The dial's fields to its photographs in the collection; within a change."""
@@ -108,10 +128,17 @@ class ExaminedDials(CollectionFile):
         )
 
     def set_blind(self, number: int, blind: bool) -> None:
-        """Keep the dial's call back from now on, or no longer. Once shown it stays shown."""
-        self.dial(number)
+        """Keep the dial's call back from now on, or no longer. Once shown it stays shown: one that was there to be seen
+        before this was asked for was."""
+        was = self.dial(number)
         with self._change() as base:
             base.execute("UPDATE examined_dial SET blind = ? WHERE id = ?", (blind, number))
+            if not was["blind"]:
+                base.execute(
+                    "UPDATE examined_dial SET shown_at = ?2 WHERE id = ?1 AND shown_at IS NULL AND "
+                    "EXISTS (SELECT 1 FROM examined_standing WHERE dial = ?1)",
+                    (number, now()),
+                )
 
     def dial(self, number: int) -> dict[str, Any]:
         """A dial's fields, blind, shown_at, made_at."""
@@ -120,29 +147,19 @@ class ExaminedDials(CollectionFile):
             raise ParameterError(f"there is no dial {number}; go back to the list of dials")
         return dict(rows[0])
 
-    def listed(self) -> list[dict[str, Any]]:
-        """All dials, the newest first: fields, blind, shown_at, photographs (their number), cover (sha256 or None)."""
-        return [
-            dict(row)
-            for row in self._all(
-                "SELECT d.*, count(p.sha256) AS photographs, sum(p.state = 'waiting') AS waiting, "
-                "sum(p.state = 'failed') AS failed, (SELECT sha256 FROM examined_photo c WHERE c.dial = d.id AND "
-                "c.thumbnail IS NOT NULL ORDER BY c.added_at LIMIT 1) AS cover "
-                "FROM examined_dial d LEFT JOIN examined_photo p ON p.dial = d.id GROUP BY d.id ORDER BY d.id DESC"
-            )
-        ]
-
     # --- photographs ---
 
     def take(self, dial: int, sha256: str, file: str, name: str) -> int:
         """Keep a photograph under a dial; the dial it lies under, which is another if it was there already."""
         self.dial(dial)
         with self._change() as base:
-            base.execute(
+            fresh = base.execute(
                 "INSERT OR IGNORE INTO examined_photo (sha256, dial, file, name, added_at, state, error, marked) "
                 "VALUES (?, ?, ?, ?, ?, ?, '', '{}')",
                 (sha256, dial, file, name, now(), WAITING),
-            )
+            ).rowcount
+            if fresh:
+                self._settle(dial)
             return int(base.execute("SELECT dial FROM examined_photo WHERE sha256 = ?", (sha256,)).fetchone()[0])
 
     def photographs(self, dial: int) -> list[dict[str, Any]]:
@@ -169,9 +186,12 @@ class ExaminedDials(CollectionFile):
         return dict(rows[0])
 
     def waiting(self) -> list[tuple[str, bool]]:
-        """Photographs not read yet, the first added first, and whether each has its thumbnail."""
-        query = "SELECT sha256, thumbnail IS NOT NULL FROM examined_photo WHERE state = ? ORDER BY added_at"
-        return [(row[0], bool(row[1])) for row in self._all(query, (WAITING,))]
+        """Photographs not read or not looked at yet, the first added first, and whether each has its thumbnail."""
+        query = (
+            "SELECT sha256, thumbnail IS NOT NULL FROM examined_photo "
+            "WHERE state = ? OR (state = ? AND thumbnail IS NULL) ORDER BY added_at"
+        )
+        return [(row[0], bool(row[1])) for row in self._all(query, (WAITING, READ))]
 
     def said(self, sha256: str) -> Known:
         """What a person said of a photograph and of its dial's size."""
@@ -183,12 +203,13 @@ class ExaminedDials(CollectionFile):
         """Keep what a person marked on a photograph (outline, twelve_deg, close_up), in place of what they marked
         before; it waits to be read anew. Raises ParameterError where it is out of range."""
         said = known_from(marked).record()
-        self.photograph(sha256)
+        row = self.photograph(sha256)
         with self._change() as base:
             base.execute(
                 "UPDATE examined_photo SET marked = ?, state = ?, error = '' WHERE sha256 = ?",
                 (json.dumps(said), WAITING, sha256),
             )
+            self._settle(row["dial"])
 
     def looked(self, sha256: str, thumbnail: bytes, width: int, height: int) -> None:
         """Keep a photograph's thumbnail and size in px."""
@@ -205,8 +226,10 @@ class ExaminedDials(CollectionFile):
 
     def keep_failure(self, sha256: str, words: str) -> None:
         """A photograph could not be read, and why."""
+        row = self.photograph(sha256)
         with self._change() as base:
             base.execute("UPDATE examined_photo SET state = ?, error = ? WHERE sha256 = ?", (FAILED, words, sha256))
+            self._settle(row["dial"])
 
     # --- readings ---
 
@@ -236,6 +259,7 @@ class ExaminedDials(CollectionFile):
                          (READ, sha256, row["marked"]))  # fmt: skip
             self._share_fields(row["dial"])
             self._share_opinions(row["dial"])
+            self._settle(row["dial"])
         return True
 
     def readings(self, sha256: str) -> list[dict[str, Any]]:
@@ -257,6 +281,7 @@ class ExaminedDials(CollectionFile):
                 "VALUES (?, ?, ?, ?, ?, ?)",
                 (dial, now(), json.dumps(readings), named, weights["sha256"], json.dumps(document, allow_nan=False)),
             )
+            self._settle(dial)
 
     def together(self, dial: int, readings: list[int]) -> dict[str, Any] | None:
         """The one opinion made of exactly these readings; None before it is made."""
@@ -265,6 +290,29 @@ class ExaminedDials(CollectionFile):
             (dial, json.dumps(readings)),
         )
         return None if not rows else dict(json.loads(rows[0]["document"]))
+
+    def whole(self, dial: int) -> tuple[dict[str, Any] | None, bool]:
+        """What now holds of a dial: the record, and whether it is that of several photographs together. None while any
+        of them waits to be read, or the opinion of them all is not made yet."""
+        photos = self.photographs(dial)
+        read = [photo for photo in photos if photo["state"] == READ]
+        if not read or any(photo["state"] == WAITING for photo in photos):
+            return None, False
+        if len(read) == 1:
+            return read[0]["document"], False
+        found = self.together(dial, [photo["reading"] for photo in read])
+        return found, found is not None
+
+    def _settle(self, dial: int) -> None:
+        """Have the list follow what now holds of a dial; within a change."""
+        document, _ = self.whole(dial)
+        self._base.execute("DELETE FROM examined_standing WHERE dial = ?", (dial,))
+        if document is not None:
+            calls = {DIAL: document["call"]}
+            calls |= {zone["zone"]: zone["call"] for zone in document["zones"] if zone["judged"]}
+            self._base.executemany(
+                "INSERT INTO examined_standing VALUES (?, ?, ?)", [(dial, zone, call) for zone, call in calls.items()]
+            )
 
     # --- opinions ---
 
@@ -329,28 +377,68 @@ class ExaminedDials(CollectionFile):
             base.execute("UPDATE examined_dial SET shown_at = ? WHERE id = ? AND shown_at IS NULL", (now(), dial))
 
 
-def _cell(name: str, value: object) -> str | int | float | None:
-    """A field's value from a form. Raises ParameterError."""
-    if name not in FIELDS:
-        raise ParameterError(f"field is {name!r}; give one of {', '.join(FIELDS)}")
+def cells_of(values: Mapping[str, Any]) -> dict[str, str | int | float | None]:
+    """Fields as a dial's row holds them, from a form. Raises ParameterError."""
+    cells: dict[str, str | int | float | None] = {}
+    for name, value in values.items():
+        if name in _GIVEN:
+            if "size_mm" in cells:
+                raise ParameterError("size is given twice; give one of mm, size and lignes")
+            cells["size_mm"] = _size(_GIVEN[name], value)
+            cells["size_as"] = None if cells["size_mm"] is None else _GIVEN[name]
+        else:
+            cells[name] = _cell(name, value)
+    return cells
+
+
+def searched(row: Mapping[str, Any]) -> str:
+    """What is looked through for a word, in small letters."""
+    return "\n".join(str(row[name]) for name in (*TEXTS, "year") if row.get(name) is not None).casefold()
+
+
+def size_given(millimetres: float | None, unit: str | None) -> float | None:
+    """A size as it was given, in the trade's measure."""
+    if millimetres is None:
+        return None
+    if unit == "size":
+        return round((millimetres / INCH_MM - 1) * 30 - 5, 3)
+    return round(millimetres / LIGNE_MM if unit == "lignes" else millimetres, 3)
+
+
+def _number(value: object) -> float:
+    try:
+        return float(value) if isinstance(value, str | int | float) else math.nan
+    except (ValueError, OverflowError):
+        return math.nan
+
+
+def _size(unit: str, value: object) -> float | None:
+    """A dial's diameter in mm. Raises ParameterError."""
     if value is None or value == "":
         return None
-    if name in TEXTS:
-        if not isinstance(value, str) or len(value) > LONGEST_TEXT or "\0" in value:
-            raise ParameterError(f"{name} is no text of up to {LONGEST_TEXT} characters; shorten it")
-        try:
-            value.encode()
-        except UnicodeEncodeError as error:
-            raise ParameterError(f"{name} holds half a character; type it anew") from error
-        return value
-    try:
-        number = float(value) if isinstance(value, str | int | float) else math.nan
-    except (ValueError, OverflowError):
-        number = math.nan
+    number = _number(value)
+    if not math.isfinite(number):
+        raise ParameterError(f"size is {value!r}; give a number, such as 44.9 mm, size 16 or 19 lignes")
+    if unit == "mm" and not SMALLEST_MM <= number <= LARGEST_MM:
+        raise ParameterError(f"size is {value!r}; give mm across the dial, {SMALLEST_MM:g} to {LARGEST_MM:g}")
+    return dial_diameter_mm(**{UNITS[unit]: number})
+
+
+def _cell(name: str, value: object) -> str | int | None:
+    """A field's value from a form. Raises ParameterError."""
+    if name not in TEXTS and name != "year":
+        raise ParameterError(f"field is {name!r}; give one of {', '.join((*TEXTS, 'year', *_GIVEN))}")
+    if value is None or value == "":
+        return None
     if name == "year":
+        number = _number(value)
         if not (YEARS[0] <= number <= YEARS[1] and number == int(number)):
             raise ParameterError(f"year is {value!r}; give a whole year, such as 1884")
         return int(number)
-    if not SMALLEST_MM <= number <= LARGEST_MM:
-        raise ParameterError(f"size is {value!r}; give mm across the dial, {SMALLEST_MM:g} to {LARGEST_MM:g}")
-    return number
+    if not isinstance(value, str) or len(value) > LONGEST_TEXT or "\0" in value:
+        raise ParameterError(f"{name} is no text of up to {LONGEST_TEXT} characters; shorten it")
+    try:
+        value.encode()
+    except UnicodeEncodeError as error:
+        raise ParameterError(f"{name} holds half a character; type it anew") from error
+    return value

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
-from dialtell.evaluate.examine.record import FIELDS, READ, ExaminedDials
+from dialtell.evaluate.examine.record import FIELDS, READ, ExaminedDials, size_given
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.evaluate.words.support import support_words
 
@@ -15,20 +16,29 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
     row = dials.dial(number)
     hidden = dials.kept_back(row)
     photos = dials.photographs(number)
-    read = [photo for photo in photos if photo["state"] == READ]
-    together = dials.together(number, [photo["reading"] for photo in read]) if len(read) > 1 else None
-    whole = together or (read[0]["document"] if len(read) == 1 else None)
+    whole, together = dials.whole(number)
+    roles = {} if whole is None else {part["photo"]: part for part in whole.get("photographs", ())}
     return {
         "id": number,
         **{name: row[name] for name in FIELDS},
+        "size": size_given(row["size_mm"], row["size_as"]),
         "blind": bool(row["blind"]),
         "kept_back": hidden,
         "opinions": dials.opinions(number),
-        "photographs": [_photo_shown(photo, hidden) for photo in photos],
+        "photographs": [
+            {**_photo_shown(photo, hidden), "role": _role(photo, roles)} for photo in photos
+        ],
         "call": None if hidden or whole is None else call_shown(whole),
-        "together": together is not None,
+        "together": together,
         "ready": whole is not None,
     }
+
+
+def _role(photo: Mapping[str, Any], roles: Mapping[str, Mapping[str, Any]]) -> str:
+    """What a photograph was to the dial's one opinion: "whole view", "laid on it", "not placed", "another dial"; ""
+    where there is none of several."""
+    part = next((roles[place] for place in roles if Path(place).name == photo["file"]), None)
+    return "" if part is None else str(part["role"])
 
 
 def _photo_shown(photo: Mapping[str, Any], hidden: bool) -> dict[str, Any]:

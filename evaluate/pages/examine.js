@@ -4,7 +4,9 @@
   const at = (id) => document.getElementById(id);
   const PLACES = [["dial", "The dial"], ["signature", "Signature"], ["numerals", "Numerals"], ["minute track", "Minute track"], ["seconds bit", "Seconds bit"]];
   const LABELS = [["painted", "painted"], ["printed", "printed"], ["cannot tell", "cannot tell"]];
-  const FIELDS = ["name", "maker", "serial", "year", "size_mm", "source", "notes"];
+  const FIELDS = ["name", "maker", "serial", "year", "source", "price", "notes"];
+  const UNITS = { mm: "size_mm", size: "size", lignes: "lignes" };
+  const ROLES = { "whole view": "the others are laid on this one", "laid on it": "laid on the whole view", "not placed": "could not be laid on the whole view; left out", "another dial": "seems to be another dial; left out" };
   const TOGETHER = 2; // photographs sent at a time
   const PACE = 700; // ms between two questions how far the work is
 
@@ -102,26 +104,7 @@
     return made;
   }
 
-  async function list() {
-    const { dials } = await ask("/dials");
-    const box = at("dials");
-    const kept = new Map([...box.children].map((item) => [item.dataset.row, item]));
-    at("none").hidden = dials.length > 0;
-    box.replaceChildren(...dials.map((row) => {
-      const key = JSON.stringify(row);
-      if (kept.has(key)) return kept.get(key);
-      const item = document.createElement("li");
-      item.dataset.row = key;
-      const open = element("button");
-      open.type = "button";
-      open.append(row.cover ? small(row.cover) : blank(), element("strong", titled(row)));
-      const facts = [row.year, `${row.photographs} photograph${row.photographs === 1 ? "" : "s"}`, row.waiting ? `${row.waiting} to read` : "", row.failed ? `${row.failed} not read` : ""];
-      open.append(element("span", facts.filter(Boolean).join(", "), "soft"));
-      open.addEventListener("click", () => { location.hash = `dial-${row.id}`; });
-      item.append(open);
-      return item;
-    }));
-  }
+  const list = listOf(ask, trouble, titled);
 
   // ---- one dial ----
 
@@ -165,6 +148,9 @@
       const input = at("fields").elements[name];
       if (document.activeElement !== input) input.value = dial[name] === null ? "" : dial[name];
     }
+    const { size, unit } = at("fields").elements;
+    if (document.activeElement !== size) size.value = dial.size === null ? "" : dial.size;
+    if (document.activeElement !== unit && dial.size_as) unit.value = UNITS[dial.size_as];
     at("blind").checked = dial.blind;
     fillPhoto();
     fillStrip();
@@ -204,6 +190,7 @@
 
   function fillStrip() {
     const inHand = document.activeElement && document.activeElement.dataset.sha256;
+    const waitingNow = dial.photographs.some((photo) => photo.state === "waiting");
     at("strip").replaceChildren(...dial.photographs.map((photo) => {
       const item = document.createElement("li");
       const pick = element("button");
@@ -216,6 +203,7 @@
       pick.append(element("span", words, `${kind(words)}-word`));
       pick.addEventListener("click", () => { here = photo.sha256; fillPhoto(); fillStrip(); });
       item.append(pick);
+      if (photo.role && !waitingNow) item.append(element("p", ROLES[photo.role] || "", photo.role === "another dial" ? "wrong" : "soft role"));
       if (photo.error) item.append(element("p", photo.error, "wrong"));
       if (photo.sha256 === inHand) queueMicrotask(() => pick.focus());
       return item;
@@ -286,7 +274,7 @@
     if (!number) {
       dial = null;
       document.title = "Dials";
-      await list();
+      await list.show();
       return;
     }
     if (opened) {
@@ -319,12 +307,17 @@
   at("fields").addEventListener("input", (event) => {
     clearTimeout(saving);
     at("kept").textContent = "";
-    if (["name", "maker", "serial", "source", "notes"].includes(event.target.name)) saving = setTimeout(() => keep(event.target), 700);
+    if (["name", "maker", "serial", "source", "price", "notes"].includes(event.target.name)) saving = setTimeout(() => keep(event.target), 700);
   });
   at("fields").addEventListener("change", (event) => { clearTimeout(saving); keep(event.target); });
   function keep(input) {
-    if (!dial || input.value === String(dial[input.name] === null ? "" : dial[input.name])) return;
-    ask(`/dials/${dial.id}`, { [input.name]: input.value.replace(",", input.name === "size_mm" ? "." : ",") }).then(
+    if (!dial) return;
+    const { size, unit } = at("fields").elements;
+    const sized = input === size || input === unit;
+    const was = sized ? dial.size : dial[input.name];
+    const value = sized ? size.value.trim().replace(",", ".") : input.value;
+    if (value === String(was === null ? "" : was) && (!sized || !value || UNITS[dial.size_as] === unit.value)) return;
+    ask(`/dials/${dial.id}`, { [sized ? unit.value : input.name]: value }).then(
       (told) => { trouble(""); at("kept").textContent = "Kept."; took(told); },
       (error) => { at("kept").textContent = `Not kept: ${error.message}.`; },
     );

@@ -223,11 +223,12 @@ def test_fields_are_kept_and_reach_the_collection(client):
     dial = new_dial(client)
     add(client, dial)
     settled(client, dial)
-    said = {"name": "First", "maker": "Invented & Sons", "serial": "12", "year": "1884", "size_mm": "44.9",
+    said = {"price": "340, in 2019", "name": "First", "maker": "Invented & Sons", "serial": "12", "year": "1884", "size_mm": "44.9",
             "source": "attic", "notes": "<b>hair line</b>"}  # fmt: skip
     assert client.post(f"/dials/{dial}", json=said).status_code == 200
     told = settled(client, dial)
     assert {name: told[name] for name in said} == said | {"year": 1884, "size_mm": 44.9}
+    assert told["size"] == 44.9 and told["size_as"] == "mm"
     assert client.desk.asked[-1][0] == "read" and client.desk.asked[-1][1][1].diameter_mm == 44.9
     with CollectionFile(client.desk.files.folder / COLLECTION) as collection:
         fields = next(collection.entries()).fields
@@ -236,9 +237,27 @@ def test_fields_are_kept_and_reach_the_collection(client):
     assert settled(client, dial)["year"] is None
 
 
+def test_a_size_is_kept_as_it_was_given(client):
+    # 16-size: 1 + 21 / 30 inch, and 19 lignes: 42.86 mm (NAWCC encyclopedia, "Watch Size")
+    for unit, value, millimetres in (("size", "16", 43.18), ("lignes", "19", 42.8608), ("size_mm", "44,9", None)):
+        dial = new_dial(client)
+        reply = client.post(f"/dials/{dial}", json={unit: value})
+        told = client.get(f"/dials/{dial}").json()
+        if millimetres is None:
+            assert reply.status_code == 422 and told["size"] is None  # the page writes a point for it
+            continue
+        assert abs(told["size_mm"] - millimetres) < 0.001
+        assert (told["size"], told["size_as"]) == (float(value), unit)
+    client.post(f"/dials/{dial}", json={"size": 0})
+    assert client.get(f"/dials/{dial}").json()["size"] == 0
+    client.post(f"/dials/{dial}", json={"lignes": ""})
+    assert client.get(f"/dials/{dial}").json()["size_as"] is None
+
+
 @pytest.mark.parametrize(
     "said",
-    [{"year": "old"}, {"year": 1e400}, {"year": "1884.5"}, {"size_mm": "3"}, {"size_mm": "nan"}, {"name": 5},
+    [{"size": -1}, {"size_as": "mm"}, {"size": 16, "size_mm": 43}, {"lignes": []}, {"lignes": "1e9"}, {"year": "old"},
+     {"year": 1e400}, {"year": "1884.5"}, {"size_mm": "3"}, {"size_mm": "nan"}, {"name": 5},
      {"notes": "x" * 5000}, {"id": 7}, {"shown_at": "now"}, {"maker": "\0"}],
 )  # fmt: skip
 def test_wrong_fields_are_refused_in_words(client, said):
@@ -309,3 +328,14 @@ def test_the_record_is_sound(client):
         assert dials.faults() == []
     with sqlite3.connect(client.desk.files.collection) as base:
         assert base.execute("SELECT count(*) FROM examined_reading").fetchone() == (1,)
+
+
+def test_a_call_that_could_be_seen_counts_as_shown(client):
+    dial = new_dial(client)
+    add(client, dial)
+    assert settled(client, dial)["call"]
+    told = client.post(f"/dials/{dial}", json={"blind": True}).json()
+    assert not told["kept_back"] and told["call"]
+    client.post(f"/dials/{dial}/opinion", json={"zone": "dial", "label": "painted"})
+    with client.desk.files.opened() as dials:
+        assert dials.opinion_history(dial)[0]["call_shown"]
