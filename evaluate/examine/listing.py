@@ -30,9 +30,10 @@ class Wanted:
     decade: int | None = None
     start: int = 0
 
-    def where(self) -> tuple[str, list[Any]]:
+    def where(self) -> tuple[str, list[str | int]]:
         """The condition on a row d of examined_dial, and its values."""
-        parts, values = ["1"], []
+        parts = ["1"]
+        values: list[str | int] = []
         for word in self.text.casefold().split()[:_MOST_WORDS]:
             parts.append("instr(d.words, ?)")
             values.append(word)
@@ -44,7 +45,8 @@ class Wanted:
             values += [self.zone, self.call]
         if self.decade is not None:
             parts.append("d.year IS NULL" if self.decade == 0 else "d.year BETWEEN ? AND ?")
-            values += [] if self.decade == 0 else [self.decade, self.decade + 9]
+            if self.decade != 0:
+                values += [self.decade, self.decade + 9]
         return " AND ".join(parts), values
 
 

@@ -25,9 +25,7 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
         "blind": bool(row["blind"]),
         "kept_back": hidden,
         "opinions": dials.opinions(number),
-        "photographs": [
-            {**_photo_shown(photo, hidden), "role": _role(photo, roles)} for photo in photos
-        ],
+        "photographs": [{**_photo_shown(photo, hidden), "role": _role(photo, roles)} for photo in photos],
         "call": None if hidden or whole is None else call_shown(whole),
         "together": together,
         "ready": whole is not None,

@@ -223,8 +223,8 @@ def test_fields_are_kept_and_reach_the_collection(client):
     dial = new_dial(client)
     add(client, dial)
     settled(client, dial)
-    said = {"price": "340, in 2019", "name": "First", "maker": "Invented & Sons", "serial": "12", "year": "1884", "size_mm": "44.9",
-            "source": "attic", "notes": "<b>hair line</b>"}  # fmt: skip
+    said = {"name": "First", "maker": "Invented & Sons", "serial": "12", "year": "1884", "size_mm": "44.9",
+            "source": "attic", "price": "340, in 2019", "notes": "<b>hair line</b>"}  # fmt: skip
     assert client.post(f"/dials/{dial}", json=said).status_code == 200
     told = settled(client, dial)
     assert {name: told[name] for name in said} == said | {"year": 1884, "size_mm": 44.9}

@@ -104,7 +104,7 @@ def test_from_the_drop_to_what_is_kept(tmp_path):
         # fields
         click(browser, "input[name=maker]")
         browser.press(*"Invented")
-        click(browser, "input[name=size_mm]")
+        click(browser, "input[name=size]")
         browser.press(*"44,9")
         click(browser, "input[name=year]")
         browser.wait("document.getElementById('kept').textContent === 'Kept.'")
