@@ -8,21 +8,25 @@ import logging
 import secrets
 import tempfile
 from collections.abc import AsyncIterator, Awaitable, Callable
-from typing import Any, TypeVar
+from pathlib import Path
+from typing import IO, Any, TypeVar
 
 from starlette.applications import Starlette
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
+from dialtell.evaluate.examine.agreement import collection_agreement
+from dialtell.evaluate.examine.brought_in import bring_in
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
 from dialtell.evaluate.examine.doors import LARGEST_PHOTO, PATIENCE_S, Doors, Refusal, told
 from dialtell.evaluate.examine.listing import page_of, wanted_of
 from dialtell.evaluate.examine.record import WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
+from dialtell.evaluate.examine.taken_along import json_along, table_along, zip_along
 from dialtell.evaluate.pages.templates import digest, own
-from dialtell.synth.shared.errors import DialtellError, OutputError
+from dialtell.synth.shared.errors import DialtellError, OutputError, said_in_words
 
 log = logging.getLogger("dialtell.examine")
 R = TypeVar("R")
@@ -32,6 +36,7 @@ PAGES = {
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
 LONGEST_NAME = 255
+LARGEST_ZIP = 200 * 2**30  # bytes; the disk's room is looked at before anything is taken out
 _IN_MEMORY = 16 * 2**20  # bytes of a photograph that is coming, before it goes to the disk
 _AT_ONCE = 4  # photographs coming
 
@@ -56,7 +61,7 @@ class Examination:
 
     def __init__(self, desk: Desk) -> None:
         self.desk, self.files = desk, desk.files
-        self._coming = asyncio.Semaphore(_AT_ONCE)
+        self._coming, self._bringing = asyncio.Semaphore(_AT_ONCE), asyncio.Lock()
 
     async def _ask(self, function: Callable[[ExaminedDials], R]) -> R:
         def opened() -> R:
@@ -122,6 +127,22 @@ class Examination:
             f"script-src '{digest(own('inspection.js'))}'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
         )
         return Response(content, media_type="text/html", headers={"Content-Security-Policy": policy})
+
+    async def agreement(self, request: Request) -> Response:
+        """How far the person and the program agree, over all dials."""
+        return JSONResponse({"agreement": await self._ask(collection_agreement)})
+
+    async def along(self, request: Request) -> Response:
+        """All dials as a file: dials.csv, dials.json, or dials.zip with the photographs."""
+        form = request.path_params["form"]
+        headers = {"Content-Disposition": f'attachment; filename="dials.{form}"'}
+        if form == "csv":
+            return Response(await self._ask(table_along), media_type="text/csv; charset=utf-8", headers=headers)
+        if form == "json":
+            return StreamingResponse(json_along(self.files), media_type="application/json", headers=headers)
+        if form == "zip":
+            return StreamingResponse(zip_along(self.files), media_type="application/zip", headers=headers)
+        raise Refusal(404, "there is nothing here")
 
     # --- doing ---
 
@@ -197,8 +218,24 @@ class Examination:
             self.desk.want(LOOK, sha256)  # and then read
         return JSONResponse({"sha256": sha256, "dial": lies}, 201 if lies == number else 200)
 
+    async def bring(self, request: Request) -> Response:
+        """Bring in dials that were taken along: the file's bytes."""
+        if request.headers.get("content-type") != "application/octet-stream":
+            raise Refusal(415, "send the file's bytes")
+        async with self._bringing:
+            with tempfile.TemporaryFile(dir=self.files.folder) as content:
+                await _received(request, content, LARGEST_ZIP)
+                found = await asyncio.to_thread(bring_in, self.files, content, LARGEST_PHOTO)
+        for sha256 in found.photos:
+            self.desk.want(LOOK, sha256)
+        for number in found.wanted:
+            await self.desk.gather(number)
+        self.desk.version += 1
+        told = {name: getattr(found, name) for name in ("dials", "known", "photographs", "missing", "elsewhere")}
+        return JSONResponse(told, 201)
 
-async def _received(request: Request, content: tempfile.SpooledTemporaryFile[bytes]) -> None:
+
+async def _received(request: Request, content: IO[bytes], largest: int = LARGEST_PHOTO) -> None:
     """The request's body into a file. Raises Refusal."""
     stream, size = request.stream().__aiter__(), 0
     while True:
@@ -208,13 +245,14 @@ async def _received(request: Request, content: tempfile.SpooledTemporaryFile[byt
         except StopAsyncIteration:
             break
         except TimeoutError as error:
-            raise Refusal(408, "the photograph came too slowly; add it again") from error
+            raise Refusal(408, "the file came too slowly; add it again") from error
         size += len(part)
-        if size > LARGEST_PHOTO:
-            raise Refusal(413, f"send at most {LARGEST_PHOTO} bytes")
-        content.write(part)
+        if size > largest:
+            raise Refusal(413, f"send at most {largest} bytes")
+        with said_in_words(Path("the file")):
+            content.write(part)
     if not size:
-        raise Refusal(400, "the photograph is empty")
+        raise Refusal(400, "the file is empty")
 
 
 def examination(desk: Desk, *, port: int, token: str | None = None) -> Doors:
@@ -234,6 +272,9 @@ def examination(desk: Desk, *, port: int, token: str | None = None) -> Doors:
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/inspections/{sha256:sha256}", rooms.inspection, methods=["GET"]),
+        Route("/agreement", rooms.agreement, methods=["GET"]),
+        Route("/along/dials.{form}", rooms.along, methods=["GET"]),
+        Route("/brought", rooms.bring, methods=["POST"]),
         Route("/photographs/{sha256:sha256}/mark", rooms.mark, methods=["POST"]),
     ]
 

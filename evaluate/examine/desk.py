@@ -65,6 +65,8 @@ class Desk:
         """Begin, with what was left undone last time."""
         for sha256, seen in await asyncio.to_thread(self._do, lambda dials: dials.waiting()):
             self.want(READING if seen else LOOK, sha256)
+        for dial in await asyncio.to_thread(self._do, lambda dials: dials.apart()):
+            self.want(TOGETHER, str(dial))
         self._tasks = [asyncio.create_task(self._serve(slot)) for slot in range(self.workers)]
 
     async def close(self) -> None:
@@ -181,12 +183,17 @@ class Desk:
             )
             if not kept:
                 self.want(AGAIN, sha256)
-            await self._gather(row["dial"])
+            await self.gather(row["dial"])
 
-    async def _gather(self, dial: int) -> None:
+    async def gather(self, dial: int) -> None:
         """Have a dial's photographs read together when the last of them is read."""
-        photos = await asyncio.to_thread(self._do, lambda dials: dials.photographs(dial))
-        if sum(photo["state"] == READ for photo in photos) > 1 and all(photo["state"] != WAITING for photo in photos):
+
+        def lacks(dials: Any) -> bool:
+            photos = dials.photographs(dial)
+            read = sum(photo["state"] == READ for photo in photos)
+            return read > 1 and all(photo["state"] != WAITING for photo in photos) and dials.whole(dial)[0] is None
+
+        if await asyncio.to_thread(self._do, lacks):
             self.want(TOGETHER, str(dial))
 
     async def _together(self, slot: int, dial: int) -> None:

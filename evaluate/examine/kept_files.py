@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import IO
 
 from dialtell.evaluate.examine.record import ExaminedDials
-from dialtell.synth.shared.errors import said_in_words
+from dialtell.synth.shared.errors import PhotoError, said_in_words
 from dialtell.synth.shared.files import whole_file
 
 COLLECTION = "dials.collection"
@@ -57,19 +57,28 @@ class KeptFiles:
         """Where the inspection page of a reading lies."""
         return self.folder / "views" / f"{sha256}-{reading}.html"
 
-    def keep(self, content: IO[bytes], name: str) -> tuple[str, str]:
-        """Write a photograph under its hash; the hash, and the file's name. Raises OutputError."""
+    def there(self, sha256: str) -> str | None:
+        """The file of a photograph that is kept already, under whichever ending it came."""
+        found = next((self.folder / "photographs").glob(f"{sha256}.*"), None)
+        return None if found is None else found.name
+
+    def keep(self, content: IO[bytes], name: str, *, only: str | None = None) -> tuple[str, str]:
+        """Write a photograph under its hash; the hash, and the file's name. only : the hash it must have.
+
+        Raises OutputError, and PhotoError where the hash is another.
+        """
         content.seek(0)
         sums = hashlib.sha256()
         for part in iter(lambda: content.read(2**20), b""):
             sums.update(part)
         digest = sums.hexdigest()
+        if only not in (None, digest):
+            raise PhotoError(f"{name} holds other bytes than it should; take the dials along anew")
         ending = Path(name).suffix.lower()
         place = self.photograph(digest + (ending if ending in _ENDINGS else ".photo"))
         with said_in_words(place):
-            found = next(place.parent.glob(f"{digest}.*"), None)  # the same may have come under another ending
-            if found is not None:
-                place = found
+            if (there := self.there(digest)) is not None:
+                place = self.photograph(there)
             else:
                 content.seek(0)
                 with whole_file(place, synced=True) as target:

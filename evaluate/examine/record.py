@@ -193,6 +193,15 @@ class ExaminedDials(CollectionFile):
         )
         return [(row[0], bool(row[1])) for row in self._all(query, (WAITING, READ))]
 
+    def apart(self) -> list[int]:
+        """Dials of several photographs, all read, that have no opinion of them together yet."""
+        rows = self._all(
+            "SELECT dial FROM examined_photo WHERE dial NOT IN (SELECT dial FROM examined_standing) "
+            "GROUP BY dial HAVING sum(state = ?) > 1 AND sum(state = ?) = 0 ORDER BY dial",
+            (READ, WAITING),
+        )
+        return [row[0] for row in rows]
+
     def said(self, sha256: str) -> Known:
         """What a person said of a photograph and of its dial's size."""
         row = self.photograph(sha256)
@@ -313,6 +322,85 @@ class ExaminedDials(CollectionFile):
             self._base.executemany(
                 "INSERT INTO examined_standing VALUES (?, ?, ?)", [(dial, zone, call) for zone, call in calls.items()]
             )
+
+    # --- dials from elsewhere ---
+
+    def keep_brought(self, dial: Mapping[str, Any], files: Mapping[str, str]) -> tuple[int, bool, list[str], list[str]]:
+        """Keep a dial that was taken along, in one step: its number, whether it is new, its photographs that are new,
+        and those that lie under another dial here.
+
+        dial : as brought_in checks it. files : of its photographs that are in the folder, by hash. A dial that is
+        there keeps its fields and opinions; only empty fields are filled.
+        """
+        cells, new, elsewhere = dial["cells"], [], []
+        with self._change() as base:
+            row = base.execute("SELECT * FROM examined_dial WHERE uid = ?", (dial["uid"],)).fetchone()
+            if row is None:
+                said = {**cells, **{name: dial[name] for name in ("uid", "made_at", "blind", "shown_at")}}
+                said["words"] = searched(cells)
+                names = ", ".join(said)
+                query = f"INSERT INTO examined_dial ({names}) VALUES ({', '.join('?' * len(said))})"
+                number = int(base.execute(query, tuple(said.values())).lastrowid or 0)
+                base.executemany(
+                    "INSERT INTO examined_opinion (dial, zone, label, call_shown, noted_at) VALUES (?, ?, ?, ?, ?)",
+                    [(number, *one) for one in dial["opinions"]],
+                )
+            else:
+                number = int(row["id"])
+                if row["size_mm"] is not None:
+                    cells = {name: value for name, value in cells.items() if name not in ("size_mm", "size_as")}
+                said = {name: value for name, value in cells.items() if value is not None and row[name] is None}
+                said["words"] = searched(dict(row) | said)
+                assigned = ", ".join(f"{name} = ?" for name in said)
+                base.execute(f"UPDATE examined_dial SET {assigned} WHERE id = ?", (*said.values(), number))
+                if "size_mm" in said:
+                    base.execute(
+                        "UPDATE examined_photo SET state = ? WHERE dial = ? AND state = ?", (WAITING, number, READ)
+                    )
+            size = base.execute("SELECT size_mm FROM examined_dial WHERE id = ?", (number,)).fetchone()[0]
+            for photo in dial["photographs"]:
+                lies = base.execute(
+                    "SELECT dial FROM examined_photo WHERE sha256 = ?", (photo["sha256"],)
+                ).fetchone()  # fmt: skip
+                if lies is not None and lies[0] != number:
+                    elsewhere.append(photo["sha256"])
+                elif lies is None and photo["sha256"] in files:
+                    new.append(photo["sha256"])
+                    self._keep_brought_photo(number, photo, files[photo["sha256"]], size)
+            for one in dial["together"]:
+                found = [
+                    base.execute("SELECT id FROM examined_reading WHERE sha256 = ? AND made_at = ?", key).fetchone()
+                    for key in one["readings"]
+                ]
+                readings = json.dumps([each[0] for each in found if each is not None])
+                base.execute(
+                    "INSERT INTO examined_together (dial, made_at, readings, weights, weights_sha256, document) "
+                    "SELECT ?1, ?2, ?3, ?4, ?5, ?6 WHERE ?7 AND NOT EXISTS "
+                    "(SELECT 1 FROM examined_together WHERE dial = ?1 AND made_at = ?2)",
+                    (number, one["made_at"], readings, one["weights"], one["weights_sha256"],
+                     json.dumps(one["document"], allow_nan=False), None not in found),
+                )  # fmt: skip
+            self._share_fields(number)
+            self._share_opinions(number)
+            self._settle(number)
+        return number, row is None, new, elsewhere
+
+    def _keep_brought_photo(self, dial: int, photo: Mapping[str, Any], file: str, size: float | None) -> None:
+        """A photograph with its readings; within a change. It counts as read if the last of them holds for it."""
+        marked, readings = json.dumps(photo["marked"]), photo["readings"]
+        holds = bool(readings) and readings[-1]["marked"] == photo["marked"]
+        holds = holds and readings[-1]["document"].get("known", {}).get("diameter_mm") == size
+        self._base.execute(
+            "INSERT INTO examined_photo (sha256, dial, file, name, added_at, state, error, marked) "
+            "VALUES (?, ?, ?, ?, ?, ?, '', ?)",
+            (photo["sha256"], dial, file, photo["name"], photo["added_at"], READ if holds else WAITING, marked),
+        )
+        self._base.executemany(
+            "INSERT INTO examined_reading (sha256, made_at, marked, weights, weights_sha256, document) "
+            "VALUES (?, ?, ?, ?, ?, ?)",
+            [(photo["sha256"], one["made_at"], json.dumps(one["marked"]), one["weights"], one["weights_sha256"],
+              json.dumps(one["document"], allow_nan=False)) for one in readings],
+        )  # fmt: skip
 
     # --- opinions ---
 
