@@ -32,7 +32,7 @@ log = logging.getLogger("dialtell.examine")
 R = TypeVar("R")
 PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
-    "/examine.js": ("text/javascript; charset=utf-8", ("examine_outline.js", "examine_list.js", "examine.js")),
+    "/examine.js": ("text/javascript; charset=utf-8", ("examine_outline.js", "examine_list.js", "examine_all.js", "examine.js")),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
 LONGEST_NAME = 255

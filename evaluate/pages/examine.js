@@ -105,6 +105,7 @@
   }
 
   const list = listOf(ask, trouble, titled);
+  allOf(ask, trouble);
 
   // ---- one dial ----
 
