@@ -14,7 +14,7 @@ from typing import IO, Any, TypeVar
 from starlette.applications import Starlette
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from dialtell.evaluate.examine.agreement import collection_agreement
@@ -32,7 +32,10 @@ log = logging.getLogger("dialtell.examine")
 R = TypeVar("R")
 PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
-    "/examine.js": ("text/javascript; charset=utf-8", ("examine_outline.js", "examine_list.js", "examine_all.js", "examine.js")),
+    "/examine.js": (
+        "text/javascript; charset=utf-8",
+        ("examine_outline.js", "examine_loupe.js", "examine_list.js", "examine_all.js", "examine.js"),
+    ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
 LONGEST_NAME = 255
@@ -105,6 +108,12 @@ class Examination:
             raise Refusal(404, "not looked at yet")
         content = await asyncio.to_thread(place.read_bytes)
         return Response(content, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+    async def full(self, request: Request) -> Response:
+        """A photograph in full resolution, upright, as JPEG."""
+        row = await self._ask(lambda dials: dials.photograph(request.path_params["sha256"]))
+        place = await self.desk.full(row["sha256"])
+        return FileResponse(place, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
 
     async def inspection(self, request: Request) -> Response:
         """The inspection page of a photograph; not while the dial's call is kept back."""
@@ -271,6 +280,7 @@ def examination(desk: Desk, *, port: int, token: str | None = None) -> Doors:
         Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
+        Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
         Route("/inspections/{sha256:sha256}", rooms.inspection, methods=["GET"]),
         Route("/agreement", rooms.agreement, methods=["GET"]),
         Route("/along/dials.{form}", rooms.along, methods=["GET"]),

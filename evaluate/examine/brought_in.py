@@ -240,6 +240,8 @@ def _document(given: Any) -> dict[str, Any]:
         sound = sound and isinstance(zone["judged"], bool) and zone["call"] in calls and isinstance(zone["zone"], str)
         sound = sound and (not zone["judged"] or _finite(zone["log10_lr"])) and isinstance(zone["reason"], str)
         sound = sound and all(len(point) == 2 and _finite(*point) for point in zone["polygon_px"])
+    if (part := given.get("close_up")) is not None:
+        sound = sound and isinstance(part["located"], bool)
     for part in given.get("photographs", []):
         sound = sound and isinstance(part["photo"], str) and isinstance(part["role"], str)
     _must(sound, "a reading of another form")

@@ -27,16 +27,16 @@ log = logging.getLogger("dialtell.examine")
 R = TypeVar("R")
 DIED = "a worker process was ended twice while reading it, perhaps for want of memory; try a smaller photograph"
 # the lower is done the sooner: what a person waits for at the screen comes before what can wait
-PAGE, AGAIN, LOOK, READING, TOGETHER = range(5)
+FULL, PAGE, AGAIN, LOOK, READING, TOGETHER = range(6)
 _WORDS = {
-    PAGE: "writing the page of", AGAIN: "reading anew", LOOK: "looking at", READING: "reading",
+    FULL: "opening", PAGE: "writing the page of", AGAIN: "reading anew", LOOK: "looking at", READING: "reading",
     TOGETHER: "reading together",
 }  # fmt: skip
 
 
 @dataclass(order=True)
 class _Job:
-    """what : one of the five above. of : a photograph's sha256, or a dial's number as text."""
+    """what : one of the six above. of : a photograph's sha256, or a dial's number as text."""
 
     what: int
     order: int
@@ -88,10 +88,16 @@ class Desk:
 
     async def page(self, sha256: str, reading: int) -> Path:
         """The inspection page of a photograph's reading, written if it is not there. Raises DialtellError."""
-        place = self.files.page(sha256, reading)
+        return await self._made(PAGE, f"{sha256} {reading}", self.files.page(sha256, reading))
+
+    async def full(self, sha256: str) -> Path:
+        """A photograph in full resolution, written if it is not there. Raises DialtellError."""
+        return await self._made(FULL, sha256, self.files.full(sha256))
+
+    async def _made(self, what: int, of: str, place: Path) -> Path:
         if not place.is_file():
             done = asyncio.get_running_loop().create_future()
-            self._queue.put_nowait(_Job(PAGE, next(self._orders), f"{sha256} {reading}", done))
+            self._queue.put_nowait(_Job(what, next(self._orders), of, done))
             await done
         return place
 
@@ -168,7 +174,9 @@ class Desk:
         path = self.files.photograph(row["file"])
         self._doing[slot] = f"{_WORDS[job.what]} {row['name']}"
         self.version += 1
-        if job.what == PAGE:
+        if job.what == FULL:
+            await self._run(slot, work.write_full, path, self.files.full(sha256), self.max_pixels)
+        elif job.what == PAGE:
             await self._run(slot, work.write_inspection, path, self.files.page(sha256, int(reading)), known)
         elif job.what == LOOK:
             seen = await self._run(slot, work.look, path, self.files.view(sha256), self.max_pixels)

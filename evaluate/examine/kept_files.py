@@ -53,6 +53,10 @@ class KeptFiles:
         """Where the JPEG lies that the page shows of a photograph."""
         return self.folder / "views" / f"{sha256}.jpg"
 
+    def full(self, sha256: str) -> Path:
+        """Where the JPEG lies that the loupe shows of a photograph."""
+        return self.folder / "views" / f"{sha256}-full.jpg"
+
     def page(self, sha256: str, reading: int) -> Path:
         """Where the inspection page of a reading lies."""
         return self.folder / "views" / f"{sha256}-{reading}.html"

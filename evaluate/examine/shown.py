@@ -43,11 +43,14 @@ def _photo_shown(photo: Mapping[str, Any], hidden: bool) -> dict[str, Any]:
     record = photo["document"] if photo["state"] == READ else None
     shown = {name: photo[name] for name in ("sha256", "name", "state", "error", "width", "height", "seen", "marked")}
     geometry = None if photo["document"] is None else photo["document"]["geometry"]
+    part = None if photo["document"] is None else photo["document"].get("close_up")
     return {
         **shown,
         # the last one stands until the next is made, so that the handles do not jump
         "geometry": geometry,
-        "close_up": photo["document"] is not None and photo["document"].get("close_up") is not None,
+        "close_up": part is not None,
+        # whether lengths on the dial follow from it
+        "scaled": geometry is not None and (part is None or bool(part["located"])),
         "zones": [] if record is None else [
             {name: zone[name] for name in ("zone", "polygon_px")} for zone in record["zones"]
         ],

@@ -10,6 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from dialtell.model.net.weights_file import Weights
     from dialtell.model.reading.known import Known
 
@@ -50,15 +53,11 @@ def _weights() -> Weights:
 
 def look(path: Path, view: Path, max_pixels: int) -> Looked:
     """Write the JPEG that the page shows, and return the thumbnail. Raises PhotoError."""
-    import io
-
     import cv2
     import numpy as np
-    from PIL import Image
 
     from dialtell.evaluate.collection.add import thumbnail
-    from dialtell.model.reading.photo import display, read_photo
-    from dialtell.synth.shared.files import write_whole
+    from dialtell.model.reading.photo import read_photo
 
     photo = read_photo(path, max_pixels=max_pixels)
     light = photo.pixels
@@ -67,10 +66,28 @@ def look(path: Path, view: Path, max_pixels: int) -> Looked:
     if share < 1:
         size = (max(1, round(width * share)), max(1, round(height * share)))
         light = np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    _write_jpeg(light, view)
+    return Looked(thumbnail(photo), width, height)
+
+
+def write_full(path: Path, view: Path, max_pixels: int) -> None:
+    """Write a photograph in full resolution, upright, as a JPEG that any browser shows. Raises PhotoError."""
+    from dialtell.model.reading.photo import read_photo
+
+    _write_jpeg(read_photo(path, max_pixels=max_pixels).pixels, view)
+
+
+def _write_jpeg(light: NDArray[np.float32], view: Path) -> None:
+    import io
+
+    from PIL import Image
+
+    from dialtell.model.reading.photo import display
+    from dialtell.synth.shared.files import write_whole
+
     stream = io.BytesIO()
     Image.fromarray(display(light)).save(stream, "JPEG", quality=_QUALITY, subsampling=0)
     write_whole(view, stream.getvalue(), overwrite=True)
-    return Looked(thumbnail(photo), width, height)
 
 
 def read(path: Path, known: Known) -> ReadPhoto:

@@ -125,6 +125,8 @@
     mark(photo, said);
   });
 
+  const loupe = loupeOn();
+
   function mark(photo, said) {
     return attempt(async () => took(await ask(`/photographs/${photo.sha256}/mark`, said)));
   }
@@ -161,7 +163,7 @@
   function fillPhoto() {
     const photo = photoHere();
     at("stage").hidden = !photo || (photo.state === "failed" && !photo.seen);
-    for (const id of ["circle", "unmark", "part"]) at(id).hidden = !photo;
+    for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo;
     if (!photo) {
       at("said").textContent = "No photographs yet.";
       at("inspection").hidden = true;
@@ -182,6 +184,7 @@
         : photo.no_dial
         || (marked ? "Read with what you marked. Drag the handles to put it right again."
           : "Is the outline right, and 12 o’clock? Drag the handles, or move them with the arrow keys."));
+    at("open-loupe").disabled = !photo.seen;
     at("circle").hidden = !!photo.geometry || !!photo.marked.outline || !photo.width;
     at("unmark").hidden = !marked;
     at("part").setAttribute("aria-pressed", String(!!photo.marked.close_up));
@@ -329,6 +332,7 @@
   at("circle").addEventListener("click", () => outline.begin());
   at("unmark").addEventListener("click", () => mark(photoHere(), {}));
   at("part").addEventListener("click", () => mark(photoHere(), photoHere().marked.close_up ? {} : { close_up: true }));
+  at("open-loupe").addEventListener("click", () => loupe.open(photoHere(), dial.size_mm));
   const home = () => { location.hash = ""; };
   at("home").addEventListener("click", home);
   at("back").addEventListener("click", home);

@@ -100,6 +100,20 @@ class Browser:
         pointer = {"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": steps}
         self._ask("POST", "/actions", {"actions": [pointer]})
 
+    def touch(self, *fingers: list[tuple[float, float]]) -> None:
+        """Fingers laid on the page at once, each moved along its places and lifted."""
+        actions = []
+        for number, places in enumerate(fingers):
+            steps: list[dict[str, object]] = [
+                {"type": "pointerMove", "duration": 30 * (k > 0), "x": round(x), "y": round(y)}
+                for k, (x, y) in enumerate(places)
+            ]
+            steps.insert(1, {"type": "pointerDown", "button": 0})
+            steps.append({"type": "pointerUp", "button": 0})
+            kind = {"pointerType": "touch"}
+            actions.append({"type": "pointer", "id": f"finger{number}", "parameters": kind, "actions": steps})
+        self._ask("POST", "/actions", {"actions": actions})
+
     def choose(self, selector: str, files: list[Path]) -> None:
         """Give files to an input of the page, as its dialog would."""
         found = self._ask("POST", "/element", {"using": "css selector", "value": selector})

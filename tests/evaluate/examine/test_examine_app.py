@@ -124,6 +124,8 @@ def test_a_photograph_is_kept_by_its_content_and_read(client):
     assert told["call"]["call"] == "hand-painted" and told["call"]["zones"]["numerals"]["call"] == "printed"
     assert client.get(f"/thumbnails/{sha256}").content == b"thumbnail"
     assert client.get(f"/pictures/{sha256}").content == b"view"
+    assert client.get(f"/pictures/{sha256}/full").content == b"full"
+    assert client.get(f"/pictures/{'0' * 64}/full").status_code == 422
     with CollectionFile(client.desk.files.collection) as collection:  # `dialtell collection list` sees it
         entry = next(collection.entries())
     assert (entry.sha256, entry.path, entry.call) == (sha256, place, "hand-painted")
