@@ -17,7 +17,11 @@ EPILOG = """\
 examples:
   dialtell examine                 keep dials in the folder "dials"
   dialtell examine ~/watches       in another, made if missing
+  dialtell examine --on-my-network take the photographs with your phone
   dialtell collection list ~/watches/dials.collection
+
+With --on-my-network a phone can add photographs to a dial, and nothing else: the page shows a code, which lets one
+phone in, within five minutes, for half an hour.
 
 A call can be kept back until you have noted your own opinion of the dial; both stay in the record.
 
@@ -39,6 +43,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--port", type=whole(0, 65535), default=0, metavar="N", help="port to serve on (default: any free one)"
     )
+    parser.add_argument(
+        "--on-my-network", action="store_true", help="let a phone on the same network add photographs, by a code that "
+        "the page shows when it is asked for; photographs then cross that network unencrypted (default: off)",
+    )  # fmt: skip
     parser.add_argument("--no-browser", action="store_true", help="print the address and open no browser")
     parser.add_argument(
         "--workers", type=whole(1, 256), metavar="N", help="processes that read photographs, at most one a core "
@@ -74,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
             workers=min(args.workers or 4, cores),
             weights=args.weights,
             max_pixels=args.max_pixels,
+            network=args.on_my_network,
             ready=ready,
         )
     except KeyboardInterrupt:

@@ -4,31 +4,30 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import logging
 import secrets
 import tempfile
-from collections.abc import AsyncIterator, Awaitable, Callable
-from pathlib import Path
-from typing import IO, Any, TypeVar
+from collections.abc import AsyncIterator, Callable
+from typing import TypeVar
 
 from starlette.applications import Starlette
 from starlette.convertors import Convertor, register_url_convertor
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from dialtell.evaluate.examine.agreement import collection_agreement
+from dialtell.evaluate.examine.answers import HANDLERS, own_page
 from dialtell.evaluate.examine.brought_in import bring_in
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
-from dialtell.evaluate.examine.doors import LARGEST_PHOTO, PATIENCE_S, Doors, Refusal, told
+from dialtell.evaluate.examine.doors import Doors, Refusal, told
 from dialtell.evaluate.examine.listing import page_of, wanted_of
+from dialtell.evaluate.examine.phone import Phone
+from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
 from dialtell.evaluate.examine.record import WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
 from dialtell.evaluate.examine.taken_along import json_along, table_along, zip_along
 from dialtell.evaluate.pages.templates import digest, own
-from dialtell.synth.shared.errors import DialtellError, OutputError, said_in_words
 
-log = logging.getLogger("dialtell.examine")
 R = TypeVar("R")
 PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
@@ -38,10 +37,7 @@ PAGES = {
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
-LONGEST_NAME = 255
 LARGEST_ZIP = 200 * 2**30  # bytes; the disk's room is looked at before anything is taken out
-_IN_MEMORY = 16 * 2**20  # bytes of a photograph that is coming, before it goes to the disk
-_AT_ONCE = 4  # photographs coming
 
 
 class _Hash(Convertor[str]):
@@ -62,9 +58,9 @@ register_url_convertor("sha256", _Hash())
 class Examination:
     """What the routes do, over one desk."""
 
-    def __init__(self, desk: Desk) -> None:
-        self.desk, self.files = desk, desk.files
-        self._coming, self._bringing = asyncio.Semaphore(_AT_ONCE), asyncio.Lock()
+    def __init__(self, desk: Desk, receiving: Receiving, phone: Phone | None) -> None:
+        self.desk, self.files, self.phone = desk, desk.files, phone
+        self._receiving, self._bringing = receiving, asyncio.Lock()
 
     async def _ask(self, function: Callable[[ExaminedDials], R]) -> R:
         def opened() -> R:
@@ -76,8 +72,9 @@ class Examination:
     # --- asking ---
 
     async def state(self, request: Request) -> Response:
-        """How far the desk is."""
-        return JSONResponse(self.desk.state())
+        """How far the desk is, and the phone's door: None where a phone may not be asked for."""
+        phone = None if self.phone is None else {"door": self.phone.state()}
+        return JSONResponse(self.desk.state() | {"phone": phone})
 
     async def dials(self, request: Request) -> Response:
         """A page of the list of dials: ?text= &call= &zone= &decade= &start=, see listing.Wanted."""
@@ -213,27 +210,32 @@ class Examination:
     async def add(self, request: Request) -> Response:
         """Keep a photograph under a dial: its bytes; ?name= what it was called."""
         number = request.path_params["dial"]
-        name = request.query_params.get("name", "").replace("\0", "")[:LONGEST_NAME] or "photograph"
-        if request.headers.get("content-type") != "application/octet-stream":
-            raise Refusal(415, "send the photograph's bytes")
-        await self._ask(lambda dials: dials.dial(number))
-        async with self._coming:
-            with tempfile.SpooledTemporaryFile(_IN_MEMORY) as content:
-                await _received(request, content)
-                sha256, file = await asyncio.to_thread(self.files.keep, content, name)
-        lies = await self._ask(lambda dials: dials.take(number, sha256, file, name))
-        row = await self._ask(lambda dials: dials.photograph(sha256))
-        if row["state"] == WAITING:
-            self.desk.want(LOOK, sha256)  # and then read
+        (sha256, lies), _ = await self._receiving.add(request, number)
         return JSONResponse({"sha256": sha256, "dial": lies}, 201 if lies == number else 200)
+
+    async def invite(self, request: Request) -> Response:
+        """A code for a phone that shall add photographs to a dial: {}."""
+        await told(request)
+        if self.phone is None:
+            raise Refusal(404, "start `dialtell examine --on-my-network` to let a phone add photographs")
+        number = request.path_params["dial"]
+        await self._ask(lambda dials: dials.dial(number))
+        self.desk.version += 1
+        return JSONResponse(self.phone.invite(number))
+
+    async def dismiss(self, request: Request) -> Response:
+        """No phone may add photographs any more: {}."""
+        await told(request)
+        if self.phone is not None:
+            self.phone.dismiss()
+        self.desk.version += 1
+        return JSONResponse({})
 
     async def bring(self, request: Request) -> Response:
         """Bring in dials that were taken along: the file's bytes."""
-        if request.headers.get("content-type") != "application/octet-stream":
-            raise Refusal(415, "send the file's bytes")
         async with self._bringing:
             with tempfile.TemporaryFile(dir=self.files.folder) as content:
-                await _received(request, content, LARGEST_ZIP)
+                await received(request, content, LARGEST_ZIP)
                 found = await asyncio.to_thread(bring_in, self.files, content, LARGEST_PHOTO)
         for sha256 in found.photos:
             self.desk.want(LOOK, sha256)
@@ -244,32 +246,17 @@ class Examination:
         return JSONResponse(told, 201)
 
 
-async def _received(request: Request, content: IO[bytes], largest: int = LARGEST_PHOTO) -> None:
-    """The request's body into a file. Raises Refusal."""
-    stream, size = request.stream().__aiter__(), 0
-    while True:
-        try:
-            async with asyncio.timeout(PATIENCE_S):
-                part = await anext(stream)
-        except StopAsyncIteration:
-            break
-        except TimeoutError as error:
-            raise Refusal(408, "the file came too slowly; add it again") from error
-        size += len(part)
-        if size > largest:
-            raise Refusal(413, f"send at most {largest} bytes")
-        with said_in_words(Path("the file")):
-            content.write(part)
-    if not size:
-        raise Refusal(400, "the file is empty")
+def examination(
+    desk: Desk, *, port: int, token: str | None = None, receiving: Receiving | None = None, phone: Phone | None = None
+) -> Doors:
+    """The application behind its doors; `token` of it is the secret.
 
-
-def examination(desk: Desk, *, port: int, token: str | None = None) -> Doors:
-    """The application behind its doors; `token` of it is the secret. port : that it is served on."""
-    rooms = Examination(desk)
+    port : that it is served on. receiving, phone : shared with the phone's door, where there is one.
+    """
+    rooms = Examination(desk, receiving or Receiving(desk), phone)
 
     routes = [
-        *(Route(path, _page(*page), methods=["GET"]) for path, page in PAGES.items()),
+        *(Route(path, own_page(*page), methods=["GET"]) for path, page in PAGES.items()),
         Route("/state", rooms.state, methods=["GET"]),
         Route("/dials", rooms.dials, methods=["GET"]),
         Route("/dials", rooms.new_dial, methods=["POST"]),
@@ -278,6 +265,8 @@ def examination(desk: Desk, *, port: int, token: str | None = None) -> Doors:
         Route("/dials/{dial:int}/opinion", rooms.note, methods=["POST"]),
         Route("/dials/{dial:int}/show", rooms.show, methods=["POST"]),
         Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),
+        Route("/dials/{dial:int}/phone", rooms.invite, methods=["POST"]),
+        Route("/phone/dismiss", rooms.dismiss, methods=["POST"]),
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
@@ -296,41 +285,6 @@ def examination(desk: Desk, *, port: int, token: str | None = None) -> Doors:
         finally:
             await desk.close()
 
-    handlers: dict[Any, Any] = {
-        Refusal: _refused, DialtellError: _in_words, ClientDisconnect: _gone, 404: _nowhere, 405: _nowhere,
-        Exception: _fault,
-    }  # fmt: skip
-    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers=handlers)
+    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers=HANDLERS)
     app.router.redirect_slashes = False
     return Doors(app, port=port, token=token or secrets.token_urlsafe(32))
-
-
-def _page(form: str, names: tuple[str, ...]) -> Callable[[Request], Awaitable[Response]]:
-    async def answer(request: Request) -> Response:
-        return Response("\n".join(own(name) for name in names), media_type=form)
-
-    return answer
-
-
-async def _refused(request: Request, refusal: Refusal) -> Response:
-    return JSONResponse({"error": str(refusal)}, refusal.status)
-
-
-async def _in_words(request: Request, error: DialtellError) -> Response:
-    if isinstance(error, OutputError):
-        log.error("%s", error)
-        return JSONResponse({"error": str(error)}, 507)
-    return JSONResponse({"error": str(error)}, 422)
-
-
-async def _gone(request: Request, error: Exception) -> Response:
-    return JSONResponse({"error": "the request was cut off"}, 400)
-
-
-async def _nowhere(request: Request, error: Exception) -> Response:
-    return JSONResponse({"error": "there is nothing here"}, 404)
-
-
-async def _fault(request: Request, error: Exception) -> Response:
-    log.debug("traceback", exc_info=error)
-    return JSONResponse({"error": f"internal error: {type(error).__name__}"}, 500)

@@ -244,6 +244,9 @@ def _document(given: Any) -> dict[str, Any]:
         sound = sound and isinstance(part["located"], bool)
     for part in given.get("photographs", []):
         sound = sound and isinstance(part["photo"], str) and isinstance(part["role"], str)
+        if (place := part.get("place")) is not None:
+            sound = sound and len(place["corners_radii"]) == 4
+            sound = sound and all(len(point) == 2 and _finite(*point) for point in place["corners_radii"])
     _must(sound, "a reading of another form")
     try:
         json.dumps(given, allow_nan=False)

@@ -115,6 +115,7 @@ class Desk:
         while True:
             job = await self._queue.get()
             self._wanted.discard((job.what, job.of))
+            self._doing[slot] = _WORDS[job.what] + " photographs"  # until it is known which
             try:
                 await self._work(slot, job)
                 if job.done is not None and not job.done.done():

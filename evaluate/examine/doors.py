@@ -32,7 +32,6 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 LARGEST_BODY = 65_536  # bytes, but for photographs
-LARGEST_PHOTO = 1_100_000_000  # bytes: what the largest photograph that is read could need
 PATIENCE_S = 30.0  # for a request's body, and for each further part of a photograph
 
 
@@ -45,12 +44,15 @@ class Refusal(Exception):
 
 
 class Doors:
-    """Admits requests to `app`. port : of the server. token : the secret in the page's address."""
+    """Admits requests to `app`. port : of the server. token : the secret in the page's address. names : of the server,
+    as a browser may call it."""
 
-    def __init__(self, app: ASGIApp, *, port: int, token: str) -> None:
-        self.app, self.port, self.token = app, port, token
-        names = {f"{name}:{port}" for name in (HOST, "localhost")}
-        self.hosts = frozenset(names | ({HOST, "localhost"} if port == 80 else set()))
+    cookie = COOKIE
+
+    def __init__(self, app: ASGIApp, *, port: int, token: str, names: tuple[str, ...] = (HOST, "localhost")) -> None:
+        self.app, self.port, self.token, self.headers = app, port, token, HEADERS
+        self.named = f"{self.cookie}-{port}"  # a host's ports share their cookies
+        self.hosts = frozenset({f"{name}:{port}" for name in names} | (set(names) if port == 80 else set()))
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -63,7 +65,7 @@ class Doors:
                 given = {name.lower() for name, _ in message["headers"]}
                 message["headers"] = [
                     *message["headers"],
-                    *((name.lower().encode(), value.encode()) for name, value in HEADERS.items()
+                    *((name.lower().encode(), value.encode()) for name, value in self.headers.items()
                       if name.lower().encode() not in given),
                 ]  # fmt: skip
             await send(message)
@@ -97,16 +99,10 @@ class Doors:
         tokens = parse_qs(scope["query_string"].decode("latin-1")).get("token", [])
         if scope["path"] != "/" or scope["method"] != "GET" or len(tokens) != 1 or not self._is_token(tokens[0]):
             return b""
-        return f"{COOKIE}-{self.port}={self.token}; Path=/; HttpOnly; SameSite=Strict".encode()
+        return f"{self.named}={self.token}; Path=/; HttpOnly; SameSite=Strict".encode()
 
     def _admit_token(self, scope: Scope) -> None:
-        name, given = f"{COOKIE}-{self.port}", []
-        for line in _given(scope, b"cookie"):
-            try:
-                given += [value.value for key, value in SimpleCookie(line).items() if key == name]
-            except CookieError:
-                continue
-        if not any(self._is_token(value) for value in given):
+        if not any(self._is_token(value) for value in cookies(scope, self.named)):
             raise Refusal(403, "open the address that `dialtell examine` printed, with its token")
 
     def _admit_origin(self, scope: Scope) -> None:
@@ -120,6 +116,17 @@ class Doors:
 
 def _given(scope: Scope, name: bytes) -> list[str]:
     return [value.decode("latin-1") for key, value in scope["headers"] if key == name]
+
+
+def cookies(scope: Scope, name: str) -> list[str]:
+    """All values that a request gives a cookie."""
+    given = []
+    for line in _given(scope, b"cookie"):
+        try:
+            given += [value.value for key, value in SimpleCookie(line).items() if key == name]
+        except CookieError:
+            continue
+    return given
 
 
 async def told(request: Request) -> dict[str, Any]:

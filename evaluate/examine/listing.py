@@ -74,12 +74,13 @@ def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
     total = dials.rows(f"SELECT count(*) AS n FROM examined_dial d WHERE {where}", values)[0]["n"]
     start = min(wanted.start, max(0, (total - 1) // PAGE * PAGE))
     rows = dials.rows(
-        f"SELECT d.*, {_KEPT_BACK} AS kept_back, "
+        f"SELECT d.id, {', '.join(FIELDS)}, {_KEPT_BACK} AS kept_back, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id) AS photographs, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id AND +p.state = 'waiting') AS waiting, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id AND +p.state = 'failed') AS failed, "
+        "coalesce((SELECT sha256 FROM examined_photo p WHERE p.sha256 = d.cover AND p.thumbnail IS NOT NULL), "
         "(SELECT sha256 FROM examined_photo p WHERE p.dial = d.id AND p.thumbnail IS NOT NULL "
-        "ORDER BY p.added_at LIMIT 1) AS cover, "
+        "ORDER BY p.added_at LIMIT 1)) AS cover, "
         "(SELECT call FROM examined_standing s WHERE s.dial = d.id AND s.zone = 'dial') AS call "
         f"FROM examined_dial d WHERE {where} ORDER BY d.id DESC LIMIT {PAGE} OFFSET ?",
         [*values, start],

@@ -38,7 +38,7 @@ _TABLES = (
     CREATE TABLE IF NOT EXISTS examined_dial (
         id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, made_at TEXT NOT NULL, name TEXT, maker TEXT, serial TEXT,
         year INTEGER, size_mm REAL, size_as TEXT, source TEXT, price TEXT, notes TEXT, words TEXT NOT NULL DEFAULT '',
-        blind INTEGER NOT NULL, shown_at TEXT)
+        cover TEXT, blind INTEGER NOT NULL, shown_at TEXT)
     """,
     "CREATE INDEX IF NOT EXISTS examined_dial_year ON examined_dial(year)",
     # what now holds of a dial and its zones, so that a list of many can be searched
@@ -317,6 +317,11 @@ class ExaminedDials(CollectionFile):
         document, _ = self.whole(dial)
         self._base.execute("DELETE FROM examined_standing WHERE dial = ?", (dial,))
         if document is not None:
+            views = [Path(part["photo"]).stem for part in document.get("photographs", ())
+                     if part["role"] == "whole view"]  # fmt: skip
+            self._base.execute(
+                "UPDATE examined_dial SET cover = coalesce(?, cover) WHERE id = ?", (views[0] if views else None, dial)
+            )
             calls = {DIAL: document["call"]}
             calls |= {zone["zone"]: zone["call"] for zone in document["zones"] if zone["judged"]}
             self._base.executemany(

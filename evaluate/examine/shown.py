@@ -25,18 +25,22 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
         "blind": bool(row["blind"]),
         "kept_back": hidden,
         "opinions": dials.opinions(number),
-        "photographs": [{**_photo_shown(photo, hidden), "role": _role(photo, roles)} for photo in photos],
+        "photographs": [{**_photo_shown(photo, hidden), **_part(photo, roles)} for photo in photos],
         "call": None if hidden or whole is None else call_shown(whole),
         "together": together,
         "ready": whole is not None,
     }
 
 
-def _role(photo: Mapping[str, Any], roles: Mapping[str, Mapping[str, Any]]) -> str:
-    """What a photograph was to the dial's one opinion: "whole view", "laid on it", "not placed", "another dial"; ""
-    where there is none of several."""
+def _part(photo: Mapping[str, Any], roles: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """What a photograph was to the dial's one opinion, role: "whole view", "laid on it", "not placed", "another dial",
+    "" where there is none of several; corners: where its corners lie on the dial, in radii, None where not laid."""
     part = next((roles[place] for place in roles if Path(place).name == photo["file"]), None)
-    return "" if part is None else str(part["role"])
+    place = None if part is None else part.get("place")
+    return {
+        "role": "" if part is None else str(part["role"]),
+        "corners": None if place is None else place["corners_radii"],
+    }
 
 
 def _photo_shown(photo: Mapping[str, Any], hidden: bool) -> dict[str, Any]:

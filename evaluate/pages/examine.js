@@ -112,7 +112,7 @@
   // the one picked, else the first that shows anything
   function photoHere() {
     const all = dial ? dial.photographs : [];
-    return all.find((photo) => photo.sha256 === here) || all.find((photo) => photo.seen) || all[0];
+    return all.find((photo) => photo.sha256 === here) || all.find((photo) => photo.role === "whole view") || all.find((photo) => photo.seen) || all[0];
   }
   const kind = (call) => ({ "hand-painted": "hand", printed: "print" })[call] || "";
 
@@ -163,7 +163,7 @@
   function fillPhoto() {
     const photo = photoHere();
     at("stage").hidden = !photo || (photo.state === "failed" && !photo.seen);
-    for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo;
+    for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
     if (!photo) {
       at("said").textContent = "No photographs yet.";
       at("inspection").hidden = true;
@@ -181,11 +181,12 @@
     const marked = Object.keys(photo.marked).length > 0;
     at("said").textContent = photo.error
       || (waiting ? "Being read…"
+        : photo.role === "laid on it" ? "A close-up. It was laid on the whole view and read with it."
         : photo.no_dial
         || (marked ? "Read with what you marked. Drag the handles to put it right again."
           : "Is the outline right, and 12 o’clock? Drag the handles, or move them with the arrow keys."));
     at("open-loupe").disabled = !photo.seen;
-    at("circle").hidden = !!photo.geometry || !!photo.marked.outline || !photo.width;
+    at("circle").hidden = !!photo.geometry || !!photo.marked.outline || !photo.width || photo.role === "laid on it";
     at("unmark").hidden = !marked;
     at("part").setAttribute("aria-pressed", String(!!photo.marked.close_up));
     at("inspection").hidden = dial.kept_back || waiting || photo.state === "failed";
@@ -203,7 +204,7 @@
       pick.setAttribute("aria-current", String(photo === photoHere()));
       pick.append(photo.seen ? small(photo.sha256) : blank(), element("span", photo.name));
       const call = photo.call && !photo.no_dial ? photo.call.call : "";
-      const words = photo.state === "waiting" ? "being read" : photo.state === "failed" ? "" : dial.kept_back ? "read" : call || "no dial found";
+      const words = photo.state === "waiting" ? "being read" : photo.state === "failed" ? "" : dial.kept_back ? "read" : call || (photo.role === "laid on it" ? "" : "no dial found");
       pick.append(element("span", words, `${kind(words)}-word`));
       pick.addEventListener("click", () => { here = photo.sha256; fillPhoto(); fillStrip(); });
       item.append(pick);
@@ -248,7 +249,7 @@
     }
     for (const cell of body.querySelectorAll("td[data-zone]")) {
       const found = call && (cell.dataset.zone === "dial" ? { ...call, judged: true } : call.zones[cell.dataset.zone]);
-      if (dial.kept_back) cell.textContent = "kept back";
+      if (dial.kept_back) cell.textContent = cell.dataset.zone === "dial" ? "kept back" : "";
       else if (!found) cell.textContent = "";
       else cell.replaceChildren(found.judged ? word(found.call, cell.dataset.zone === "dial" ? "" : found.ratio, found.reason) : "not judged");
     }
@@ -295,6 +296,7 @@
     try {
       state = await ask("/state");
       tell();
+      tellPhone();
       if (state.version !== version && !outline.busy()) {
         const seen = state.version;
         await go();
@@ -305,6 +307,37 @@
     }
     setTimeout(watch, PACE);
   }
+
+  // ---- the phone ----
+
+  const PHONE = {
+    waiting: () => "Waiting for the phone. The code holds for 5 minutes.",
+    in: (door) => (door.came ? `The phone is connected; ${door.came} photograph${door.came === 1 ? "" : "s"} came.` : "The phone is connected."),
+    void: () => "Too many wrong codes were tried. Ask for a new code.",
+    late: () => "The code holds no longer. Ask for a new code.",
+  };
+
+  function tellPhone() {
+    at("by-phone").hidden = !state.phone;
+    const door = state.phone && state.phone.door;
+    if (!at("phone").open || !door) return;
+    const words = PHONE[door.said](door);
+    if (at("phone-said").textContent !== words) at("phone-said").textContent = words;
+    at("phone-qr").hidden = door.said !== "waiting";
+  }
+
+  async function invite() {
+    const told = await ask(`/dials/${dial.id}/phone`, {});
+    at("phone-qr").src = told.qr;
+    at("phone-address").textContent = told.address;
+    at("phone-code").textContent = told.code;
+    if (!at("phone").open) at("phone").showModal();
+  }
+
+  at("by-phone").addEventListener("click", () => attempt(invite));
+  at("phone-again").addEventListener("click", () => attempt(invite));
+  at("phone-close").addEventListener("click", () => at("phone").close());
+  at("phone").addEventListener("close", () => attempt(() => ask("/phone/dismiss", {})));
 
   let saving = 0;
   at("fields").addEventListener("submit", (event) => event.preventDefault());

@@ -15,6 +15,7 @@ const allOf = (ask, trouble) => {
     const said = parts.filter((part) => part.n);
     at("agreed").hidden = !said.length;
     at("not-agreed").hidden = said.length > 0;
+    at("agreed-words").hidden = !said.length;
     at("agreed").tBodies[0].replaceChildren(...said.map((part) => {
       const row = document.createElement("tr");
       const head = text("th", title(part.zone));

@@ -3,9 +3,21 @@
 
 // From px of a photograph to the dial's own plane, tilt taken out; lengths in mm, or in px without a scale.
 // geometry : as a record has it, or null. millimetres : across the dial, or null.
-const scaleOf = (geometry, millimetres) => {
-  if (!geometry || !millimetres) {
+// laid : { corners, width, height } of a close-up laid on the whole view, its corners in radii of the dial, or null.
+const scaleOf = (geometry, millimetres, laid = null) => {
+  if (!(geometry || laid) || !millimetres) {
     return { unit: "px", onto: (point) => point, back: (point) => point, perUnit: 1 };
+  }
+  if (laid) {
+    const [[ox, oy], across, , down] = laid.corners.map((corner) => corner.map((value) => value * millimetres / 2));
+    const [[a, b], [c, d]] = [[across[0] - ox, across[1] - oy], [down[0] - ox, down[1] - oy]];
+    const area = a * d - b * c;
+    return {
+      unit: "mm",
+      onto: ([x, y]) => [ox + a * x / laid.width + c * y / laid.height, oy + b * x / laid.width + d * y / laid.height],
+      back: ([x, y]) => [(d * (x - ox) - c * (y - oy)) / area * laid.width, (a * (y - oy) - b * (x - ox)) / area * laid.height],
+      perUnit: Math.sqrt(laid.width * laid.height / Math.abs(area)),
+    };
   }
   const [a, b] = geometry.axes_px;
   const [cx, cy] = geometry.center_px;
@@ -197,7 +209,7 @@ const loupeOn = () => {
     const said = found ? found.words : ASKS[tool];
     if (at("measured").textContent !== said) at("measured").textContent = said;
     const near = scale.unit === "mm" ? `1 mm is ${scale.perUnit.toFixed(0)} px of the photograph.` : "Lengths are in px: give the dial’s size for millimetres.";
-    at("loupe-scale").textContent = `${view.zoom >= 1 ? Number(view.zoom.toFixed(1)) : Number(view.zoom.toFixed(2))} times as the photograph is. ${near} ${ruled}`;
+    at("loupe-scale").textContent = `Shown at ${Number(view.zoom.toFixed(view.zoom >= 1 ? 1 : 2))} times the photograph’s own size. ${near} ${ruled}`;
     at("loupe-anew").disabled = !points.length;
   }
 
@@ -305,7 +317,8 @@ const loupeOn = () => {
 
   return {
     open: (photo, millimetres) => {
-      scale = scaleOf(photo.scaled ? photo.geometry : null, millimetres);
+      const laid = photo.corners && { corners: photo.corners, width: photo.width, height: photo.height };
+      scale = scaleOf(photo.scaled ? photo.geometry : null, millimetres, laid);
       points = [];
       box.showModal();
       lens.setAttribute("aria-label", `Photograph ${photo.name} under the loupe. Arrow keys move, plus and minus come nearer and go back, Enter sets a point at the cross.`);

@@ -16,6 +16,8 @@ from dialtell.evaluate.examine.app import examination
 from dialtell.evaluate.examine.desk import Desk
 from dialtell.evaluate.examine.doors import COOKIE
 from dialtell.evaluate.examine.kept_files import KeptFiles
+from dialtell.evaluate.examine.phone import PhoneDoors
+from dialtell.evaluate.examine.receiving import Receiving
 from dialtell.evaluate.examine.work import Looked, ReadPhoto
 from dialtell.synth.shared.errors import PhotoError
 
@@ -68,16 +70,25 @@ class StandIn(Desk):
 
 
 @contextmanager
-def asked(folder: Path, desk=StandIn) -> Iterator[TestClient]:
-    """A client that was let in. Its `desk` and `app` are those it asks."""
+def asked(folder: Path, desk=StandIn, phone=None) -> Iterator[TestClient]:
+    """A client that was let in; `desk` and `token` are those of the server it asks.
+
+    phone : whose door stands beside, asked at its own address."""
     files = KeptFiles(folder)
     files.prepare()
     made = desk(files)
-    app = examination(made, port=PORT)
-    with TestClient(app, base_url=ORIGIN, follow_redirects=False, raise_server_exceptions=False) as client:
+    receiving = Receiving(made)
+    app = examination(made, port=PORT, receiving=receiving, phone=phone)
+    outside = None if phone is None else PhoneDoors(phone, receiving)
+
+    async def either(scope, receive, send):
+        to_phone = phone is not None and scope["type"] == "http" and scope["server"][0] == phone.address.split(":")[0]
+        await (outside if to_phone else app)(scope, receive, send)
+
+    with TestClient(either, base_url=ORIGIN, follow_redirects=False, raise_server_exceptions=False) as client:
         client.headers["Origin"] = ORIGIN
         client.cookies.set(f"{COOKIE}-{PORT}", app.token)
-        client.desk = made
+        client.desk, client.token = made, app.token
         yield client
 
 

@@ -26,7 +26,7 @@ def client(tmp_path):
 
 
 def test_token_in_the_address_becomes_a_cookie(client):
-    token = client.app.token
+    token = client.token
     client.cookies.clear()
     reply = client.get("/", params={"token": token})
     assert (reply.status_code, reply.headers["location"]) == (303, "/")
@@ -42,7 +42,7 @@ def test_without_the_token_nothing_is_answered(client):
     client.cookies.clear()
     for path in ("/", "/examine.js", "/state", "/dials", f"/dials/{dial}", "/nothing"):
         reply = client.get(path)
-        assert reply.status_code == 403 and "token" in reply.json()["error"] and client.app.token not in reply.text
+        assert reply.status_code == 403 and "token" in reply.json()["error"] and client.token not in reply.text
     assert client.post(f"/dials/{dial}/photographs", content=b"x", headers=FORM).status_code == 403
     assert not list((client.desk.files.folder / "photographs").iterdir())
 
@@ -50,7 +50,7 @@ def test_without_the_token_nothing_is_answered(client):
 @pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "127.0.0.1:1", f"localhost.evil.example:{PORT}"])
 def test_other_names_of_this_server_are_refused(client, host):
     assert client.get("/", headers={"Host": host}).status_code == 421
-    assert client.get("/", params={"token": client.app.token}, headers={"Host": host}).status_code == 421
+    assert client.get("/", params={"token": client.token}, headers={"Host": host}).status_code == 421
     assert client.post("/dials", json={}, headers={"Host": host}).status_code == 421
     assert client.get("/", headers={"Host": f"localhost:{PORT}"}).status_code == 200
 

@@ -97,7 +97,7 @@ def test_lengths_by_mouse_key_and_finger(folder, tmp_path):
         x, y = centre(browser, "#lens")
         browser.touch([(x - 50, y), (x - 75, y), (x - 100, y)], [(x + 50, y), (x + 75, y), (x + 100, y)])
         after = browser.run("return document.getElementById('loupe-scale').textContent")
-        assert 1.6 < float(after.split()[0]) / float(before.split()[0]) < 2.4
+        assert 1.6 < float(after.split()[2]) / float(before.split()[2]) < 2.4
         assert "1 mm is 20 px" in after
         # and a tap sets a point
         browser.touch([(x, y)])
@@ -132,6 +132,13 @@ def test_the_tilt_is_taken_out_and_px_stand_without_a_size(folder, tmp_path):
         for on_dial, back, place in rim:  # the outline is a circle of 20 mm, and comes back as it was
             assert math.hypot(*on_dial) == pytest.approx(20)
             assert back == pytest.approx(place)
+        laid = {"corners": [[-0.5, -0.2], [0.5, -0.2], [0.5, 0.3], [-0.5, 0.3]], "width": 2000, "height": 1000}
+        length, back = browser.run(
+            """const s = scaleOf(null, 40, arguments[0]); const p = s.onto([0, 0]), q = s.onto([1000, 0]);
+            return [Math.hypot(p[0] - q[0], p[1] - q[1]), s.back(s.onto([123, 456]))];""",
+            laid,
+        )
+        assert length == pytest.approx(10) and back == pytest.approx([123, 456])  # half of a radius of 20 mm
         assert twelve[0] == pytest.approx(0) and twelve[1] < 0  # 12 is up
         assert unit == "px"
         # a slanted ramp: an edge half way down is found between pixels
