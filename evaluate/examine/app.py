@@ -113,20 +113,11 @@ class Examination:
         return FileResponse(place, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
 
     async def inspection(self, request: Request) -> Response:
-        """The inspection page of a photograph; not while the dial's call is kept back."""
-        sha256 = request.path_params["sha256"]
-
-        def found(dials: ExaminedDials) -> tuple[bool, int | None]:
-            number = dials.photograph(sha256)["dial"]
-            reading = next(one["reading"] for one in dials.photographs(number) if one["sha256"] == sha256)
-            return dials.kept_back(dials.dial(number)), reading
-
-        hidden, reading = await self._ask(found)
-        if hidden:
+        """The inspection page of a dial; not while its call is kept back."""
+        number = request.path_params["dial"]
+        if await self._ask(lambda dials: dials.kept_back(dials.dial(number))):
             raise Refusal(403, "note your own opinion first, then the call can be shown")
-        if reading is None:
-            raise Refusal(404, "this photograph is not read yet")
-        content = await asyncio.to_thread((await self.desk.page(sha256, reading)).read_bytes)
+        content = await asyncio.to_thread((await self.desk.page(number)).read_bytes)
         # a document of its own: its script runs by its digest, and the page may ask this server nothing
         policy = (
             "sandbox allow-scripts; default-src 'none'; img-src data:; style-src 'unsafe-inline'; "
@@ -265,12 +256,12 @@ def examination(
         Route("/dials/{dial:int}/opinion", rooms.note, methods=["POST"]),
         Route("/dials/{dial:int}/show", rooms.show, methods=["POST"]),
         Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),
+        Route("/dials/{dial:int}/inspection", rooms.inspection, methods=["GET"]),
         Route("/dials/{dial:int}/phone", rooms.invite, methods=["POST"]),
         Route("/phone/dismiss", rooms.dismiss, methods=["POST"]),
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
-        Route("/inspections/{sha256:sha256}", rooms.inspection, methods=["GET"]),
         Route("/agreement", rooms.agreement, methods=["GET"]),
         Route("/along/dials.{form}", rooms.along, methods=["GET"]),
         Route("/brought", rooms.bring, methods=["POST"]),

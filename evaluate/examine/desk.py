@@ -36,12 +36,14 @@ _WORDS = {
 
 @dataclass(order=True)
 class _Job:
-    """what : one of the six above. of : a photograph's sha256, or a dial's number as text."""
+    """what : one of the six above. of : a photograph's sha256, or a dial's number as text. done : who waits for it.
+    call : a function of work and its values, for what is only made to be shown."""
 
     what: int
     order: int
     of: str = field(compare=False)
     done: asyncio.Future[None] | None = field(compare=False, default=None)
+    call: tuple[Any, ...] = field(compare=False, default=())
 
 
 class Desk:
@@ -86,18 +88,33 @@ class Desk:
             self._queue.put_nowait(_Job(what, next(self._orders), of))
         self.version += 1
 
-    async def page(self, sha256: str, reading: int) -> Path:
-        """The inspection page of a photograph's reading, written if it is not there. Raises DialtellError."""
-        return await self._made(PAGE, f"{sha256} {reading}", self.files.page(sha256, reading))
+    async def page(self, dial: int) -> Path:
+        """The inspection page of a dial from all its photographs that are read, written if it is not there. Raises
+        DialtellError."""
+
+        def asked(dials: Any) -> tuple[list[tuple[Path, Any]], list[int], Any]:
+            read = [photo for photo in dials.photographs(dial) if photo["state"] == READ]
+            photos = [(self.files.photograph(photo["file"]), dials.said(photo["sha256"])) for photo in read]
+            return photos, [photo["reading"] for photo in read], dials.dial(dial)
+
+        photos, readings, row = await asyncio.to_thread(self._do, asked)
+        if not photos:
+            raise PhotoError("nothing of it is read yet; wait until it is")
+        name = row["name"] or f"dial {dial}"
+        place = self.files.page([*readings, row["year"], name])
+        photos = [(path, replace(known, max_pixels=self.max_pixels)) for path, known in photos]
+        return await self._made(PAGE, place, name, work.write_inspection, photos, place, name, row["year"])
 
     async def full(self, sha256: str) -> Path:
         """A photograph in full resolution, written if it is not there. Raises DialtellError."""
-        return await self._made(FULL, sha256, self.files.full(sha256))
+        row = await asyncio.to_thread(self._do, lambda dials: dials.photograph(sha256))
+        path, place = self.files.photograph(row["file"]), self.files.full(sha256)
+        return await self._made(FULL, place, row["name"], work.write_full, path, place, self.max_pixels)
 
-    async def _made(self, what: int, of: str, place: Path) -> Path:
+    async def _made(self, what: int, place: Path, name: str, *call: Any) -> Path:
         if not place.is_file():
             done = asyncio.get_running_loop().create_future()
-            self._queue.put_nowait(_Job(what, next(self._orders), of, done))
+            self._queue.put_nowait(_Job(what, next(self._orders), name, done, call))
             await done
         return place
 
@@ -169,17 +186,18 @@ class Desk:
         if job.what == TOGETHER:
             await self._together(slot, int(job.of))
             return
-        sha256, _, reading = job.of.partition(" ")
+        if job.call:
+            self._doing[slot] = f"{_WORDS[job.what]} {job.of}"
+            self.version += 1
+            await self._run(slot, *job.call)
+            return
+        sha256 = job.of
         row = await asyncio.to_thread(self._do, lambda dials: dials.photograph(sha256))
         known = await asyncio.to_thread(self._do, lambda dials: dials.said(sha256))
         path = self.files.photograph(row["file"])
         self._doing[slot] = f"{_WORDS[job.what]} {row['name']}"
         self.version += 1
-        if job.what == FULL:
-            await self._run(slot, work.write_full, path, self.files.full(sha256), self.max_pixels)
-        elif job.what == PAGE:
-            await self._run(slot, work.write_inspection, path, self.files.page(sha256, int(reading)), known)
-        elif job.what == LOOK:
+        if job.what == LOOK:
             seen = await self._run(slot, work.look, path, self.files.view(sha256), self.max_pixels)
             await asyncio.to_thread(self._do, lambda dials: dials.looked(sha256, *seen))
             if row["state"] == WAITING:

@@ -6,6 +6,7 @@ A photograph is written whole and is on the disk before anybody is told that it 
 from __future__ import annotations
 
 import hashlib
+import json
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -57,9 +58,9 @@ class KeptFiles:
         """Where the JPEG lies that the loupe shows of a photograph."""
         return self.folder / "views" / f"{sha256}-full.jpg"
 
-    def page(self, sha256: str, reading: int) -> Path:
-        """Where the inspection page of a reading lies."""
-        return self.folder / "views" / f"{sha256}-{reading}.html"
+    def page(self, of: list[object]) -> Path:
+        """Where an inspection page lies. of : all that it is made of: numbers of readings, year, name."""
+        return self.folder / "views" / f"{hashlib.sha256(json.dumps(of).encode()).hexdigest()}.html"
 
     def there(self, sha256: str) -> str | None:
         """The file of a photograph that is kept already, under whichever ending it came."""

@@ -110,8 +110,16 @@ def read_together(photos: list[tuple[Path, Known]], name: str) -> tuple[dict[str
     return score_dial(alone, weights, name=name).scored.record, weights.identity
 
 
-def write_inspection(path: Path, page: Path, known: Known) -> None:
-    """Write the inspection page of a photograph. Raises PhotoError, OutputError."""
-    from dialtell.evaluate.inspection.one_photo import inspect_photo
+def write_inspection(photos: list[tuple[Path, Known]], page: Path, name: str, year: int | None) -> None:
+    """Write the inspection page of a dial from its photographs. name, year : of the dial; a year is held against the
+    call. Raises PhotoError, OutputError."""
+    from dialtell.evaluate.inspection.one_photo import PageWishes, inspect_scored
+    from dialtell.evaluate.one_dial.dial import score_dial
+    from dialtell.evaluate.period.date_check import EARLIEST, LATEST, Years
+    from dialtell.evaluate.score.score import score_photo
 
-    inspect_photo(path, page, _weights(), known=known, overwrite=True)
+    weights = _weights()
+    alone = [score_photo(path, weights, known=known) for path, known in photos]
+    scored = alone[0] if len(alone) == 1 else score_dial(alone, weights, name=name).scored
+    years = Years(year, year, year, "as stated") if year is not None and EARLIEST <= year <= LATEST else None
+    inspect_scored(scored, page, None, weights, PageWishes(years=years, overwrite=True))

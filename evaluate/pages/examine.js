@@ -166,7 +166,6 @@
     for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
     if (!photo) {
       at("said").textContent = "No photographs yet.";
-      at("inspection").hidden = true;
       return;
     }
     const address = `/pictures/${photo.sha256}`;
@@ -189,8 +188,6 @@
     at("circle").hidden = !!photo.geometry || !!photo.marked.outline || !photo.width || photo.role === "laid on it";
     at("unmark").hidden = !marked;
     at("part").setAttribute("aria-pressed", String(!!photo.marked.close_up));
-    at("inspection").hidden = dial.kept_back || waiting || photo.state === "failed";
-    at("inspection").href = `/inspections/${photo.sha256}`;
   }
 
   function fillStrip() {
@@ -264,6 +261,8 @@
       whole.append(element("p", dial.photographs.some((photo) => photo.state === "waiting") ? "Being read…"
         : dial.apart ? `The photographs could not be read together: ${dial.apart}` : "Being read together…"));
     }
+    at("inspection").hidden = !call;
+    at("inspection").href = `/dials/${dial.id}/inspection`;
     at("show").hidden = !dial.kept_back;
     at("show").disabled = !dial.opinions.dial;
     at("warnings").replaceChildren(...(call ? call.warnings : []).map((words) => element("li", words)));

@@ -78,7 +78,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "evaluate.examine": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
-        "evaluate.inspection", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "train.stats",
+        "evaluate.inspection", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.period",
+        "train.stats",
     },
     "evaluate.benchmark": {
         "synth.shared", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",

@@ -65,7 +65,7 @@ class StandIn(Desk):
             return ReadPhoto(record(values[1]), "0" * 16, WEIGHTS)
         if name == "read_together":
             return {**record(values[0][0][1]), "reason": f"Sentinel of {len(values[0])}."}, WEIGHTS
-        values[1].write_text("<p>sentinel page", "utf-8")
+        values[1].write_text(f"<p>sentinel page of {len(values[0])}, {values[3]}", "utf-8")
         return None
 
 

@@ -273,13 +273,13 @@ def test_wrong_fields_are_refused_in_words(client, said):
 
 def test_the_call_is_kept_back_until_the_person_has_spoken(client):
     dial = new_dial(client, blind=True)
-    sha256 = add(client, dial)["sha256"]
+    add(client, dial)
     told = settled(client, dial)
     assert told["kept_back"] and told["call"] is None and told["photographs"][0]["geometry"] is not None
 
     def answers():
         return "".join(
-            client.get(path).text for path in ("/dials", f"/dials/{dial}", "/state", f"/inspections/{sha256}")
+            client.get(path).text for path in ("/dials", f"/dials/{dial}", "/state", f"/dials/{dial}/inspection")
         )
 
     assert not [word for word in TELLTALES if word in answers()]
@@ -290,7 +290,12 @@ def test_the_call_is_kept_back_until_the_person_has_spoken(client):
     assert not [word for word in TELLTALES if word in answers()]
     told = client.post(f"/dials/{dial}/show", json={}).json()
     assert told["call"]["call"] == "hand-painted" and not told["kept_back"]
-    assert "sentinel page" in client.get(f"/inspections/{sha256}").text
+    assert client.get(f"/dials/{dial}/inspection").text == "<p>sentinel page of 1, None"
+    add(client, dial, b"another")
+    client.post(f"/dials/{dial}", json={"year": 1884})
+    settled(client, dial)
+    assert client.get(f"/dials/{dial}/inspection").text == "<p>sentinel page of 2, 1884"
+    assert client.get(f"/dials/{new_dial(client)}/inspection").status_code == 422
     client.post(f"/dials/{dial}/opinion", json={"zone": "dial", "label": "painted"})
     with client.desk.files.opened() as dials:  # both stand in the record, and which was said before
         history = [(row["zone"], row["label"], row["call_shown"]) for row in dials.opinion_history(dial)]
@@ -316,9 +321,9 @@ def test_an_opinion_can_be_taken_back(client):
 
 def test_an_inspection_page_may_ask_this_server_nothing(client):
     dial = new_dial(client)
-    sha256 = add(client, dial)["sha256"]
+    add(client, dial)
     settled(client, dial)
-    policy = client.get(f"/inspections/{sha256}").headers["content-security-policy"]
+    policy = client.get(f"/dials/{dial}/inspection").headers["content-security-policy"]
     assert policy.startswith("sandbox allow-scripts; default-src 'none'") and "'self'" not in policy
 
 

@@ -110,6 +110,7 @@ def test_from_the_drop_to_what_is_kept(tmp_path):
         browser.wait("document.getElementById('kept').textContent === 'Kept.'")
         browser.wait(f"{IDLE} && {SAID}.startsWith('Read with')", 60)
         # the inspection page opens from here, and its script runs
+        browser.wait("!document.getElementById('inspection').hidden")
         browser.open(browser.run("return document.getElementById('inspection').href"))
         assert browser.wait("document.readyState === 'complete' && document.title")
         assert browser.console() == []

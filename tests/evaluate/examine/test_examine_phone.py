@@ -94,7 +94,7 @@ def test_a_phone_sees_nothing(client):
     settled(client, dial)
     assert enter(client, told["code"]).status_code == 200
     for path in ("/dials", f"/dials/{dial}", "/state", f"/pictures/{sha256}", f"/thumbnails/{sha256}",
-                 "/along/dials.zip", "/agreement", "/examine.js", f"/inspections/{sha256}", "/photographs",
+                 "/along/dials.zip", "/agreement", "/examine.js", f"/dials/{dial}/inspection", "/photographs",
                  "/enter"):  # fmt: skip
         assert client.get(THERE + path).status_code == 404, path
     for path in ("/dials", f"/dials/{dial}", f"/dials/{dial}/opinion", f"/dials/{dial}/show", "/brought",
