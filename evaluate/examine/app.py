@@ -198,6 +198,20 @@ class Examination:
         self.desk.want(AGAIN, sha256)
         return await self._dial(number)
 
+    async def part(self, request: Request) -> Response:
+        """Lay a photograph under a dial of its own: {}."""
+        sha256 = request.path_params["sha256"]
+        await told(request)
+
+        def part(dials: ExaminedDials) -> tuple[int, int]:
+            was = int(dials.photograph(sha256)["dial"])
+            return was, dials.part(sha256)
+
+        was, _ = await self._ask(part)
+        self.desk.want(AGAIN, sha256)
+        await self.desk.gather(was)
+        return await self._dial(was)
+
     async def add(self, request: Request) -> Response:
         """Keep a photograph under a dial: its bytes; ?name= what it was called."""
         number = request.path_params["dial"]
@@ -262,6 +276,7 @@ def examination(
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
+        Route("/photographs/{sha256:sha256}/part", rooms.part, methods=["POST"]),
         Route("/agreement", rooms.agreement, methods=["GET"]),
         Route("/along/dials.{form}", rooms.along, methods=["GET"]),
         Route("/brought", rooms.bring, methods=["POST"]),

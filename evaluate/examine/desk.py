@@ -26,6 +26,11 @@ from dialtell.synth.shared.workers import spawned
 log = logging.getLogger("dialtell.examine")
 R = TypeVar("R")
 DIED = "a worker process was ended twice while reading it, perhaps for want of memory; try a smaller photograph"
+MOST_TOGETHER = 12  # photographs of a dial that are held in memory at once
+TOO_MANY = (
+    f"there are more than {MOST_TOGETHER} of them; lay those that show another dial, or show nothing new, under a dial "
+    "of their own"
+)
 # the lower is done the sooner: what a person waits for at the screen comes before what can wait
 FULL, PAGE, AGAIN, LOOK, READING, TOGETHER = range(6)
 _WORDS = {
@@ -232,6 +237,9 @@ class Desk:
         self.apart.pop(dial, None)
         readings, photos, name = await asyncio.to_thread(self._do, asked)
         if len(photos) < 2:
+            return
+        if len(photos) > MOST_TOGETHER:
+            self.apart[dial] = TOO_MANY
             return
         self._doing[slot] = f"{_WORDS[TOGETHER]} the photographs of {name}"
         self.version += 1

@@ -162,6 +162,27 @@ class ExaminedDials(CollectionFile):
                 self._settle(dial)
             return int(base.execute("SELECT dial FROM examined_photo WHERE sha256 = ?", (sha256,)).fetchone()[0])
 
+    def part(self, sha256: str) -> int:
+        """Lay a photograph under a new dial of its own, the number of which is returned: it shows another."""
+        row = self.dial(self.photograph(sha256)["dial"])
+        number = self.new_dial(blind=bool(row["blind"]))
+        with self._change() as base:
+            base.execute("UPDATE examined_photo SET dial = ? WHERE sha256 = ?", (number, sha256))
+            base.execute("UPDATE examined_dial SET cover = NULL WHERE id = ? AND cover = ?", (row["id"], sha256))
+            if row["size_mm"] is not None:  # which was the other's
+                base.execute(
+                    "UPDATE examined_photo SET state = ? WHERE sha256 = ? AND state = ?", (WAITING, sha256, READ)
+                )
+            # the photograph's fields and labels in the collection are the new dial's, which has none
+            base.execute(
+                "DELETE FROM label WHERE basis = 'by eye' AND photo = (SELECT id FROM photo WHERE sha256 = ?)",
+                (sha256,),
+            )
+            self._share_fields(number)
+            self._settle(row["id"])
+            self._settle(number)
+        return number
+
     def photographs(self, dial: int) -> list[dict[str, Any]]:
         """Of a dial, in the order added: sha256, file, name, state, error, width, height, marked, and its newest
         reading (a dict of schema dialtell.score/1's dials, None before it is read) with the reading's number."""

@@ -7,6 +7,7 @@
   const FIELDS = ["name", "maker", "serial", "year", "source", "price", "notes"];
   const UNITS = { mm: "size_mm", size: "size", lignes: "lignes" };
   const ROLES = { "whole view": "the others are laid on this one", "laid on it": "laid on the whole view", "not placed": "could not be laid on the whole view; left out", "another dial": "seems to be another dial; left out" };
+  const PHOTOGRAPH = /^[^.].*\.(jpe?g|png|hei[cf]|tiff?|webp|avif|jp2|gif|bmp|ppm)$/i;
   const TOGETHER = 2; // photographs sent at a time
   const PACE = 700; // ms between two questions how far the work is
 
@@ -14,7 +15,6 @@
   let dial = null; // the one that is open
   let here = ""; // sha256 of the photograph shown
   let coming = 0; // photographs on their way to the folder
-  let adding = null; // the dial that chosen files go to; null for a new one
 
   // ---- asking ----
 
@@ -50,9 +50,42 @@
 
   // ---- photographs on their way ----
 
-  async function add(files, to) {
+  // what was dropped: loose photographs are one dial, each folder that holds some is another
+  async function drop(things) {
+    const folders = [];
+    const gather = async (things, name) => {
+      const files = [];
+      for (const thing of things) {
+        if (thing.isDirectory) {
+          const reader = thing.createReader();
+          const inside = [];
+          for (let part = null; !part || part.length; inside.push(...part)) part = await new Promise((done, failed) => { reader.readEntries(done, failed); });
+          await gather(inside, thing.name);
+        } else {
+          const file = thing.isFile ? await new Promise((done, failed) => { thing.file(done, failed); }) : thing;
+          if (!name || PHOTOGRAPH.test(file.name)) files.push(file);
+        }
+      }
+      if (files.length) folders.push({ name, files });
+    };
+    await gather(things, "");
+    if (!folders.length && things.length) throw new Error("There is no photograph in what was dropped.");
+    const wrong = [];
+    for (const { name, files } of folders) {
+      const to = dial ? dial.id : (await begin(folders.length > 1 || name ? name : "")).id;
+      await add(files, to, folders.length === 1).catch((error) => wrong.push(error.message));
+    }
+    if (wrong.length) throw new Error(wrong.join(" "));
+  }
+
+  async function begin(name) {
+    const made = await ask("/dials", { blind: at("blind-new").checked });
+    return name ? ask(`/dials/${made.id}`, { name: name.slice(0, 200) }) : made;
+  }
+
+  async function add(files, to, look = true) {
     if (!files.length) return;
-    const target = to || (await ask("/dials", { blind: at("blind-new").checked })).id;
+    const target = to || (await begin("")).id;
     const wrong = [];
     const left = [...files];
     coming += left.length;
@@ -70,7 +103,7 @@
         version = -1;
       }
     };
-    location.hash = `dial-${target}`;
+    if (look) location.hash = `dial-${target}`;
     await Promise.all(Array.from({ length: TOGETHER }, carry));
     if (wrong.length) throw new Error(wrong.join(". ") + ".");
   }
@@ -166,6 +199,7 @@
     for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
     if (!photo) {
       at("said").textContent = "No photographs yet.";
+      at("other").hidden = true;
       return;
     }
     const address = `/pictures/${photo.sha256}`;
@@ -184,6 +218,7 @@
         : photo.no_dial
         || (marked ? "Read with what you marked. Drag the handles to put it right again."
           : "Is the outline right, and 12 o’clock? Drag the handles, or move them with the arrow keys."));
+    at("other").hidden = dial.photographs.length < 2;
     at("open-loupe").disabled = !photo.seen;
     at("circle").hidden = !!photo.geometry || !!photo.marked.outline || !photo.width || photo.role === "laid on it";
     at("unmark").hidden = !marked;
@@ -364,17 +399,19 @@
   at("circle").addEventListener("click", () => outline.begin());
   at("unmark").addEventListener("click", () => mark(photoHere(), {}));
   at("part").addEventListener("click", () => mark(photoHere(), photoHere().marked.close_up ? {} : { close_up: true }));
+  at("other").addEventListener("click", () => attempt(async () => {
+    took(await ask(`/photographs/${photoHere().sha256}/part`, {}));
+    at("name").focus({ preventScroll: true });
+  }));
   at("open-loupe").addEventListener("click", () => loupe.open(photoHere(), dial.size_mm));
   const home = () => { location.hash = ""; };
   at("home").addEventListener("click", home);
   at("back").addEventListener("click", home);
-  const choose = (to) => { adding = to; at("files").click(); };
-  at("choose").addEventListener("click", () => choose(null));
-  at("more").addEventListener("click", () => choose(dial.id));
+  for (const id of ["choose", "more"]) at(id).addEventListener("click", () => at("files").click());
   at("files").addEventListener("change", () => {
     const files = [...at("files").files];
     at("files").value = "";
-    attempt(() => add(files, adding));
+    attempt(() => add(files, dial && dial.id));
   });
   window.addEventListener("hashchange", () => attempt(go));
   document.addEventListener("dragover", (event) => { event.preventDefault(); document.body.classList.add("over"); });
@@ -382,7 +419,9 @@
   document.addEventListener("drop", (event) => {
     event.preventDefault();
     document.body.classList.remove("over");
-    attempt(() => add([...event.dataTransfer.files], dial && dial.id));
+    const dropped = [...event.dataTransfer.items].filter((item) => item.kind === "file");
+    const things = dropped.map((item) => item.webkitGetAsEntry() || item.getAsFile()); // gone after this event
+    attempt(() => drop(things));
   });
   watch();
 })();

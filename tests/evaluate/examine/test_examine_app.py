@@ -346,3 +346,35 @@ def test_a_call_that_could_be_seen_counts_as_shown(client):
     client.post(f"/dials/{dial}/opinion", json={"zone": "dial", "label": "painted"})
     with client.desk.files.opened() as dials:
         assert dials.opinion_history(dial)[0]["call_shown"]
+
+
+def test_a_photograph_of_another_dial_gets_one_of_its_own(client):
+    dial = new_dial(client, blind=False)
+    shas = [add(client, dial, b"photograph %d" % k)["sha256"] for k in range(2)]
+    settled(client, dial)
+    client.post(f"/dials/{dial}", json={"maker": "Invented", "size_mm": 44})
+    client.post(f"/dials/{dial}/opinion", json={"zone": "dial", "label": "painted"})
+    told = settled(client, dial)
+    assert told["together"]
+    assert client.post(f"/photographs/{shas[1]}/part", json={}).status_code == 200
+    told = settled(client, dial)
+    assert [photo["sha256"] for photo in told["photographs"]] == shas[:1] and told["call"] and not told["together"]
+    other = settled(client, dial + 1)
+    assert [photo["sha256"] for photo in other["photographs"]] == shas[1:] and other["call"]
+    assert (other["maker"], other["size_mm"], other["opinions"]) == (None, None, {})
+    with client.desk.files.opened() as dials:
+        entries = {entry.sha256: entry for entry in dials.entries()}
+        assert entries[shas[0]].fields["maker"] == "Invented" and entries[shas[1]].fields["maker"] is None
+        assert dials.labels(entries[shas[0]].id) and not dials.labels(entries[shas[1]].id)
+        assert entries[shas[1]].document["known"] == {}
+
+
+def test_more_photographs_than_can_be_held_at_once_are_said(client, monkeypatch):
+    monkeypatch.setattr("dialtell.evaluate.examine.desk.MOST_TOGETHER", 2)
+    dial = new_dial(client)
+    for k in range(3):
+        add(client, dial, b"photograph %d" % k)
+    told = settled(client, dial)
+    assert told["call"] is None and "of their own" in told["apart"]
+    client.post(f"/photographs/{told['photographs'][0]['sha256']}/part", json={})
+    assert settled(client, dial)["call"]
