@@ -138,7 +138,7 @@
   }
 
   const list = listOf(ask, trouble, titled);
-  allOf(ask, trouble);
+  const all = allOf(ask, trouble);
 
   // ---- one dial ----
 
@@ -314,6 +314,7 @@
       dial = null;
       document.title = "Dials";
       await list.show();
+      await all.show();
       return;
     }
     if (opened) {

@@ -51,7 +51,7 @@ const allOf = (ask, trouble) => {
     at("bring-file").value = "";
     if (file) bring(file);
   });
-  at("agree").addEventListener("toggle", () => {
-    if (at("agree").open) agreement().then(() => trouble(""), (error) => trouble(error.message));
-  });
+  const show = async () => { if (at("agree").open) await agreement(); };
+  at("agree").addEventListener("toggle", () => show().then(() => trouble(""), (error) => trouble(error.message)));
+  return { show };
 };

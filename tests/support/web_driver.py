@@ -114,6 +114,19 @@ class Browser:
             actions.append({"type": "pointer", "id": f"finger{number}", "parameters": kind, "actions": steps})
         self._ask("POST", "/actions", {"actions": actions})
 
+    def order(self, command: str, **values: object) -> Any:
+        """A command of the browser's own protocol."""
+        return self._ask("POST", "/goog/cdp/execute", {"cmd": command, "params": values})
+
+    def drop(self, selector: str, things: list[Path]) -> None:
+        """Files and folders dragged from outside the browser and dropped on an element."""
+        self.run("document.querySelector(arguments[0]).scrollIntoView({block: 'start'})", selector)
+        box = self.box(selector)
+        place = {"x": box["left"] + box["width"] / 2, "y": box["top"] + 40}
+        data = {"items": [], "files": [str(thing) for thing in things], "dragOperationsMask": 1}
+        for kind in ("dragEnter", "dragOver", "drop"):
+            self.order("Input.dispatchDragEvent", type=kind, data=data, **place)
+
     def choose(self, selector: str, files: list[Path]) -> None:
         """Give files to an input of the page, as its dialog would."""
         found = self._ask("POST", "/element", {"using": "css selector", "value": selector})
