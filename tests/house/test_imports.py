@@ -76,6 +76,11 @@ MAY_IMPORT: dict[str, set[str]] = {
         "evaluate.words",
         "evaluate.museum", "evaluate.score",
     },
+    "evaluate.examine": {
+        "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
+        "evaluate.inspection", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.period",
+        "train.stats",
+    },
     "evaluate.benchmark": {
         "synth.shared", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
         "evaluate.pages", "evaluate.plots", "evaluate.score", "evaluate.inspection",
@@ -90,6 +95,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection",
         "evaluate.period",
         "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.museum",
+        "evaluate.examine",
         "evaluate.benchmark", "evaluate.ladder",
     },
 }  # fmt: skip
