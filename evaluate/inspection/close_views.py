@@ -16,6 +16,7 @@ from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.maps.painting import Map, view_map
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.plain import plain_name
+from dialtell.model.net.explanation import Explanation
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry, patch_grid, sample
 from dialtell.model.reading.known import Known
@@ -43,21 +44,40 @@ def zone_crops(scored: ScoredPhoto, added: Map, beside: Beside) -> list[ZoneCrop
     """A close view of each judged zone about the place that adds most to the call, with what stands beside it there.
 
     added : (N, S, S) over the patches, see place_map."""
+    explanation = None if scored.verdict is None else scored.verdict.explanation
     reading, verdict = scored.reading, scored.verdict
     if reading is None or verdict is None:
         return []
-    reasons = {zone["zone"]: zone["reason"] for zone in scored.record["zones"]}
     crops: list[ZoneCrop] = []
     for zone, evidence in verdict.zones.items():
         member = np.flatnonzero(reading.patches.zone == ZONES.index(zone if reading.zones.named else Zone.OTHER))
         if evidence.judged and len(member):
-            crop, place = _crop(zone, member, scored.photo, reading, added, reasons[zone.value])
-            crops.append(replace(crop, beside=beside(place)))
+            crop, place = _crop(zone, member, scored.photo, reading, added)
+            share = None if explanation is None else share_within(explanation, place)
+            crops.append(replace(crop, beside=beside(place), share=share))
     return crops
 
 
+def share_within(explanation: Explanation, place: ViewPlace) -> float:
+    """What the places whose middle lies in a close view add to the dial's ratio together, log10."""
+    right = np.asarray(place.right) / math.hypot(*place.right)
+    away = explanation.center - np.asarray(place.center)
+    along, across = away @ right, away @ np.array([-right[1], right[0]])
+    return float(explanation.by_place[(np.abs(along) <= VIEW / 2) & (np.abs(across) <= VIEW / 2)].sum())
+
+
+def frame_of(geometry: DialGeometry, place: ViewPlace) -> NDArray[np.float64]:
+    """(4, 2) photo px, the corners of a close view."""
+    right = np.asarray(place.right) / math.hypot(*place.right)
+    down = np.array([-right[1], right[0]])
+    signs = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    return geometry.to_photo(
+        np.array([np.asarray(place.center) + 0.5 * VIEW * (a * right + b * down) for a, b in signs])
+    )
+
+
 def _crop(
-    zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, added: Map, caption: str
+    zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, added: Map
 ) -> tuple[ZoneCrop, ViewPlace]:
     patches = reading.patches
     index = strongest(patches, added, member)
@@ -70,10 +90,10 @@ def _crop(
     flat = DialGeometry((0.0, 0.0), (scale, scale), rotation=turn)
     x, y = side / 2 - flat.to_photo(center)
     view = DialGeometry((float(x), float(y)), (scale, scale), rotation=turn)
-    if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK):
-        caption = f"{caption} Outwards is up."
+    caption = "Outwards is up." if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK) else ""
     image = view_of(photo, reading.geometry, place)
-    return ZoneCrop(zone.value, image, view_map(added, patches, view, (side, side)), caption), place
+    frame = frame_of(reading.geometry, place)
+    return ZoneCrop(zone.value, image, view_map(added, patches, view, (side, side)), caption, frame=frame), place
 
 
 def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:

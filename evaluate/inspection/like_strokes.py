@@ -21,7 +21,7 @@ from dialtell.evaluate.lineups.thin_thick import ThinThick, thin_thick
 from dialtell.evaluate.measurements.gathering import strokes_of
 from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.evaluate.pages import pictures
-from dialtell.evaluate.words.support import signed
+from dialtell.evaluate.words.support import ratio_words
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reader.file import Reader
 from dialtell.model.reading.geometry import patch_grid, sample
@@ -82,8 +82,7 @@ def like_strokes(
         strip = None if track is None else _strip(unrolled(zone, track, sheet, photo, geometry), diameter_mm)
         whole = _signature(reading, photo, diameter_mm) if zone is Zone.SIGNATURE else None
         if shown or strip or whole:
-            name = zone.value[:1].upper() + zone.value[1:]
-            zones.append({"name": name, "groups": shown, "strip": strip, "whole": whole})
+            zones.append({"zone": zone.value, "groups": shown, "strip": strip, "whole": whole})
     thin = thin_thick(sheet, traced)
     figures = hour_figures(reading, photo, explanation)
     return LikeStrokes(
@@ -263,6 +262,6 @@ def _figure(figure: Figure) -> dict[str, Any]:
     share = figure.share
     return {
         "hour": figure.hour, "uri": pictures.jpeg_uri(figure.picture, 86), "side": figure.picture.shape[0],
-        "share": None if share is None else signed(share),
+        "share": None if share is None else f"×{ratio_words(share)}",
         "style": "open" if share is None or abs(share) < 0.005 else "hand" if share > 0 else "print",
     }  # fmt: skip

@@ -60,7 +60,7 @@ def inspect_photos(
     try:
         for photo, page, still in tqdm(work, unit="photo", disable=None if progress else True, leave=False):
             try:
-                document, shown, _ = inspect(photo, page, still, weights, known_for(known, photo), wishes)
+                document, view, _ = inspect(photo, page, still, weights, known_for(known, photo), wishes)
             except DialtellError as error:
                 errors.append({"photo": str(photo), "error": str(error)})
             except Exception as error:  # a fault of ours on one photograph must not lose the others
@@ -68,7 +68,7 @@ def inspect_photos(
                 errors.append({"photo": str(photo), "error": f"{photo}: {fault_of_ours(error)}"})
             else:
                 documents.append(document)
-                entries.append(_entry(document, page, shown))
+                entries.append(_entry(document, page, view.picture))
     finally:  # interrupted, the index lists what was done
         write_text(pages / INDEX, _index(entries, errors), overwrite=wishes.overwrite)
     return {
