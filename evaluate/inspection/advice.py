@@ -44,7 +44,7 @@ class Advice:
 
 
 def advice_of(record: Mapping[str, Any], resolution: Resolution | None) -> Advice:
-    """What is missing for a surer call. record : of schema dialtell.score/1. resolution : None where no dial was read."""
+    """What is missing for a surer call. record : of schema dialtell.score/1. resolution : None without a dial."""
     if resolution is None:
         return Advice(
             "A dial that can be made out.", (CLOSER, SQUARE, "Where it is there, say so: --outline or --twelve.")

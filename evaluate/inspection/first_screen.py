@@ -1,6 +1,6 @@
 """What a page and a report say first: the answer, what spoke loudest, how the parts weigh, and the date beside it.
 
-Shares are of the net's sum. As odds multiply where their logarithms add, each is told as what it multiplies the odds by.
+Shares are of the net's sum. As odds multiply where their logarithms add, each is told as what it does to the odds.
 """
 
 from __future__ import annotations
@@ -9,19 +9,25 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from dialtell.evaluate.inspection.advice import Advice, advice_of
 from dialtell.evaluate.period.date_check import FITS, LATER, UNUSUAL, PeriodCheck, printed_share_of
-from dialtell.evaluate.words.first_words import headline, odds_words, one_in, times_words
+from dialtell.evaluate.words.first_words import headline, odds_words, one_in, strength, times_words
+from dialtell.evaluate.words.plain import plain_name, print_words
 from dialtell.evaluate.words.shares import Shares
-from dialtell.evaluate.words.stated import DISAGREE, stated_ratio
+from dialtell.evaluate.words.stated import DISAGREE, stated_ratio, withheld
 from dialtell.evaluate.words.support import LEAST_SUPPORT
-from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, threshold
+from dialtell.model.net.calibration import CANNOT_TELL, HAND, PRINTED, UNDETERMINED, threshold
 
 if TYPE_CHECKING:
-    from dialtell.evaluate.inspection.page import ZoneCrop
+    from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop
 
 STYLES = {HAND: "hand", PRINTED: "print", UNDETERMINED: "open"}
 NO_WEIGHT = 0.04  # log10: a tenth more, below which a part is said to weigh nothing
 _KIND = {"hand": "hand painting", "print": "printing"}
+_APART = {
+    HAND: "They do not go together: a replacement, a special order or a small maker’s dial is possible.",
+    PRINTED: "They do not go together: if the strokes are right, the dial is not the movement’s first.",
+}
 _LOOKS = {"hand": "painted by hand", "print": "printed"}
 
 
@@ -54,6 +60,57 @@ class WithDate:
 
     answer: str
     rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class FirstScreen:
+    """All that is said first, in plain text. side : "hand", "print" or "open". dated : rows of WithDate. against : that
+    the measurements lean the other way, "" where they do not. printing : how a print was made, where that can be told.
+    """
+
+    headline: str
+    side: str
+    strong: str
+    one_in: str
+    dated: tuple[tuple[str, str], ...]
+    reason: str
+    printing: str
+    against: str
+    loud: tuple[Loudest, ...]
+    weights: tuple[Weight, ...]
+    product: str
+    advice: Advice
+
+
+def first_screen(dial: Mapping[str, Any], crops: Sequence[ZoneCrop], extras: PageExtras) -> FirstScreen:
+    """Of a record of schema dialtell.score/1, with the close views of its zones."""
+    ratio, support = stated_ratio(dial), str(dial["support"])
+    shares, bears = None if ratio is None else extras.shares, extras.bearing
+    strong, share = strength(dial)
+    dated = None if extras.period is None else with_date(dial, extras.period)
+    product = ""
+    if shares is not None and ratio is not None:
+        product = product_sentence(shares, capped=support.startswith("at least"), stated=ratio)
+    return FirstScreen(
+        headline=headline(dial) if dated is None else dated.answer,
+        side="open" if ratio is None else STYLES[dial["call"]],
+        strong=strong,
+        one_in=share,
+        dated=() if dated is None else tuple((who, plain_name(says)) for who, says in dated.rows),
+        reason=plain_name(dial["reason"]),
+        printing=_printing(dial.get("print_process")) if dial["call"] == PRINTED and not withheld(dial) else "",
+        against=bears.sentence if bears is not None and bears.against else "",
+        loud=loudest(dial, shares, crops),
+        weights=() if shares is None else weights(shares),
+        product=product,
+        advice=extras.advice or advice_of(dial, None),
+    )
+
+
+def _printing(record: Mapping[str, Any] | None) -> str:
+    """How a print was made, with its reason, where that can be told; said of a dial that is called printed alone."""
+    words = "" if record is None or record["call"] == CANNOT_TELL else print_words(record)
+    return words[:1].upper() + words[1:]
 
 
 def loudest(dial: Mapping[str, Any], shares: Shares | None, crops: Sequence[ZoneCrop]) -> tuple[Loudest, ...]:
@@ -151,7 +208,7 @@ def _both_say(period: PeriodCheck, call: str, ratio: float | None) -> str:
     if ratio is None or after is None:
         return "The date says what is usual, not what this dial is."
     if period.finding in (UNUSUAL, LATER):
-        return period.sentence
+        return _APART[call]
     if call != UNDETERMINED:
         return f"{_capital(odds_words(after))}." if after * ratio > 0 else "The date leaves it possible."
     end = "if the dial is as old as the movement" if abs(after) >= threshold() else "still short of a call"

@@ -55,6 +55,11 @@ class LikeStrokes:
     shared: bool
     coarse: bool = False
 
+    @property
+    def lined(self) -> bool:
+        """Whether any line-up is shown."""
+        return any(zone["groups"] for zone in self.zones)
+
 
 def like_strokes(
     reading: Reading,
@@ -127,6 +132,7 @@ def _group(
             )
     return {
         "title": f"{len(group.cuts)} {group.what}",
+        "picture": picture,
         "what": group.what,
         "few": len(group.cuts) <= FEW,
         "says": _sentence(group),

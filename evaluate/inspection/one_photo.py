@@ -19,13 +19,15 @@ from dialtell.evaluate.inspection.evidence_table import EvidenceTable, evidence_
 from dialtell.evaluate.inspection.examine import Examination, examine, why_not_measured
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes, like_strokes
 from dialtell.evaluate.inspection.page import MAP_PX, PageExtras, write_page
+from dialtell.evaluate.inspection.reported import report_of
 from dialtell.evaluate.inspection.stated import DialView, dial_view, drawable, stated_model
 from dialtell.evaluate.maps.painting import photo_map
+from dialtell.evaluate.paper.report import write_report
 from dialtell.evaluate.paper.still import still_png, write_still
 from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.shares import Shares
-from dialtell.evaluate.words.stated import stated_ratio
+from dialtell.evaluate.words.stated import WITHHELD, stated_ratio
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reader.file import Reader
 from dialtell.model.reading.known import UNKNOWN, Known
@@ -41,11 +43,12 @@ class PageWishes:
     """What a page shall hold besides the call.
 
     years : when the movement was made, for the date check. compare_with : photograph of another dial to show beside the
-    close views; None draws a like dial of each kind. overwrite : replace what exists.
+    close views; None draws a like dial of each kind. report : a PDF to write too. overwrite : replace what exists.
     """
 
     years: Years | None = None
     compare_with: str | os.PathLike[str] | None = None
+    report: Path | None = None
     overwrite: bool = False
 
 
@@ -67,15 +70,16 @@ def inspect_photo(
     still: str | os.PathLike[str] | None = None,
     years: Years | None = None,
     compare_with: str | os.PathLike[str] | None = None,
+    report: str | os.PathLike[str] | None = None,
     overwrite: bool = False,
 ) -> dict[str, Any]:
     """Score one photograph, write its page to `out`, and return a document of schema dialtell.inspect/1.
 
-    known : what is known of it beforehand, as for score_photo. still : a PNG to write too. years, compare_with : see
-    PageWishes.
+    known : what is known of it beforehand, as for score_photo. still : a PNG to write too. years, compare_with,
+    report : see PageWishes.
     Raises PhotoError for a photograph and OutputError for what is written, the latter before any work is done.
     """
-    wishes = PageWishes(years, compare_with, overwrite)
+    wishes = PageWishes(years, compare_with, None if report is None else Path(report), overwrite)
     return inspect(Path(path), Path(out), None if still is None else Path(still), weights, known, wishes).document
 
 
@@ -83,7 +87,7 @@ def inspect(
     photo: Path, page: Path, still: Path | None, weights: Weights, known: Known, wishes: PageWishes
 ) -> Inspection:
     """As inspect_photo, with the photograph as shown and its map beside the document."""
-    require_targets([target for target in (page, still) if target is not None], [photo], wishes)
+    require_targets([target for target in (page, still, wishes.report) if target is not None], [photo], wishes)
     return inspect_scored(score_photo(photo, weights, known=known), page, still, weights, wishes)
 
 
@@ -93,7 +97,10 @@ def inspect_scored(
     """The same of what was scored already: a photograph, or a dial from several."""
     examined = examine(scored)
     inspection = _paged(examined, page, weights, wishes)
-    document = inspection.document | {"still": None if still is None else str(still)}
+    report = wishes.report
+    document = inspection.document | {
+        "still": None if still is None else str(still), "report": None if report is None else str(report)
+    }  # fmt: skip
     if still is not None:
         small = inspection.view.fitted(MAP_PX)
         record = drawable(scored.record, small.scale, small.corner)
@@ -125,12 +132,17 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
     if reading is not None and maps is not None:
         small = view.fitted(MAP_PX)
         geometry, shape = small.geometry(reading.geometry), small.picture.shape[:2]
-        added, unlike, odd = (
-            photo_map(each, reading.patches, geometry, shape) for each in (maps.places, maps.unlike, maps.odd)
-        )
+        if scored.record["support"] != WITHHELD:  # a map of a call that is held back would state it all the same
+            added, unlike, odd = (
+                photo_map(each, reading.patches, geometry, shape) for each in (maps.places, maps.unlike, maps.odd)
+            )
         views, beside = beside_views(reading, wishes.compare_with, weights, scored.known.max_pixels)
         crops = [
-            replace(crop, frame=None if crop.frame is None or not located else view.points(crop.frame))
+            replace(
+                crop,
+                frame=None if crop.frame is None or not located else view.points(crop.frame),
+                added=None if added is None else crop.added,
+            )
             for crop in zone_crops(scored, maps.places, views)
         ]
     period = _period(examined, wishes.years)
@@ -151,9 +163,11 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         whole=None if view.whole else dial_view(scored.photo, None, WHOLE_PX).picture,
         hashes=hashes_of(scored.record),
     )
-    write_page(
-        target, record, view.picture, added, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras
-    )
+    model = stated_model(weights)
+    write_page(target, record, view.picture, added, crops, model, overwrite=wishes.overwrite, extras=extras)
+    if wishes.report is not None:
+        told = report_of(record, view.picture, crops, model, extras)
+        write_report(wishes.report, told, overwrite=wishes.overwrite)
     return Inspection(inspection_document(examined, period, target, weights), view, added)
 
 
@@ -189,7 +203,8 @@ def _like(examined: Examination, reader: Reader) -> LikeStrokes | None:
     scored = examined.scored
     if scored.reading is None or scored.resolution is None or scored.resolution.screened:
         return None
-    told = None if scored.verdict is None else scored.verdict.explanation
+    held = scored.verdict is None or scored.record["support"] == WITHHELD
+    told = None if held or scored.verdict is None else scored.verdict.explanation
     coarse = not scored.resolution.carries_strokes
     return like_strokes(scored.reading, scored.photo, told, scored.resolution.diameter_mm, coarse=coarse, reader=reader)
 

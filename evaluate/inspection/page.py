@@ -17,17 +17,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.inspection.advice import ADVICES, Advice, advice_of
+from dialtell.evaluate.inspection.advice import ADVICES, Advice
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
-from dialtell.evaluate.inspection.first_screen import (
-    STYLES,
-    Loudest,
-    loudest,
-    product_sentence,
-    weights,
-    with_date,
-)
+from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
 from dialtell.evaluate.pages import pictures
@@ -35,12 +28,11 @@ from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.evaluate.period.style_hints import StyleHint
 from dialtell.evaluate.words.cautions import CAUTIONS
-from dialtell.evaluate.words.first_words import HEADLINES, headline, strength
-from dialtell.evaluate.words.plain import in_order, plain_name, print_words
+from dialtell.evaluate.words.first_words import HEADLINES
+from dialtell.evaluate.words.plain import in_order, plain_name
 from dialtell.evaluate.words.shares import Shares
-from dialtell.evaluate.words.stated import DISAGREE, stated_chance, stated_ratio, withheld
+from dialtell.evaluate.words.stated import stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
-from dialtell.model.net.calibration import PRINTED
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.files import require_free, write_text
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -144,33 +136,18 @@ def page_text(
     extras = extras or PageExtras()
     _require_fit(dial, photo, crops, {"added": added, "unlike": extras.unlike, "odd": extras.odd})
     height, width = photo.shape[:2]
-    ratio, support = stated_ratio(dial), str(dial["support"])
-    shares = None if ratio is None else extras.shares
+    ratio, capped = stated_ratio(dial), str(dial["support"]).startswith("at least")
     evidence, bears = extras.evidence, extras.bearing
-    capped = support.startswith("at least")
-    strong, one_in = strength(dial)
-    dated = None if extras.period is None else with_date(dial, extras.period)
-    loud = loudest(dial, shares, crops)
-    zones = _zones(dial, width, height)
+    first = first_screen(dial, crops, extras)
+    zones = zones_shown(dial, width, height)
     sections = _sections(zones, crops, added, extras)
-    advice = extras.advice or advice_of(dial, None)
     chance = stated_chance(dial)
     return filled(
         "inspection",
         photo_name=plain_name(dial["photo"]),
-        headline=headline(dial) if dated is None else dated.answer,
-        strong=strong,
-        one_in=one_in,
-        reason=plain_name(dial["reason"]),
-        side="open" if ratio is None and support != DISAGREE else STYLES[dial["call"]],
-        dated=[] if dated is None else [(who, plain_name(says)) for who, says in dated.rows],
-        against=bears.sentence if bears is not None and bears.against else "",
-        loud=[_shown_loud(one) for one in loud],
-        advice=advice,
-        printing=_printing(dial.get("print_process")) if dial["call"] == PRINTED and not withheld(dial) else "",
+        first=first,
+        loud=[_shown_loud(one) for one in first.loud],
         warnings=[plain_name(warning) for warning in dial["warnings"]],
-        weights=[] if shares is None else weights(shares),
-        product="" if shares is None or ratio is None else product_sentence(shares, capped=capped, stated=ratio),
         width=width,
         height=height,
         shape=round(width / height, 4),
@@ -198,7 +175,7 @@ def page_text(
             "resolution": extras.resolution or "No dial was read in this photograph.",
             "whole_uri": None if extras.whole is None else pictures.jpeg_uri(extras.whole, 80),
         },
-        more=[one for one in ADVICES if one not in advice.how],
+        more=[one for one in ADVICES if one not in first.advice.how],
         cautions=CAUTIONS,
         versions=versions_of(model, extras.hashes),
     )
@@ -260,12 +237,6 @@ def _overlay(values: NDArray[np.float32] | None) -> str | None:
     return None if values is None else pictures.png_uri(pictures.photo_overlay(values, MAP_PX))
 
 
-def _printing(record: Mapping[str, Any] | None) -> str:
-    """How a print was made, with its reason; a dial that the page calls printed is the only one this is said of."""
-    words = "" if record is None else print_words(record)
-    return words[:1].upper() + words[1:]
-
-
 def _require_fit(
     dial: Mapping[str, Any],
     photo: NDArray[np.uint8],
@@ -325,7 +296,7 @@ def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     return in_order([*zones, *missing])
 
 
-def _zones(dial: Mapping[str, Any], width: int, height: int) -> list[dict[str, Any]]:
+def zones_shown(dial: Mapping[str, Any], width: int, height: int) -> list[dict[str, Any]]:
     """All zones as the page shows them, their tags clear of each other."""
     shown: list[dict[str, Any]] = []
     for zone in _all_zones(dial["zones"]):

@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from dialtell.evaluate.words.shares import Shares
-from dialtell.evaluate.paper.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
 from dialtell.evaluate.maps.map_words import LEGEND
+from dialtell.evaluate.paper.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.first_words import headline
 from dialtell.evaluate.words.plain import in_order, plain_name
+from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.model.net.calibration import HAND, PRINTED

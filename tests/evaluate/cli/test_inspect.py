@@ -43,7 +43,7 @@ def test_document_and_page_say_the_same(inspected, drawn_photo):
     document, page = inspected
     asked = {
         "schema", "model", "reader", "page", "dial", "measured_opinion", "measurements", "not_measured", "explanation",
-        "period", "style_hints", "still",
+        "period", "style_hints", "still", "report",
     }  # fmt: skip
     assert set(document) == asked
     check_dial(document["dial"])

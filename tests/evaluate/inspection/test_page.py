@@ -21,8 +21,8 @@ from dialtell.evaluate.measurements.evidence import MeasuredEvidence, Measuremen
 from dialtell.evaluate.measurements.second_opinion import Opinion
 from dialtell.evaluate.measurements.spread import Band
 from dialtell.evaluate.pages import pictures
-from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.score.reasons import WITHHELD
+from dialtell.evaluate.words.shares import Shares
 from dialtell.model.net.verdict import ProcessEvidence as Judged
 from dialtell.model.net.verdict import Verdict
 from dialtell.synth.shared.errors import OutputError, ParameterError
