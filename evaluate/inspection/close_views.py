@@ -54,7 +54,7 @@ def zone_crops(scored: ScoredPhoto, added: Map, beside: Beside) -> list[ZoneCrop
         if evidence.judged and len(member):
             crop, place = _crop(zone, member, scored.photo, reading, added)
             share = None if explanation is None else share_within(explanation, place)
-            crops.append(replace(crop, beside=beside(place), share=share))
+            crops.append(replace(crop, beside=beside(zone, place), share=share))
     return crops
 
 
@@ -102,7 +102,7 @@ def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:
     return display(sample(photo.pixels, grid))
 
 
-Beside = Callable[[ViewPlace], tuple[tuple[str, Bytes], ...]]
+Beside = Callable[[Zone, ViewPlace], tuple[tuple[str, Bytes], ...]]
 
 
 def beside_views(
@@ -112,20 +112,22 @@ def beside_views(
 
     Raises PhotoError for the other photograph."""
     if not reading.zones.named:
-        return (lambda place: ()), ""
+        return (lambda zone, place: ()), ""
     if compare_with is None:
         drawn = reference_dial(reading)
 
-        def crops(place: ViewPlace) -> tuple[tuple[str, Bytes], ...]:
+        def crops(zone: Zone, place: ViewPlace) -> tuple[tuple[str, Bytes], ...]:
+            if zone not in drawn.shows:
+                return ()
             return tuple(
                 (title, drawn.crop(process, place.center, place.right, VIEW, place.px))
                 for title, process in (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
             )
 
         return crops, (
-            "Below, the same place on a dial of a like design, drawn once as a hand paints and once as a plate prints, "
-            "at the same magnification and no sharper than this photograph. Drawn dials show what to look for; they "
-            "prove nothing."
+            "Beside some parts stands the same on a dial of a like design, drawn once as a hand paints and once as a "
+            "plate prints, at the same magnification and no sharper than this photograph; it is left out where the "
+            "design could not be told. Drawn dials show what to look for; they prove nothing."
         )
     other = score_photo(compare_with, weights, known=Known(max_pixels=max_pixels))
     if other.reading is None:
@@ -133,8 +135,8 @@ def beside_views(
     geometry, name = other.reading.geometry, plain_name(Path(compare_with).name)
     title = f"{name}: called {other.record['call']}"
     return (
-        lambda place: ((title, view_of(other.photo, geometry, place)),),
-        f"Below, the same place on {name}, at the same magnification.",
+        lambda zone, place: ((title, view_of(other.photo, geometry, place)),),
+        f"Beside each close view stands the same place on {name}, at the same magnification.",
     )
 
 

@@ -74,7 +74,8 @@ def like_strokes(
     carry thin strokes. reader : for the drawn dials, None for the shipped one."""
     sheet, traced = strokes_of(reading)
     ups, geometry = line_ups(sheet), reading.geometry
-    drawn = _drawn(reading, sheet.grain, reader) if reading.zones.named and ups.groups else []
+    shown_zones = {group.zone for group in ups.groups} if reading.zones.named else set()
+    drawn = _drawn(reading, sheet.grain, reader) if shown_zones and shown_zones & reference_dial(reading).shows else []
     zones = []
     for zone in ZONES:
         groups = [group for group in ups.groups if group.zone is zone]
@@ -82,7 +83,8 @@ def like_strokes(
         shown: list[dict[str, Any]] = []
         for group in groups[:MOST_GROUPS]:
             fresh = all(one["what"] != group.what for one in shown)  # a drawn dial beside the first of a kind is enough
-            shown.append(_group(group, ups, photo, reading, drawn if fresh else []))
+            like = drawn if fresh and zone in reference_dial(reading).shows else []
+            shown.append(_group(group, ups, photo, reading, like))
         track = {Zone.MINUTE_TRACK: ups.track, Zone.SECONDS_BIT: ups.seconds}.get(zone)
         strip = None if track is None else _strip(unrolled(zone, track, sheet, photo, geometry), diameter_mm)
         whole = _signature(reading, photo, diameter_mm) if zone is Zone.SIGNATURE else None

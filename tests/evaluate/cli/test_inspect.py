@@ -91,7 +91,7 @@ def test_what_spoke_loudest_is_shown_with_its_own_share(inspected):
 def test_a_close_view_has_the_share_of_the_places_in_it(scored):
     """All places of a dial within a view as large as the dial make the whole sum; its corners lie where it was cut."""
     told = scored.verdict.explanation
-    for crop in zone_crops(scored, scored.reading.patches.density, lambda place: ()):
+    for crop in zone_crops(scored, scored.reading.patches.density, lambda zone, place: ()):
         corners = scored.reading.geometry.to_dial(crop.frame)
         assert np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1) == pytest.approx(VIEW, abs=1e-6)
         middle, right = corners.mean(axis=0), (corners[1] - corners[0]) / VIEW
@@ -144,7 +144,7 @@ def test_maps_lie_where_the_patches_were_cut(scored):
 
 
 def test_close_views_and_their_maps_coincide(scored):
-    crops = zone_crops(scored, scored.reading.patches.density, lambda place: ())
+    crops = zone_crops(scored, scored.reading.patches.density, lambda zone, place: ())
     judged = [zone["zone"] for zone in scored.record["zones"] if zone["judged"]]
     assert [crop.zone for crop in crops] == judged and len(crops) >= 3
     for crop in crops:
