@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.page import ZoneCrop
 from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.maps.painting import Map, view_map
+from dialtell.evaluate.pages.pictures import resized_map
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.net.explanation import Explanation
@@ -28,6 +29,7 @@ from dialtell.synth.shared.terms import ZONES, Process, Zone
 
 VIEW = 0.34  # dial radii, side of a close view: some four patches
 
+COARSER = 2  # px of a close view per px of the map painted for it, a side
 _FINEST = 1400.0  # px per dial radius of a close view at most
 
 
@@ -85,15 +87,17 @@ def _crop(
     scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
     side = round(VIEW * scale)
     place = ViewPlace((float(center[0]), float(center[1])), (float(right[0]), float(right[1])), side)
-    # the same view as a dial seen face on, turned so that `right` runs along its columns
-    turn = -math.atan2(right[1], right[0])
-    flat = DialGeometry((0.0, 0.0), (scale, scale), rotation=turn)
-    x, y = side / 2 - flat.to_photo(center)
-    view = DialGeometry((float(x), float(y)), (scale, scale), rotation=turn)
+    # the same view as a dial seen face on, turned so that `right` runs along its columns; its map need not be fine
+    turn, coarse = -math.atan2(right[1], right[0]), max(side // COARSER, 1)
+    unit = scale * coarse / side
+    flat = DialGeometry((0.0, 0.0), (unit, unit), rotation=turn)
+    x, y = coarse / 2 - flat.to_photo(center)
+    view = DialGeometry((float(x), float(y)), (unit, unit), rotation=turn)
+    mapped = resized_map(view_map(added, patches, view, (coarse, coarse)), side, side)
     caption = "Outwards is up." if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK) else ""
     image = view_of(photo, reading.geometry, place)
     frame = frame_of(reading.geometry, place)
-    return ZoneCrop(zone.value, image, view_map(added, patches, view, (side, side)), caption, frame=frame), place
+    return ZoneCrop(zone.value, image, mapped, caption, frame=frame), place
 
 
 def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:

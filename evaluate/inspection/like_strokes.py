@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,7 +36,8 @@ Floats = NDArray[np.float64]
 MOST_GROUPS = 4  # line-ups of a zone on the page, the largest
 BESIDE = 12  # strokes of a drawn dial shown
 FEW = 3  # strokes, up to which a line-up stands beside another
-DRAWN_SCALE = 700.0  # px per dial radius of a drawn dial at most
+WORKERS = 2  # threads
+DRAWN_SCALE = 440.0  # px per dial radius of a drawn dial at most
 SIGNATURE_PX = 1000
 PLOT = (640.0, 300.0)
 LEFT, TOP, RIGHT, BOTTOM = 50.0, 12.0, 12.0, 44.0  # about the plot, px
@@ -73,9 +75,13 @@ def like_strokes(
     """All of it of one dial. diameter_mm : of the dial, None where no size is known. coarse : the photograph does not
     carry thin strokes. reader : for the drawn dials, None for the shipped one."""
     sheet, traced = strokes_of(reading)
-    ups, geometry = line_ups(sheet), reading.geometry
-    shown_zones = {group.zone for group in ups.groups} if reading.zones.named else set()
-    drawn = _drawn(reading, sheet.grain, reader) if shown_zones and shown_zones & reference_dial(reading).shows else []
+    geometry = reading.geometry
+    shows = reference_dial(reading).shows if reading.zones.named else frozenset()
+    with ThreadPoolExecutor(WORKERS) as pool:  # most of it is OpenCV's and numpy's, which let others run
+        own = pool.submit(line_ups, sheet)
+        beside = [pool.submit(_drawn, reading, kind, sheet.grain, reader) for _, kind in DRAWN] if shows else []
+        ups = own.result()
+        drawn = [(title, *one.result()) for (title, _), one in zip(DRAWN, beside, strict=False)]
     zones = []
     for zone in ZONES:
         groups = [group for group in ups.groups if group.zone is zone]
@@ -83,7 +89,7 @@ def like_strokes(
         shown: list[dict[str, Any]] = []
         for group in groups[:MOST_GROUPS]:
             fresh = all(one["what"] != group.what for one in shown)  # a drawn dial beside the first of a kind is enough
-            like = drawn if fresh and zone in reference_dial(reading).shows else []
+            like = drawn if fresh and zone in shows else []
             shown.append(_group(group, ups, photo, reading, like))
         track = {Zone.MINUTE_TRACK: ups.track, Zone.SECONDS_BIT: ups.seconds}.get(zone)
         strip = None if track is None else _strip(unrolled(zone, track, sheet, photo, geometry), diameter_mm)
@@ -98,17 +104,14 @@ def like_strokes(
     )  # fmt: skip
 
 
-def _drawn(reading: Reading, grain: float, reader: Reader | None) -> list[tuple[str, LineUps, Photo, Reading]]:
-    """A like dial drawn by either process, read as a photograph is."""
+def _drawn(reading: Reading, process: Process, grain: float, reader: Reader | None) -> tuple[LineUps, Photo, Reading]:
+    """A like dial drawn by a process, read as a photograph is; line-ups of the zones in which it is like."""
     reference = reference_dial(reading)
     sharp = max(reading.sharpness.true_pixels_per_radius, 60.0)
     scale = min(reading.geometry.pixels_per_radius, 1.3 * sharp, DRAWN_SCALE)
-    found = []
-    for title, process in DRAWN:
-        photo, geometry = reference.photographed(process, scale, grain)
-        like = read_at(photo, geometry, 0.0, reader)
-        found.append((title, line_ups(lay_flat(like), most=1), photo, like))
-    return found
+    photo, geometry = reference.photographed(process, scale, grain)
+    like = read_at(photo, geometry, 0.0, reader)
+    return line_ups(lay_flat(like), 1, reference.shows), photo, like
 
 
 def _group(

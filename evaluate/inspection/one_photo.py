@@ -20,7 +20,7 @@ from dialtell.evaluate.inspection.examine import Examination, examine, why_not_m
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes, like_strokes
 from dialtell.evaluate.inspection.page import MAP_PX, PageExtras, write_page
 from dialtell.evaluate.inspection.reported import report_of
-from dialtell.evaluate.inspection.stated import DialView, dial_view, drawable, stated_model
+from dialtell.evaluate.inspection.stated import DialView, dial_view, drawable, small_view, stated_model
 from dialtell.evaluate.maps.painting import photo_map
 from dialtell.evaluate.paper.report import write_report
 from dialtell.evaluate.paper.still import still_png, write_still
@@ -160,7 +160,7 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         like=_like(examined, weights.reader),
         advice=advice_of(scored.record, scored.resolution),
         shown_as=None if shown_zone is None or located else shown_zone.value,
-        whole=None if view.whole else dial_view(scored.photo, None, WHOLE_PX).picture,
+        whole=None if view.whole else small_view(scored.photo, WHOLE_PX),
         hashes=hashes_of(scored.record),
     )
     model = stated_model(weights)

@@ -31,7 +31,7 @@ from dialtell.synth.shared.srgb import codes
 from dialtell.synth.shared.terms import Process, Zone
 from dialtell.synth.specimen import ENAMEL, part, plain_making
 
-CANDIDATES, SHORTLIST = 500, 10  # designs drawn at random, and those of them whose strokes are looked at
+CANDIDATES, SHORTLIST = 500, 6  # designs drawn at random, and those of them whose strokes are looked at
 SEED = 20_003
 SMALL = 240  # px, side of the pictures compared
 MARGIN = 1.06  # dial radii from the middle to the edge of a whole drawn dial's picture

@@ -69,6 +69,13 @@ def dial_view(photo: Photo, geometry: DialGeometry | None, longest: int = SHOWN_
     return DialView((float(columns.start), float(rows.start)), scale, display(part), whole)
 
 
+def small_view(photo: Photo, longest: int) -> Bytes:
+    """All of a photograph, small: of every so many px one, then brought to size."""
+    step = max(max(photo.pixels.shape[:2]) // (2 * longest), 1)
+    picture = display(np.ascontiguousarray(photo.pixels[::step, ::step]))
+    return DialView((0.0, 0.0), 1.0, picture, True).fitted(longest).picture
+
+
 def drawable(record: Mapping[str, Any], scale: float = 1.0, corner: tuple[float, float] = (0.0, 0.0)) -> dict[str, Any]:
     """The record with its places in px of a picture whose top left is at `corner` px of the photograph and that is
     `scale` times as large; what it says of the original stays.
