@@ -17,7 +17,9 @@ from dialtell.evaluate.benchmark import page as benchmark_page
 from dialtell.evaluate.collection import page as collection_page
 from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.compare import page as compare_page
+from dialtell.evaluate.compare.zone_pairs import ZonePair
 from dialtell.evaluate.inspection import page
+from dialtell.model.reading.known import Known
 
 HOSTILE = [
     "<script>alert(1)</script>", '"><img src=x onerror=alert(1)>', "' onmouseover='alert(1)", "</title><b>", "--><b>",
@@ -67,7 +69,10 @@ def compared(words, monkeypatch):
         "stray": {"px": None}, "zones": [], "part": "", "places": 0, "matched": 0,
         "model": {"name": words, "version": words, "sha256": words},
     }  # fmt: skip
-    return compare_page.page_text(SimpleNamespace(document=document, registration=None, first=None, second=None))
+    pair = ZonePair("numerals", ((pages_made.photo(),), ()), (words, words))
+    monkeypatch.setattr(compare_page, "zone_pairs", lambda *_: [pair])
+    one = SimpleNamespace(known=Known())
+    return compare_page.page_text(SimpleNamespace(document=document, registration=None, first=one, second=one))
 
 
 def benchmark(words):

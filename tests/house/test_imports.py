@@ -55,10 +55,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.museum": {"synth.shared"},
     "evaluate.score": {"synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words"},
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
+    "evaluate.paper": {"synth.shared", "model.net", "evaluate.words", "evaluate.pages", "evaluate.maps"},
     "evaluate.inspection": {
         "synth.shared", "synth.design", "synth", "model.reader", "model.reading", "model.net", "evaluate.words",
         "evaluate.pages", "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period",
-        "evaluate.score",
+        "evaluate.score", "evaluate.paper",
     },
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",

@@ -28,16 +28,17 @@ from dialtell.evaluate.cli.threads import one_thread_for_small_matrices
 from dialtell.synth.shared.workers import follow_parent
 
 GOAL = 15.0  # times scoring, warm
-LARGEST_MB = 6.0  # 10^6 bytes of the page
+LARGEST_MB = 4.0  # 10^6 bytes of the page
 # where the page's makers look a function up, and the stage it is counted for
 STAGES = (
     ("score_photo", "scoring"),
-    ("examine", "looked into"),  # gradients and measurements, side by side, then hints of style
-    ("shown_photo", "photograph shown"),
+    ("examine", "looked into"),  # maps and measurements, then hints of style
+    ("dial_view", "dial cut out"),
     ("evidence_table", "evidence table"),
     ("photo_map", "map painted"),
     ("beside_views", "like dial"),
     ("zone_crops", "close views"),
+    ("like_strokes", "like strokes"),
     ("write_page", "page written"),
 )
 
