@@ -205,7 +205,9 @@ class Desk:
         if job.what == LOOK:
             seen = await self._run(slot, work.look, path, self.files.view(sha256), self.max_pixels)
             await asyncio.to_thread(self._do, lambda dials: dials.looked(sha256, *seen))
-            if row["state"] == WAITING:
+            if row["state"] == WAITING and self._queue.empty():
+                await self._work(slot, _Job(READING, job.order, sha256))  # here, where it is open
+            elif row["state"] == WAITING:
                 self.want(READING, sha256)
         elif row["state"] == WAITING:
             found = await self._run(slot, work.read, path, replace(known, max_pixels=self.max_pixels))

@@ -15,11 +15,14 @@ if TYPE_CHECKING:
 
     from dialtell.model.net.weights_file import Weights
     from dialtell.model.reading.known import Known
+    from dialtell.model.reading.photo import Photo
 
-VIEW_PX = 2400  # longer side of what the page shows
+VIEW_PX = 1600  # longer side of what the page shows; the loupe shows all
+_HOLD_PIXELS = 30_000_000  # of a photograph that stays open until the next: it is looked at, then read, then marked
 _QUALITY = 90
 _held: dict[str, Weights] = {}
 _place: dict[str, Path | None] = {}
+_open: dict[tuple[Path, int], Photo] = {}  # the last photograph opened
 
 
 class Looked(NamedTuple):
@@ -51,15 +54,27 @@ def _weights() -> Weights:
     return _held["weights"]
 
 
+def _opened(path: Path, max_pixels: int) -> Photo:
+    """A photograph; one that was opened last need not be opened anew, as files here never change. Raises PhotoError."""
+    from dialtell.model.reading.photo import read_photo
+
+    photo = _open.get((path, max_pixels))
+    if photo is None:
+        _open.clear()
+        photo = read_photo(path, max_pixels=max_pixels)
+        if photo.pixels.shape[0] * photo.pixels.shape[1] <= _HOLD_PIXELS:
+            _open[path, max_pixels] = photo
+    return photo
+
+
 def look(path: Path, view: Path, max_pixels: int) -> Looked:
     """Write the JPEG that the page shows, and return the thumbnail. Raises PhotoError."""
     import cv2
     import numpy as np
 
     from dialtell.evaluate.collection.add import thumbnail
-    from dialtell.model.reading.photo import read_photo
 
-    photo = read_photo(path, max_pixels=max_pixels)
+    photo = _opened(path, max_pixels)
     light = photo.pixels
     height, width = light.shape[:2]
     share = min(1.0, VIEW_PX / max(height, width))
@@ -72,9 +87,7 @@ def look(path: Path, view: Path, max_pixels: int) -> Looked:
 
 def write_full(path: Path, view: Path, max_pixels: int) -> None:
     """Write a photograph in full resolution, upright, as a JPEG that any browser shows. Raises PhotoError."""
-    from dialtell.model.reading.photo import read_photo
-
-    _write_jpeg(read_photo(path, max_pixels=max_pixels).pixels, view)
+    _write_jpeg(_opened(path, max_pixels).pixels, view)
 
 
 def _write_jpeg(light: NDArray[np.float32], view: Path) -> None:
@@ -93,10 +106,10 @@ def _write_jpeg(light: NDArray[np.float32], view: Path) -> None:
 def read(path: Path, known: Known) -> ReadPhoto:
     """Score one photograph. Raises PhotoError."""
     from dialtell.evaluate.collection.near_duplicates import likeness
-    from dialtell.evaluate.score.score import score_photo
+    from dialtell.evaluate.score.score import score_opened
 
     weights = _weights()
-    scored = score_photo(path, weights, known=known)
+    scored = score_opened(_opened(path, known.max_pixels), weights, known=known)
     return ReadPhoto(scored.record, likeness(scored.photo.grey), weights.identity)
 
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import resource
+import struct
+import zlib
 from concurrent.futures.process import BrokenProcessPool
 
 import pytest
 from examine_asked import StandIn, add, asked, new_dial, settled
 
+from dialtell.evaluate.examine import work
 from dialtell.evaluate.examine.desk import DIED
 from dialtell.evaluate.examine.kept_files import KeptFiles
+from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.synth.shared.errors import PhotoError
 
 
 class Deadly(StandIn):
@@ -59,3 +65,28 @@ def test_no_name_leads_out_of_the_folder(tmp_path, name):
     assert [path.name for path in (files.folder / "photographs").iterdir()] == [file]
     assert file.startswith(digest) and file.removeprefix(digest) in (".jpg", ".png", ".photo", ".heic")
     assert files.photograph("../../etc/passwd").parent == files.folder / "photographs"
+
+
+def _bomb(side):
+    """A grey PNG of side x side px, all black, as small as a PNG of that size is."""
+    packer = zlib.compressobj(9)
+    rows = b"".join(packer.compress(b"\0" * (side + 1)) for _ in range(side)) + packer.flush()
+
+    def chunk(kind, content):
+        return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))
+
+    head = struct.pack(">IIBBBBB", side, side, 8, 0, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", rows) + chunk(b"IEND", b"")
+
+
+@pytest.mark.parametrize("function", ["look", "write_full"])
+def test_a_picture_that_would_burst_is_refused_unopened(tmp_path, function):
+    content = _bomb(30_000)
+    assert len(content) < 1_000_000  # and 900 million bytes once opened
+    place = tmp_path / "bomb.png"
+    place.write_bytes(content)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    with pytest.raises(PhotoError, match="pixels"):
+        getattr(work, function)(place, tmp_path / "view.jpg", MAX_PIXELS)
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 200_000  # kilobytes
+    assert not (tmp_path / "view.jpg").exists()
