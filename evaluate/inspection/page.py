@@ -148,6 +148,7 @@ def page_text(
         first=first,
         loud=[_shown_loud(one) for one in first.loud],
         warnings=[plain_name(warning) for warning in dial["warnings"]],
+        photographs=_photographs(dial),
         width=width,
         height=height,
         shape=round(width / height, 4),
@@ -178,6 +179,25 @@ def page_text(
         more=[one for one in ADVICES if one not in first.advice.how],
         cautions=CAUTIONS,
         versions=versions_of(model, extras.hashes),
+    )
+
+
+def _photographs(dial: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What each photograph of a dial gave, where there are several."""
+    rows = dial.get("photographs", ())
+    total = sum(row["squares"] for row in rows)
+    return [(plain_name(os.path.basename(str(row["photo"]))), plain_name(_gave(row, total))) for row in rows]
+
+
+def _gave(row: Mapping[str, Any], total: int) -> str:
+    """What one photograph is, where it lies, and how much of the call rests on it."""
+    if row["role"] in ("another dial", "not placed"):
+        said = "of another dial, as it seems" if row["role"] == "another dial" else "not laid on the whole view"
+        return f"{said}; left out.{' ' + row['reason'] if row['reason'] else ''}"
+    place = row["place"]
+    zones = "" if place is None else ", ".join(list(place["zones"])[:3])
+    return (
+        f"{row['role']}{f' ({zones})' if zones else ''}; {row['squares']} of the {total} small squares judged are its."
     )
 
 

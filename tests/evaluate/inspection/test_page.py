@@ -113,6 +113,25 @@ def test_page_without_dial_map_or_numbers():
     assert "prior 1:1 0" not in page.words and "Warnings" not in page.words
 
 
+def test_page_of_one_dial_says_what_each_photograph_gave():
+    rows = [
+        {"photo": "a/whole.jpg", "role": "whole view", "reason": "", "squares": 40, "place": None},
+        {
+            "photo": "a/<b>.jpg",
+            "role": "laid on it",
+            "reason": "",
+            "squares": 60,
+            "place": {"zones": {"signature": 1.0}},
+        },
+        {"photo": "a/c.jpg", "role": "another dial", "reason": "It does not fit.", "squares": 0, "place": None},
+    ]
+    page = Page(page_text(sample(photographs=rows), photo(), None, [], MODEL))
+    assert "whole.jpg : whole view; 40 of the 100 small squares judged are its." in page.words
+    assert "<b>.jpg : laid on it (signature); 60 of the 100" in page.words
+    assert "c.jpg : of another dial, as it seems; left out. It does not fit." in page.words
+    assert "The photographs" not in Page(page_text(sample(), photo(), None, [], MODEL)).words
+
+
 def test_page_shows_what_was_measured():
     text = page_text(sample(), photo(), None, [], MODEL, PageExtras(evidence=measured(), bearing=both()))
     page = Page(text)
