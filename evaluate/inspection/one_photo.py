@@ -23,6 +23,7 @@ from dialtell.evaluate.inspection.shares import Shares
 from dialtell.evaluate.inspection.stated import drawable, stated_model
 from dialtell.evaluate.inspection.still import still_png, write_still
 from dialtell.evaluate.maps.painting import photo_map
+from dialtell.evaluate.next_fields.frames import next_photographs
 from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.stated import stated_ratio
@@ -138,6 +139,9 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         odd=odd,
         maps=weights.record.get("maps"),
         like=_like(examined, weights.reader),
+        next_photographs=next_photographs(
+            record["next_fields"], shown, None if scored.reading is None else scored.reading.geometry.scaled(scale)
+        ),
     )
     write_page(target, record, shown, added, crops, stated_model(weights), overwrite=wishes.overwrite, extras=extras)
     return Inspection(inspection_document(examined, period, target, weights), shown, added)

@@ -23,6 +23,7 @@ from dialtell.evaluate.inspection.evidence_table import EvidenceTable
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.inspection.shares import Shares
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
+from dialtell.evaluate.next_fields.frames import NextPhotographs
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
@@ -75,7 +76,7 @@ class PageExtras:
     evidence : what was measured. bearing : what the measurements together lean to, beside the call.
     shares : what the call is the sum of. unlike, odd : (H, W) float32 in the photo's frame, what differs from its like
     and ink that no stroke like it has, positive towards hand. maps : "maps" of the weights' JSON, how far the maps can
-    be trusted. like : line-ups of like strokes.
+    be trusted. like : line-ups of like strokes. next_photographs : what to photograph next, None of a settled dial.
     """
 
     period: PeriodCheck | None = None
@@ -89,6 +90,7 @@ class PageExtras:
     odd: NDArray[np.float32] | None = None
     maps: Mapping[str, Any] | None = None
     like: LikeStrokes | None = None
+    next_photographs: NextPhotographs | None = None
 
 
 def write_page(
@@ -174,6 +176,7 @@ def page_text(
         style_hints=extras.hints,
         evidence=evidence,
         like=extras.like,
+        next=extras.next_photographs,
         strokes=[] if evidence is None else evidence.lines,
         advices=ADVICES,
         cautions=CAUTIONS,
