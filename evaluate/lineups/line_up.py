@@ -29,7 +29,8 @@ LARGEST = 120  # px of a window's longer side, in which strokes are compared
 CALM = 0.7  # px, least SD of the smoothing before two are compared
 IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the camera's sharpening, not a stroke
 BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
-MANY = 20  # strokes, from which what changes evenly across the dial is taken out of their differences
+LEANING, MANY = 8, 20  # strokes, from which what leans across the dial, and what changes from place to place, is told
+NEIGHBOURS = (0.5, 0.2)  # dial radii, how far off those lie that a stroke is compared with
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
 LEAST_LIKE = 0.5  # correlation with the middle stroke, below which it is no such stroke
@@ -185,16 +186,14 @@ def _compared(
         ink = typical < sides - 0.25 * depth
     support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
     support &= valid.mean(axis=0) > 0.5
-    hat = _hat(cuts, len(cuts) >= MANY)
-    free = 1.0 / (1.0 - np.diag(hat))  # against what the others make of it
-    left = windows.reshape(n, -1) - hat.astype(np.float32) @ windows.reshape(n, -1)
-    difference = (left * free[:, None].astype(np.float32)).reshape(windows.shape)
     inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
     inside &= support  # smoothing has drawn in a little of what is not the stroke's own
-    difference = np.where(inside, difference, np.float32(0.0))
-    count = np.maximum(inside.sum(axis=(1, 2)), 1)
-    rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
-    floor = math.hypot(floor, BETWEEN * depth) * float(np.sqrt(np.median(free)))
+    place = np.array([(cut.x, cut.y) for cut in cuts]) / field.sheet.scale
+    difference, rms, more = min(
+        (_left(windows, inside, ways) for ways in _expected(place)),
+        key=lambda told: float(np.median(told[1] / told[2])),
+    )
+    floor = math.hypot(floor, BETWEEN * depth) * more
     excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
     return LineUp(
         zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
@@ -212,13 +211,40 @@ def _evened(windows: Image, valid: Flags) -> Image:
     return out
 
 
-def _hat(cuts: Sequence[Cut], leaning: bool) -> Floats:
-    """(N, N) what makes of N windows what each ought to be: their mean, or of many one that leans across the dial as
-    focus, light and tilt do."""
-    place = np.array([(cut.x, cut.y) for cut in cuts])
-    place = (place - place.mean(axis=0)) / np.maximum(np.ptp(place, axis=0), 1e-6)
-    terms = np.column_stack([np.ones(len(cuts)), place]) if leaning else np.ones((len(cuts), 1))
-    return np.asarray(terms @ np.linalg.pinv(terms))
+def _left(windows: Image, inside: Flags, others: Floats) -> tuple[Image, Floats, float]:
+    """What of each window the others do not make: (N, h, w), 0 outside what is compared; its RMS, (N,); and how many
+    times as much noise it carries as one window. others : (N, N), what each of the others counts in it."""
+    n = len(windows)
+    made = (others.astype(np.float32) @ windows.reshape(n, -1)).reshape(windows.shape)
+    difference = np.where(inside, windows - made, np.float32(0.0))
+    count = np.maximum(inside.sum(axis=(1, 2)), 1)
+    rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
+    return difference, rms, float(np.median(np.sqrt(1.0 + (others**2).sum(axis=1))))
+
+
+def _expected(place: Floats) -> list[Floats]:
+    """Ways of saying of each of N strokes what it ought to be by the others, (N, N) each with rows that add up to 1
+    and nothing of its own: their mean; one that leans or bends across the dial as focus, light and tilt do; the mean of
+    its neighbours, as where a print took worse or a gleam lies. place : (N, 2) dial radii."""
+    n = len(place)
+    one, x, y = np.ones(n), *(place - place.mean(axis=0)).T
+    ways = [_fitted(one[:, None])]
+    ways += [_fitted(np.column_stack([one, x, y]))] if n >= LEANING else []
+    ways += [_fitted(np.column_stack([one, x, y, x * y, x * x - y * y]))] if n >= MANY else []
+    if n >= MANY:
+        away = np.hypot(x[:, None] - x, y[:, None] - y)
+        for near in NEIGHBOURS:
+            weight = np.exp(-0.5 * (away / near) ** 2) * (1.0 - np.eye(n)) + 1e-9
+            np.fill_diagonal(weight, 0.0)
+            ways.append(weight / weight.sum(axis=1, keepdims=True))
+    return ways
+
+
+def _fitted(terms: Floats) -> Floats:
+    """(N, N) what terms fitted to all the others make of each. terms : (N, T)."""
+    hat = terms @ np.linalg.pinv(terms)
+    own = np.diag(hat)[:, None]
+    return np.asarray((hat - own * np.eye(len(terms))) / np.maximum(1.0 - own, 0.1))
 
 
 def noise(field: Field, step: float, calm: float, rng: np.random.Generator) -> float:
