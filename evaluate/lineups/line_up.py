@@ -136,7 +136,15 @@ def _read(
     light = field.light(grids)
     if valid is None:
         valid = np.array([field.valid(grid, cut.owner, zone) for grid, cut in zip(grids, cuts, strict=True)])
-    smooth = np.array([cv2.GaussianBlur(one, (0, 0), calm) for one in np.where(valid, light, np.float32(1.0))])
+    # by what is its own alone: smoothed with white, a stroke that runs out of view would be a paler one
+    weight = valid.astype(np.float32) + np.float32(1e-3)
+    filled = np.where(valid, light, np.float32(1.0)) * weight
+    smooth = np.array(
+        [
+            cv2.GaussianBlur(a, (0, 0), calm) / cv2.GaussianBlur(b, (0, 0), calm)
+            for a, b in zip(filled, weight, strict=True)
+        ]
+    )
     return smooth, valid
 
 
@@ -185,6 +193,8 @@ def _compared(
         sides = np.median(typical[:, [0, 1, -2, -1]], axis=1, keepdims=True)
         ink = typical < sides - 0.25 * depth
     support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    if cuts[0].owner == 0:
+        support &= _before_rings(ink, sides[:, 0] < 1.0 - 0.25 * depth)
     support &= valid.mean(axis=0) > 0.5
     inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
     inside &= support  # smoothing has drawn in a little of what is not the stroke's own
@@ -209,6 +219,19 @@ def _evened(windows: Image, valid: Flags) -> Image:
         if mask.sum() >= LEAST_BARE:
             one /= np.clip(np.median(one[mask]), 0.6, 1.6)
     return out
+
+
+def _before_rings(ink: Flags, ring: Flags) -> Flags:
+    """(h, w) where a stroke cut by place may be compared: up to the rings it ends at, and beyond in its own columns
+    alone, where it may overrun; a figure that reaches a ring from the other side is no part of it. ring : (h,)."""
+    rows = np.flatnonzero(ink.any(axis=1) & ~ring)
+    if not len(rows):
+        return np.ones_like(ink)
+    _, run = np.unique(np.cumsum(ring)[rows], return_counts=True)
+    first = rows[int(run[: int(run.argmax())].sum())]
+    free = ~ring & (np.cumsum(ring) == np.cumsum(ring)[first])
+    columns = cv2.dilate(ink.any(axis=0).astype(np.uint8)[None], np.ones((1, 3), np.uint8))[0] > 0
+    return np.asarray(free[:, None] | columns[None])
 
 
 def _left(windows: Image, inside: Flags, others: Floats) -> tuple[Image, Floats, float]:
