@@ -31,6 +31,10 @@ LEAST, MOST = 3, 5  # frames
 FADES = 0.25  # of the first frame's worth, below which none is added to the least
 DISAGREEING = 2.0  # what a place counts in a zone that another contradicts
 STEP, REACH = 0.04, 0.84  # dial radii: between middles tried, and how far out they lie
+ALL = 2.1  # dial radii, a frame of the whole dial
+# px per dial radius of a whole view: 10 px/mm on 18 size, below which every second drawn dial stays open and above
+# three of ten; and 22 px/mm, about where fewest do (figures of the weights)
+COARSE, SHARP = 220.0, 480.0
 LEAST_WHOLE = 60.0  # px per dial radius truly resolved, below which no close-up can be laid on a whole view
 
 
@@ -57,24 +61,31 @@ class NextField:
 def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> tuple[NextField, ...]:
     """Three to five frames, the one that would most likely settle the dial first; none of a dial that is settled.
 
-    Of a close-up, and where the dial is shown so small that nothing can be laid on it, the whole dial alone.
+    The whole dial comes first where it is shown coarsely, and alone of a close-up and where it is shown so small that
+    nothing can be laid on it.
     """
     if verdict.call != UNDETERMINED or resolution.screened:
         return ()
     if reading.close_up is not None:
-        return (_whole(resolution, "The whole dial: a close-up by itself does not say which part of it is shown."),)
+        return (_whole(resolution, "a close-up by itself does not say which part of it is shown"),)
     if resolution.true < 2 * LEAST_WHOLE:
-        return (_whole(resolution, "The whole dial, nearer or sharper: too little of it is resolved to begin with."),)
+        return (_whole(resolution, "too little of it is resolved to lay close-ups on it"),)
+    again: tuple[NextField, ...] = ()
+    if resolution.true < 2 * COARSE:
+        again = (_whole(resolution, "seen as coarsely as here, every second dial stays open"),)
     wished = max(CLOSE, 0.5 * resolution.needed)
     spots = spots_of(reading, wished)
-    return tuple(
+    near = tuple(
         NextField(x, y, WIDTH, wished, reason_words(within, verdict, resolution.diameter_mm))
-        for x, y, within in frames(spots, zone_weights(verdict))
+        for x, y, within in frames(spots, zone_weights(verdict), MOST - len(again))
     )
+    return again + near
 
 
-def _whole(resolution: Resolution, reason: str) -> NextField:
-    return NextField(0.0, 0.0, 2.1, max(0.5 * resolution.needed, 4 * LEAST_WHOLE), reason)
+def _whole(resolution: Resolution, why: str) -> NextField:
+    wished = max(0.5 * resolution.needed, SHARP)
+    reason = f"The whole dial, sharp and at least {ALL * wished:.0f} pixels across: {why}."
+    return NextField(0.0, 0.0, ALL, wished, reason)
 
 
 def zone_weights(verdict: Verdict) -> Floats:

@@ -41,19 +41,20 @@ def next_photographs(
     if not fields or geometry is None:
         return None
     reasons = tuple(plain_name(field["reason"]) for field in fields)
-    first = fields[0]
-    finely = "" if first["px_per_mm"] is None else f", which is {first['px_per_mm']:.0f} pixels per millimetre"
-    if first["width"] > PART:
-        return NextPhotographs(f"Let it fill the picture: at least {first['pixels']} pixels across.", None, reasons)
+    near = [(number, field) for number, field in enumerate(fields, 1) if field["width"] <= PART]
+    if not near:
+        return NextPhotographs("Give it together with this photograph and --one-dial.", None, reasons)
+    one = near[0][1]
+    finely = "" if one["px_per_mm"] is None else f", which is {one['px_per_mm']:.0f} pixels per millimetre"
     says = (
         "These places would most likely settle it, the first one most of all. Photograph each from near, so that its "
-        f"frame fills the picture: sharp, and at least {first['pixels']} pixels across{finely}. Then give them "
+        f"frame fills the picture: sharp, and at least {one['pixels']} pixels across{finely}. Then give them "
         "together with this photograph and --one-dial."
     )
-    return NextPhotographs(says, _picture(fields, photo, geometry), reasons)
+    return NextPhotographs(says, _picture(near, photo, geometry), reasons)
 
 
-def _picture(fields: Sequence[Mapping[str, Any]], photo: Bytes, geometry: DialGeometry) -> dict[str, Any]:
+def _picture(fields: Sequence[tuple[int, Mapping[str, Any]]], photo: Bytes, geometry: DialGeometry) -> dict[str, Any]:
     """The dial cut out, and each frame's corners and number in its px."""
     height, width = photo.shape[:2]
     turn = np.linspace(0.0, 2.0 * np.pi, 73)
@@ -63,10 +64,10 @@ def _picture(fields: Sequence[Mapping[str, Any]], photo: Bytes, geometry: DialGe
     cut = pictures.fitted(np.ascontiguousarray(photo[low[1] : high[1], low[0] : high[0]]), SIDE)
     by = cut.shape[1] / (high[0] - low[0])
     shown = []
-    for field in fields:
+    for number, field in fields:
         corners = np.array([field["x"], field["y"]]) + 0.5 * field["width"] * SQUARE
         px = by * (geometry.to_photo(corners) - low)
         x, y = px.mean(axis=0)
-        shown.append({"points": " ".join(f"{a:.1f},{b:.1f}" for a, b in px), "x": round(float(x), 1),
+        shown.append({"number": number, "points": " ".join(f"{a:.1f},{b:.1f}" for a, b in px), "x": round(float(x), 1),
                       "y": round(float(y), 1)})  # fmt: skip
     return {"uri": pictures.jpeg_uri(cut), "width": cut.shape[1], "height": cut.shape[0], "frames": shown}

@@ -96,7 +96,9 @@ def test_a_settled_dial_asks_for_nothing_and_a_small_one_for_the_whole() -> None
     assert next_fields(reading, verdict(1.5, 1.2, 1.2, 1.2), FINE) == ()
     assert next_fields(reading, OPEN, replace(FINE, screened=True)) == ()
     (whole,) = next_fields(reading, OPEN, replace(FINE, true=90.0))
-    assert whole.width > 2 and whole.pixels_per_radius * whole.width > 310 and "whole dial" in whole.reason
+    assert whole.width > 2 and whole.pixels_per_radius * whole.width >= 1000 and "whole dial" in whole.reason
+    first, *others = next_fields(reading, OPEN, replace(FINE, true=400.0))
+    assert first.width == whole.width and 2 <= len(others) < MOST and all(one.width == WIDTH for one in others)
 
 
 def test_reasons_name_the_place_and_the_cause() -> None:

@@ -28,6 +28,9 @@ def test_nothing_is_shown_of_a_settled_dial_and_no_frame_of_the_whole() -> None:
     assert next_photographs([], PHOTO, DIAL) is None and next_photographs([FIELD], PHOTO, None) is None
     shown = next_photographs([FIELD | {"width": 2.1, "px_per_mm": None}], PHOTO, DIAL)
     assert shown is not None and shown.picture is None and "millimetre" not in shown.says
+    both = next_photographs([FIELD | {"width": 2.1}, FIELD], PHOTO, DIAL)
+    assert both is not None and both.picture is not None and len(both.reasons) == 2
+    assert [frame["number"] for frame in both.picture["frames"]] == [2]
 
 
 def test_the_part_of_the_page_is_escaped() -> None:

@@ -3,9 +3,10 @@
     python tests/trials reading/next_fields --minutes 25 [--first 20000] [--weights FILE] [--out FILE.json]
 
 The dials of reading/one_dial: a whole view of 8 to 25 px/mm each. Of those that it does not settle, 4 close-ups where
-the advice says and 4 anywhere on the design, both by the same cameras, lights and hands, of one size and scale, half of
-them turned any way; the advised ones are aimed as by a hand. Each is laid on the whole view by itself, and all that
-were laid are judged together. Several runs are brought together with --join.
+the advice says and 4 anywhere on the design, both by the same cameras, lights and hands, of one size and scale (but for
+the whole dial, where that is what is advised), half of them turned any way; the advised ones are aimed as by a hand.
+Each is laid on the whole view by itself, and all that were laid are judged together. Several runs are brought together
+with --join.
 """
 
 from __future__ import annotations
@@ -82,7 +83,8 @@ def close_spec(spec: DialSpec, number: int, per_radius: float, width: float, mid
 def judged_dial(seed: int, index: int, weights: Weights) -> Judged | bool:
     """Read and judge one dial; otherwise whether its whole view settles it: False also for those mixed, for clocks, and
     where the reader found no whole dial."""
-    from dialtell.evaluate.next_fields.choice import next_fields
+    from dialtell.evaluate.next_fields.choice import WIDTH, next_fields
+    from dialtell.evaluate.next_fields.spots import CLOSE
     from dialtell.evaluate.one_dial.dial import opinion
     from dialtell.evaluate.one_dial.placing import whole_view
     from dialtell.model.reading.known import Known
@@ -103,7 +105,7 @@ def judged_dial(seed: int, index: int, weights: Weights) -> Judged | bool:
     if first.verdict.call != "undetermined":
         return True
     asked = next_fields(first.reading, first.verdict, first.resolution)
-    if not asked or asked[0].width > 1.0:
+    if not asked or asked[-1].width > 1.0:
         return False
     view, found = whole_view(own), Judged(index, Process.HAND in processes, first.verdict.withheld)
 
@@ -119,7 +121,10 @@ def judged_dial(seed: int, index: int, weights: Weights) -> Judged | bool:
             if not queue:  # ask anew, of all that was photographed
                 queue = list(next_fields(latest.reading, replace_call(latest), latest.resolution)) or list(asked)
             one = queue.pop(0)
-            close = close_spec(spec, number, one.pixels_per_radius, one.width, middle(one) if arm == ADVISED else None)
+            size = (one.pixels_per_radius, one.width)
+            if arm == RANDOM:
+                size = (max(CLOSE, 0.5 * first.resolution.needed), WIDTH)
+            close = close_spec(spec, number, *size, middle(one) if arm == ADVISED else None)
             reading, agreed = _laid(photo_of(photograph(close, coats)), view, own, weights)
             found.laid[arm].append(reading is not None)
             found.asked += [one.reason.partition(".")[0]] if arm == ADVISED else []
