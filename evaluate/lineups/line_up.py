@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 ROUNDS, STEPS = 2, 4  # of the mean, and of the fit within each
+CENTRED = 2  # times that windows cut by place are moved sideways onto their strokes
 MOST_TURN, MOST_GROWN = 0.14, 0.10  # radians, ln of size: beyond, it is another stroke
 LARGEST = 120  # px of a window's longer side, in which strokes are compared
 CALM = 0.7  # px, least SD of the smoothing before two are compared
@@ -101,13 +102,18 @@ def line_up(
     fit = fit[kept]
     calm = max(CALM, IN_BLURS * blur / step)
     windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    if cuts[0].owner == 0:  # cut by place, they may stand beside it, all to one side
+        for _ in range(CENTRED):
+            fit[:, 0] += _aside(1.0 - np.median(windows, axis=0))
+            windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    start = fit.copy()
     for _round in range(ROUNDS):
         mean = _mean(windows, valid, middle=True)
         for _ in range(STEPS):
             fit = _stepped(windows, valid, mean, fit, shape)
             windows = _read(field, zone, cuts, shape, step, fit, calm, valid)[0]
         windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
-    fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
+    fit -= np.median(fit - start, axis=0)  # the mean stays where the strokes are
     windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     typical = 1.0 - np.median(windows, axis=0)
     like = [_likeness(1.0 - one, typical, mask) for one, mask in zip(windows, valid, strict=True)]
@@ -117,6 +123,15 @@ def line_up(
     floor = noise(field, step, calm, rng)
     own = tuple(cuts[k] for k in kept)
     return _compared(field, zone, what, own, step, windows[kept], valid[kept], fit[kept], floor)
+
+
+def _aside(dark: Image) -> float:
+    """How many px right of a window's middle its stroke stands, whatever goes through it from side to side."""
+    across = dark.sum(axis=0)
+    across = across - np.median(across)
+    across = np.where(across > 0.5 * across.max(), across, 0.0)
+    where = np.arange(len(across)) - 0.5 * (len(across) - 1)
+    return float((across * where).sum() / across.sum()) if across.sum() > 0 else 0.0
 
 
 def _likeness(one: Image, other: Image, mask: Flags) -> float:
@@ -199,8 +214,9 @@ def _compared(
     inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
     inside &= support  # smoothing has drawn in a little of what is not the stroke's own
     place = np.array([(cut.x, cut.y) for cut in cuts]) / field.sheet.scale
+    shown = _filled(windows, valid)
     difference, rms, more = min(
-        (_left(windows, inside, ways) for ways in _expected(place)),
+        (_left(shown, inside, ways) for ways in _expected(place)),
         key=lambda told: float(np.median(told[1] / told[2])),
     )
     floor = math.hypot(floor, BETWEEN * depth) * more
@@ -219,6 +235,12 @@ def _evened(windows: Image, valid: Flags) -> Image:
         if mask.sum() >= LEAST_BARE:
             one /= np.clip(np.median(one[mask]), 0.6, 1.6)
     return out
+
+
+def _filled(windows: Image, valid: Flags) -> Image:
+    """Windows with what is not a stroke's own as the others have it, so that it says nothing of these."""
+    typical = np.ma.median(np.ma.masked_array(windows, ~valid), axis=0).filled(1.0)
+    return np.where(valid, windows, typical.astype(np.float32))
 
 
 def _before_rings(ink: Flags, ring: Flags) -> Flags:
