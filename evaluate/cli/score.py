@@ -30,6 +30,10 @@ log10 LR above 0 speaks for the hand, below 0 for print. probability_hand is sta
 (prior odds 1:1), and of no call that is withheld. Positions are in px of the photograph held upright, x to the right, y
 down; axes_px are semi-axes, rotation_deg is how far 12 o'clock is turned clockwise from up in the photograph.
 
+next_fields in the JSON is what to photograph next where a dial is not settled, the most telling place first: a square
+of `width` about x, y in dial radii from the dial's middle (12 up, x to the right, y down), `pixels` across it at least,
+px_per_mm where the size is known, and the reason. Give such close-ups together with the whole view and --one-dial.
+
 A close-up that does not show where on the dial it lies is judged as one zone, "other"; where its scale is known only
 roughly it is judged at three scales, and the least of the three counts.
 

@@ -22,6 +22,7 @@ from dialtell.evaluate.inspection.page import MAP_PX, PageExtras, write_page
 from dialtell.evaluate.inspection.reported import report_of
 from dialtell.evaluate.inspection.stated import DialView, dial_view, drawable, small_view, stated_model
 from dialtell.evaluate.maps.painting import photo_map
+from dialtell.evaluate.next_fields.frames import next_photographs
 from dialtell.evaluate.paper.report import write_report
 from dialtell.evaluate.paper.still import still_png, write_still
 from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
@@ -162,6 +163,9 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         shown_as=None if shown_zone is None or located else shown_zone.value,
         whole=None if view.whole else small_view(scored.photo, WHOLE_PX),
         hashes=hashes_of(scored.record),
+        next_photographs=next_photographs(
+            record["next_fields"], view.picture, view.geometry(reading.geometry) if reading and located else None
+        ),
     )
     model = stated_model(weights)
     write_page(target, record, view.picture, added, crops, model, overwrite=wishes.overwrite, extras=extras)

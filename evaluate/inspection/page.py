@@ -23,6 +23,7 @@ from dialtell.evaluate.inspection.evidence_table import EvidenceTable
 from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
+from dialtell.evaluate.next_fields.frames import NextPhotographs
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
@@ -78,7 +79,8 @@ class PageExtras:
     and ink that no stroke like it has, positive towards hand. maps : "maps" of the weights' JSON, how far the maps can
     be trusted. like : line-ups of like strokes. advice : what is missing. shown_as : the zone that a close-up shows,
     where it was read as "other". whole : (h, w, 3) the photograph that the dial was cut from, None where that is all of
-    it. hashes : (name, SHA-256) of the photographs.
+    it. hashes : (name, SHA-256) of the photographs. next_photographs : what to photograph next, None of a settled
+    dial.
     """
 
     period: PeriodCheck | None = None
@@ -96,6 +98,7 @@ class PageExtras:
     shown_as: str | None = None
     whole: NDArray[np.uint8] | None = None
     hashes: Sequence[tuple[str, str]] = ()
+    next_photographs: NextPhotographs | None = None
 
 
 def write_page(
@@ -165,6 +168,7 @@ def page_text(
         beside=plain_name(extras.beside),
         like=extras.like,
         style_hints=extras.hints,
+        next=extras.next_photographs,
         strokes=[] if evidence is None else evidence.lines,
         trust={
             "ratio": None if ratio is None else signed(ratio) + _beyond(ratio, capped),

@@ -53,13 +53,18 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.measurements": {"synth.shared", "model.reading", "evaluate.words"},
     "evaluate.period": {"synth.shared", "model.reading", "model.net"},
     "evaluate.museum": {"synth.shared"},
-    "evaluate.score": {"synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words"},
+    "evaluate.next_fields": {
+        "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages",
+    },
+    "evaluate.score": {
+        "synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words", "evaluate.next_fields",
+    },
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.paper": {"synth.shared", "model.net", "evaluate.words", "evaluate.pages", "evaluate.maps"},
     "evaluate.inspection": {
         "synth.shared", "synth.design", "synth", "model.reader", "model.reading", "model.net", "evaluate.words",
         "evaluate.pages", "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period",
-        "evaluate.score", "evaluate.paper",
+        "evaluate.score", "evaluate.paper", "evaluate.next_fields",
     },
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
