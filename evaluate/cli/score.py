@@ -21,6 +21,7 @@ examples:
   dialtell score watch.jpg --outline "1040 812 655 641 12" --twelve 90
   dialtell score photos/ --known photos/labels.csv
   dialtell score photos/ --csv calls.csv        goes on where it was cut off
+  dialtell score archive/ --csv calls.csv --engine cluster --scheduler tcp://10.0.0.5:8786
   dialtell score whole.jpg name.jpg track.jpg --one-dial "no. 41"
   dialtell score photos/ more.png --json --out calls.json
   dialtell score watch.jpg --weights runs/desk/strokes.safetensors
@@ -55,6 +56,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a row per photograph as soon as it is scored; given again it goes on where it was cut off",
     )  # fmt: skip
     out.add_argument("--workers", type=int, default=0, metavar="N", help="processes for --csv (default: 0, one a core)")
+    out.add_argument(
+        "--engine", choices=("local", "cluster"), default="local",
+        help="who scores for --csv: processes here, or the workers of a Dask cluster, which must see the photographs "
+        "under the same paths (extra: dialtell[cluster]; default: local)",
+    )  # fmt: skip
+    out.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="of the cluster's scheduler, tcp://HOST:8786; only on a network you trust",
+    )
     out.add_argument("--out", type=Path, metavar="FILE", help="write there (default: standard output)")
     out.add_argument("--overwrite", action="store_true", help="replace FILE if it exists (default: refuse)")
 
@@ -73,6 +84,10 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.synth.shared.files import JSON, TEXT, require_form, require_free, write_text
 
     log = logging.getLogger("dialtell.score")
+    if (args.engine == "cluster") != (args.scheduler is not None):
+        raise ParameterError("--engine cluster and --scheduler ADDRESS go together; give both or neither")
+    if args.engine == "cluster" and args.csv is None:
+        raise ParameterError("--engine cluster writes rows; give --csv too")
     if args.csv is not None:
         if args.one_dial is not None:
             raise ParameterError("--csv has a row per photograph; give --one-dial with --json or alone")
@@ -131,7 +146,16 @@ def _stream(args: argparse.Namespace) -> int:
     files, missing = walk_photos(args.photos)
     settings = StreamSettings(weights=args.weights, known=known_of(args))
     sha256 = str(load_weights(args.weights).identity["sha256"])
-    rows = stream_calls(files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite)
+    engine = None
+    if args.engine == "cluster":
+        from functools import partial
+
+        from dialtell.evaluate.score.cluster import judged_on_cluster
+
+        engine = partial(judged_on_cluster, scheduler=args.scheduler)
+    rows = stream_calls(
+        files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite, judged=engine
+    )
     failed, done = [str(error) for _, error in missing], 0
     bar = tqdm(rows, total=len(files), unit="photo", disable=True if args.quiet else None, leave=False)
     for _, error in bar:

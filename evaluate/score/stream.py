@@ -9,9 +9,10 @@ import csv
 import io
 import os
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any
@@ -42,6 +43,10 @@ class StreamSettings:
 
     weights: Path | None = None
     known: Known | KnownTable = UNKNOWN
+
+
+# the photographs that are left, to (path, its entry) in the same order
+Engine = Callable[[Sequence[Path], StreamSettings], Iterator[tuple[Path, dict[str, Any]]]]
 
 
 def cell_name(path: object) -> str:
@@ -134,10 +139,11 @@ def stream_calls(
     sha256: str,
     workers: int = 0,
     overwrite: bool = False,
+    judged: Engine | None = None,
 ) -> Iterator[tuple[Path, str]]:
     """Score the photographs not yet in `table`, adding a row for each; yields (path, its error or "") as rows land.
 
-    workers : processes, 0 one per core, 1 none but this one.
+    workers : processes, 0 one per core, 1 none but this one. judged : another engine than processes here.
     """
     require_range("workers", workers, 0, 1024)
     if not table.exists() and table.parent.is_dir():
@@ -151,7 +157,8 @@ def stream_calls(
                 done[cell_name(path)] -= 1
             else:
                 left.append(path)
-        for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
+        engine = judged or partial(_judged, workers=workers or os.cpu_count() or 1)
+        for path, entry in engine(left, settings):
             _write(table, row_of(entry, sha256))
             yield path, str(entry.get("error", ""))
 
@@ -164,8 +171,8 @@ def _touch(path: Path) -> None:
         raise OutputError(f"{path} cannot be written ({error.strerror}); give another --csv") from error
 
 
-def _scored(paths: Sequence[Path], settings: StreamSettings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
-    calls = in_order(_score, paths, min(workers, len(paths)), ahead=AHEAD, start=_start, arguments=(settings,))
+def _judged(paths: Sequence[Path], settings: StreamSettings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
+    calls = in_order(judge, paths, min(workers, len(paths)), ahead=AHEAD, start=start_judging, arguments=(settings,))
     try:
         yield from zip(paths, calls, strict=True)
     except WorkerDied as error:
@@ -178,7 +185,8 @@ def _scored(paths: Sequence[Path], settings: StreamSettings, workers: int) -> It
 _worker: dict[str, Any] = {}
 
 
-def _start(settings: StreamSettings) -> None:
+def start_judging(settings: StreamSettings) -> None:
+    """In each process that judges, before its first photograph."""
     from dialtell.model.net.weights_file import load_weights
 
     if parent_process() is not None:
@@ -188,7 +196,8 @@ def _start(settings: StreamSettings) -> None:
     _worker.update(settings=settings, weights=load_weights(settings.weights))
 
 
-def _score(path: Path) -> dict[str, Any]:
+def judge(path: Path) -> dict[str, Any]:
+    """One photograph's entry, or its error's, in a process that was started so."""
     from dialtell.evaluate.score.score import score_photos
 
     settings: StreamSettings = _worker["settings"]

@@ -53,7 +53,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.measurements": {"synth.shared", "model.reading", "evaluate.words"},
     "evaluate.period": {"synth.shared", "model.reading", "model.net"},
     "evaluate.museum": {"synth.shared"},
-    "evaluate.score": {"synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words"},
+    "evaluate.score": {
+        "synth.shared", "model.reader", "model.reading", "model.net", "train.photographs", "evaluate.words",
+    },
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.inspection": {
         "synth.shared", "synth.design", "synth", "model.reader", "model.reading", "model.net", "evaluate.words",
