@@ -27,7 +27,6 @@ from dialtell.model.net.weights_file import SHIPPED
 from dialtell.model.reader.file import BESIDE
 from dialtell.model.reader.file import SHIPPED as SHIPPED_READER
 from dialtell.synth.shared.errors import DialtellError, OutputError, ParameterError
-from dialtell.synth.shared.workers import spawned
 
 log = logging.getLogger("dialtell.cluster")
 

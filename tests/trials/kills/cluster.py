@@ -30,13 +30,16 @@ import numpy as np
 
 POISON = "000001-poison.jpg"
 ENDS = ("judging", "worker", "command", "scheduler")
-# in every Python of a worker, and in no other: who opens the poison dies
+UNMOUNTED = "unmounted"
+# in every Python of a worker, and in no other: who opens the poison dies, and folders named so are not seen
 _HOOK = f"""
 import os, signal, sys
 def heard(event, words):
     if event == "open" and isinstance(words[0], str) and words[0].endswith({POISON!r}):
         os.kill(os.getpid(), signal.SIGKILL)
 sys.addaudithook(heard)
+there = os.path.lexists
+os.path.lexists = lambda path: {UNMOUNTED!r} not in str(path) and there(path)
 """
 
 

@@ -1,0 +1,73 @@
+"""Scoring by a Dask cluster: the rows of the local engine whatever dies, and wrong usage said in words."""
+
+import importlib.util
+import sys
+
+import pytest
+
+from dialtell.evaluate.cli.main import main
+
+dask = pytest.mark.skipif(importlib.util.find_spec("distributed") is None, reason="the extra cluster is not installed")
+
+
+def score(tmp_path, *words):
+    (tmp_path / "a.jpg").write_bytes(b"no picture")
+    return main(["score", str(tmp_path / "a.jpg"), "--quiet", *words])
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--csv", "calls.csv", "--engine", "cluster"), "--scheduler"),
+        (("--csv", "calls.csv", "--scheduler", "tcp://127.0.0.1:1"), "--engine cluster"),
+        (("--engine", "cluster", "--scheduler", "tcp://127.0.0.1:1"), "give --csv"),
+    ],
+)
+def test_flags_that_lack_another_are_refused(tmp_path, monkeypatch, capsys, words, said):
+    monkeypatch.chdir(tmp_path)
+    assert score(tmp_path, *words) == 1
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "calls.csv").exists()
+
+
+def test_without_the_extra_the_command_says_what_to_install(tmp_path, monkeypatch, capsys):
+    monkeypatch.setitem(sys.modules, "distributed", None)  # as if it were not there
+    table = tmp_path / "calls.csv"
+    assert score(tmp_path, "--csv", str(table), "--engine", "cluster", "--scheduler", "tcp://127.0.0.1:1") == 1
+    assert "dialtell[cluster]" in capsys.readouterr().err
+
+
+def test_what_judges_loads_no_net_into_the_worker_of_dask():
+    """Else a worker answers its scheduler late and holds the net's memory twice."""
+    import subprocess
+
+    code = "import sys, dialtell.evaluate.score.crew; sys.exit('torch' in sys.modules)"
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@dask
+@pytest.mark.slow
+def test_two_workers_write_the_local_table_whatever_is_killed(tmp_path):
+    """A judging process, a worker, the command and the scheduler each killed once, and a photograph that kills."""
+    from trials.kills.cluster import ENDS, disturb
+
+    outcome = disturb(tmp_path, photographs=24, kills=len(ENDS), limit_s=600)
+    assert outcome.faults == []
+    assert outcome.kills == dict.fromkeys(ENDS, 1)
+
+
+@dask
+@pytest.mark.slow
+def test_workers_that_do_not_see_the_photographs_stop_the_command(tmp_path):
+    """Not a row of an error for each photograph of an archive whose folder is not mounted there."""
+    import subprocess
+
+    from trials.kills.cluster import UNMOUNTED, Cluster, command, photographs_in
+
+    folder, table = tmp_path / UNMOUNTED, tmp_path / "calls.csv"
+    photographs_in(folder, 3)
+    with Cluster(tmp_path) as cluster:
+        words = command(folder, table, "--engine", "cluster", "--scheduler", cluster.address)
+        run = subprocess.run(words, capture_output=True, text=True, timeout=300)
+    assert run.returncode == 1 and "does not see" in run.stderr
+    assert len(table.read_text().splitlines()) == 1
