@@ -32,6 +32,7 @@ log = logging.getLogger("dialtell.cluster")
 
 ROUNDS = 3  # times that Dask may give a photograph up, each after some four dead workers, before it is set aside
 PATIENCE_S = 300.0  # that a scheduler may be away
+LOSSES = 5  # of the scheduler, one after the other without a row between
 LOOK_S = 30.0  # between two looks whether there are workers at all
 
 
@@ -93,7 +94,7 @@ class _Run:
             files[str(Path(name).with_suffix(".json"))] = path.with_suffix(".json").read_bytes()
         self.crew = (self.name, files, replace(settings, weights=None), Path.cwd())
         self.client: Any = None
-        self._room, self._looked = 0, 0.0
+        self._room, self._looked, self._losses = 0, 0.0, 0
 
     def connect(self, patience_s: float) -> None:
         """Find the scheduler and equip its workers."""
@@ -104,6 +105,9 @@ class _Run:
                 "--engine is cluster and Dask is not installed; pip install 'dialtell[cluster]', here and for the "
                 "workers, or give --engine local"
             ) from error
+        for name in list(logging.root.manager.loggerDict):
+            if name.split(".")[0] == "distributed":  # tracebacks of each lost connection; what matters is said here
+                logging.getLogger(name).setLevel(logging.CRITICAL)
         end = time.monotonic() + patience_s
         while True:
             self.close()
@@ -120,6 +124,10 @@ class _Run:
                         "run again to go on when it is back"
                     ) from error
                 time.sleep(1.0)
+            except ModuleNotFoundError as error:
+                raise OutputError(
+                    f"a worker lacks {error.name}; install dialtell[cluster] where the workers run, of this version"
+                ) from error
             except ValueError as error:
                 raise ParameterError(f"--scheduler is {self.scheduler} ({error}); give tcp://HOST:8786") from error
 
@@ -142,6 +150,7 @@ class _Run:
         job = waiting[0]
         try:
             entry: dict[str, Any] = job.future.result(timeout=LOOK_S)
+            self._losses = 0
             return entry
         except KilledWorker:
             job.given_up, job.future = job.given_up + 1, None
@@ -152,7 +161,13 @@ class _Run:
         except TimeoutError:
             if self.client.status == "running" and not self.client.scheduler_info()["workers"]:
                 log.warning("%s has no worker; waiting for one (dask worker %s)", self.scheduler, self.scheduler)
-        except (CancelledError, OSError):  # the scheduler went, and with it all that was on its way
+        except (CancelledError, OSError) as error:  # the scheduler went, and with it all that was on its way
+            self._losses += 1
+            if self._losses > LOSSES:
+                raise OutputError(
+                    f"the scheduler at {plain_name(self.scheduler)} or its workers fail again and again "
+                    f"({plain_name(error)}); see their logs, and run again to go on"
+                ) from error
             log.warning("the scheduler at %s went away; waiting for it up to %.0f s", self.scheduler, PATIENCE_S)
             for one in waiting:
                 one.future = None
