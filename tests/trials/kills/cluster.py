@@ -199,7 +199,7 @@ def _memory_mb(pid: int) -> float:
     import psutil
 
     try:
-        return round(psutil.Process(pid).memory_info().rss / 2**20, 1)
+        return float(round(psutil.Process(pid).memory_info().rss / 2**20, 1))
     except psutil.Error:
         return 0.0
 
