@@ -174,8 +174,8 @@ def _softened(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) ->
     weight = both[crop].astype(np.float32)
     sigma = SOFT * dial.scale
     near = np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
-    a, b = (np.float32(cv2.GaussianBlur(one.ink[crop] * weight, (0, 0), sigma) / near) for one in (mine, dial))
-    return a, b, weight
+    a, b = (cv2.GaussianBlur(one.ink[crop] * weight, (0, 0), sigma) / near for one in (mine, dial))
+    return np.asarray(a, np.float32), np.asarray(b, np.float32), weight
 
 
 def rated(field: Field, dial: DialSheet, matrix: Floats) -> float:

@@ -43,7 +43,7 @@ ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
 LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS, LEAST_EVEN = 8, 0.6, 0.3, 0.9
-MOST_RIVAL = 0.8  # of its score, what the best other place may have
+MOST_RIVAL = 0.6  # of its score, what the best other place may have
 APART = 0.04  # dial radii from which two places are two
 
 

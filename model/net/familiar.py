@@ -37,7 +37,8 @@ def traits_of(patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor |
     """(B, TRAITS + 2) of a dial's patches of scale 0, which every dial has: mean and ln SD of their plain numbers, how
     many patches that rests on, and the resolution as given.
 
-    patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 for no patch. resolution : (B,) log2, of PatchSet.
+    patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 for no patch. resolution : (B,) log2, of PatchSet, or
+    (B, N) of each patch, of which the mean is given.
     scale : (B, N) log2, None for 0. What is given of a dial without any patch means nothing.
     """
     real = zone >= 0 if scale is None else (zone >= 0) & (scale == 0)
@@ -50,7 +51,9 @@ def traits_of(patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor |
     values[real] = torch.cat([plain_numbers(some) for some in torch.split(patches[real], few)])
     mean = (weight * values).sum(1)
     spread = (weight * (values - mean[:, None]).square()).sum(1).sqrt()
-    return torch.cat([mean, (spread + _BLURRED).log(), number, resolution.float()[:, None]], dim=1)
+    told = resolution.float()
+    told = told[:, None] if told.dim() == 1 else (weight[..., 0] * told).sum(1, keepdim=True)
+    return torch.cat([mean, (spread + _BLURRED).log(), number, told], dim=1)
 
 
 def plain_numbers(patches: Tensor) -> Tensor:

@@ -144,6 +144,11 @@ def thickened(
     fine = 1.0 if process is Process.PHOTOGRAPHIC else ground.fine
     away = inward(share, beyond=process is Process.PHOTOGRAPHIC)
     around = density
+
+    def dark(pixels: NDArray[np.int64]) -> Image:
+        covered = share.reshape(-1)[pixels] > LEAST
+        return np.where(covered, density.reshape(-1)[pixels], around.reshape(-1)[pixels])
+
     if process is Process.PHOTOGRAPHIC:
         laid, gain = _powder(film, exposure, ground, share, away)
         laid = share + np.float32(fine) * (laid - share)
@@ -155,13 +160,11 @@ def thickened(
         pixels = np.flatnonzero(grown > LEAST)
         points = ground.points(pixels)
         part = share.reshape(-1)[pixels]
-        within = part > LEAST
-        inside = np.where(within, away.reshape(-1)[pixels], grown.reshape(-1)[pixels] - np.float32(1.5))
+        inside = np.where(part > LEAST, away.reshape(-1)[pixels], grown.reshape(-1)[pixels] - np.float32(1.5))
         inside = inside.astype(np.float64)
         inside_um = inside * (1000.0 * ground.pixel_mm)
         if process is Process.HAND:
-            coat = np.where(within, density.reshape(-1)[pixels], around.reshape(-1)[pixels])
-            left, more, out_um = _brush(paint, film, ground, pixels, points, inside_um, coat)
+            left, more, out_um = _brush(paint, film, ground, pixels, points, inside_um, dark(pixels))
         else:
             left, more, out_um = _sheet(film, ground, pixels, points, inside_um)
         moved = np.clip(0.5 + inside + 0.001 * ground.scale * out_um, 0.0, 1.0) - np.clip(0.5 + inside, 0.0, 1.0)
@@ -170,8 +173,7 @@ def thickened(
         laid.reshape(-1)[pixels] = part + np.float32(fine) * (whole - part)
         gain.reshape(-1)[pixels] = more
     covered = np.flatnonzero(laid > 1e-4)
-    solid = share.reshape(-1)[covered] > LEAST
-    coat = np.where(solid, density.reshape(-1)[covered], around.reshape(-1)[covered]).astype(np.float64)
+    coat = dark(covered).astype(np.float64)
     # stray grains lie where the rasterised coat has no density
     bare = coat <= 0.0
     if bare.any() and not bare.all():

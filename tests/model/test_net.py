@@ -174,8 +174,8 @@ def test_one_half_of_the_evidence_can_be_left_out(left_out, kept):
     torch.manual_seed(0)
     made = StrokeNet(NetConfig(**SMALL.record() | {left_out: False})).eval()
     made(*bags()).zone.sum().backward()
-    gradient = made.place[0].weight.grad.unflatten(1, (5, SMALL.code)).abs().amax((0, 2))
-    columns = {"texture": [0, 3], "spread": [2, 4]}
+    gradient = made.place[0].weight.grad.unflatten(1, (3, SMALL.code)).abs().amax((0, 2))
+    columns = {"texture": [0], "spread": [2]}
     assert not gradient[columns[left_out]].any() and (gradient[columns[kept]] > 0).all()
     pair = made.pair[0].weight.grad
     assert (pair is None) == (left_out == "spread")
@@ -195,13 +195,20 @@ def test_spread_tells_like_strokes_from_unlike(net):
     assert like < 0.01 and unlike > 2 * like
 
 
-def test_a_patch_is_judged_beside_its_zone_and_its_dial(net):
-    """Another patch of the dial changes what is said of it, also from another zone."""
+def test_a_patch_is_judged_beside_its_zone_and_no_other(net):
+    """Another patch of its zone changes what is said of it; one of another zone changes nothing."""
     density, zone, resolution, scale = bags(rows=1)
-    changed = density.clone()
-    changed[0, -1] += 0.5  # the only patch of its zone
-    one, other = (outputs(net, some, zone, resolution, scale).patch[0, :-1] for some in (density, changed))
-    assert (one - other).abs().max() > 1e-4
+    zone[0, :-1], zone[0, -1] = 0, 1
+
+    def said(changed):
+        other = density.clone()
+        other[0, changed] += 0.5
+        return outputs(net, other, zone, resolution, scale)
+
+    plain = outputs(net, density, zone, resolution, scale)
+    assert (said(1).patch[0, 2:-1] - plain.patch[0, 2:-1]).abs().max() > 1e-4
+    assert torch.equal(said(-1).patch[0, :-1], plain.patch[0, :-1])
+    assert torch.equal(said(-1).zone[0, 0], plain.zone[0, 0])
 
 
 def test_training_reaches_every_weight():

@@ -133,7 +133,7 @@ def test_gathered_logits_go_with_their_truth(finished):
     found = gather_logits(outputs, bags)
     assert len(found["dial_logit"]) == len(bags) - 1
     single = evaluate_bags(net, bags[3:4], torch.device("cpu"))[0]
-    assert found["dial_logit"][2] == pytest.approx(single.dial.item(), abs=1e-5)
+    assert found["dial_logit"][2] == pytest.approx(single.dial.item(), abs=1e-4)
     assert found["dial_truth"][2] == bags[3].dial
     counted = sum(int(((bag.hand >= 0) & np.isin(np.arange(5), bag.zone)).sum()) for bag in bags)
     assert len(found["zone_logit"]) == counted and (found["zone_truth"] >= 0).all()

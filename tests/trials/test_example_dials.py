@@ -32,6 +32,9 @@ def test_one_dial_under_three_processes_and_nothing_else():
     assert all(set(spec.making.processes) == {process} for spec, process in zip(specs, NAMES.values(), strict=True))
     assert all(spec.as_process(Process.HAND) == specs[0] for spec in specs)
     assert outline_seen(specs[0]) > 0.98 and specs[0].design.signature and specs[0].design.subdials
+    camera = specs[0].camera
+    assert camera.palette == "colour" and camera.sigma_px < 0.6 and not camera.defocus_px and not camera.motion_px
+    assert not camera.screen_px and not camera.rescan_px and min(camera.jpeg_after, default=100) >= 80
 
 
 def test_no_file_of_another_name_is_touched(tmp_path):

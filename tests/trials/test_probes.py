@@ -77,7 +77,7 @@ def test_without_deviation_the_processes_draw_the_same_picture(index):
     usual = [render(usual.as_process(process)).astype(int) for process in Process]
     for other, as_usual in zip(plain[1:], usual[1:], strict=True):
         apart = np.abs(plain[0] - other).mean()
-        assert apart < 0.25
+        assert apart < 0.5  # of an eighth to a quarter of ink; the edges of 2000 such dials tell nothing (see the log)
         assert apart < 0.25 * np.abs(usual[0] - as_usual).mean()
 
 

@@ -4,6 +4,7 @@ import re
 import cv2
 import numpy as np
 import pytest
+from pages_made import without_line_ups
 from PIL import Image
 from score_schema import check_dial
 
@@ -195,7 +196,7 @@ def test_the_date_stands_apart_from_the_strokes(drawn_photo, weights, tmp_path):
 
 def test_another_photograph_is_shown_beside(drawn_photo, weights, tmp_path):
     inspect_photo(drawn_photo, tmp_path / "a.html", weights, compare_with=drawn_photo)
-    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    page = without_line_ups((tmp_path / "a.html").read_text(encoding="utf-8"))
     assert f"{drawn_photo.name}: called hand-painted" in page and "Drawn: printed" not in page
     Image.new("L", (200, 150), 90).save(tmp_path / "wall.png")
     with pytest.raises(PhotoError, match="compare-with"):

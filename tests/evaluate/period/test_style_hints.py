@@ -12,6 +12,7 @@ from trials.opinions.style_rates import Rate, rates, truth
 from dialtell.evaluate.period import style_hints as hints
 from dialtell.evaluate.period.style_seen import leaning, oblique, outer_ring
 from dialtell.model.reading.steps import read_at
+from dialtell.synth.letterforms.glyph import letterform
 from dialtell.synth.scene import Range, radiance, sample_spec
 from dialtell.synth.shared.terms import Process
 from dialtell.train.bags.bags import known_geometry
@@ -34,8 +35,9 @@ def standard():
         if design.seconds_bit and design.chapter.hours == 12 and len(design.signature) == 1 and not stepped:
             track = replace(design.track, rings=(True, True), mark="tick", short=1.0, blocked=False, halves="nothing",
                             figures_every=0)  # fmt: skip
+            form = letterform("roman-heavy")
             chapter = replace(design.chapter, letterform="roman-heavy", radial=True, turned=False, bent=True,
-                              outer=track.inner - 0.02)  # fmt: skip
+                              outer=track.inner - 0.02, height=0.2, thick=form.thick, thin=form.thin)  # fmt: skip
             line = replace(design.signature[0], letterform="serif-capitals", arc=0.0, text="BRADLIN HOLMWERK",
                            height=0.062)  # fmt: skip
             return replace(spec, design=replace(design, track=track, chapter=chapter, signature=(line,)))

@@ -3,6 +3,7 @@
 import cv2
 import numpy as np
 import pytest
+from pages_made import without_line_ups
 
 from dialtell.evaluate.inspection.advice import reached_words
 from dialtell.evaluate.inspection.one_photo import inspect_photo
@@ -45,6 +46,7 @@ def test_the_page_of_a_close_up_has_its_reading(unnamed):
 
 def test_what_does_not_apply_is_left_out_and_said(unnamed):
     document, page, _ = unnamed
+    page = without_line_ups(page)
     assert NO_OUTLINE in page and NOT_TOLD_APART in page
     assert "<ellipse" not in page and "<polygon" not in page
     assert "Drawn: painted by hand" not in page and "on a dial of a like design" not in page

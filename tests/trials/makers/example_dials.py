@@ -22,7 +22,7 @@ from dialtell.synth.shared.errors import OutputError
 from dialtell.synth.shared.files import write_whole
 from dialtell.synth.shared.terms import Process
 
-SEED, INDEX = 9_100_009, 19
+SEED, INDEX = 9_100_009, 8
 SCOPE = Range(
     pixels_per_radius=(600.0, 660.0), max_side=1400, tilt=12.0, wear=(0.0, 0.1), hands_off=1.0, finished=0.0,
     variety=Variety(layouts=("standard",), uncommon=0.0),

@@ -292,11 +292,12 @@ def plot(rows: Sequence[Mapping[str, Any]]) -> bytes:
 
 
 def _draw(axes: Axes, lines: Mapping[tuple[float, bool], Sequence[Mapping[str, Any]]]) -> None:
-    from dialtell.evaluate.plots.style import SOFT, mark_look
+    from dialtell.evaluate.plots.style import SOFT, line_look, mark_look
 
     factors = sorted({factor for factor, _ in lines}, reverse=True)
     for (factor, dial), rows in lines.items():
-        look = mark_look(factors.index(factor)) | {"linestyle": "-" if dial else ":", "linewidth": 1.6}
+        number = factors.index(factor)
+        look = mark_look(number) | line_look(number) | {"linestyle": "-" if dial else ":"}
         x = np.array([np.sqrt(row["px_per_mm"][0] * row["px_per_mm"][1]) for row in rows])
         value, low, high = np.array([[row["auc"], row["low"], row["high"]] for row in rows]).T
         shown = "a whole dial" if dial else "one field"
