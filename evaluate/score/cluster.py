@@ -1,8 +1,9 @@
 """`dialtell score --csv --engine cluster`: photographs judged by the workers of a Dask scheduler, in the order given.
 
-Photographs are read where the workers are, by the paths they have here; the nets' files are shipped to each worker
-once. A worker judges in a process of its own beside each of its threads, so what kills that process is the photograph
-that was being read, and no other. At most so many photographs are on their way as keep the workers busy.
+Photographs are read where the workers are, by the paths they have here or by address; the nets' files are shipped to
+each worker once. A worker judges in a process of its own beside each of its threads, so what kills that process is the
+photograph that was being read, and no other. Photographs are handed out a few together, for a scheduler is slower at
+it than many cores are at judging; no more are on their way than keep the workers busy.
 """
 
 from __future__ import annotations
@@ -17,9 +18,11 @@ from concurrent.futures import CancelledError
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from dialtell.evaluate.score.addresses import Source
 from dialtell.evaluate.score.crew import WEIGHTS, Crew, judge_here, set_aside
 from dialtell.evaluate.score.stream import AHEAD, StreamSettings
 from dialtell.evaluate.words.plain import plain_name
@@ -30,6 +33,7 @@ from dialtell.synth.shared.errors import DialtellError, OutputError, ParameterEr
 
 log = logging.getLogger("dialtell.cluster")
 
+TOGETHER = 8  # photographs handed out as one job
 ROUNDS = 3  # times that Dask may give a photograph up, each after some four dead workers, before it is set aside
 PATIENCE_S = 300.0  # that a scheduler may be away
 LOSSES = 5  # of the scheduler, one after the other without a row between
@@ -38,14 +42,14 @@ LOOK_S = 30.0  # between two looks whether there are workers at all
 
 @dataclass
 class _Job:
-    path: Path
+    paths: list[Source]
     future: Any = None
     given_up: int = 0
 
 
 def judged_on_cluster(
-    paths: Sequence[Path], settings: StreamSettings, scheduler: str
-) -> Iterator[tuple[Path, dict[str, Any]]]:
+    paths: Sequence[Source], settings: StreamSettings, scheduler: str
+) -> Iterator[tuple[Source, dict[str, Any]]]:
     """(path, entry) in the order of the paths, as stream_calls wants them. scheduler : "tcp://host:8786".
 
     Raises ParameterError without the extra `cluster` or when no scheduler answers, OutputError when one stays away or
@@ -59,23 +63,22 @@ def judged_on_cluster(
     run.connect(10.0)
     try:
         while True:
-            while len(waiting) < run.room() and (path := next(left, None)) is not None:
-                waiting.append(_Job(path))
+            together = min(TOGETHER, max(1, len(paths) // run.room()))  # of few photographs, some for every worker
+            while len(waiting) < run.room() and (some := list(islice(left, together))):
+                waiting.append(_Job(some))
             if not waiting:
                 return
             for job in waiting:
                 if job.future is None:
-                    job.future = run.submit(job.path)
-            entry = run.entry_of(waiting)
-            if entry is not None:
-                job = waiting.popleft()
-                if "unseen" in entry and os.path.lexists(job.path):
+                    job.future = run.submit(job.paths)
+            for path, entry in run.entries_of(waiting):
+                if "unseen" in entry and os.path.lexists(path):
                     raise OutputError(
-                        f"the worker {entry['unseen']} does not see {plain_name(job.path)}; give photographs in a "
+                        f"the worker {entry['unseen']} does not see {plain_name(path)}; give photographs in a "
                         "folder that workers have under the same path, and run again to go on"
                     )
                 entry.pop("unseen", None)
-                yield job.path, {**entry, "photo": str(job.path)}
+                yield path, {**entry, "photo": str(path)}
     finally:
         run.close()
 
@@ -132,30 +135,35 @@ class _Run:
                 raise ParameterError(f"--scheduler is {self.scheduler} ({error}); give tcp://HOST:8786") from error
 
     def room(self) -> int:
-        """Photographs that may be on their way."""
+        """Jobs that may be on their way."""
         if not self._room or time.monotonic() - self._looked > LOOK_S:
             with suppress(OSError, TimeoutError, CancelledError):
                 self._room = AHEAD * sum(self.client.nthreads().values())
             self._room, self._looked = max(self._room, AHEAD), time.monotonic()
         return self._room
 
-    def submit(self, path: Path) -> Any:
-        """Hand one photograph out."""
-        return self.client.submit(judge_here, self.name, path, pure=False)
+    def submit(self, paths: list[Source]) -> Any:
+        """Hand some photographs out."""
+        return self.client.submit(judge_here, self.name, paths, pure=False)
 
-    def entry_of(self, waiting: deque[_Job]) -> dict[str, Any] | None:
-        """The first photograph's entry; None when it is to be asked for again."""
+    def entries_of(self, waiting: deque[_Job]) -> list[tuple[Source, dict[str, Any]]]:
+        """The first job's photographs with their entries, the job taken off; nothing when it is to be asked again."""
         from distributed import KilledWorker
 
         job = waiting[0]
         try:
-            entry: dict[str, Any] = job.future.result(timeout=LOOK_S)
+            entries: list[dict[str, Any]] = job.future.result(timeout=LOOK_S)
             self._losses = 0
-            return entry
+            waiting.popleft()
+            return list(zip(job.paths, entries, strict=True))
         except KilledWorker:
             job.given_up, job.future = job.given_up + 1, None
-            if job.given_up >= ROUNDS:
-                return set_aside(job.path, "workers that had it died again and again")
+            if len(job.paths) > 1:  # one of them may be at fault, the others are not
+                waiting.popleft()
+                waiting.extendleft(_Job([path]) for path in reversed(job.paths))
+            elif job.given_up >= ROUNDS:
+                waiting.popleft()
+                return [(path, set_aside(path, "workers that had it died again and again")) for path in job.paths]
         except DialtellError:
             raise
         except TimeoutError:
@@ -179,7 +187,7 @@ class _Run:
                     "a process that was to score photographs died as it began, perhaps of too little memory; start "
                     "workers with fewer --nthreads and run again to go on"
                 ) from None
-        return None
+        return []
 
     def close(self) -> None:
         """Leave the scheduler, with nothing left on its workers."""

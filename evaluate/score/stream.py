@@ -10,17 +10,19 @@ import io
 import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import nullcontext
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from functools import partial
 from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any
 
+from dialtell.evaluate.museum.local_addresses import Place
+from dialtell.evaluate.score.addresses import Fetcher, Source
 from dialtell.evaluate.score.known_table import KnownTable
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.reading.known import UNKNOWN, Known
-from dialtell.synth.shared.errors import OutputError, require_range
+from dialtell.synth.shared.errors import DialtellError, OutputError, require_range
 from dialtell.synth.shared.files import append
 from dialtell.synth.shared.locks import alone
 from dialtell.synth.shared.tables import guarded, rows_text
@@ -39,14 +41,17 @@ AHEAD = 4  # photographs handed out to each worker before the first of them is w
 
 @dataclass(frozen=True)
 class StreamSettings:
-    """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each."""
+    """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each.
+    hosts : (host, port) pairs of the web that photographs may be brought from.
+    """
 
     weights: Path | None = None
     known: Known | KnownTable = UNKNOWN
+    hosts: tuple[Place, ...] = ()
 
 
 # the photographs that are left, to (path, its entry) in the same order
-Engine = Callable[[Sequence[Path], StreamSettings], Iterator[tuple[Path, dict[str, Any]]]]
+Engine = Callable[[Sequence[Source], StreamSettings], Iterator[tuple[Source, dict[str, Any]]]]
 
 
 def cell_name(path: object) -> str:
@@ -132,7 +137,7 @@ def _write(path: Path, row: Sequence[object], *, afresh: bool = False) -> None:
 
 
 def stream_calls(
-    paths: Sequence[Path],
+    paths: Sequence[Source],
     table: Path,
     settings: StreamSettings,
     *,
@@ -140,7 +145,7 @@ def stream_calls(
     workers: int = 0,
     overwrite: bool = False,
     judged: Engine | None = None,
-) -> Iterator[tuple[Path, str]]:
+) -> Iterator[tuple[Source, str]]:
     """Score the photographs not yet in `table`, adding a row for each; yields (path, its error or "") as rows land.
 
     workers : processes, 0 one per core, 1 none but this one. judged : another engine than processes here.
@@ -171,7 +176,7 @@ def _touch(path: Path) -> None:
         raise OutputError(f"{path} cannot be written ({error.strerror}); give another --csv") from error
 
 
-def _judged(paths: Sequence[Path], settings: StreamSettings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
+def _judged(paths: Sequence[Source], settings: StreamSettings, workers: int) -> Iterator[tuple[Source, dict[str, Any]]]:
     calls = in_order(judge, paths, min(workers, len(paths)), ahead=AHEAD, start=start_judging, arguments=(settings,))
     try:
         yield from zip(paths, calls, strict=True)
@@ -193,14 +198,25 @@ def start_judging(settings: StreamSettings) -> None:
         import torch
 
         torch.set_num_threads(1)
-    _worker.update(settings=settings, weights=load_weights(settings.weights))
+    _worker.update(settings=settings, weights=load_weights(settings.weights), fetcher=Fetcher(settings.hosts))
 
 
-def judge(path: Path) -> dict[str, Any]:
+def judge(source: Source) -> dict[str, Any]:
     """One photograph's entry, or its error's, in a process that was started so."""
     from dialtell.evaluate.score.score import score_photos
 
     settings: StreamSettings = _worker["settings"]
-    document = score_photos([path], _worker["weights"], known=settings.known)
+    near: AbstractContextManager[Path] = (
+        nullcontext(source) if isinstance(source, Path) else _worker["fetcher"].brought(source)
+    )
+    try:
+        with near as path:
+            document = score_photos([path], _worker["weights"], known=settings.known)
+    except OutputError:
+        raise
+    except DialtellError as error:  # of bringing it; what scoring finds wrong stands in the document
+        return {"photo": str(source), "error": str(error)}
     entry: dict[str, Any] = (document["dials"] or document["errors"])[0]
-    return entry
+    if "error" in entry:
+        entry["error"] = entry["error"].replace(str(path), str(source))
+    return {**entry, "photo": str(source)}

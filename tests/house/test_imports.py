@@ -55,6 +55,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.museum": {"synth.shared"},
     "evaluate.score": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.photographs", "evaluate.words",
+        "evaluate.museum",
     },
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.inspection": {

@@ -58,6 +58,35 @@ def test_two_workers_write_the_local_table_whatever_is_killed(tmp_path):
 
 @dask
 @pytest.mark.slow
+def test_calls_are_equal_between_engines_by_path_and_by_address(tmp_path):
+    """To the last byte: one process here, two processes here, two workers of a cluster."""
+    import subprocess
+
+    from odd_server import OddServer, answer
+    from trials.kills.cluster import Cluster, command, photographs_in
+
+    photographs_in(folder := tmp_path / "photographs", 5, poison=False)
+    (folder / "3.jpg").write_bytes(b"no picture")
+    tables = []
+    server = OddServer()
+    server.routes = {f"/{path.name}": answer(path.read_bytes()) for path in folder.iterdir()}
+    addresses = [*map(server.url, server.routes), server.url("/nothing.jpg")]
+    (tmp_path / "list.txt").write_text("\n".join(addresses))
+    with Cluster(tmp_path) as cluster:
+        for number, words in enumerate(
+            (("--workers", "1"), ("--workers", "2"), ("--engine", "cluster", "--scheduler", cluster.address))
+        ):
+            tables.append(tmp_path / f"{number}.csv")
+            named = ("--list", str(tmp_path / "list.txt"), "--allow-host", f"127.0.0.1:{server.port}")
+            run = subprocess.run([*command(folder, tables[-1], *words), *named], capture_output=True, timeout=300)
+            assert run.returncode == 1  # one is no picture, one is not there
+    server.close()
+    assert len(tables[0].read_bytes().splitlines()) == 1 + 6 + 7
+    assert tables[0].read_bytes() == tables[1].read_bytes() == tables[2].read_bytes()
+
+
+@dask
+@pytest.mark.slow
 def test_workers_that_do_not_see_the_photographs_stop_the_command(tmp_path):
     """Not a row of an error for each photograph of an archive whose folder is not mounted there."""
     import subprocess

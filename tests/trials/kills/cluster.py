@@ -32,7 +32,7 @@ POISON = "000001-poison.jpg"
 ENDS = ("judging", "worker", "command", "scheduler")
 UNMOUNTED = "unmounted"
 # in every Python of a worker, and in no other: who opens the poison dies, and folders named so are not seen
-_HOOK = f"""
+HOOK = f"""
 import os, signal, sys
 def heard(event, words):
     if event == "open" and isinstance(words[0], str) and words[0].endswith({POISON!r}):
@@ -46,14 +46,14 @@ os.path.lexists = lambda path: {UNMOUNTED!r} not in str(path) and there(path)
 class Cluster:
     """A scheduler and two workers, which are begun again when they end. Use as a context manager."""
 
-    def __init__(self, home: Path, workers: int = 2) -> None:
+    def __init__(self, home: Path, workers: int = 2, hook: str = HOOK) -> None:
         self.home, self.count = home, workers
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.address = f"tcp://127.0.0.1:{self.port}"
-        (home / "hook").mkdir()
-        (home / "hook" / "sitecustomize.py").write_text(_HOOK)
+        (home / "hook").mkdir(exist_ok=True)
+        (home / "hook" / "sitecustomize.py").write_text(hook)
         self.parts: dict[str, subprocess.Popen[bytes]] = {}
 
     def __enter__(self) -> Cluster:
@@ -82,15 +82,23 @@ class Cluster:
                         env={**os.environ, "PYTHONPATH": os.pathsep.join(places)},
                     )  # fmt: skip
 
+    def workers(self) -> list[int]:
+        """Dask's workers, each the child of a nanny."""
+        nannies = [part.pid for name, part in self.parts.items() if name != "scheduler"]
+        return [worker for nanny in nannies for worker in _spawned(nanny)]
+
+    def judging(self, worker: int) -> list[int]:
+        """The processes in which a worker judges."""
+        return _spawned(worker)
+
     def kill(self, what: str, rng: np.random.Generator) -> bool:
         """Kill the scheduler, a worker or a process that judges; whether there was one."""
         if what == "scheduler":
             found = [self.parts["scheduler"].pid]
         else:
-            nannies = [part.pid for name, part in self.parts.items() if name != "scheduler"]
-            found = [worker for nanny in nannies for worker in _spawned(nanny)]
+            found = self.workers()
             if what == "judging":
-                found = [process for worker in found for process in _spawned(worker)]
+                found = [process for worker in found for process in self.judging(worker)]
         return bool(found) and _kill(found[rng.integers(len(found))])
 
 
@@ -137,14 +145,15 @@ class Outcome:
         return {**vars(self), "kills": dict(self.kills)}
 
 
-def photographs_in(folder: Path, count: int) -> None:
+def photographs_in(folder: Path, count: int, *, poison: bool = True) -> None:
     """So many photographs, the smallest of the drawn examples in turn, the poison among them, third in order."""
     folder.mkdir()
     examples = Path(str(resources.files("dialtell.evaluate"))) / "examples"
     drawn = sorted(examples.glob("*.jpg"), key=lambda path: (path.stat().st_size, path.name))[:2]
-    for index in range(count - 1):
+    for index in range(count - poison):
         shutil.copy(drawn[index % len(drawn)], folder / f"{index:06}.jpg")
-    shutil.copy(drawn[0], folder / POISON)
+    if poison:
+        shutil.copy(drawn[0], folder / POISON)
 
 
 def command(folder: Path, table: Path, *words: str) -> list[str]:
@@ -171,7 +180,7 @@ def disturb(home: Path, photographs: int, kills: int, *, seed: int = 1, limit_s:
             cluster.tend()
             if code is not None:
                 run = subprocess.Popen(words)
-            outcome.largest_mb = max(outcome.largest_mb, _memory_mb(run.pid))
+            outcome.largest_mb = max(outcome.largest_mb, memory_mb(run.pid))
             due = len(_rows(table)) > before and time.monotonic() > pause
             what = ENDS[outcome.kills.total() % len(ENDS)]
             if due and outcome.kills.total() < kills:
@@ -195,7 +204,8 @@ def disturb(home: Path, photographs: int, kills: int, *, seed: int = 1, limit_s:
     return outcome
 
 
-def _memory_mb(pid: int) -> float:
+def memory_mb(pid: int) -> float:
+    """What a process holds in memory, 0 when it is gone."""
     import psutil
 
     try:
