@@ -159,7 +159,7 @@ def _stream(args: argparse.Namespace) -> int:
 
     from tqdm import tqdm
 
-    from dialtell.evaluate.score.addresses import is_address, sound
+    from dialtell.evaluate.score.addresses import Source, is_address, sound
     from dialtell.evaluate.score.stream import StreamSettings, stream_calls
     from dialtell.model import load_weights
     from dialtell.model.reading.photo import walk_photos
@@ -172,7 +172,7 @@ def _stream(args: argparse.Namespace) -> int:
     require_form(args.csv, TABLE)
     addresses, unsound = sound(filter(is_address, args.photos), args.allow_host)
     paths, missing = walk_photos(word for word in args.photos if not is_address(word))
-    files = [*paths, *addresses]
+    files: list[Source] = [*paths, *addresses]
     settings = StreamSettings(weights=args.weights, known=known_of(args), hosts=tuple(args.allow_host))
     sha256 = str(load_weights(args.weights).identity["sha256"])
     engine = None

@@ -18,8 +18,8 @@ from typing import Any, BinaryIO
 from urllib.parse import unquote
 
 from dialtell.evaluate.museum.local_addresses import AddressError, Place
-from dialtell.evaluate.museum.web import HostFailed, Web
-from dialtell.evaluate.museum.web_address import DownloadError, safe_address, target_of
+from dialtell.evaluate.museum.web import Web
+from dialtell.evaluate.museum.web_address import DownloadError, HostFailed, safe_address, target_of
 from dialtell.synth.shared.errors import OutputError, ParameterError, PhotoError
 from dialtell.synth.shared.tables import read_table, table_text
 

@@ -33,7 +33,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model": {"synth.shared", "model.reading", "model.net"},
     "train.stats": {"synth.shared", "model.net"},
     "train.bags": {
-        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reading", "model.net",
+        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reader", "model.reading",
+        "model.net",
     },
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {

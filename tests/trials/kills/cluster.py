@@ -1,6 +1,6 @@
 """An archive scored on a cluster of this machine whose parts are killed, held against the table of the local engine.
 
-    python tests/trials kills/cluster --photographs 2000 --kills 100
+    python tests/trials kills/cluster --photographs 2000 --kills 100 --dials 200
 
 Kills (SIGKILL) fall in turn on a process that judges, a worker, the command and the scheduler, each after at least one
 row more; what ended is begun again, as a cluster's manager does. One photograph is poison: whatever opens it on a
@@ -145,15 +145,38 @@ class Outcome:
         return {**vars(self), "kills": dict(self.kills)}
 
 
-def photographs_in(folder: Path, count: int, *, poison: bool = True) -> None:
-    """So many photographs, the smallest of the drawn examples in turn, the poison among them, third in order."""
+def photographs_in(folder: Path, count: int, *, poison: bool = True, dials: int = 0) -> None:
+    """So many photographs, the poison among them, third in order.
+
+    The smallest of the drawn examples in turn; or of so many `dials`, drawn 400 px wide and less, each turned on and
+    saved with a little less each time, so that no two photographs are alike.
+    """
     folder.mkdir()
+    if dials:
+        _drawn(folder, count - poison, dials)
+        if poison:
+            shutil.copy(folder / "000000.jpg", folder / POISON)
+        return
     examples = Path(str(resources.files("dialtell.evaluate"))) / "examples"
     drawn = sorted(examples.glob("*.jpg"), key=lambda path: (path.stat().st_size, path.name))[:2]
     for index in range(count - poison):
         shutil.copy(drawn[index % len(drawn)], folder / f"{index:06}.jpg")
     if poison:
         shutil.copy(drawn[0], folder / POISON)
+
+
+def _drawn(folder: Path, count: int, dials: int) -> None:
+    from PIL import Image
+
+    from dialtell.synth.scene import Range, render, sample_spec
+
+    small = Range(pixels_per_radius=(150.0, 190.0), max_side=400)
+    for dial in range(dials):
+        picture = Image.fromarray(render(sample_spec(6, dial, small)))
+        for index in range(dial, count, dials):
+            way = index // dials
+            turned = picture.rotate(3 * way, Image.Resampling.BICUBIC, fillcolor=(120, 110, 100))
+            turned.save(folder / f"{index:06}.jpg", quality=max(50, 95 - way))
 
 
 def command(folder: Path, table: Path, *words: str) -> list[str]:
@@ -166,12 +189,14 @@ def _rows(table: Path) -> list[bytes]:
     return table.read_bytes().splitlines() if table.exists() else []
 
 
-def disturb(home: Path, photographs: int, kills: int, *, seed: int = 1, limit_s: float = 86400.0) -> Outcome:
+def disturb(
+    home: Path, photographs: int, kills: int, *, seed: int = 1, limit_s: float = 86400.0, dials: int = 0
+) -> Outcome:
     """Score so many photographs in `home` while parts are killed so often; the last kill may find no time to fall."""
     outcome, rng = Outcome(photographs), np.random.default_rng(seed)
     folder, local, table = home / "photographs", home / "local.csv", home / "cluster.csv"
-    photographs_in(folder, photographs)
-    subprocess.run(command(folder, local, "--workers", "1"), check=True, stdout=subprocess.DEVNULL)
+    photographs_in(folder, photographs, dials=dials)
+    subprocess.run(command(folder, local, "--workers", "2"), check=True, stdout=subprocess.DEVNULL)
     begun = time.monotonic()
     with Cluster(home) as cluster:
         words = command(folder, table, "--engine", "cluster", "--scheduler", cluster.address)
@@ -220,13 +245,14 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="kills/cluster", description=__doc__, formatter_class=about)
     parser.add_argument("--photographs", type=int, default=2000)
     parser.add_argument("--kills", type=int, default=100)
+    parser.add_argument("--dials", type=int, default=0, help="draw so many (default: two examples in turn)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--limit", type=float, default=86400.0, metavar="SECONDS", help="give up then")
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="a new folder for all that is made; kept")
     args = parser.parse_args(arguments)
     home = args.keep or Path(tempfile.mkdtemp(prefix="dialtell-cluster-"))
     home.mkdir(exist_ok=True)
-    outcome = disturb(home, args.photographs, args.kills, seed=args.seed, limit_s=args.limit)
+    outcome = disturb(home, args.photographs, args.kills, seed=args.seed, limit_s=args.limit, dials=args.dials)
     print(json.dumps(outcome.record(), indent=1))
     if args.keep is None:
         shutil.rmtree(home, ignore_errors=True)

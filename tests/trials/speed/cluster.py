@@ -20,6 +20,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+import psutil
 from trials.kills.cluster import HOOK, Cluster, command, memory_mb, photographs_in
 
 MARKS = 20  # times that memory is looked at
@@ -34,11 +35,17 @@ stream.start_judging, stream.judge = started, judged
 
 @dataclass
 class Pace:
-    """What one run came to. memory_mb : (rows, command, scheduler, workers, judging processes), resident."""
+    """What one run came to. memory_mb : (rows, command, scheduler, workers, judging processes), resident.
+
+    cpu_ms : of processor time a row, of the command, the scheduler, all workers, all judging processes, after the first
+    row. idle : share of the cores at rest meanwhile, of all that the machine did.
+    """
 
     workers: int
     photographs: int
     a_second: float = 0.0
+    cpu_ms: list[float] = field(default_factory=list)
+    idle: float = 0.0
     memory_mb: list[tuple[int, float, float, float, float]] = field(default_factory=list)
 
 
@@ -49,6 +56,7 @@ def paced(folder: Path, home: Path, count: int, workers: int, hook: str) -> Pace
         words = command(folder, table, "--engine", "cluster", "--scheduler", cluster.address)
         run = subprocess.Popen(words, stdout=subprocess.DEVNULL)
         rows, size, first, last = -1, 0, (0, 0.0), (0, 0.0)
+        spent: list[tuple[int, list[float]]] = []
         while run.poll() is None:
             time.sleep(0.05)
             if not table.exists():
@@ -59,16 +67,30 @@ def paced(folder: Path, home: Path, count: int, workers: int, hook: str) -> Pace
             size, rows = size + len(new), rows + new.count(b"\n")
             if new and rows > 0:
                 last = (rows, time.monotonic())
-                first = first if first[0] else last
-            if rows >= (len(pace.memory_mb) + 1) * count // MARKS:
+                if not first[0]:
+                    first = last
+                    psutil.cpu_percent()
+            if rows > 0 and rows >= (len(pace.memory_mb) + 1) * count // MARKS:
                 judging = [process for worker in cluster.workers() for process in cluster.judging(worker)]
                 parts = ([run.pid], [cluster.parts["scheduler"].pid], cluster.workers(), judging)
                 command_mb, scheduler_mb, workers_mb, judging_mb = (sum(map(memory_mb, part)) for part in parts)
                 pace.memory_mb.append((rows, command_mb, scheduler_mb, workers_mb, judging_mb))
+                spent.append((rows, [sum(map(_cpu_s, part)) for part in parts]))
         if run.wait() != 0 or rows + table.read_bytes()[size:].count(b"\n") != count:
             raise RuntimeError(f"the command ended with {run.returncode} after {rows} of {count} rows")
+    pace.idle = round(1 - psutil.cpu_percent() / 100, 2)
+    (start, before), (end, after) = spent[0], spent[-2]  # at the last mark the command may be gone
+    pace.cpu_ms = [round(1000 * (b - a) / max(end - start, 1), 2) for a, b in zip(before, after, strict=True)]
     pace.a_second = round((last[0] - first[0]) / max(last[1] - first[1], 1e-9), 3)
     return pace
+
+
+def _cpu_s(pid: int) -> float:
+    try:
+        times = psutil.Process(pid).cpu_times()
+        return float(times.user + times.system)
+    except psutil.Error:
+        return 0.0
 
 
 def main(arguments: list[str]) -> int:
