@@ -190,7 +190,14 @@ def _rows(table: Path) -> list[bytes]:
 
 
 def disturb(
-    home: Path, photographs: int, kills: int, *, seed: int = 1, limit_s: float = 86400.0, dials: int = 0
+    home: Path,
+    photographs: int,
+    kills: int,
+    *,
+    seed: int = 1,
+    kill_s: float = 86400.0,
+    limit_s: float = 86400.0,
+    dials: int = 0,
 ) -> Outcome:
     """Score so many photographs in `home` while parts are killed so often; the last kill may find no time to fall."""
     outcome, rng = Outcome(photographs), np.random.default_rng(seed)
@@ -208,7 +215,7 @@ def disturb(
             outcome.largest_mb = max(outcome.largest_mb, memory_mb(run.pid))
             due = len(_rows(table)) > before and time.monotonic() > pause
             what = ENDS[outcome.kills.total() % len(ENDS)]
-            if due and outcome.kills.total() < kills:
+            if due and outcome.kills.total() < kills and time.monotonic() - begun < kill_s:
                 if _kill(run.pid) if what == "command" else cluster.kill(what, rng):
                     outcome.kills[what] += 1
                     before, pause = len(_rows(table)), time.monotonic() + rng.uniform(0, 3)
@@ -247,12 +254,15 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--kills", type=int, default=100)
     parser.add_argument("--dials", type=int, default=0, help="draw so many (default: two examples in turn)")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--kill-for", type=float, default=86400.0, metavar="SECONDS", help="then leave it in peace")
     parser.add_argument("--limit", type=float, default=86400.0, metavar="SECONDS", help="give up then")
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="a new folder for all that is made; kept")
     args = parser.parse_args(arguments)
     home = args.keep or Path(tempfile.mkdtemp(prefix="dialtell-cluster-"))
     home.mkdir(exist_ok=True)
-    outcome = disturb(home, args.photographs, args.kills, seed=args.seed, limit_s=args.limit, dials=args.dials)
+    outcome = disturb(
+        home, args.photographs, args.kills, seed=args.seed, kill_s=args.kill_for, limit_s=args.limit, dials=args.dials
+    )
     print(json.dumps(outcome.record(), indent=1))
     if args.keep is None:
         shutil.rmtree(home, ignore_errors=True)
