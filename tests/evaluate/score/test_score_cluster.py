@@ -2,10 +2,16 @@
 
 import importlib.util
 import sys
+import time
+from collections import deque
+from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from dialtell.evaluate.cli.main import main
+from dialtell.evaluate.score import cluster, crew
+from dialtell.evaluate.score.stream import StreamSettings
 
 dask = pytest.mark.skipif(importlib.util.find_spec("distributed") is None, reason="the extra cluster is not installed")
 
@@ -43,6 +49,53 @@ def test_what_judges_loads_no_net_into_the_worker_of_dask():
 
     code = "import sys, dialtell.evaluate.score.crew; sys.exit('torch' in sys.modules)"
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_a_process_without_photographs_is_ended_and_its_files_go(tmp_path, monkeypatch):
+    """Else a command that was killed leaves its nets in the workers' memory."""
+    ended = []
+    pool = SimpleNamespace(
+        submit=lambda judge, path: SimpleNamespace(result=lambda: {"photo": str(path)}),
+        shutdown=lambda **_: ended.append(True),
+    )
+    monkeypatch.setattr(crew, "IDLE_S", 0.2)
+    at_work = crew.Crew("run", {"net": b"net"}, StreamSettings(), tmp_path)
+    monkeypatch.setattr(at_work, "_begun", lambda: pool)
+    at_work.setup(SimpleNamespace(local_directory=tmp_path, address="tcp://a"))
+    assert (tmp_path / "run" / "net").read_bytes() == b"net" and at_work.files == {}
+    assert at_work.judge(Path("nowhere.jpg")) == {"photo": "nowhere.jpg", "unseen": "tcp://a"}
+    assert at_work.judge("https://a/b.jpg") == {"photo": "https://a/b.jpg"}  # whether it is there the host knows
+    ends = time.monotonic() + 10
+    while not ended and time.monotonic() < ends:
+        time.sleep(0.02)
+    assert ended == [True] and at_work.pools == {}
+    at_work.teardown(None)
+    assert list(tmp_path.iterdir()) == []
+
+
+@dask
+def test_photographs_given_up_together_are_tried_one_by_one():
+    """Only the one that is given up alone, again and again, is set aside."""
+    from distributed import KilledWorker
+
+    def given_up(timeout):
+        raise KilledWorker("judge", None, 3)
+
+    run = object.__new__(cluster._Run)
+    run._losses = 0
+    killed = SimpleNamespace(result=given_up)
+    waiting = deque([cluster._Job([Path("a"), Path("b")], killed), cluster._Job([Path("c")], killed)])
+    assert run.entries_of(waiting) == []
+    assert [job.paths for job in waiting] == [[Path("a")], [Path("b")], [Path("c")]]
+    for _ in range(cluster.ROUNDS - 1):
+        waiting[0].future = killed
+        assert run.entries_of(waiting) == []
+    waiting[0].future = killed
+    ((path, entry),) = run.entries_of(waiting)
+    assert path == Path("a") and "set aside" in entry["error"]
+    waiting[0].future = SimpleNamespace(result=lambda timeout: [{"photo": "b"}])
+    assert run.entries_of(waiting) == [(Path("b"), {"photo": "b"})]
+    assert [job.paths for job in waiting] == [[Path("c")]]
 
 
 @dask
