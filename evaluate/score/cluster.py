@@ -18,7 +18,7 @@ from concurrent.futures import CancelledError
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import count, islice
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +42,7 @@ LOOK_S = 30.0  # between two looks whether there are workers at all
 
 @dataclass
 class _Job:
+    place: int  # in the order of all jobs
     paths: list[Source]
     future: Any = None
     given_up: int = 0
@@ -59,18 +60,18 @@ def judged_on_cluster(
         return
     run = _Run(scheduler, settings)
     waiting: deque[_Job] = deque()
-    left = iter(paths)
+    left, places = iter(paths), count()
     run.connect(10.0)
     try:
         while True:
             together = min(TOGETHER, max(1, len(paths) // run.room()))  # of few photographs, some for every worker
             while len(waiting) < run.room() and (some := list(islice(left, together))):
-                waiting.append(_Job(some))
+                waiting.append(_Job(next(places), some))
             if not waiting:
                 return
             for job in waiting:
                 if job.future is None:
-                    job.future = run.submit(job.paths)
+                    job.future = run.submit(job)
             for path, entry in run.entries_of(waiting):
                 if "unseen" in entry and os.path.lexists(path):
                     raise OutputError(
@@ -142,9 +143,9 @@ class _Run:
             self._room, self._looked = max(self._room, AHEAD), time.monotonic()
         return self._room
 
-    def submit(self, paths: list[Source]) -> Any:
-        """Hand some photographs out."""
-        return self.client.submit(judge_here, self.name, paths, pure=False)
+    def submit(self, job: _Job) -> Any:
+        """Hand a job out; one handed out again comes before those behind it, which wait for its rows."""
+        return self.client.submit(judge_here, self.name, job.paths, pure=False, priority=-job.place)
 
     def entries_of(self, waiting: deque[_Job]) -> list[tuple[Source, dict[str, Any]]]:
         """The first job's photographs with their entries, the job taken off; nothing when it is to be asked again."""
@@ -160,7 +161,7 @@ class _Run:
             job.given_up, job.future = job.given_up + 1, None
             if len(job.paths) > 1:  # one of them may be at fault, the others are not
                 waiting.popleft()
-                waiting.extendleft(_Job([path]) for path in reversed(job.paths))
+                waiting.extendleft(_Job(job.place, [path]) for path in reversed(job.paths))
             elif job.given_up >= ROUNDS:
                 waiting.popleft()
                 return [(path, set_aside(path, "workers that had it died again and again")) for path in job.paths]

@@ -84,7 +84,7 @@ def test_photographs_given_up_together_are_tried_one_by_one():
     run = object.__new__(cluster._Run)
     run._losses = 0
     killed = SimpleNamespace(result=given_up)
-    waiting = deque([cluster._Job([Path("a"), Path("b")], killed), cluster._Job([Path("c")], killed)])
+    waiting = deque([cluster._Job(0, [Path("a"), Path("b")], killed), cluster._Job(1, [Path("c")], killed)])
     assert run.entries_of(waiting) == []
     assert [job.paths for job in waiting] == [[Path("a")], [Path("b")], [Path("c")]]
     for _ in range(cluster.ROUNDS - 1):
