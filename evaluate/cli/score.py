@@ -6,7 +6,15 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from dialtell.evaluate.cli.flags import add_known, add_one_dial, add_photos, add_reading, add_size, known_of
+from dialtell.evaluate.cli.flags import (
+    add_known,
+    add_one_dial,
+    add_photos,
+    add_reading,
+    add_size,
+    host_port,
+    known_of,
+)
 
 DESCRIPTION = """\
 Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
@@ -21,7 +29,9 @@ examples:
   dialtell score watch.jpg --outline "1040 812 655 641 12" --twelve 90
   dialtell score photos/ --known photos/labels.csv
   dialtell score photos/ --csv calls.csv        goes on where it was cut off
+  dialtell score archive/ --csv calls.csv --engine cluster --scheduler tcp://10.0.0.5:8786
   dialtell score whole.jpg name.jpg track.jpg --one-dial "no. 41"
+  dialtell score --list sales.csv --csv calls.csv --allow-host pictures.example.org:443
   dialtell score photos/ more.png --json --out calls.json
   dialtell score watch.jpg --weights runs/desk/strokes.safetensors
 
@@ -46,7 +56,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Flags of the verb."""
     parser.description, parser.epilog = DESCRIPTION, EPILOG
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    add_photos(parser)
+    add_photos(parser, required=False)
+    parser.set_defaults(wrong_usage=parser.error)
+    parser.add_argument(
+        "--list", type=Path, metavar="FILE",
+        help="further photographs, folders or addresses: a text file with one a line, or a table with a column photo",
+    )  # fmt: skip
+    parser.add_argument(
+        "--allow-host", action="append", type=host_port, default=[], metavar="HOST:PORT",
+        help="with --csv photographs may be addresses (https://..., http://..., s3://BUCKET/KEY, file:///PATH), which "
+        "are brought by the processes that score; of the web only from hosts named so; may be repeated",
+    )  # fmt: skip
     add_one_dial(parser)
     add_size(parser)
     add_known(parser)
@@ -59,6 +79,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a row per photograph as soon as it is scored; given again it goes on where it was cut off",
     )  # fmt: skip
     out.add_argument("--workers", type=int, default=0, metavar="N", help="processes for --csv (default: 0, one a core)")
+    out.add_argument(
+        "--engine", choices=("local", "cluster"), default="local",
+        help="who scores for --csv: processes here, or the workers of a Dask cluster, which must see the photographs "
+        "under the same paths (extra: dialtell[cluster]; default: local)",
+    )  # fmt: skip
+    out.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="of the cluster's scheduler, tcp://HOST:8786; only on a network you trust",
+    )
     out.add_argument("--out", type=Path, metavar="FILE", help="write there (default: standard output)")
     out.add_argument("--overwrite", action="store_true", help="replace FILE if it exists (default: refuse)")
 
@@ -69,6 +99,7 @@ def run(args: argparse.Namespace) -> int:
     import sys
 
     from dialtell.evaluate import score_photos
+    from dialtell.evaluate.score.addresses import listed
     from dialtell.evaluate.score.table import call_table
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
@@ -77,6 +108,16 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.synth.shared.files import JSON, TEXT, require_form, require_free, write_text
 
     log = logging.getLogger("dialtell.score")
+    if args.list is not None:
+        args.photos = [*args.photos, *listed(args.list)]
+    if not args.photos:
+        args.wrong_usage("the following arguments are required: PHOTO, or a --list that names some")
+    if args.allow_host and args.csv is None:
+        raise ParameterError("--allow-host is for photographs from the web, which need --csv; give --csv too")
+    if (args.engine == "cluster") != (args.scheduler is not None):
+        raise ParameterError("--engine cluster and --scheduler ADDRESS go together; give both or neither")
+    if args.engine == "cluster" and args.csv is None:
+        raise ParameterError("--engine cluster writes rows; give --csv too")
     if args.csv is not None:
         if args.one_dial is not None:
             raise ParameterError("--csv has a row per photograph; give --one-dial with --json or alone")
@@ -122,6 +163,7 @@ def _stream(args: argparse.Namespace) -> int:
 
     from tqdm import tqdm
 
+    from dialtell.evaluate.score.addresses import Source, is_address, sound
     from dialtell.evaluate.score.stream import StreamSettings, stream_calls
     from dialtell.model import load_weights
     from dialtell.model.reading.photo import walk_photos
@@ -132,11 +174,22 @@ def _stream(args: argparse.Namespace) -> int:
     if args.out is not None:
         raise ParameterError("--out and --csv are both given; --csv names the file itself")
     require_form(args.csv, TABLE)
-    files, missing = walk_photos(args.photos)
-    settings = StreamSettings(weights=args.weights, known=known_of(args))
+    addresses, unsound = sound(filter(is_address, args.photos), args.allow_host)
+    paths, missing = walk_photos(word for word in args.photos if not is_address(word))
+    files: list[Source] = [*paths, *addresses]
+    settings = StreamSettings(weights=args.weights, known=known_of(args), hosts=tuple(args.allow_host))
     sha256 = str(load_weights(args.weights).identity["sha256"])
-    rows = stream_calls(files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite)
-    failed, done = [str(error) for _, error in missing], 0
+    engine = None
+    if args.engine == "cluster":
+        from functools import partial
+
+        from dialtell.evaluate.score.cluster import judged_on_cluster
+
+        engine = partial(judged_on_cluster, scheduler=args.scheduler)
+    rows = stream_calls(
+        files, args.csv, settings, sha256=sha256, workers=args.workers, overwrite=args.overwrite, judged=engine
+    )
+    failed, done = [str(error) for _, error in [*missing, *unsound]], 0
     bar = tqdm(rows, total=len(files), unit="photo", disable=True if args.quiet else None, leave=False)
     for _, error in bar:
         done += 1

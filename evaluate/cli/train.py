@@ -77,7 +77,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     how.add_argument(
         "--minutes", type=float, metavar="N", help="reader: stop after the epoch in which so much time is over"
     )
-    how.add_argument("--keep", metavar="DIR", help="keep all that is drawn, for nets trained on the same (train.study)")
+    how.add_argument("--keep", metavar="DIR", help="keep all that is drawn, and take what is there")
     how.add_argument("--tensorboard", action="store_true", help="write event files too (pip install tensorboard)")
     parser.add_argument("--json", action="store_true", help="print one JSON document with the figures")
 

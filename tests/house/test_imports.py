@@ -33,7 +33,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model": {"synth.shared", "model.reading", "model.net"},
     "train.stats": {"synth.shared", "model.net"},
     "train.bags": {
-        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reading", "model.net",
+        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reader", "model.reading",
+        "model.net",
     },
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {
@@ -57,7 +58,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages",
     },
     "evaluate.score": {
-        "synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words", "evaluate.next_fields",
+        "synth.shared", "model.reader", "model.reading", "model.net", "train.photographs", "evaluate.words",
+        "evaluate.museum", "evaluate.next_fields",
     },
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
     "evaluate.paper": {"synth.shared", "model.net", "evaluate.words", "evaluate.pages", "evaluate.maps"},
