@@ -157,12 +157,13 @@ def _trained(args: argparse.Namespace) -> Path:
 
 def _adapted(args: argparse.Namespace) -> Path:
     """Weights adapted to a user's photographs; the path of the new ones."""
+    from dialtell.model.net.device import pick_device
     from dialtell.model.net.weights_file import find_weights, load_weights
     from dialtell.train.bags.supply import Supply
     from dialtell.train.photographs.adapt import AdaptConfig
     from dialtell.train.photographs.adapt_run import adapt_to_photographs
     from dialtell.train.run.config import preset
-    from dialtell.train.run.loop import log, pick_device
+    from dialtell.train.run.loop import log
 
     _refuse(args, "photos", "an adaptation has its own steps and rate")
     weights = load_weights(find_weights(args.origin or "shipped"))

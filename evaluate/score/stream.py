@@ -38,10 +38,14 @@ AHEAD = 4  # photographs handed out to each worker before the first of them is w
 
 @dataclass(frozen=True)
 class StreamSettings:
-    """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each."""
+    """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each.
+
+    device : where the nets run, as `pick_device` names it; workers that read share a GPU.
+    """
 
     weights: Path | None = None
     known: Known | KnownTable = UNKNOWN
+    device: str = "cpu"
 
 
 def cell_name(path: object) -> str:
@@ -179,13 +183,14 @@ _worker: dict[str, Any] = {}
 
 
 def _start(settings: StreamSettings) -> None:
+    from dialtell.model.net.device import pick_device
     from dialtell.model.net.weights_file import load_weights
 
     if parent_process() is not None:
         import torch
 
         torch.set_num_threads(1)
-    _worker.update(settings=settings, weights=load_weights(settings.weights))
+    _worker.update(settings=settings, weights=load_weights(settings.weights).on(pick_device(settings.device)[0]))
 
 
 def _score(path: Path) -> dict[str, Any]:

@@ -37,8 +37,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {
-        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats",
-        "train.run",
+        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "model.net",
+        "train.stats", "train.run",
     },
     "train.photographs": {
         "synth.shared", "synth", "model.reader", "model.reading", "model.net", "train.stats", "train.bags", "train.run",

@@ -22,6 +22,7 @@ from torch.nn.functional import binary_cross_entropy_with_logits as cross_entrop
 from torch.optim.swa_utils import get_ema_multi_avg_fn
 from tqdm import tqdm
 
+from dialtell.model.net.device import pick_device
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.output import NetOutput
 from dialtell.synth.scene import RENDERER_VERSION
@@ -52,23 +53,6 @@ COLUMNS = (
 )
 SAME_SIGHT = 0.25  # log2 of true px, up to which two cameras are held to see alike
 AVERAGE = 0.995  # of the slowly following copy of the weights that is kept
-
-
-def pick_device(name: str) -> tuple[torch.device, str]:
-    """The device for `auto`, `cpu`, `cuda` or `mps`, and why."""
-    if name == "auto":
-        if torch.cuda.is_available():
-            return torch.device("cuda"), "a CUDA device is there"
-        if torch.backends.mps.is_available():
-            return torch.device("mps"), "an Apple GPU is there"
-        return torch.device("cpu"), "no GPU is there"
-    if name not in ("cpu", "cuda", "mps"):
-        raise ParameterError(f"device is {name!r}; give auto, cpu, cuda or mps")
-    if name == "cuda" and not torch.cuda.is_available():
-        raise ParameterError("device is 'cuda', but torch sees no CUDA device; give --device auto or cpu")
-    if name == "mps" and not torch.backends.mps.is_available():
-        raise ParameterError("device is 'mps', but torch sees no Apple GPU; give --device auto or cpu")
-    return torch.device(name), "asked for"
 
 
 def half_precision(device: torch.device) -> bool:
