@@ -135,7 +135,7 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     if len(patches) < LEAST_PATCHES or not enough.any():
         zones = {zone: ProcessEvidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
         return Verdict(ProcessEvidence(len(patches)), zones)
-    output = asked(weights.net, patches)
+    output = asked(weights.quick, patches)
     dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
     if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
         raise ArithmeticError(

@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ import torch
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.device import in_single_precision
 from dialtell.model.net.familiar import Familiar, familiar_from
-from dialtell.model.net.net import NetConfig, StrokeNet
+from dialtell.model.net.net import NetConfig, StrokeNet, folded
 from dialtell.model.net.preprocessing import difference, preprocessing
 from dialtell.model.reader.file import BESIDE, Reader, load_reader
 from dialtell.model.weights.numbers import fill, read_numbers, write_numbers
@@ -54,6 +55,11 @@ class Weights:
         """The same weights with both nets on another device, in all bits of float32."""
         in_single_precision(device)
         return replace(self, net=deepcopy(self.net).to(device), reader=self.reader.on(device))
+
+    @cached_property
+    def quick(self) -> StrokeNet:
+        """The net as scoring asks it: the same numbers to rounding, sooner."""
+        return folded(self.net)
 
     @property
     def identity(self) -> dict[str, str]:
