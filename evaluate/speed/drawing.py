@@ -21,6 +21,7 @@ from dialtell.evaluate.speed.clock import (
 )
 from dialtell.evaluate.speed.row import SpeedRow
 from dialtell.synth import scene
+from dialtell.synth.making import make
 from dialtell.synth.photograph.view import homography
 from dialtell.synth.scene import DialSpec, Range, render, sample_spec
 from dialtell.synth.shared.terms import Process
@@ -81,7 +82,7 @@ def _strokes(n: int, spec: Callable[[int], DialSpec]) -> tuple[float, float, flo
     for index in range(n):
         dial = spec(index)
         matrix, shape = homography(dial.view), dial.view.shape
-        coats = [(coat, ink) for coat in scene.make(dial.design, dial.making) for ink in np.unique(coat.paint.ink)]
+        coats = [(coat, ink) for coat in make(dial.design, dial.making) for ink in np.unique(coat.paint.ink)]
         inks = [(coat.coat, coat.paint.select(coat.paint.ink == ink)) for coat, ink in coats]
         start = time.process_time()
         for coat, paint in inks:

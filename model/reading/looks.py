@@ -217,8 +217,8 @@ def _looked(picture: NDArray[np.uint8], onto: Floats, reader: Reader, *, turn: b
     # laid out as it is, channels last, which is the faster way here too
     given = torch.from_numpy(picture).to(reader.device).float()[None].permute(0, 3, 1, 2)
     with torch.inference_mode():
-        sight = Sight(*(None if part is None else part.cpu() for part in reader.net(given, turn)))
+        sight: Sight = reader.net(given, turn)
         make = sight.make[0].softmax(0).tolist()
-        told = None if sight.turn is None else np.asarray(sight.turn[0].double().softmax(0).numpy())
-    inside, where = sight.inside[0].numpy(), sight.where[0].numpy()
-    return Look(onto, sight.seen[0].numpy(), inside, where, dict(zip(MAKES, make, strict=True)), told)
+        told = None if sight.turn is None else np.asarray(sight.turn[0].cpu().double().softmax(0).numpy())
+    seen, inside, where = (part[0].cpu().numpy() for part in (sight.seen, sight.inside, sight.where))
+    return Look(onto, seen, inside, where, dict(zip(MAKES, make, strict=True)), told)

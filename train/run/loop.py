@@ -397,7 +397,7 @@ class Trainer:
             sharp = self.step < config.easy * config.epochs * config.steps
             batch = store.draw(config.batch, config.patches, rng=rng, sharp=sharp, rows=rows)
             with torch.autocast(self.device.type, torch.bfloat16, enabled=self.half):
-                output = self.net(*batch.given)
+                output = self.net(*batch.given(rows))
             output = self.ranks.together(output)
             loss = self._losses(output, batch)
             self.optimizer.zero_grad(set_to_none=True)

@@ -62,8 +62,8 @@ class Ranks:
         parts = (output.dial[:, None], output.zone, output.patch, output.photographic[:, None], output.present)
         widths = [part.shape[1] for part in parts]
         mine = torch.cat([part.float() for part in parts], dim=1)
-        whole: Tensor = _Together.apply(mine, self.rank, self.count)  # type: ignore[no-untyped-call]
-        dial, zone, patch, printing, present = whole.split(widths, dim=1)
+        whole: Tensor = _Together.apply(mine, self.rank, self.count)
+        dial, zone, patch, printing, present = torch.split(whole, widths, dim=1)
         return NetOutput(dial[:, 0], zone, patch, printing[:, 0], present > 0.5)
 
     def average(self, parameters: Iterable[nn.Parameter]) -> None:
@@ -155,11 +155,11 @@ class NormOverRanks(nn.BatchNorm2d):
         wide = x.to(torch.promote_types(x.dtype, torch.float32))
         axes = (0, 2, 3)
         number = x.new_tensor([x.numel() / x.shape[1]], dtype=wide.dtype)
-        sums: Tensor = _Summed.apply(torch.cat([wide.sum(axes), number]))  # type: ignore[no-untyped-call]
+        sums: Tensor = _Summed.apply(torch.cat([wide.sum(axes), number]))
         n = sums[-1].detach()
         mean = sums[:-1] / n
         away = wide - mean[:, None, None]  # about the mean, as squares of the values themselves lose digits
-        spread: Tensor = _Summed.apply(away.square().sum(axes)) / n  # type: ignore[no-untyped-call]
+        spread: Tensor = _Summed.apply(away.square().sum(axes)) / n
         with torch.no_grad():
             self._note(mean, spread, n)
         scale = self.weight * (spread + self.eps).rsqrt()

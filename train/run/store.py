@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -46,13 +46,12 @@ _ALL = slice(None)
 class Batch:
     """What one step sees.
 
-    patches : (B, P, S, S) float, 1 = full density; of `rows` alone where several processes share a batch.
+    patches : (B, P, S, S) float, 1 = full density; of some rows alone where several processes share a batch.
     zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2. hand : (B, Z) 1 painted, 0 printed, -1 unknown.
     dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the same picture beside it, else its own.
     strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
     hand, dial and strokes are 0.5 where the twins look alike. scale : (B, P) log2 of each patch's scale, None for 0.
-    again : (B,) row of the same dial under another camera, else its own; None: nowhere is one. rows : whose patches
-    these are.
+    again : (B,) row of the same dial under another camera, else its own; None: nowhere is one.
     """
 
     patches: Tensor
@@ -65,13 +64,11 @@ class Batch:
     strokes: Tensor | None = None
     scale: Tensor | None = None
     again: Tensor | None = None
-    rows: slice = field(default_factory=lambda: _ALL)
 
-    @property
-    def given(self) -> tuple[Tensor, Tensor, Tensor, Tensor | None]:
-        """What the net is given of those rows."""
-        scale = None if self.scale is None else self.scale[self.rows]
-        return self.patches, self.zone[self.rows], self.resolution[self.rows], scale
+    def given(self, rows: slice) -> tuple[Tensor, Tensor, Tensor, Tensor | None]:
+        """What the net is given of those rows, which are those of `patches`."""
+        scale = None if self.scale is None else self.scale[rows]
+        return self.patches, self.zone[rows], self.resolution[rows], scale
 
 
 def unpack(packed: Tensor) -> Tensor:
@@ -214,7 +211,6 @@ class BagStore:
             **truth,
             twin=self._sent(_partners(group)),
             again=self._sent(_partners(group, 2)),
-            rows=rows,
         )
 
     def _sent(self, values: NDArray[Any]) -> Tensor:
