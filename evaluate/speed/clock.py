@@ -114,11 +114,16 @@ def wrapped(stages: Sequence[Stage], wrap: Callable[[str, Callable[..., Any]], C
             setattr(place, name, function)
 
 
-def stage_medians(repeats: int, work: Callable[[], object], stages: Sequence[Stage]) -> dict[str, float]:
+def stage_medians(
+    repeats: int, work: Callable[[], object], beside: Callable[[], object], stages: Sequence[Stage]
+) -> dict[str, float]:
     """Seconds of one call and of its stages, in their order, medians of the calls after the first; "rest" is the
-    remainder, and what the first call took stands under "first"."""
-    rows = []
+    remainder, what the first call took stands under "first", and `beside`, called in turn with it, under "beside"."""
+    rows, others = [], []
     for _ in range(repeats + 1):
+        start = time.process_time()
+        beside()
+        others.append(time.process_time() - start)
         clock = Clock()
         with clock.watching(stages):
             start = time.process_time()
@@ -127,4 +132,4 @@ def stage_medians(repeats: int, work: Callable[[], object], stages: Sequence[Sta
         rows.append({"whole": whole, **clock.spent, "rest": whole - sum(clock.spent.values())})
     names = ["whole", *dict.fromkeys(stage for _, _, stage in stages), "rest"]
     found = {name: statistics.median(row.get(name, 0.0) for row in rows[1:]) for name in names}
-    return {**found, "first": rows[0]["whole"]}
+    return {**found, "first": rows[0]["whole"], "beside": statistics.median(others[1:])}

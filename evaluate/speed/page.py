@@ -6,7 +6,7 @@ import tempfile
 from importlib import resources
 from pathlib import Path
 
-from dialtell.evaluate.speed.clock import Stage, median_of, stage_medians
+from dialtell.evaluate.speed.clock import Stage, stage_medians
 from dialtell.evaluate.speed.row import SpeedRow
 
 SCORING = "scoring the same photograph"
@@ -35,9 +35,10 @@ def page(n: int, device: str) -> list[SpeedRow]:
         tempfile.TemporaryDirectory() as folder,
     ):
         out = Path(folder) / "page.html"
-        scoring = [median_of(lambda _: score_photo(photo, weights), n)]
-        found = stage_medians(n, lambda: one_photo.inspect_photo(photo, out, weights, overwrite=True), stages)
-        scoring.append(median_of(lambda _: score_photo(photo, weights), n))
+        found = stage_medians(
+            n, lambda: one_photo.inspect_photo(photo, out, weights, overwrite=True),
+            lambda: score_photo(photo, weights), stages,
+        )  # fmt: skip
     del found["first"]
-    once = sum(scoring) / 2
+    once = found.pop("beside")
     return [SpeedRow("a page", name, n, "processor", seconds, SCORING, once) for name, seconds in found.items()]

@@ -57,8 +57,10 @@ def table(rows: Sequence[SpeedRow], about: Mapping[str, Any]) -> str:
             )
         lines.append("")
     clocks = "; ".join(f"{part} by {clock} time" for part, clock in dict.fromkeys((r.part, r.clock) for r in rows))
-    yards = {row.yardstick: row.yardstick_seconds for row in rows}
-    lines.append("Yardsticks: " + "; ".join(f"{name} {1000 * seconds:.3g} ms" for name, seconds in yards.items()) + ".")
+    yards: dict[str, dict[str, None]] = {}  # one name may stand for several, as of another photograph
+    for row in rows:
+        yards.setdefault(row.yardstick, {})[f"{1000 * row.yardstick_seconds:.3g}"] = None
+    lines.append("Yardsticks, ms: " + "; ".join(f"{name} {', '.join(each)}" for name, each in yards.items()) + ".")
     lines.append(f"Clocks: {clocks}.")
     return "\n".join([*lines, _machine(about)])
 

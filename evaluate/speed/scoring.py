@@ -17,7 +17,6 @@ from dialtell.evaluate.speed.clock import (
     Stage,
     arithmetic_seconds,
     copy_seconds,
-    median_of,
     multiply_adds,
     product_seconds,
     stage_medians,
@@ -129,20 +128,17 @@ def measure(place: Path, n: int, device: str = "cpu") -> dict[str, Any]:
         (score, "judge", "verdict"),
     ]
 
-    def decode(_: int) -> None:
+    def decode() -> None:
         with Image.open(place) as image:
             image.load()
 
-    # the yardstick's rounds lie between those of the work, so that both meet the same machine
-    decoding = [median_of(decode, n)]
-    seconds = stage_medians(n, lambda: score.score_photo(place, weights), stages)
-    decoding.append(median_of(decode, n))
+    seconds = stage_medians(n, lambda: score.score_photo(place, weights), decode, stages)
     scored = score.score_photo(place, weights)
     nets: list[Stage] = [(looks, "_looked", "looks"), (StrokeNet, "forward", "net")]
     counted = _counted(lambda: score.score_photo(place, weights), nets) if device == "cpu" else {"looks": 0, "net": 0}
     return {
         "seconds": seconds,
-        "decoding": sum(decoding) / 2,
+        "decoding": seconds.pop("beside"),
         "pixels": scored.photo.codes.shape[0] * scored.photo.codes.shape[1],
         "dial_pixels": 0 if scored.reading is None else int((scored.reading.density != 0).sum()),
         "copy": copy_seconds(),

@@ -61,8 +61,9 @@ def test_stages_and_the_rest_make_up_the_whole():
         place.two()
         busy(0.02)
 
-    found = stage_medians(1, work, [(place, "one", "one"), (place, "two", "two")])
-    assert list(found) == ["whole", "one", "two", "rest", "first"]
+    found = stage_medians(1, work, lambda: busy(0.04), [(place, "one", "one"), (place, "two", "two")])
+    assert list(found) == ["whole", "one", "two", "rest", "first", "beside"]
+    assert 0.04 <= found["beside"] < 0.06  # no part of the whole
     assert found["whole"] == pytest.approx(found["one"] + found["two"] + found["rest"])
     assert found["one"] >= 0.03 and found["two"] >= 0.01 and found["rest"] >= 0.02
 

@@ -9,11 +9,12 @@ def test_a_row_is_a_multiple_of_its_yardstick_and_of_its_limit():
     row = SpeedRow("drawing", "a dial", 3, "processor", 0.5, "a product", 0.02, "bytes written once", 0.1)
     bare = SpeedRow("drawing", "another", 3, "processor", 0.5, "a product", 0.02)
     assert (row.times, row.over_limit, bare.over_limit) == (25, 5, None)
-    lines = table([row, bare, SpeedRow("a page", "whole", 1, "wall", 2.0, "scoring", 0.5)], ABOUT).splitlines()
+    pages = [SpeedRow("a page", "whole", 1, "wall", 2.0, "scoring", seconds) for seconds in (0.5, 0.25, 0.5)]
+    lines = table([row, bare, *pages], ABOUT).splitlines()
     assert "| a dial | 3 | 500 | 25 | a product | bytes written once | 5 |" in lines
     assert "| another | 3 | 500 | 25 | a product |  |  |" in lines
     assert [line.split(" |")[0] for line in lines if " | n | ms | " in line] == ["| drawing", "| a page"]
-    assert lines[-3] == "Yardsticks: a product 20 ms; scoring 500 ms."
+    assert lines[-3] == "Yardsticks, ms: a product 20; scoring 500, 250."
     assert lines[-2] == "Clocks: drawing by processor time; a page by wall time."
     assert lines[-1] == "X 1, 2 cores, nets on cpu, load 0.5 at the start; python 3.11, numpy 2."
 
