@@ -32,6 +32,7 @@ VERBS = {
     "note": ("dialtell.evaluate.cli.note", "describe a dial as a condition report would"),
     "collection": ("dialtell.evaluate.cli.collection", "keep many dials, their calls and their owner's notes"),
     "train": ("dialtell.evaluate.cli.train", "train the net on drawn dials and write its weights"),
+    "speed": ("dialtell.evaluate.cli.speed", "measure how fast everything is on this machine, as ratios"),
 }
 
 DESCRIPTION = """\

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dialtell.evaluate.cli.flags import (
     add_known,
@@ -15,6 +15,9 @@ from dialtell.evaluate.cli.flags import (
     host_port,
     known_of,
 )
+
+if TYPE_CHECKING:
+    from dialtell.model.net.weights_file import Weights
 
 DESCRIPTION = """\
 Say of each photograph whether the dial in it was painted by hand or printed, or that it cannot be told: for the
@@ -71,6 +74,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_size(parser)
     add_known(parser)
     add_reading(parser)
+    parser.add_argument_group("speed").add_argument(
+        "--device", choices=("auto", "cpu", "cuda", "mps"), default="cpu",
+        help="where the nets run; photographs are read on the processor's cores all the same (default: %(default)s)",
+    )  # fmt: skip
     out = parser.add_argument_group("output")
     kind = out.add_mutually_exclusive_group()
     kind.add_argument("--json", action="store_true", help="one JSON document, schema dialtell.score/1, for the table")
@@ -103,7 +110,6 @@ def run(args: argparse.Namespace) -> int:
     from dialtell.evaluate.score.table import call_table
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import terminal_width
-    from dialtell.model import load_weights
     from dialtell.synth.shared.errors import ParameterError
     from dialtell.synth.shared.files import JSON, TEXT, require_form, require_free, write_text
 
@@ -126,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
         require_free(args.out, overwrite=args.overwrite)  # before the work, not after it
         require_form(args.out, JSON if args.json else TEXT)
     if args.one_dial is None:
-        document = score_photos(args.photos, load_weights(args.weights), known=known_of(args), progress=not args.quiet)
+        document = score_photos(args.photos, _weights(args), known=known_of(args), progress=not args.quiet)
     else:
         document = _one_dial(args)
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
@@ -146,14 +152,19 @@ def run(args: argparse.Namespace) -> int:
     return 1 if errors else 0
 
 
+def _weights(args: argparse.Namespace) -> Weights:
+    """The weights asked for, where they are to run."""
+    from dialtell.model import load_weights
+    from dialtell.model.net.device import pick_device
+
+    return load_weights(args.weights).on(pick_device(args.device)[0])
+
+
 def _one_dial(args: argparse.Namespace) -> dict[str, Any]:
     """All photographs as of one dial: a document with one row."""
     from dialtell.evaluate.one_dial.dial import score_one_dial
-    from dialtell.model import load_weights
 
-    _, document = score_one_dial(
-        args.photos, load_weights(args.weights), known=known_of(args), name=args.one_dial or None
-    )
+    _, document = score_one_dial(args.photos, _weights(args), known=known_of(args), name=args.one_dial or None)
     return document
 
 
@@ -166,6 +177,7 @@ def _stream(args: argparse.Namespace) -> int:
     from dialtell.evaluate.score.addresses import Source, is_address, sound
     from dialtell.evaluate.score.stream import StreamSettings, stream_calls
     from dialtell.model import load_weights
+    from dialtell.model.net.device import pick_device
     from dialtell.model.reading.photo import walk_photos
     from dialtell.synth.shared.errors import ParameterError
     from dialtell.synth.shared.files import TABLE, require_form
@@ -177,7 +189,10 @@ def _stream(args: argparse.Namespace) -> int:
     addresses, unsound = sound(filter(is_address, args.photos), args.allow_host)
     paths, missing = walk_photos(word for word in args.photos if not is_address(word))
     files: list[Source] = [*paths, *addresses]
-    settings = StreamSettings(weights=args.weights, known=known_of(args), hosts=tuple(args.allow_host))
+    pick_device(args.device)  # a device that is not there is said at once
+    settings = StreamSettings(
+        weights=args.weights, known=known_of(args), device=args.device, hosts=tuple(args.allow_host)
+    )
     sha256 = str(load_weights(args.weights).identity["sha256"])
     engine = None
     if args.engine == "cluster":

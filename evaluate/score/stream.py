@@ -43,11 +43,13 @@ AHEAD = 4  # photographs handed out to each worker before the first of them is w
 class StreamSettings:
     """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each.
     hosts : (host, port) pairs of the web that photographs may be brought from.
+    device : where the nets run, as `pick_device` names it; workers that read share a GPU.
     """
 
     weights: Path | None = None
     known: Known | KnownTable = UNKNOWN
     hosts: tuple[Place, ...] = ()
+    device: str = "cpu"
 
 
 # the photographs that are left, to (path, its entry) in the same order
@@ -192,13 +194,15 @@ _worker: dict[str, Any] = {}
 
 def start_judging(settings: StreamSettings) -> None:
     """In each process that judges, before its first photograph."""
+    from dialtell.model.net.device import pick_device
     from dialtell.model.net.weights_file import load_weights
 
     if parent_process() is not None:
         import torch
 
         torch.set_num_threads(1)
-    _worker.update(settings=settings, weights=load_weights(settings.weights), fetcher=Fetcher(settings.hosts))
+    weights = load_weights(settings.weights).on(pick_device(settings.device)[0])
+    _worker.update(settings=settings, weights=weights, fetcher=Fetcher(settings.hosts))
 
 
 def judge(source: Source) -> dict[str, Any]:

@@ -38,8 +38,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {
-        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats",
-        "train.run",
+        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "model.net",
+        "train.stats", "train.run",
     },
     "train.photographs": {
         "synth.shared", "synth", "model.reader", "model.reading", "model.net", "train.stats", "train.bags", "train.run",
@@ -97,14 +97,17 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags",
         "train.run", "train.study", "evaluate.words", "evaluate.plots",
     },
+    "evaluate.speed": {
+        "synth.shared", "synth.photograph", "synth", "synth.strokes", "model.reading", "model.net", "train.bags",
+        "train.run", "evaluate.score", "evaluate.inspection", "evaluate.compare",
+    },
     "evaluate": {"synth.shared", "model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
     "evaluate.cli": {
         "synth.shared", "synth", "synth.sets", "model", "model.reading", "model.net", "train.bags", "train.run",
         "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection",
         "evaluate.period",
         "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.museum",
-        "evaluate.examine",
-        "evaluate.benchmark", "evaluate.ladder",
+        "evaluate.examine", "evaluate.benchmark", "evaluate.ladder", "evaluate.speed",
     },
 }  # fmt: skip
 # what any part may know of a part to its left that it may not import from otherwise

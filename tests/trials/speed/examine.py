@@ -26,7 +26,7 @@ import numpy as np
 from examine_asked import drawn
 from examine_filled import filled
 from examine_served import Served
-from trials.speed.scoring_and_page import draw_photograph
+from dialtell.evaluate.speed.scoring import draw_photograph
 
 from dialtell.evaluate.examine.listing import PAGE
 from dialtell.evaluate.score.score import score_photo
