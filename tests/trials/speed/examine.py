@@ -26,10 +26,10 @@ import numpy as np
 from examine_asked import drawn
 from examine_filled import filled
 from examine_served import Served
-from dialtell.evaluate.speed.scoring import draw_photograph
 
 from dialtell.evaluate.examine.listing import PAGE
 from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.speed.scoring import draw_photograph
 from dialtell.model.net.weights_file import load_weights
 
 ASKED = ("", "?start=9960", "?text=invented%207", "?text=nothing%20of%20it", "?call=printed&zone=numerals&decade=1880")
