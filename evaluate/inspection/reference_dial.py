@@ -332,8 +332,8 @@ def drawn_mark(track: Track, radius_mm: float) -> NDArray[np.float32]:
             continue
         length = depth if number == 0 else depth * track.short
         low = track.outer - length if outside and number else track.inner
-        half = 0.5 * (track.heavy_mm if number == 0 else track.tick_mm) / radius_mm
-        paint |= (np.abs(across) < half) & (along > low) & (along < low + length)
+        broad = (track.heavy_mm if number == 0 else track.tick_mm) / radius_mm
+        paint |= (np.abs(across) < 0.5 * broad) & (along > low) & (along < low + length)
     return paint.astype(np.float32)
 
 
