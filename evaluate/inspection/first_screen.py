@@ -17,11 +17,13 @@ from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import DISAGREE, stated_ratio, withheld
 from dialtell.evaluate.words.support import LEAST_SUPPORT
 from dialtell.model.net.calibration import CANNOT_TELL, HAND, PRINTED, UNDETERMINED, threshold
+from dialtell.synth.shared.terms import Zone
 
 if TYPE_CHECKING:
     from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop
 
 STYLES = {HAND: "hand", PRINTED: "print", UNDETERMINED: "open"}
+REST = "Rest of the dial"  # the zone "other"
 NO_WEIGHT = 0.04  # log10: a tenth more, below which a part is said to weigh nothing
 _KIND = {"hand": "hand painting", "print": "printing"}
 _APART = {
@@ -136,8 +138,10 @@ def _loud(crop: ZoneCrop, added: float) -> Loudest:
     style = _side(added)
     says = f"Its strokes make {_KIND[style]} {times_words(added)} likelier"
     if crop.share is not None and crop.share * added > 0 and NO_WEIGHT <= abs(crop.share) < abs(added):
-        return Loudest(crop, _capital(crop.zone), f"{says}, those in this picture {times_words(crop.share)}.", style)
-    return Loudest(crop, _capital(crop.zone), f"{says}.", style)
+        return Loudest(
+            crop, zone_heading(crop.zone), f"{says}, those in this picture {times_words(crop.share)}.", style
+        )
+    return Loudest(crop, zone_heading(crop.zone), f"{says}.", style)
 
 
 def _of_side(dial: Mapping[str, Any], shown: Mapping[str, ZoneCrop], call: str) -> Loudest | None:
@@ -148,14 +152,14 @@ def _of_side(dial: Mapping[str, Any], shown: Mapping[str, ZoneCrop], call: str) 
     zone = max(own, key=lambda one: abs(one["log10_lr"]))
     style = STYLES[call]
     return Loudest(
-        shown[zone["zone"]], _capital(zone["zone"]), f"By itself it looks {_LOOKS[style]}: "
+        shown[zone["zone"]], zone_heading(zone["zone"]), f"By itself it looks {_LOOKS[style]}: "
         f"{odds_words(zone['log10_lr'])}.", style,
     )  # fmt: skip
 
 
 def weights(shares: Shares) -> tuple[Weight, ...]:
     """How the parts weigh, in the order given, and where every dial starts; all of them multiplied are the odds."""
-    named = [(_capital(zone), added) for zone, added in shares.zones.items()]
+    named = [(zone_heading(zone), added) for zone, added in shares.zones.items()]
     rows = [*named, ("Where every dial starts", shares.base)]
     most = max(1.0, *(abs(added) for _, added in rows))
     return tuple(
@@ -206,7 +210,7 @@ def _date_says(period: PeriodCheck) -> str:
 def _both_say(period: PeriodCheck, call: str, ratio: float | None) -> str:
     after = period.posterior_log10_odds
     if ratio is None or after is None:
-        return "The date says what is usual, not what this dial is."
+        return "Not settled: the date says what is usual, not what this dial is."
     if period.finding in (UNUSUAL, LATER):
         return _APART[call]
     if call != UNDETERMINED:
@@ -236,6 +240,10 @@ def _side(added: float) -> str:
     return "hand" if added > 0 else "print"
 
 
-def _capital(text: object) -> str:
-    name = str(text)
-    return name[:1].upper() + name[1:]
+def zone_heading(zone: str) -> str:
+    """A zone's name at the head of a line."""
+    return REST if zone == Zone.OTHER else _capital(zone)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

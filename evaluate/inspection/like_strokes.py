@@ -16,7 +16,7 @@ from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.lineups.figures import Figure, hour_figures
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
 from dialtell.evaluate.lineups.line_up import LineUp
-from dialtell.evaluate.lineups.sprites import MOST_CELLS, Sprite, differences, mean_stroke, strokes
+from dialtell.evaluate.lineups.sprites import MOST_CELLS, Sprite, differences, enlarged, mean_stroke, strokes
 from dialtell.evaluate.lineups.strip import Strip, unrolled
 from dialtell.evaluate.lineups.thin_thick import ThinThick, thin_thick
 from dialtell.evaluate.measurements.gathering import strokes_of
@@ -25,7 +25,7 @@ from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.words.support import ratio_words
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reader.file import Reader
-from dialtell.model.reading.geometry import patch_grid, sample
+from dialtell.model.reading.geometry import patch_grid
 from dialtell.model.reading.photo import Photo, display
 from dialtell.model.reading.steps import Reading, read_at
 from dialtell.synth.shared.terms import ZONES, Process, Zone
@@ -42,6 +42,7 @@ SIGNATURE_PX = 1000
 PLOT = (640.0, 300.0)
 LEFT, TOP, RIGHT, BOTTOM = 50.0, 12.0, 12.0, 44.0  # about the plot, px
 BAR_MM, BAR_RADII = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0), (0.02, 0.05, 0.1, 0.2)
+UNITS = {Zone.NUMERALS: "h", Zone.SECONDS_BIT: "s"}
 DRAWN = (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
 
 
@@ -157,7 +158,7 @@ def _where(group: LineUp, index: int) -> str:
     name = group.cuts[index].name
     if not name:
         return f"{index + 1}"
-    return f"{name} h" if group.zone is Zone.NUMERALS else f"{name} min"
+    return f"{name} {UNITS.get(group.zone, 'min')}"
 
 
 def _short(value: float) -> str:
@@ -208,7 +209,8 @@ def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
     unit = "mm" if diameter_mm else "of the dial’s radius"
     size = 0.5 * diameter_mm if diameter_mm else 1.0
     widths = " and ".join(f"{course.typical * size:.3f}" for course in strip.courses)
-    return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}"}
+    said = UNITS.get(strip.zone, "min")
+    return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}", "unit": said}
 
 
 def _line(x: Floats, y: Floats) -> str:
@@ -233,7 +235,7 @@ def _signature(reading: Reading, photo: Photo, diameter_mm: float | None) -> dic
     bar = max((one for one in sizes if one <= 0.3 * wide * size), default=sizes[0])
     words = f"{bar:g} mm" if diameter_mm else f"{bar:g} of the dial’s radius"
     return {
-        "uri": pictures.jpeg_uri(display(sample(photo.pixels, grid)), 88), "width": width, "height": rows,
+        "uri": pictures.jpeg_uri(display(enlarged(photo.pixels, grid)), 88), "width": width, "height": rows,
         "bar": round(100 * bar / (wide * size), 2), "bar_words": words,
     }  # fmt: skip
 

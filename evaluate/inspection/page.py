@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.advice import ADVICES, Advice
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
-from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen
+from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen, zone_heading
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
 from dialtell.evaluate.next_fields.frames import NextPhotographs
@@ -296,11 +296,6 @@ def _beyond(ratio: float | None, capped: bool) -> str:
     return " or more" if ratio > 0 else " or less"
 
 
-def _heading(text: object) -> str:
-    name = plain_name(text)
-    return name[:1].upper() + name[1:]
-
-
 def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """The zones given and, as not judged, the rest of the examiner's five, in the examiner's order."""
     given = {str(zone["zone"]) for zone in zones}
@@ -337,7 +332,7 @@ def _zone(zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tupl
     return {
         "key": key,
         "slug": "zone-" + "".join(mark if mark.isascii() and mark.isalnum() else "-" for mark in key),
-        "name": _heading(key),
+        "name": zone_heading(plain_name(key)),
         "judged": judged,
         "style": style,
         "looks": _LOOKS[style] if judged else "not judged",

@@ -35,8 +35,9 @@ CANDIDATES, SHORTLIST = 500, 6  # designs drawn at random, and those of them who
 SEED = 20_003
 SMALL = 240  # px, side of the pictures compared
 MARGIN = 1.06  # dial radii from the middle to the edge of a whole drawn dial's picture
-MARK_AT, MARK_VIEW, MARK_PX = 0.915, 0.25, 90  # dial radii of the middle and the side, px, of a view of the track
-ROUNDS = 4  # of looking for a likelier track
+SLACK = 4  # px by which a view may lie beside the others
+MARK_AT, MARK_VIEW, MARK_PX = 0.915, 0.25, 72  # dial radii of the middle and the side, px, of a view of the track
+ROUNDS = 3  # of looking for a likelier track
 BLACK, LEAST_INK = 0.25, 60  # share of full density that is ink; px of it that say how high figures are
 LIKE, LIKE_SECONDS = 0.6, 0.4  # correlation of what is drawn with what was read, below which it is another design's
 FIGURES, SLANTING = (ROMAN, ARABIC), ("round-script", "italic-lower")
@@ -44,23 +45,8 @@ NO_TRACK = (0.9, 0.94)  # dial radii assumed where none was read
 
 Bytes = NDArray[np.uint8]
 Floats = NDArray[np.float64]
-TrackChange = Callable[[Track], Track]
-
-
-# what is tried one after another; each keeps the best so far
-TRACK_OPTIONS: tuple[list[TrackChange], ...] = (
-    [
-        lambda track, by=by: replace(track, inner=track.inner + by, outer=track.outer + by)
-        for by in (-0.015, -0.005, 0.005, 0.015)
-    ],
-    [lambda track, by=by: replace(track, inner=track.inner + by) for by in (-0.015, -0.005, 0.005, 0.015)],
-    [lambda track, by=by: replace(track, outer=track.outer + by) for by in (-0.015, -0.005, 0.005, 0.015)],
-    [lambda track, times=times: replace(track, heavy_mm=times * track.heavy_mm) for times in (0.6, 0.8, 1.25, 1.6)],
-    [lambda track, rings=rings: replace(track, rings=rings) for rings in RINGS],
-    [lambda track, times=times: replace(track, ring_mm=times * track.ring_mm) for times in (0.7, 1.4)],
-    [lambda track, times=times: replace(track, tick_mm=times * track.tick_mm) for times in (0.7, 1.4)],
-    [lambda track, short=short: replace(track, short=short) for short in (1.0, 0.6, 0.45)],
-)
+# what of a track is changed, one thing after another
+CHANGES = ("place", "inner", "outer", "heavier marks", "rings", "their width", "ticks", "length of ticks")
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,7 +168,7 @@ def _figures_band(reading: Reading) -> tuple[float, float]:
     low, high = reading.zones.numerals
     ink, radius = _read_ink(reading), _radius()
     own = radius[(ink > BLACK) & (radius > low) & (radius < high) & _clear_of_seconds(reading)]
-    return (low, high) if len(own) < LEAST_INK else tuple(np.quantile(own, (0.01, 0.99)))
+    return (low, high) if len(own) < LEAST_INK else (float(np.quantile(own, 0.01)), float(np.quantile(own, 0.99)))
 
 
 def _radius() -> NDArray[np.float64]:
@@ -217,14 +203,14 @@ def with_track(reading: Reading, design: DialDesign) -> tuple[DialDesign, float]
     ring = np.round((radius[band] - radius[band].min(initial=1.0)) * MARK_PX / MARK_VIEW).astype(int)
     if ring.max(initial=0) < 3 or wanted[band].max() < BLACK:
         return design, -1.0
-    marks_wanted, rings_wanted = _apart(wanted[band], ring)
+    marks_wanted, rings_wanted = _apart(wanted[band].astype(np.float64), ring)
 
     def likeness(track: Track) -> tuple[float, float]:
         """Of marks and rings together, and of the marks alone."""
         if not edge < track.inner < track.outer - 0.008 or track.outer >= 0.985:
             return -1.0, -1.0
         drawn = cv2.GaussianBlur(drawn_mark(track, design.radius_mm), (0, 0), max(sigma, 0.3))
-        marks, rings = _apart(drawn[band], ring)
+        marks, rings = _apart(drawn[band].astype(np.float64), ring)
         alone = _correlation(marks, marks_wanted)
         return alone + 0.5 * _correlation(rings, rings_wanted), alone
 
@@ -233,8 +219,10 @@ def with_track(reading: Reading, design: DialDesign) -> tuple[DialDesign, float]
         from_outside=False, halves="nothing", ring_mm=0.1 * design.radius_mm / 22, tick_mm=0.2 * design.radius_mm / 22,
         heavy_mm=0.4 * design.radius_mm / 22, inner=max(low + 0.005, edge + 0.003), outer=min(high, 0.98),
     )  # fmt: skip
-    found = [_climbed(replace(best, mark=mark), likeness) for mark in ("tick", *MARKS)]
-    track, like = max(found, key=lambda one: one[1])
+    track, like = best, likeness(best)
+    for _ in range(2):  # once the ticks lie right, another mark may be likelier after all
+        found = [_climbed(replace(track, mark=mark), likeness) for mark in ("tick", *MARKS)]
+        track, like = max(found, key=lambda one: one[1])
     return replace(design, track=track), like[1]
 
 
@@ -243,8 +231,8 @@ def _climbed(best: Track, likeness: Callable[[Track], tuple[float, float]]) -> t
     most = likeness(best)
     for _ in range(ROUNDS):
         before = most
-        for options in TRACK_OPTIONS:
-            for tried in [change(best) for change in options]:
+        for change in CHANGES:
+            for tried in _changed(best, change):
                 if (like := likeness(tried)) > most:
                     best, most = tried, like
         if most == before:
@@ -252,7 +240,28 @@ def _climbed(best: Track, likeness: Callable[[Track], tuple[float, float]]) -> t
     return best, most
 
 
-def _apart(ink: NDArray[np.float32], ring: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _changed(track: Track, change: str) -> list[Track]:
+    """The track with one thing changed, a little more or less."""
+    shifts, times = (-0.03, -0.015, -0.005, 0.005, 0.015, 0.03), (0.7, 1.4)
+    match change:
+        case "place":
+            return [replace(track, inner=track.inner + by, outer=track.outer + by) for by in shifts]
+        case "inner":
+            return [replace(track, inner=track.inner + by) for by in shifts]
+        case "outer":
+            return [replace(track, outer=track.outer + by) for by in shifts]
+        case "heavier marks":
+            return [replace(track, heavy_mm=by * track.heavy_mm) for by in (0.6, 0.8, 1.25, 1.6)]
+        case "rings":
+            return [replace(track, rings=rings) for rings in RINGS]
+        case "their width":
+            return [replace(track, ring_mm=by * track.ring_mm) for by in times]
+        case "ticks":
+            return [replace(track, tick_mm=by * track.tick_mm) for by in times]
+    return [replace(track, short=short) for short in (1.0, 0.6, 0.45)]
+
+
+def _apart(ink: Floats, ring: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Ink (N,) less the mean of its ring, and those means. ring : (N,) which each belongs to."""
     means = np.bincount(ring, ink) / np.maximum(np.bincount(ring), 1)
     return ink - means[ring], means
@@ -280,16 +289,31 @@ def _mark_lattice() -> tuple[Floats, dict[int, tuple[Floats, Floats]]]:
 
 
 def _mean_mark(reading: Reading) -> NDArray[np.float32]:
-    """(MARK_PX, MARK_PX) share of full density about the track at an hour, the middle one of all twelve."""
-    views = []
+    """(MARK_PX, MARK_PX) share of full density about the track at an hour, the middle one of all twelve, which are
+    shifted onto one another: the outline is seldom true to a tick's width."""
+    views: list[NDArray[np.float32]] = []
     for hour in range(12):
         turn = math.pi * hour / 6
         center = (MARK_AT * math.sin(turn), -MARK_AT * math.cos(turn))
         grid = patch_grid(
             reading.geometry, center, (math.cos(turn), math.sin(turn)), (MARK_PX, MARK_PX), MARK_PX / MARK_VIEW
         )
-        views.append(sample(reading.density, grid) / max(reading.patches.full, 0.2))
-    return np.asarray(np.clip(np.median(views, axis=0), 0.0, 1.0), np.float32)
+        views.append(np.clip(sample(reading.density, grid) / max(reading.patches.full, 0.2), 0.0, 1.0))
+    middle = np.asarray(np.median(views, axis=0), np.float32)
+    for _ in range(2):
+        views = [_shifted_onto(view, middle) for view in views]
+        middle = np.asarray(np.median(views, axis=0), np.float32)
+    return middle
+
+
+def _shifted_onto(view: NDArray[np.float32], middle: NDArray[np.float32]) -> NDArray[np.float32]:
+    """A view moved by a few px so that it lies on the middle one."""
+    soft = cv2.GaussianBlur(middle, (0, 0), 1.0)[SLACK:-SLACK, SLACK:-SLACK]
+    if soft.std() < 1e-6 or view.std() < 1e-6:
+        return view
+    found = cv2.matchTemplate(np.asarray(view, np.float32), soft, cv2.TM_CCOEFF_NORMED)
+    down, right = np.unravel_index(int(np.argmax(found)), found.shape)
+    return np.roll(view, (SLACK - int(down), SLACK - int(right)), axis=(0, 1))
 
 
 def drawn_mark(track: Track, radius_mm: float) -> NDArray[np.float32]:
@@ -308,8 +332,8 @@ def drawn_mark(track: Track, radius_mm: float) -> NDArray[np.float32]:
             continue
         length = depth if number == 0 else depth * track.short
         low = track.outer - length if outside and number else track.inner
-        half = 0.5 * (track.heavy_mm if number == 0 else track.tick_mm) / radius_mm
-        paint |= (np.abs(across) < half) & (along > low) & (along < low + length)
+        broad = (track.heavy_mm if number == 0 else track.tick_mm) / radius_mm
+        paint |= (np.abs(across) < 0.5 * broad) & (along > low) & (along < low + length)
     return paint.astype(np.float32)
 
 

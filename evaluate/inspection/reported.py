@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.inspection.first_screen import Loudest
-from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop, first_screen, versions_of, zones_shown
+from dialtell.evaluate.inspection.first_screen import Loudest, first_screen
+from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop, versions_of, zones_shown
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.paper.report import Report, Shown
 from dialtell.evaluate.words.plain import plain_name

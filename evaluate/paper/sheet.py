@@ -12,6 +12,7 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
 from dialtell.evaluate.paper.still import wrapped
@@ -53,7 +54,7 @@ class Sheet:
         for line in lines:
             self.figure.text(
                 x / WIDTH, 1 - self.y / HEIGHT, line, fontsize=points, va="top", parse_math=False,
-                fontweight="bold" if bold else "normal", color=tuple(part / 255 for part in colour),
+                fontweight="bold" if bold else "normal", color=_rgb(colour),
             )  # fmt: skip
             self.y += tall
         self.y += after if lines else 0.0
@@ -73,13 +74,13 @@ class Sheet:
     def picture(self, image: Bytes, x: float, width: float, *, border: Colour | None = None) -> float:
         """(h, w, 3) sRGB, `width` mm wide with its left at `x`, at the height reached; its height in mm. The height
         reached stays: what goes beside it comes next."""
-        tall = width * image.shape[0] / image.shape[1]
+        tall = float(width * image.shape[0] / image.shape[1])
         axes = self.figure.add_axes((x / WIDTH, 1 - (self.y + tall) / HEIGHT, width / WIDTH, tall / HEIGHT))
         axes.imshow(image, interpolation="none", aspect="auto")
         axes.set_xticks([])
         axes.set_yticks([])
         for spine in axes.spines.values():
-            spine.set_color(tuple(part / 255 for part in (border or (217, 212, 199))))
+            spine.set_edgecolor(_rgb(border or (217, 212, 199)))
             spine.set_linewidth(1.5 if border else 0.6)
         return tall
 
@@ -89,9 +90,12 @@ class Sheet:
         self.y += 3.0
 
 
-def _line(y: float) -> object:
-    from matplotlib.lines import Line2D
+def _rgb(colour: Colour) -> tuple[float, float, float]:
+    red, green, blue = (part / 255 for part in colour)
+    return red, green, blue
 
+
+def _line(y: float) -> Line2D:
     at = 1 - y / HEIGHT
     return Line2D([MARGIN / WIDTH, 1 - MARGIN / WIDTH], [at, at], color="#5d5a52", linewidth=0.6)
 

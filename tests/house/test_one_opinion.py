@@ -17,6 +17,7 @@ from score_schema import check_dial
 from dialtell.evaluate import Known, compare_photos, inspect_photo, score_photo, score_photos
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.label.photos import PhotoFolder
 from dialtell.evaluate.label.views import LabelViews
 from dialtell.evaluate.score.stream import COLUMNS
@@ -91,7 +92,7 @@ def _page_says(page: str, record: dict[str, Any]) -> None:
         assert "prior 1:1</dt>" not in page and "times more probable" not in page and "one in" not in head
     looks = {"hand-painted": "looks painted by hand", "printed": "looks printed", "undetermined": "settles nothing"}
     for zone in record["zones"]:
-        name = zone["zone"].capitalize()
+        name = zone_heading(zone["zone"])
         own = re.search(rf"<h2 id=[^>]*>{name} (.*?)</p>|<li><strong>{name}</strong>: (.*?)</li>", page, re.S)
         assert own is not None and _escaped(zone["reason"]) in own[0]
         assert page.count(_escaped(zone["reason"])) <= sum(z["reason"] == zone["reason"] for z in record["zones"])

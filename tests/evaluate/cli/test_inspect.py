@@ -10,7 +10,7 @@ from score_schema import check_dial
 
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.inspection.close_views import VIEW, zone_crops
-from dialtell.evaluate.inspection.first_screen import NO_WEIGHT
+from dialtell.evaluate.inspection.first_screen import NO_WEIGHT, zone_heading
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.inspection.stated import dial_view, drawable
 from dialtell.evaluate.maps.painting import photo_map, view_map
@@ -65,7 +65,7 @@ def test_the_call_is_the_sum_of_what_places_add(inspected):
     assert told["total"] > document["dial"]["log10_lr"] == 2.0
     assert "Multiplied with one another they make " in page and "the call says no more than 100 to 1" in page
     rows = dict(re.findall(r'<span role="rowheader">([^<]+)</span>.*?<span role="cell">([^<]+)</span>', page))
-    shares = {zone["zone"].capitalize(): zone["contribution"] for zone in told["zones"]}
+    shares = {zone_heading(zone["zone"]): zone["contribution"] for zone in told["zones"]}
     for name, added in (shares | {"Where every dial starts": told["base"]}).items():
         side = "hand painting" if added > 0 else "printing"
         assert rows[name] == (f"{ratio_words(added)} times for {side}" if abs(added) >= NO_WEIGHT else "no weight")
@@ -83,7 +83,7 @@ def test_what_spoke_loudest_is_shown_with_its_own_share(inspected):
     told = document["explanation"]["zones"]
     heaviest = max((zone for zone in told if zone["contribution"] > 0), key=lambda zone: zone["contribution"])
     head = page[: page.index("</header>")]
-    assert f"<h2>Loudest: {heaviest['zone'].capitalize()}</h2>" in head
+    assert f"<h2>Loudest: {zone_heading(heaviest['zone'])}</h2>" in head
     assert f"make hand painting {ratio_words(heaviest['contribution'])} times likelier" in head
     assert head.count('<img src="data:image/jpeg') == 1 and re.search(r'<g class="loudest">\s*<polygon', head)
 

@@ -94,7 +94,10 @@ def test_page_says_call_support_and_number():
         assert words in page.words
     # zones in the examiner's order; those with nothing to show come after, each once
     shown = page.words[page.words.index("Numerals looks painted by hand") :]
-    order = [shown.index(f"{name} ") for name in ("Numerals", "Minute track", "Other", "Signature :", "Seconds bit :")]
+    order = [
+        shown.index(f"{name} ")
+        for name in ("Numerals", "Minute track", "Rest of the dial", "Signature :", "Seconds bit :")
+    ]
     assert order == sorted(order) and page.words.count("Too small in watch.jpg.") == 1
 
 

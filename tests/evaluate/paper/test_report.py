@@ -10,6 +10,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from dialtell.evaluate.cli.main import main
+from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.paper import report as made
 from dialtell.evaluate.paper.report import Report, Shown, report_pdf
@@ -72,7 +73,7 @@ def test_the_report_of_a_dial_says_what_its_page_says(drawn_photo, make_weights,
     headline = re.search("<h1>(.*)</h1>", page)[1]
     assert headline in words[0] and "Loudest: " in words[0] and document["dial"]["reason"].split(";")[0] in words[0]
     for zone in document["dial"]["zones"]:
-        assert zone["zone"].capitalize() in words[1]
+        assert zone_heading(zone["zone"]) in words[1]
     everything = " ".join(words)
     for caution in CAUTIONS:
         assert caution[:40] in everything

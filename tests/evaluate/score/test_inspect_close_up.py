@@ -40,7 +40,7 @@ def test_the_page_of_a_close_up_has_its_reading(unnamed):
     assert dial["call"] == "hand-painted" and dial["close_up"]["located"] is False
     assert dial["geometry"] is not None  # it carries the scale in the document
     assert dial["reason"] in page and "This dial looks painted by hand." in page
-    assert "data:image/png" in page and 'alt="Other, straightened"' in page  # the map, and the close view
+    assert "data:image/png" in page and 'alt="Rest of the dial, straightened"' in page  # the map, and the close view
     assert still.read_bytes().startswith(b"\x89PNG")
 
 
