@@ -151,16 +151,18 @@ class Examination:
         return await self._dial(number)
 
     async def change(self, request: Request) -> Response:
-        """Change fields: {name: value}, and "blind"."""
+        """Change fields: {name: value}, and "blind" and "aside"."""
         number, body = request.path_params["dial"], await told(request)
-        blind = body.pop("blind", None)
-        if blind is not None and not isinstance(blind, bool):
-            raise Refusal(400, "blind is neither true nor false")
+        blind, aside = body.pop("blind", None), body.pop("aside", None)
+        if not all(said is None or isinstance(said, bool) for said in (blind, aside)):
+            raise Refusal(400, "blind and aside are true or false")
 
         def change(dials: ExaminedDials) -> list[str]:
             dials.change_dial(number, body)
             if blind is not None:
                 dials.set_blind(number, blind)
+            if aside is not None:
+                dials.set_aside(number, aside)
             return [photo["sha256"] for photo in dials.photographs(number) if photo["state"] == WAITING]
 
         for sha256 in await self._ask(change):

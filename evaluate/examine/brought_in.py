@@ -159,6 +159,7 @@ def _checked(given: Any) -> dict[str, Any]:
             "uid": given["id"],
             "cells": cells,
             "blind": given.get("blind") is True,
+            "aside": given.get("aside") is True,
             "made_at": _moment(given.get("made_at") or now()),
             "shown_at": None if given.get("shown_at") is None else _moment(given["shown_at"]),
             "photographs": [_photo(one) for one in given.get("photographs", [])],

@@ -22,6 +22,7 @@ class Wanted:
 
     text : words, each found somewhere among name, maker, serial, year, source, price and notes, in any case. call : of
     the dial, or of `zone`. decade : first year of it, 0 for dials without a year. start : dials before the page.
+    aside : those set aside, in place of all others.
     """
 
     text: str = ""
@@ -29,11 +30,12 @@ class Wanted:
     zone: str = DIAL
     decade: int | None = None
     start: int = 0
+    aside: bool = False
 
     def where(self) -> tuple[str, list[str | int]]:
         """The condition on a row d of examined_dial, and its values."""
-        parts = ["1"]
-        values: list[str | int] = []
+        parts = ["d.aside = ?"]
+        values: list[str | int] = [int(self.aside)]
         for word in self.text.casefold().split()[:_MOST_WORDS]:
             parts.append("instr(d.words, ?)")
             values.append(word)
@@ -58,7 +60,8 @@ def wanted_of(given: Mapping[str, str]) -> Wanted:
     if zone not in PLACES:
         raise ParameterError(f"zone is {zone!r}; give one of {', '.join(PLACES)}")
     decade = _whole("decade", given["decade"]) if given.get("decade") else None
-    return Wanted(given.get("text", "")[:200], call, zone, decade, _whole("start", given.get("start") or "0"))
+    start, aside = _whole("start", given.get("start") or "0"), given.get("aside") == "1"
+    return Wanted(given.get("text", "")[:200], call, zone, decade, start, aside)
 
 
 def _whole(name: str, text: str) -> int:
@@ -68,8 +71,8 @@ def _whole(name: str, text: str) -> int:
 
 
 def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
-    """total : dials found; of : dials there are; start; dials : up to PAGE of them, the newest first; decades : first
-    year (0 without one) and number of dials of each that there is."""
+    """total : dials found; of : dials there are; aside : dials set aside; start; dials : up to PAGE of them, the newest
+    first; decades : first year (0 without one) and number of dials of each that there is."""
     where, values = wanted.where()
     total = dials.rows(f"SELECT count(*) AS n FROM examined_dial d WHERE {where}", values)[0]["n"]
     start = min(wanted.start, max(0, (total - 1) // PAGE * PAGE))
@@ -86,11 +89,15 @@ def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
         [*values, start],
     )
     decades = dials.rows(
-        "SELECT coalesce(year / 10 * 10, 0) AS decade, count(*) AS n FROM examined_dial GROUP BY 1 ORDER BY 1", []
+        "SELECT coalesce(year / 10 * 10, 0) AS decade, count(*) AS n FROM examined_dial WHERE aside = ? "
+        "GROUP BY 1 ORDER BY 1",
+        [wanted.aside],
     )
+    aside = dials.rows("SELECT count(*) AS n FROM examined_dial WHERE aside", [])[0]["n"]
     return {
         "total": total,
         "of": sum(row["n"] for row in decades),
+        "aside": aside,
         "start": start,
         "page": PAGE,
         "dials": [_short(row) for row in rows],

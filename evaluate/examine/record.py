@@ -38,7 +38,7 @@ _TABLES = (
     CREATE TABLE IF NOT EXISTS examined_dial (
         id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, made_at TEXT NOT NULL, name TEXT, maker TEXT, serial TEXT,
         year INTEGER, size_mm REAL, size_as TEXT, source TEXT, price TEXT, notes TEXT, words TEXT NOT NULL DEFAULT '',
-        cover TEXT, blind INTEGER NOT NULL, shown_at TEXT)
+        cover TEXT, blind INTEGER NOT NULL, shown_at TEXT, aside INTEGER NOT NULL DEFAULT 0)
     """,
     "CREATE INDEX IF NOT EXISTS examined_dial_year ON examined_dial(year)",
     # what now holds of a dial and its zones, so that a list of many can be searched
@@ -139,6 +139,12 @@ class ExaminedDials(CollectionFile):
                     "EXISTS (SELECT 1 FROM examined_standing WHERE dial = ?1)",
                     (number, now()),
                 )
+
+    def set_aside(self, number: int, aside: bool) -> None:
+        """Take a dial off the list, or put it back; nothing of it is lost."""
+        self.dial(number)
+        with self._change() as base:
+            base.execute("UPDATE examined_dial SET aside = ? WHERE id = ?", (aside, number))
 
     def dial(self, number: int) -> dict[str, Any]:
         """A dial's fields, blind, shown_at, made_at."""
@@ -362,7 +368,7 @@ class ExaminedDials(CollectionFile):
         with self._change() as base:
             row = base.execute("SELECT * FROM examined_dial WHERE uid = ?", (dial["uid"],)).fetchone()
             if row is None:
-                said = {**cells, **{name: dial[name] for name in ("uid", "made_at", "blind", "shown_at")}}
+                said = {**cells, **{name: dial[name] for name in ("uid", "made_at", "blind", "shown_at", "aside")}}
                 said["words"] = searched(cells)
                 names = ", ".join(said)
                 query = f"INSERT INTO examined_dial ({names}) VALUES ({', '.join('?' * len(said))})"

@@ -23,6 +23,7 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
         **{name: row[name] for name in FIELDS},
         "size": size_given(row["size_mm"], row["size_as"]),
         "blind": bool(row["blind"]),
+        "aside": bool(row["aside"]),
         "kept_back": hidden,
         "opinions": dials.opinions(number),
         "photographs": [{**_photo_shown(photo, hidden), **_part(photo, roles)} for photo in photos],

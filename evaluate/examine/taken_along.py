@@ -50,6 +50,7 @@ def dial_along(dials: ExaminedDials, number: int) -> dict[str, Any]:
         "id": row["uid"],
         **{name: row[name] for name in ("made_at", *FIELDS, "shown_at")},
         "blind": bool(row["blind"]),
+        "aside": bool(row["aside"]),
         "photographs": photos,
         "together": [
             {**_judged(one), "readings": [readings[each] for each in json.loads(one["readings"])]} for one in together

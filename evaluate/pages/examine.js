@@ -188,6 +188,7 @@
     if (document.activeElement !== size) size.value = dial.size === null ? "" : dial.size;
     if (document.activeElement !== unit && dial.size_as) unit.value = UNITS[dial.size_as];
     at("blind").checked = dial.blind;
+    at("aside").textContent = dial.aside ? "Put this dial back on the list" : "Set this dial aside";
     fillPhoto();
     fillStrip();
     fillOpinions();
@@ -396,6 +397,7 @@
   }
 
   at("blind").addEventListener("change", () => attempt(async () => took(await ask(`/dials/${dial.id}`, { blind: at("blind").checked }))));
+  at("aside").addEventListener("click", () => attempt(async () => took(await ask(`/dials/${dial.id}`, { aside: !dial.aside }))));
   at("show").addEventListener("click", () => attempt(async () => took(await ask(`/dials/${dial.id}/show`, {}))));
   at("circle").addEventListener("click", () => outline.begin());
   at("unmark").addEventListener("click", () => mark(photoHere(), {}));

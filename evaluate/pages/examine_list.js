@@ -41,7 +41,7 @@ const listOf = (ask, trouble, titled) => {
     const number = ++asked;
     const given = new URLSearchParams(new FormData(sought));
     for (const [name, value] of [...given]) if (!value) given.delete(name);
-    const searched = [...given.keys()].some((name) => name !== "zone");
+    const searched = [...given.keys()].some((name) => name !== "zone" && name !== "aside");
     given.set("start", start);
     const told = await ask(`/dials?${given}`);
     if (number !== asked) return;
@@ -51,7 +51,8 @@ const listOf = (ask, trouble, titled) => {
     box.replaceChildren(...told.dials.map((row) => kept.get(JSON.stringify(row)) || item(row)));
     at("none").hidden = told.dials.length > 0;
     at("none").textContent = told.of ? "No dial is like that." : "No dials yet.";
-    at("seek").hidden = !told.of;
+    at("seek").hidden = !told.of && !told.aside;
+    at("seek-aside").hidden = !told.aside && !sought.elements.aside.value;
     const last = told.start + told.dials.length;
     const found = told.total > told.page ? `Dials ${(told.start + 1).toLocaleString("en")} to ${last.toLocaleString("en")} of ${told.total.toLocaleString("en")}` : count(told.total, "dial", "dials");
     const words = searched ? `${found} found among ${told.of.toLocaleString("en")}.` : `${found}.`;

@@ -6,7 +6,7 @@ import time
 
 import pytest
 from examine_asked import add, asked, new_dial, settled
-from examine_filled import BLIND, filled
+from trials.speed.examine_filled import BLIND, filled
 
 from dialtell.evaluate.examine.listing import CALLS, PAGE, Wanted, page_of, wanted_of
 from dialtell.synth.shared.errors import ParameterError
@@ -95,3 +95,19 @@ def test_ten_thousand_dials_are_no_burden(files):
             spans.append(time.process_time() - begun)
         worst = max(worst, min(spans))
     assert worst < 0.1
+
+
+def test_a_dial_set_aside_is_off_the_list_and_not_lost(tmp_path):
+    with asked(tmp_path / "dials") as client:
+        first, second = new_dial(client), new_dial(client)
+        assert client.post(f"/dials/{first}", json={"aside": True}).json()["aside"]
+        told = client.get("/dials").json()
+        assert ([row["id"] for row in told["dials"]], told["of"], told["aside"]) == ([second], 1, 1)
+        assert [row["id"] for row in client.get("/dials", params={"aside": "1"}).json()["dials"]] == [first]
+        along = client.get("/along/dials.zip").content
+        assert client.post(f"/dials/{first}", json={"aside": "yes"}).status_code == 400
+        client.post(f"/dials/{first}", json={"aside": False})
+        assert client.get("/dials").json()["of"] == 2
+    with asked(tmp_path / "there") as client:
+        client.post("/brought", content=along, headers={"Content-Type": "application/octet-stream"})
+        assert client.get("/dials").json()["aside"] == 1

@@ -23,8 +23,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
-from examine_asked import drawn
-from examine_served import Served
+from trials.kills.examine_served import Served, drawn
 
 from dialtell.evaluate.examine.kept_files import KeptFiles
 

@@ -23,9 +23,8 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
-from examine_asked import drawn
-from examine_filled import filled
-from examine_served import Served
+from trials.kills.examine_served import Served, drawn
+from trials.speed.examine_filled import filled
 
 from dialtell.evaluate.examine.listing import PAGE
 from dialtell.evaluate.score.score import score_photo
@@ -76,8 +75,9 @@ def at_once(place: Path, count: int) -> dict[str, Any]:
         dials = [served.post("/dials", {})["id"] for _ in contents]
         begun = time.perf_counter()
         with ThreadPoolExecutor(8) as senders:
-            told = senders.map(lambda pair: served.add(*pair, "drawn.jpg"), zip(dials, contents, strict=True))
-            kept = [one["sha256"] for one in told]
+            kept = list(
+                senders.map(lambda dial, content: served.add(dial, content, "drawn.jpg")["sha256"], dials, contents)
+            )
         all_kept = time.perf_counter() - begun
         slowest, shown = 0.0, 0.0
         while True:

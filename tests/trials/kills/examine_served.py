@@ -15,7 +15,18 @@ from http.cookiejar import CookieJar
 from pathlib import Path
 from typing import Any
 
+import cv2
+import numpy as np
+
+Bytes = np.ndarray[Any, np.dtype[np.uint8]]
 START = "import sys; from dialtell.evaluate.cli.main import main; sys.exit(main(sys.argv[1:]))"
+
+
+def drawn(shade: int) -> bytes:
+    """A small photograph of a dial without a design, as JPEG: read at once. shade : of what it lies on, 0..255."""
+    image: Bytes = np.full((240, 300, 3), shade, np.uint8)
+    cv2.circle(image, (150, 120), 100, (235, 235, 230), -1, cv2.LINE_AA)
+    return bytes(cv2.imencode(".jpg", image)[1].tobytes())
 
 
 class Served:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -23,12 +24,12 @@ def filled(folder: Path, count: int) -> KeptFiles:
     rng = np.random.default_rng(1)
     covers = []
     for shade in range(60, 160, 5):
-        image = np.full((240, 240, 3), shade, np.uint8)
+        image: np.ndarray[Any, np.dtype[np.uint8]] = np.full((240, 240, 3), shade, np.uint8)
         cv2.circle(image, (120, 120), 100, (235, 235, 230), -1, cv2.LINE_AA)
         covers.append(cv2.imencode(".jpg", image)[1].tobytes())
     with files.opened() as dials, dials._change() as base:
         for k in range(count):
-            row = {
+            row: dict[str, Any] = {
                 "maker": f"Invented {rng.integers(40)} & Sons", "serial": str(rng.integers(1_000_000)),
                 "year": int(rng.integers(1780, 1930)) if k % 9 else None,
                 "notes": "Hairline at 4" if k % 7 == 0 else None,
