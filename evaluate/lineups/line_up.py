@@ -31,6 +31,7 @@ CALM = 0.7  # px, least SD of the smoothing before two are compared
 IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the camera's sharpening, not a stroke
 BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
 LEANING, MANY = 8, 20  # strokes, from which what leans across the dial, and what changes from place to place, is told
+CLEARLY = 0.85  # of what another way leaves
 NEIGHBOURS = (0.5, 0.2)  # dial radii, how far off those lie that a stroke is compared with
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
@@ -215,10 +216,7 @@ def _compared(
     inside &= support  # smoothing has drawn in a little of what is not the stroke's own
     place = np.array([(cut.x, cut.y) for cut in cuts]) / field.sheet.scale
     shown = _filled(windows, valid)
-    difference, rms, more = min(
-        (_left(shown, inside, ways) for ways in _expected(place)),
-        key=lambda told: float(np.median(told[1] / told[2])),
-    )
+    difference, rms, more = _foretold(shown, inside, _expected(place))
     floor = math.hypot(floor, BETWEEN * depth) * more
     excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
     return LineUp(
@@ -239,8 +237,8 @@ def _evened(windows: Image, valid: Flags) -> Image:
 
 def _filled(windows: Image, valid: Flags) -> Image:
     """Windows with what is not a stroke's own as the others have it, so that it says nothing of these."""
-    typical = np.ma.median(np.ma.masked_array(windows, ~valid), axis=0).filled(1.0)
-    return np.where(valid, windows, typical.astype(np.float32))
+    known = np.where(valid | ~valid.any(axis=0), windows, np.float32(np.nan))
+    return np.asarray(np.where(valid, windows, np.nanmedian(known, axis=0)), dtype=np.float32)
 
 
 def _before_rings(ink: Flags, ring: Flags) -> Flags:
@@ -251,9 +249,9 @@ def _before_rings(ink: Flags, ring: Flags) -> Flags:
         return np.ones_like(ink)
     _, run = np.unique(np.cumsum(ring)[rows], return_counts=True)
     first = rows[int(run[: int(run.argmax())].sum())]
-    free = ~ring & (np.cumsum(ring) == np.cumsum(ring)[first])
-    columns = cv2.dilate(ink.any(axis=0).astype(np.uint8)[None], np.ones((1, 3), np.uint8))[0] > 0
-    return np.asarray(free[:, None] | columns[None])
+    free = np.asarray(~ring & (np.cumsum(ring) == np.cumsum(ring)[first]))
+    columns = np.asarray(cv2.dilate(ink.any(axis=0).astype(np.uint8)[None], np.ones((1, 3), np.uint8))) > 0
+    return np.asarray(free[:, None] | columns)
 
 
 def _left(windows: Image, inside: Flags, others: Floats) -> tuple[Image, Floats, float]:
@@ -267,12 +265,24 @@ def _left(windows: Image, inside: Flags, others: Floats) -> tuple[Image, Floats,
     return difference, rms, float(np.median(np.sqrt(1.0 + (others**2).sum(axis=1))))
 
 
+def _foretold(windows: Image, inside: Flags, ways: Sequence[Floats]) -> tuple[Image, Floats, float]:
+    """As _left, by the way that leaves the least of most windows; a less simple one must leave clearly less, for the
+    more it follows, the more the odd one draws its neighbours to itself."""
+    best = _left(windows, inside, ways[0])
+    for others in ways[1:]:
+        told = _left(windows, inside, others)
+        if np.median(told[1]) / told[2] < CLEARLY * np.median(best[1]) / best[2]:
+            best = told
+    return best
+
+
 def _expected(place: Floats) -> list[Floats]:
     """Ways of saying of each of N strokes what it ought to be by the others, (N, N) each with rows that add up to 1
     and nothing of its own: their mean; one that leans or bends across the dial as focus, light and tilt do; the mean of
     its neighbours, as where a print took worse or a gleam lies. place : (N, 2) dial radii."""
     n = len(place)
-    one, x, y = np.ones(n), *(place - place.mean(axis=0)).T
+    one = np.ones(n)
+    x, y = (place - place.mean(axis=0)).T
     ways = [_fitted(one[:, None])]
     ways += [_fitted(np.column_stack([one, x, y]))] if n >= LEANING else []
     ways += [_fitted(np.column_stack([one, x, y, x * y, x * x - y * y]))] if n >= MANY else []

@@ -103,7 +103,7 @@ def frames(spots: Spots, weights: Floats, most: int = MOST) -> list[tuple[float,
     """Middle of each frame, and what it would newly show, the best first."""
     centers = _centers()
     half = 0.5 * (WIDTH - SPAN)  # whole patches alone are read
-    inside = (np.abs(centers[:, None] - spots.center[None]) <= half + 1e-9).all(axis=2)  # (G, N)
+    inside = np.asarray((np.abs(centers[:, None] - spots.center[None]) <= half + 1e-9).all(axis=2))  # (G, N)
     worth = spots.worth * weights[spots.zone]
     member = (spots.zone[:, None] == np.arange(len(ZONES))).astype(np.float64)
     told = member.T @ (worth * (1.0 - spots.lacking))
@@ -128,4 +128,4 @@ def _centers() -> Floats:
     axis = np.arange(-REACH, REACH + 1e-9, STEP)
     x, y = np.meshgrid(axis, axis)
     points = np.stack([x.ravel(), y.ravel()], axis=1)
-    return points[np.hypot(*points.T) <= REACH]
+    return np.asarray(points[np.hypot(*points.T) <= REACH])

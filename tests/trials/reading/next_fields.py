@@ -244,8 +244,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     if args.join:
         parts = [json.loads(path.read_text("utf-8")) for path in args.join]
-        dials = [Judged(**row) for part in parts for row in part["judged"]]
-        print(table(document(dials, sum(part["seen"] for part in parts), parts[0]["seed"], parts[0]["model"])))
+        joined = [Judged(**row) for part in parts for row in part["judged"]]
+        print(table(document(joined, sum(part["seen"] for part in parts), parts[0]["seed"], parts[0]["model"])))
         return 0
     import cv2
     import torch
