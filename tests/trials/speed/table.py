@@ -162,7 +162,7 @@ def plates(n: int) -> list[SpeedRow]:
 
 
 def page(n: int) -> list[SpeedRow]:
-    """The inspection page of the bundled painted dial: score, maps, measurements, line-ups, a like dial drawn both ways."""
+    """The inspection page of the bundled painted dial: score, maps, measurements, line-ups, a dial drawn both ways."""
     from importlib import resources
 
     import cv2
