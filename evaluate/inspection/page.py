@@ -152,6 +152,7 @@ def page_text(
         loud=[_shown_loud(one) for one in first.loud],
         warnings=[plain_name(warning) for warning in dial["warnings"]],
         photographs=_photographs(dial),
+        dial_name=plain_name(dial.get("dial") or ""),
         width=width,
         height=height,
         shape=round(width / height, 4),

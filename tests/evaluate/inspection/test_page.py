@@ -128,7 +128,8 @@ def test_page_of_one_dial_says_what_each_photograph_gave():
         },
         {"photo": "a/c.jpg", "role": "another dial", "reason": "It does not fit.", "squares": 0, "place": None},
     ]
-    page = Page(page_text(sample(photographs=rows), photo(), None, [], MODEL))
+    page = Page(page_text(sample(photographs=rows, dial="no. 41"), photo(), None, [], MODEL))
+    assert "Dial no. 41 , 3 photographs" in page.words
     assert "whole.jpg : whole view; 40 of the 100 small squares judged are its." in page.words
     assert "<b>.jpg : laid on it (signature); 60 of the 100" in page.words
     assert "c.jpg : of another dial, as it seems; left out. It does not fit." in page.words
@@ -329,6 +330,23 @@ def test_strokes_measured_are_reached_by_keys(tmp_path, width):
         )
         assert browser.run("return document.documentElement.scrollWidth") <= width
         assert browser.console() == []
+
+
+@pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="no Chromium with its driver here")
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 900)])
+def test_the_first_screen_holds_call_dial_loudest_and_what_is_missing(tmp_path, width, height):
+    """A square dial, as most are; without scrolling all of it is seen but for the list of how to get it on a phone."""
+    extras = PageExtras(shares=Shares(0.1, {"numerals": 1.18}))
+    square = sample(geometry=None, zones=[zone("numerals")])
+    path = tmp_path / "a.html"
+    write_page(path, square, photo()[:, :300], None, crops()[:1], MODEL, extras=extras)
+    with Browser(tmp_path / "profile", width, height) as browser:
+        browser.open(path.as_uri())
+        for selector in ("h1", ".strength", ".stage", ".loud", "#missing > p"):
+            box = browser.box(selector)
+            assert 0 <= box["top"] and box["bottom"] <= height and box["right"] <= width, selector
+        stage = browser.box(".stage")
+        assert stage["width"] > 0.92 * width or stage["width"] > 500
 
 
 def test_how_a_print_was_made_is_said_of_prints_alone():
