@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from dialtell.evaluate.cli.flags import add_reading, whole
+from dialtell.synth.shared.errors import ParameterError
 
 DESCRIPTION = """\
 Open a page in the browser, served by this machine to itself only, on which dials are examined: drop photographs, see
@@ -18,6 +19,8 @@ examples:
   dialtell examine                 keep dials in the folder "dials"
   dialtell examine ~/watches       in another, made if missing
   dialtell examine --on-my-network take the photographs with your phone
+  dialtell examine watches --take-along watches.zip
+  dialtell examine elsewhere --bring-in watches.zip
   dialtell collection list ~/watches/dials.collection
 
 With --on-my-network a phone can add photographs to a dial, and nothing else: the page shows a code, which lets one
@@ -53,10 +56,79 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "(default: one a core, at most 4)",
     )  # fmt: skip
     add_reading(parser)
+    group = parser.add_argument_group("without the page", "Done at once; no page is opened. One at a time.")
+    one = group.add_mutually_exclusive_group()
+    one.add_argument(
+        "--take-along", type=Path, metavar="FILE", help="write all dials to FILE: .zip with the photographs, .json all "
+        "that is noted, .csv a table; calls that are kept back are left out",
+    )  # fmt: skip
+    one.add_argument(
+        "--bring-in", type=Path, metavar="FILE", help="bring in dials that were taken along, or a table with columns "
+        "such as maker, serial and year; what is there already is not doubled",
+    )  # fmt: skip
+    one.add_argument(
+        "--agreement", action="store_true", help="print how far your opinions and the calls agree, of dials of which "
+        "you noted yours before you saw the call",
+    )  # fmt: skip
+    group.add_argument("--overwrite", action="store_true", help="with --take-along: replace FILE if it exists")
+    group.add_argument("--json", action="store_true", help="with --bring-in or --agreement: print JSON")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Serve the page; returns the exit status. Raises DialtellError."""
+    """Serve the page, or do one thing at once; returns the exit status. Raises DialtellError."""
+    if args.take_along is not None or args.bring_in is not None or args.agreement:
+        return _at_once(args)
+    if args.json or args.overwrite:
+        raise ParameterError("json and overwrite are for --take-along, --bring-in and --agreement; leave them out")
+    return _serve(args)
+
+
+def _at_once(args: argparse.Namespace) -> int:
+    import contextlib
+    import json
+    import logging
+    from dataclasses import asdict
+
+    from dialtell.evaluate.examine.agreement import agreement_text, collection_agreement
+    from dialtell.evaluate.examine.brought_in import bring_in
+    from dialtell.evaluate.examine.kept_files import KeptFiles
+    from dialtell.evaluate.examine.receiving import LARGEST_PHOTO
+    from dialtell.evaluate.examine.taken_along import write_along
+
+    log = logging.getLogger("dialtell.examine")
+    files = KeptFiles(args.folder)
+    if args.bring_in is None and not files.collection.is_file():
+        raise ParameterError(f"{args.folder} holds no dials; give the folder of an examination")
+    files.prepare()
+    if args.take_along is not None:
+        write_along(files, args.take_along, overwrite=args.overwrite)
+        log.info("%s is written", args.take_along)
+    elif args.bring_in is not None:
+        with contextlib.ExitStack() as held:
+            try:
+                content = held.enter_context(args.bring_in.open("rb"))
+            except OSError as error:
+                raise ParameterError(f"{args.bring_in} cannot be read ({error.strerror}); check the path") from error
+            held.enter_context(files.held())
+            told = asdict(bring_in(files, content, LARGEST_PHOTO))
+        told = {name: told[name] for name in ("dials", "known", "photographs", "missing", "elsewhere")}
+        print(
+            json.dumps(told) if args.json else "\n".join(f"{_BROUGHT[name]}: {count}" for name, count in told.items())
+        )
+    else:
+        with files.opened() as dials:
+            parts = collection_agreement(dials)
+        print(json.dumps({"agreement": parts}) if args.json else agreement_text(parts))
+    return 0
+
+
+_BROUGHT = {
+    "dials": "new dials", "known": "dials that were here", "photographs": "new photographs",
+    "missing": "photographs that did not come along", "elsewhere": "photographs that lie under another dial here",
+}  # fmt: skip
+
+
+def _serve(args: argparse.Namespace) -> int:
     import logging
     import os
     import webbrowser

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -51,3 +52,15 @@ def _part(zone: str, pairs: list[tuple[str, str]]) -> dict[str, Any]:
     if kappa.low is not None and kappa.high is not None:
         told["interval"] = [round(kappa.low, 4), round(kappa.high, 4)]
     return told
+
+
+def agreement_text(parts: Sequence[Mapping[str, Any]]) -> str:
+    """The same as lines to read, without a final newline."""
+    lines = [f"{'part':<14}{'dials':>6}{'alike':>7}{'opposite':>10}{'kappa':>8}  95 % interval"]
+    for part in parts:
+        kappa = "-" if part["kappa"] is None else f"{part['kappa']:.2f}"
+        within = "{:.2f} to {:.2f}".format(*part["interval"]) if part["interval"] else "-"
+        lines.append(f"{part['zone']:<14}{part['n']:>6}{part['alike']:>7}{part['opposed']:>10}{kappa:>8}  {within}")
+    if any(0 < part["n"] < FEW for part in parts):
+        lines += ["", f"With fewer than {FEW} dials the interval of kappa is too narrow."]
+    return "\n".join(lines)

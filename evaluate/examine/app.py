@@ -25,7 +25,7 @@ from dialtell.evaluate.examine.phone import Phone
 from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
 from dialtell.evaluate.examine.record import WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
-from dialtell.evaluate.examine.taken_along import json_along, table_along, zip_along
+from dialtell.evaluate.examine.taken_along import FORMS
 from dialtell.evaluate.pages.templates import digest, own
 
 R = TypeVar("R")
@@ -37,6 +37,7 @@ PAGES = {
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
+_MEDIA = {"csv": "text/csv; charset=utf-8", "json": "application/json", "zip": "application/zip"}
 LARGEST_ZIP = 200 * 2**30  # bytes; the disk's room is looked at before anything is taken out
 
 
@@ -133,13 +134,9 @@ class Examination:
         """All dials as a file: dials.csv, dials.json, or dials.zip with the photographs."""
         form = request.path_params["form"]
         headers = {"Content-Disposition": f'attachment; filename="dials.{form}"'}
-        if form == "csv":
-            return Response(await self._ask(table_along), media_type="text/csv; charset=utf-8", headers=headers)
-        if form == "json":
-            return StreamingResponse(json_along(self.files), media_type="application/json", headers=headers)
-        if form == "zip":
-            return StreamingResponse(zip_along(self.files), media_type="application/zip", headers=headers)
-        raise Refusal(404, "there is nothing here")
+        if form not in FORMS:
+            raise Refusal(404, "there is nothing here")
+        return StreamingResponse(FORMS[form](self.files), media_type=_MEDIA[form], headers=headers)
 
     # --- doing ---
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -15,6 +16,7 @@ from typing import IO
 from dialtell.evaluate.examine.record import ExaminedDials
 from dialtell.synth.shared.errors import PhotoError, said_in_words
 from dialtell.synth.shared.files import whole_file
+from dialtell.synth.shared.locks import alone
 
 COLLECTION = "dials.collection"
 # kept as the photograph's ending; what a file is its content tells
@@ -41,6 +43,11 @@ class KeptFiles:
                 place.mkdir(exist_ok=True)
         with ExaminedDials(self.collection, create=True) as dials:
             dials.prepare()
+
+    def held(self) -> AbstractContextManager[None]:
+        """Held against other programs that would examine the same dials. Raises OutputError where one does."""
+        refusal = f"{self.folder} is being examined by another program already; close that one, or give another folder"
+        return alone(self.folder / ".dialtell-examine.lock", refusal, made=True)
 
     def opened(self) -> ExaminedDials:
         """The record, for one piece of work."""

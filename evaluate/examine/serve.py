@@ -19,7 +19,6 @@ from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.phone import Phone, PhoneDoors
 from dialtell.evaluate.examine.receiving import Receiving
 from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.locks import alone
 
 _MOST_CONNECTIONS = 64  # at once: a browser opens six
 _MOST_OF_PHONES = 16
@@ -64,9 +63,8 @@ def serve(
     """
     files = KeptFiles(folder)
     files.prepare()
-    refusal = f"{folder} is being examined by another program already; close that one, or give another folder"
     with contextlib.ExitStack() as held:
-        held.enter_context(alone(folder / ".dialtell-examine.lock", refusal, made=True))
+        held.enter_context(files.held())
         listener = held.enter_context(_listening(HOST, port))
         port = int(listener.getsockname()[1])
         desk = Desk(files, workers=workers, weights=weights, max_pixels=max_pixels)

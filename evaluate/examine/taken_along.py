@@ -14,6 +14,8 @@ from typing import Any
 from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.record import FIELDS, PLACES, ExaminedDials
 from dialtell.evaluate.words.plain import plain_name
+from dialtell.synth.shared.errors import OutputError, said_in_words
+from dialtell.synth.shared.files import require_free, whole_file
 from dialtell.synth.shared.tables import rows_text
 
 SCHEMA = "dialtell.examined/1"
@@ -156,3 +158,23 @@ def zip_along(files: KeptFiles) -> Iterator[bytes]:
                         target.write(part)
                         yield sent.taken()
     yield sent.taken()
+
+
+def table_parts(files: KeptFiles) -> Iterator[bytes]:
+    """All dials as a table, in one part."""
+    with files.opened() as dials:
+        yield table_along(dials).encode()
+
+
+FORMS = {"zip": zip_along, "json": json_along, "csv": table_parts}
+
+
+def write_along(files: KeptFiles, target: Path, *, overwrite: bool) -> None:
+    """Write all dials to a file, in the form that its name ends in. Raises OutputError."""
+    parts = FORMS.get(target.suffix.lower().removeprefix("."))
+    if parts is None:
+        raise OutputError(f"{target} ends in none of .zip, .json and .csv; give a name that does")
+    require_free(target, overwrite=overwrite)
+    with said_in_words(target), whole_file(target, synced=True) as file:
+        for part in parts(files):
+            file.write(part)
