@@ -250,7 +250,7 @@ def _before_rings(ink: Flags, ring: Flags) -> Flags:
     _, run = np.unique(np.cumsum(ring)[rows], return_counts=True)
     first = rows[int(run[: int(run.argmax())].sum())]
     free = np.asarray(~ring & (np.cumsum(ring) == np.cumsum(ring)[first]))
-    columns = np.asarray(cv2.dilate(ink.any(axis=0).astype(np.uint8)[None], np.ones((1, 3), np.uint8))) > 0
+    columns = np.asarray(cv2.dilate(np.asarray(ink.any(axis=0), np.uint8)[None], np.ones((1, 3), np.uint8))) > 0
     return np.asarray(free[:, None] | columns)
 
 
