@@ -84,7 +84,7 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
 
 def _whole(resolution: Resolution, why: str) -> NextField:
     wished = max(0.5 * resolution.needed, SHARP)
-    reason = f"The whole dial, sharp and at least {ALL * wished:.0f} pixels across: {why}."
+    reason = f"The whole dial, sharp and at least {round(ALL * wished, -2):.0f} pixels across: {why}."
     return NextField(0.0, 0.0, ALL, wished, reason)
 
 

@@ -47,9 +47,9 @@ def next_photographs(
     one = near[0][1]
     finely = "" if one["px_per_mm"] is None else f", which is {one['px_per_mm']:.0f} pixels per millimetre"
     says = (
-        "These places would most likely settle it, the first one most of all. Photograph each from near, so that its "
-        f"frame fills the picture: sharp, and at least {one['pixels']} pixels across{finely}. Then give them "
-        "together with this photograph and --one-dial."
+        "These places would most likely settle it, the first one most of all. Photograph each framed place from near, "
+        f"so that its frame fills the picture: sharp, and at least {one['pixels']} pixels across{finely}. Then give "
+        "them together with this photograph and --one-dial."
     )
     return NextPhotographs(says, _picture(near, photo, geometry), reasons)
 
