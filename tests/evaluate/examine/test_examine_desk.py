@@ -8,7 +8,7 @@ import zlib
 from concurrent.futures.process import BrokenProcessPool
 
 import pytest
-from examine_asked import StandIn, add, asked, new_dial, settled
+from examine_asked import StandIn, add, asked, drawn, new_dial, settled
 
 from dialtell.evaluate.examine import work
 from dialtell.evaluate.examine.desk import DIED
@@ -86,6 +86,9 @@ def test_a_picture_that_would_burst_is_refused_unopened(tmp_path, function):
     assert len(content) < 1_000_000  # and 900 million bytes once opened
     place = tmp_path / "bomb.png"
     place.write_bytes(content)
+    sound = tmp_path / "sound.jpg"
+    sound.write_bytes(drawn())
+    getattr(work, function)(sound, tmp_path / "sound-view.jpg", MAX_PIXELS)  # what it needs is in memory now
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     with pytest.raises(PhotoError, match="pixels"):
         getattr(work, function)(place, tmp_path / "view.jpg", MAX_PIXELS)
