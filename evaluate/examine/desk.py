@@ -97,18 +97,19 @@ class Desk:
         """The inspection page of a dial from all its photographs that are read, written if it is not there. Raises
         DialtellError."""
 
-        def asked(dials: Any) -> tuple[list[tuple[Path, Any]], list[int], Any]:
+        def asked(dials: Any) -> tuple[list[tuple[Path, Any]], list[int], dict[str, str], Any]:
             read = [photo for photo in dials.photographs(dial) if photo["state"] == READ]
             photos = [(self.files.photograph(photo["file"]), dials.said(photo["sha256"])) for photo in read]
-            return photos, [photo["reading"] for photo in read], dials.dial(dial)
+            names = {photo["file"]: photo["name"] for photo in read}
+            return photos, [photo["reading"] for photo in read], names, dials.dial(dial)
 
-        photos, readings, row = await asyncio.to_thread(self._do, asked)
+        photos, readings, names, row = await asyncio.to_thread(self._do, asked)
         if not photos:
             raise PhotoError("nothing of it is read yet; wait until it is")
         name = row["name"] or f"dial {dial}"
         place = self.files.page([*readings, row["year"], name])
         photos = [(path, replace(known, max_pixels=self.max_pixels)) for path, known in photos]
-        return await self._made(PAGE, place, name, work.write_inspection, photos, place, name, row["year"])
+        return await self._made(PAGE, place, name, work.write_inspection, photos, place, name, row["year"], names)
 
     async def full(self, sha256: str) -> Path:
         """A photograph in full resolution, written if it is not there. Raises DialtellError."""

@@ -123,6 +123,7 @@ class PhoneDoors(Doors):
         super().__init__(_rooms(self, receiving), port=int(port), token="", names=(host,))
         # a connection each request: whoever says nothing on one is soon rid of
         self.headers = {**self.headers, "Connection": "close"}
+        del self.headers["Cross-Origin-Opener-Policy"]  # which browsers heed over https alone
         self.phone = phone
 
     def _introduced(self, scope: Scope) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -27,7 +28,9 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
         "kept_back": hidden,
         "opinions": dials.opinions(number),
         "photographs": [{**_photo_shown(photo, hidden), **_part(photo, roles)} for photo in photos],
-        "call": None if hidden or whole is None else call_shown(whole),
+        "call": None
+        if hidden or whole is None
+        else call_shown(named(whole, {one["file"]: one["name"] for one in photos})),
         "together": together,
         "ready": whole is not None,
     }
@@ -59,11 +62,24 @@ def _photo_shown(photo: Mapping[str, Any], hidden: bool) -> dict[str, Any]:
         "zones": [] if record is None else [
             {name: zone[name] for name in ("zone", "polygon_px")} for zone in record["zones"]
         ],
-        "call": None if hidden or record is None else call_shown(record),
+        "call": None if hidden or record is None else call_shown(named(record, {photo["file"]: photo["name"]})),
         # why there is none is no call
         "no_dial": "" if record is None or geometry is not None else record["reason"],
         "reading": None if hidden else photo["reading"],
     }  # fmt: skip
+
+
+def named(record: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
+    """A record in which photographs are called as the person calls them. names : of their files."""
+    text = json.dumps(record, ensure_ascii=False)
+    for file, name in names.items():
+        text = text.replace(_quoted(file), _quoted(name))
+    return dict(json.loads(text))
+
+
+def _quoted(text: str) -> str:
+    """As it stands within JSON."""
+    return json.dumps(text, ensure_ascii=False)[1:-1]
 
 
 def call_shown(record: Mapping[str, Any]) -> dict[str, Any]:

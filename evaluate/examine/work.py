@@ -123,9 +123,14 @@ def read_together(photos: list[tuple[Path, Known]], name: str) -> tuple[dict[str
     return score_dial(alone, weights, name=name).scored.record, weights.identity
 
 
-def write_inspection(photos: list[tuple[Path, Known]], page: Path, name: str, year: int | None) -> None:
+def write_inspection(
+    photos: list[tuple[Path, Known]], page: Path, name: str, year: int | None, names: dict[str, str]
+) -> None:
     """Write the inspection page of a dial from its photographs. name, year : of the dial; a year is held against the
-    call. Raises PhotoError, OutputError."""
+    call. names : of the photographs' files, as the person calls them. Raises PhotoError, OutputError."""
+    from dataclasses import replace
+
+    from dialtell.evaluate.examine.shown import named
     from dialtell.evaluate.inspection.one_photo import PageWishes, inspect_scored
     from dialtell.evaluate.one_dial.dial import score_dial
     from dialtell.evaluate.period.date_check import EARLIEST, LATEST, Years
@@ -135,4 +140,6 @@ def write_inspection(photos: list[tuple[Path, Known]], page: Path, name: str, ye
     alone = [score_photo(path, weights, known=known) for path, known in photos]
     scored = alone[0] if len(alone) == 1 else score_dial(alone, weights, name=name).scored
     years = Years(year, year, year, "as stated") if year is not None and EARLIEST <= year <= LATEST else None
+    names = {str(path): names[path.name] for path, _ in photos} | names
+    scored = replace(scored, record=named(scored.record, names))
     inspect_scored(scored, page, None, weights, PageWishes(years=years, overwrite=True))

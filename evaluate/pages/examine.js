@@ -35,7 +35,7 @@
   }
 
   function trouble(words) {
-    at("trouble").textContent = words;
+    at("trouble").textContent = words && words[0].toUpperCase() + words.slice(1);
     at("trouble").hidden = !words;
   }
 

@@ -12,11 +12,17 @@
     } catch {
       throw new Error("The computer does not answer. Is it on the same network, and the program still running?");
     }
-    if (!reply.ok) throw new Error(`${(await reply.json()).error}.`);
+    if (reply.ok) return;
+    if (reply.status === 403) { // the code is asked for again
+      at("entry").hidden = false;
+      at("inside").hidden = true;
+      at("code").value = "";
+    }
+    throw new Error(`${(await reply.json()).error}.`);
   }
 
   function trouble(words) {
-    at("trouble").textContent = words;
+    at("trouble").textContent = words && words[0].toUpperCase() + words.slice(1);
     at("trouble").hidden = !words;
   }
 

@@ -64,7 +64,8 @@ class StandIn(Desk):
         if name == "read":
             return ReadPhoto(record(values[1]), "0" * 16, WEIGHTS)
         if name == "read_together":
-            return {**record(values[0][0][1]), "reason": f"Sentinel of {len(values[0])}."}, WEIGHTS
+            return {**record(values[0][0][1]), "reason": f"Sentinel of {len(values[0])}.",
+                    "warnings": [f"Sentinel {values[0][0][0].name} differs."]}, WEIGHTS  # fmt: skip
         values[1].write_text(f"<p>sentinel page of {len(values[0])}, {values[3]}", "utf-8")
         return None
 

@@ -57,7 +57,7 @@ class Browser:
     def _ask(self, method: str, path: str, body: object) -> Any:
         data = None if body is None else json.dumps(body).encode()
         request = urllib.request.Request(self._base + path, data, {"Content-Type": "application/json"}, method=method)
-        with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=60) as reply:
+        with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=300) as reply:
             return json.load(reply)["value"]
 
     def open(self, url: str) -> None:

@@ -158,6 +158,7 @@ def test_several_photographs_become_one_opinion(client):
         add(client, dial, b"photograph %d" % number)
     told = settled(client, dial)
     assert told["together"] and told["call"]["reason"] == "Sentinel of 3."
+    assert told["call"]["warnings"] == ["Sentinel a.jpg differs."]  # as the person calls it
     add(client, dial, b"photograph 4")
     assert settled(client, dial)["call"]["reason"] == "Sentinel of 4."
 

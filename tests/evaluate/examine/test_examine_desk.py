@@ -8,11 +8,12 @@ import zlib
 from concurrent.futures.process import BrokenProcessPool
 
 import pytest
-from examine_asked import StandIn, add, asked, new_dial, settled
+from examine_asked import StandIn, add, asked, drawn, new_dial, settled
 
 from dialtell.evaluate.examine import work
 from dialtell.evaluate.examine.desk import DIED
 from dialtell.evaluate.examine.kept_files import KeptFiles
+from dialtell.evaluate.examine.shown import named
 from dialtell.model.reading.known import MAX_PIXELS
 from dialtell.synth.shared.errors import PhotoError
 
@@ -85,8 +86,17 @@ def test_a_picture_that_would_burst_is_refused_unopened(tmp_path, function):
     assert len(content) < 1_000_000  # and 900 million bytes once opened
     place = tmp_path / "bomb.png"
     place.write_bytes(content)
+    sound = tmp_path / "sound.jpg"
+    sound.write_bytes(drawn())
+    getattr(work, function)(sound, tmp_path / "sound-view.jpg", MAX_PIXELS)  # what it needs is in memory now
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     with pytest.raises(PhotoError, match="pixels"):
         getattr(work, function)(place, tmp_path / "view.jpg", MAX_PIXELS)
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 200_000  # kilobytes
     assert not (tmp_path / "view.jpg").exists()
+
+
+def test_photographs_are_called_as_the_person_calls_them():
+    record = {"photo": '/tmp/häuser/"a"/ff.jpg', "warnings": ["ff.jpg and the whole view differ."]}
+    told = named(record, {'/tmp/häuser/"a"/ff.jpg': 'Ä "1".jpg', "ff.jpg": 'Ä "1".jpg'})
+    assert told == {"photo": 'Ä "1".jpg', "warnings": ['Ä "1".jpg and the whole view differ.']}
