@@ -58,8 +58,8 @@ class Weights:
 
     @cached_property
     def quick(self) -> StrokeNet:
-        """The net as scoring asks it: the same numbers to rounding, sooner."""
-        return folded(self.net)
+        """The net as scoring asks it: the same numbers to rounding, sooner; what stands in for one is left as it is."""
+        return folded(self.net) if isinstance(self.net, StrokeNet) else self.net
 
     @property
     def identity(self) -> dict[str, str]:
