@@ -3,9 +3,9 @@
     python tests/trials kills/examine --kills 100
 
 Each round starts the server on the same folder, adds photographs, notes opinions and fills in fields as fast as it is
-answered, and ends server and workers with SIGKILL at a moment drawn between its first breath and `--span` seconds. What
-stood in an answer must then stand in the folder, once; what was asked and not answered may or may not. At the end all
-that was left unread is read.
+answered, and ends server and workers with SIGKILL at a moment drawn within `--span` seconds, of its first breath and of
+its first answer in turn. What stood in an answer must then stand in the folder, once; what was asked and not answered
+may or may not. At the end all that was left unread is read.
 """
 
 from __future__ import annotations
@@ -130,10 +130,13 @@ def trial(folder: Path, kills: int, span: float, seed: int, minutes: float) -> d
     while made < kills and time.monotonic() < end:
         served = Served(folder, "--workers", "2")
         timer = threading.Timer(float(rng.uniform(0.05, span)), served.kill)
-        timer.start()
+        if made % 2:
+            timer.start()
         try:
             served.ready()
             ready += 1
+            if not made % 2:
+                timer.start()
             work(served, ledger, rng)
         except (*_CUT, ValueError):  # ValueError: killed before it said its address
             pass
