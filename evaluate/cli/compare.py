@@ -69,7 +69,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     add_reading(parser)
     out = parser.add_argument_group("output")
-    out.add_argument("--out", type=Path, metavar="FILE.html", help="also write a page with both side by side")
+    out.add_argument(
+        "--out", type=Path, metavar="FILE.html", help="also write a page: both side by side, and zone by zone"
+    )
     out.add_argument("--overwrite", action="store_true", help="replace the page if it exists (default: refuse)")
     out.add_argument("--json", action="store_true", help="print one JSON document, schema dialtell.compare/1")
 

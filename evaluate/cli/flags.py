@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from dialtell.evaluate.score.known_table import KnownTable
 
 
-def add_photos(parser: argparse.ArgumentParser) -> None:
+def add_photos(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
     """The photographs, `photos`."""
     parser.add_argument(
         "photos",
-        nargs="+",
+        nargs="+" if required else "*",
         metavar="PHOTO",
         help="photograph (JPEG, HEIC, PNG, TIFF, WebP, AVIF and others), or a folder to be searched downwards",
     )
@@ -200,6 +200,14 @@ def add_ladder(parser: argparse._ActionsContainer) -> None:
     parser.add_argument(
         "--device", choices=("auto", "cpu", "cuda", "mps"), default="auto", help="where nets run (default: %(default)s)"
     )
+
+
+def host_port(text: str) -> tuple[str, int]:
+    """Reads HOST:PORT."""
+    host, colon, port = text.rpartition(":")
+    if not colon or not host or not port.isdecimal() or not 0 < int(port) < 65536:
+        raise argparse.ArgumentTypeError(f"{text!r} is not HOST:PORT, such as 127.0.0.1:8000 or [::1]:8000")
+    return host.removeprefix("[").removesuffix("]").lower(), int(port)
 
 
 def whole(low: int, high: int | None = None) -> Callable[[str], int]:

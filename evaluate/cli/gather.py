@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.cli.flags import number, whole
+from dialtell.evaluate.cli.flags import host_port, number, whole
 from dialtell.model.reading.known import MAX_PIXELS
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="for the Smithsonian (default: its demonstration key, a few requests)",
     )
     how.add_argument(
-        "--allow-host", action="append", type=_place, default=[], metavar="HOST:PORT",
+        "--allow-host", action="append", type=host_port, default=[], metavar="HOST:PORT",
         help="ask this address although it is not public; for tests and servers of your own (default: none)",
     )  # fmt: skip
 
@@ -237,10 +237,3 @@ def _contact(text: str) -> str:
     if not text.isascii() or not text.isprintable() or len(text) > 200 or set(text) & set("()"):
         raise argparse.ArgumentTypeError("give a mail address or a page in up to 200 ASCII characters, no parentheses")
     return text
-
-
-def _place(text: str) -> tuple[str, int]:
-    host, colon, port = text.rpartition(":")
-    if not colon or not host or not port.isdecimal() or not 0 < int(port) < 65536:
-        raise argparse.ArgumentTypeError(f"{text!r} is not HOST:PORT, such as 127.0.0.1:8000 or [::1]:8000")
-    return host.removeprefix("[").removesuffix("]").lower(), int(port)

@@ -32,7 +32,7 @@ examples:
   dialtell inspect watch.jpg --out watch.html --lignes 19 --overwrite
   dialtell inspect watch.jpg --out watch.html --year 1884 --compare-with known-print.jpg
   dialtell inspect watch.jpg --out watch.html --serial 1250000 --serials my-table.csv
-  dialtell inspect watch.jpg --out watch.html --png watch.png
+  dialtell inspect watch.jpg --out watch.html --png watch.png --report watch.pdf
   dialtell inspect signature.jpg --out signature.html --close-up --px-per-mm 92 --size 18
   dialtell inspect watch.jpg --out watch.html --outline "1040 812 655 641 12" --twelve 90
   dialtell inspect photos/ more.jpg --out pages
@@ -76,6 +76,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--png", type=Path, metavar="FILE.png",
         help="a still too, for print or e-mail, 1600 px wide; for several photographs: a folder of stills",
     )  # fmt: skip
+    out.add_argument(
+        "--report", type=Path, metavar="FILE.pdf",
+        help="a report of three pages A4 too, for a client or a file; for several photographs: a folder of reports",
+    )  # fmt: skip
     out.add_argument("--overwrite", action="store_true", help="replace what exists (default: refuse)")
     out.add_argument("--json", action="store_true", help="print one JSON document for the table")
 
@@ -97,12 +101,12 @@ def _one(args: argparse.Namespace) -> int:
     from dialtell.model import load_weights
 
     _require_forms(args)
-    photo, targets = Path(args.photos[0]), [target for target in (args.out, args.png) if target is not None]
+    photo, targets = Path(args.photos[0]), _targets(args)
     known, wishes = known_of_one(args, args.photos[0]), wishes_of(args)
     require_targets(targets, [photo], wishes)  # before the weights are read
     document = inspect_photo(
         photo, args.out, load_weights(args.weights), known=known, still=args.png, years=wishes.years,
-        compare_with=wishes.compare_with, overwrite=wishes.overwrite,
+        compare_with=wishes.compare_with, report=args.report, overwrite=wishes.overwrite,
     )  # fmt: skip
     if args.json:
         print(json_text(document))
@@ -116,6 +120,7 @@ def _one(args: argparse.Namespace) -> int:
 def _one_dial(args: argparse.Namespace) -> int:
     """One page of all photographs as of one dial."""
     import logging
+    from dataclasses import replace
 
     from dialtell.evaluate.inspection.one_photo import inspect_scored, require_targets
     from dialtell.evaluate.one_dial.dial import score_one_dial
@@ -123,8 +128,11 @@ def _one_dial(args: argparse.Namespace) -> int:
     from dialtell.model import load_weights
 
     _require_forms(args)
-    log, wishes = logging.getLogger("dialtell.inspect"), wishes_of(args)
-    targets = [target for target in (args.out, args.png) if target is not None]
+    log, wishes, targets = (
+        logging.getLogger("dialtell.inspect"),
+        replace(wishes_of(args), report=args.report),
+        _targets(args),
+    )
     require_targets(targets, [Path(photo) for photo in args.photos if Path(photo).is_file()], wishes)
     weights = load_weights(args.weights)
     dial, document = score_one_dial(args.photos, weights, known=known_of(args), name=args.one_dial or None)
@@ -143,6 +151,11 @@ def _one_dial(args: argparse.Namespace) -> int:
     return 1 if errors else 0
 
 
+def _targets(args: argparse.Namespace) -> list[Path]:
+    """What is to be written of one dial."""
+    return [target for target in (args.out, args.png, args.report) if target is not None]
+
+
 def _require_forms(args: argparse.Namespace) -> None:
     """Refuse targets of a wrong form, before any work."""
     from dialtell.synth.shared.errors import ParameterError
@@ -150,6 +163,8 @@ def _require_forms(args: argparse.Namespace) -> None:
 
     if args.png is not None and args.png.suffix.lower() != ".png":
         raise ParameterError(f"--png is {args.png}; the still is a PNG, give FILE.png")
+    if args.report is not None and args.report.suffix.lower() != ".pdf":
+        raise ParameterError(f"--report is {args.report}; the report is a PDF, give FILE.pdf")
     require_form(args.out, PAGE)
     if args.png is not None and args.png.resolve() == args.out.resolve():
         raise ParameterError(f"--png and --out are both {args.out}; give each a file of its own")
@@ -165,7 +180,7 @@ def _several(args: argparse.Namespace) -> int:
     log = logging.getLogger("dialtell.inspect")
     document = inspect_photos(
         args.photos, args.out, args.png, load_weights(args.weights), known=known_of(args), wishes=wishes_of(args),
-        progress=not args.quiet,
+        reports=args.report, progress=not args.quiet,
     )  # fmt: skip
     errors = [(entry["photo"], entry["error"]) for entry in document["errors"]]
     if args.json:

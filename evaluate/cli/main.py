@@ -23,6 +23,7 @@ DONE, FAILED, USAGE, INTERRUPTED = 0, 1, 2, 130
 VERBS = {
     "score": ("dialtell.evaluate.cli.score", "say of each photograph: hand-painted, printed or undetermined"),
     "inspect": ("dialtell.evaluate.cli.inspection", "write one page that shows a photograph's call, where and why"),
+    "examine": ("dialtell.evaluate.cli.examine", "examine dials on a page: add photographs, mark, look, decide, keep"),
     "draw": ("dialtell.evaluate.cli.draw", "draw synthetic photographs of dials, with what was drawn"),
     "gather": ("dialtell.evaluate.cli.gather", "download public-domain photographs of watches from museums"),
     "label": ("dialtell.evaluate.cli.label", "label photographs by eye on a page, and compare two labellers"),
@@ -31,6 +32,7 @@ VERBS = {
     "note": ("dialtell.evaluate.cli.note", "describe a dial as a condition report would"),
     "collection": ("dialtell.evaluate.cli.collection", "keep many dials, their calls and their owner's notes"),
     "train": ("dialtell.evaluate.cli.train", "train the net on drawn dials and write its weights"),
+    "speed": ("dialtell.evaluate.cli.speed", "measure how fast everything is on this machine, as ratios"),
 }
 
 DESCRIPTION = """\

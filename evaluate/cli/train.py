@@ -18,12 +18,14 @@ examples:
   dialtell train --net reader --preset full --out runs/reader --minutes 9   the reader, as long as a machine is lent
   dialtell train --net reader --resume runs/reader --minutes 9              and on, until its last epoch
   dialtell train --preset desk --from shipped      begin with the weights that come with dialtell
+  torchrun --nproc-per-node 2 --no-python dialtell train --preset full --out runs/full    two GPUs, the same steps
   dialtell train --photos labels.csv --out runs/mine   adapt the shipped weights to your own labelled photographs
 
 The run's folder gets config.json, metrics.csv (a row an epoch), last.safetensors and best.safetensors (net,
 averaged net, optimiser), then NAME.safetensors with NAME.json and MODEL_CARD.md. To score with them:
   dialtell score PHOTO --weights runs/desk/strokes.safetensors
-Pictures depend on (seed, index) alone, not on the number of workers.
+Pictures depend on (seed, index) alone, not on the number of workers. Under torchrun each process has a GPU and a share
+of every batch; the steps are those of one process, but for dropout. The first draws the pictures and writes.
 
 labels.csv: a row a photograph, columns photo and dial_process (painted, printed, mixed or cannot tell), and if known
 dial (one name for all photographs of one dial), print_process, signature, numerals, minute_track, seconds_bit, outline;
@@ -77,7 +79,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     how.add_argument(
         "--minutes", type=float, metavar="N", help="reader: stop after the epoch in which so much time is over"
     )
-    how.add_argument("--keep", metavar="DIR", help="keep all that is drawn, for nets trained on the same (train.study)")
+    how.add_argument("--keep", metavar="DIR", help="keep all that is drawn, and take what is there")
     how.add_argument("--tensorboard", action="store_true", help="write event files too (pip install tensorboard)")
     parser.add_argument("--json", action="store_true", help="print one JSON document with the figures")
 
@@ -97,6 +99,8 @@ def run(args: argparse.Namespace) -> int:
         _only_reader(args)
     checked_name(args.name)
     path = _adapted(args) if args.photos else _trained(args)
+    if path is None:
+        return 0
     record = json.loads(path.with_suffix(".json").read_text("utf-8"))
     if args.json:
         print(json.dumps({"schema": "dialtell.train/1", "weights": str(path), "figures": record["figures"]}))
@@ -112,8 +116,8 @@ def _only_reader(args: argparse.Namespace) -> None:
     raise ParameterError(f"{flag} given with --net {args.net}; it is of the reader, give --net reader or leave it out")
 
 
-def _trained(args: argparse.Namespace) -> Path:
-    """A run from a preset, from weights or gone on with; the weights' path."""
+def _trained(args: argparse.Namespace) -> Path | None:
+    """A run from a preset, from weights or gone on with; the weights' path, None where another process writes them."""
     from typing import cast
 
     from dialtell.model.net.weights_file import find_weights, load_weights
@@ -125,10 +129,14 @@ def _trained(args: argparse.Namespace) -> Path:
     from dialtell.train.run.finish import finish, order_held_out
     from dialtell.train.run.loop import log
     from dialtell.train.run.origin import begin_with
+    from dialtell.train.run.ranks import SharedSupply, joined
 
+    ranks = joined(args.device or "auto")
+    if not ranks.first:
+        log.setLevel("ERROR")
     if args.resume:
         _refuse(args, "resume", "the run keeps what it began with")
-        resumed = BoardTrainer.resume(Path(args.resume), epochs=args.epochs, device=args.device)
+        resumed = BoardTrainer.resume(Path(args.resume), epochs=args.epochs, device=args.device, ranks=ranks)
         trainer = cast(BoardTrainer, resumed)
     else:
         name = args.preset or "desk"
@@ -139,17 +147,21 @@ def _trained(args: argparse.Namespace) -> Path:
             weights = load_weights(find_weights(args.origin))
             config, initial = begin_with(config, weights), weights.net
             log.info("begins with %s %s (%s)", weights.name, weights.version, weights.sha256[:12])
-        trainer = BoardTrainer(config, _folder(args, name), initial=initial)
-    board = open_board(trainer.folder / "tensorboard") if args.tensorboard else None
-    if not args.resume:
+        trainer = BoardTrainer(config, _folder(args, name), initial=initial, ranks=ranks)
+    board = open_board(trainer.folder / "tensorboard") if args.tensorboard and ranks.first else None
+    if not args.resume and ranks.first:
         trainer.start_folder()
         if args.origin:
             trainer.save("last")  # a run cut off before its first epoch goes on from these weights too
     log.info("device %s: %s; run in %s", trainer.device, trainer.reason, trainer.folder)
     trainer.writer = board
     workers = args.workers or trainer.config.workers
-    with KeepingSupply(Path(args.keep), workers) if args.keep else Supply(workers) as supply:
+    own = None if not ranks.first else KeepingSupply(Path(args.keep), workers) if args.keep else Supply(workers)
+    with own if own is not None and ranks.count == 1 else SharedSupply(own) as supply:
         trainer.run(Curriculum(supply, trainer.config), then=lambda: order_held_out(supply, trainer.config))
+        ranks.part()
+        if not ranks.first:
+            return None
         if board is not None:
             board.close()
         return finish(trainer, supply, name=args.name, version=_version(), command=_command())
@@ -157,12 +169,13 @@ def _trained(args: argparse.Namespace) -> Path:
 
 def _adapted(args: argparse.Namespace) -> Path:
     """Weights adapted to a user's photographs; the path of the new ones."""
+    from dialtell.model.net.device import pick_device
     from dialtell.model.net.weights_file import find_weights, load_weights
     from dialtell.train.bags.supply import Supply
     from dialtell.train.photographs.adapt import AdaptConfig
     from dialtell.train.photographs.adapt_run import adapt_to_photographs
     from dialtell.train.run.config import preset
-    from dialtell.train.run.loop import log, pick_device
+    from dialtell.train.run.loop import log
 
     _refuse(args, "photos", "an adaptation has its own steps and rate")
     weights = load_weights(find_weights(args.origin or "shipped"))

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from dialtell.synth.shared.errors import OutputError, ParameterError
 
@@ -125,7 +125,7 @@ class CollectionFile:
             self._close()
             raise
 
-    def __enter__(self) -> CollectionFile:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:

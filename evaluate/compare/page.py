@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.compare.compare import Comparison
 from dialtell.evaluate.compare.registration import EXTENT, Registration
+from dialtell.evaluate.compare.zone_pairs import zone_pairs
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.score.score import ScoredPhoto
@@ -74,6 +75,8 @@ def page_text(compared: Comparison) -> str:
             }
             for row in document["zones"]
         ],
+        pairs=_pairs(compared),
+        in_mm=compared.first.known.diameter_mm is not None and compared.second.known.diameter_mm is not None,
         arrows=[] if compared.registration is None else arrows(compared.registration),
         times=int(ARROWS),
         side=SIDE_PX,
@@ -81,6 +84,26 @@ def page_text(compared: Comparison) -> str:
         model=f"{document['model']['name']} {document['model']['version']}",
         sha256=document["model"]["sha256"],
     )
+
+
+def _pairs(compared: Comparison) -> list[dict[str, Any]]:
+    """Each zone of both dials, as pictures of one scale."""
+    return [
+        {
+            "zone": pair.zone[:1].upper() + pair.zone[1:],
+            "dials": [
+                {
+                    "says": plain_name(says),
+                    "cuts": [
+                        {"uri": pictures.jpeg_uri(cut, 86), "width": cut.shape[1], "height": cut.shape[0]}
+                        for cut in cuts
+                    ],
+                }
+                for cuts, says in zip(pair.pictures, pair.says, strict=True)
+            ],
+        }
+        for pair in zone_pairs(compared.first, compared.second)
+    ]
 
 
 def weight_words(log10_lr: float | None, *, capped: bool) -> str:

@@ -1,25 +1,85 @@
-"""How to take a better photograph of a dial, and how far the present one is from resolving thin strokes."""
+"""What is missing in a photograph for a surer call, how to get it, and how far it is from resolving thin strokes."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from dialtell.evaluate.words.stated import DISAGREE
+from dialtell.evaluate.words.support import listed
+from dialtell.model.net.calibration import UNDETERMINED
 
 if TYPE_CHECKING:
     from dialtell.model.net.resolution import Resolution
 
-ADVICES = (
-    "At least 1300 pixels across the dial, and better twice that; what is called enough above is only the least at "
-    "which a call is made.",
-    "Fill the frame with the dial. Come closer with a macro lens or setting instead of enlarging afterwards.",
-    "Hold the camera square to the dial, so that it comes out round, and rest it on something steady.",
-    "Focus on the figures and take several; keep the sharpest.",
-    "Use soft, even daylight and no flash. Turn the watch until no window or lamp mirrors in it.",
-    "If the watch is set by the crown, move the hour and minute hands off the signature and the seconds dial; leave "
-    "lever-set and key-set watches as they are.",
-    "Send the file as the camera wrote it: no screenshot, no filter, no copy shrunk by a message service.",
-    "Leave the crystal closed.",
+PIXELS = (
+    "At least 1300 pixels across the dial, and better twice that; what is called enough is only the least at which a "
+    "call is made."
 )
+CLOSER = "Fill the frame with the dial. Come closer with a macro lens or setting instead of enlarging afterwards."
+SQUARE = "Hold the camera square to the dial, so that it comes out round, and rest it on something steady."
+FOCUS = "Focus on the figures and take several; keep the sharpest."
+LIGHT = "Use soft, even daylight and no flash. Turn the watch until no window or lamp mirrors in it."
+HANDS = (
+    "If the watch is set by the crown, move the hour and minute hands off the signature and the seconds dial; leave "
+    "lever-set and key-set watches as they are."
+)
+ORIGINAL = "Send the file as the camera wrote it: no screenshot, no filter, no copy shrunk by a message service."
+CLOSED = "Leave the crystal closed."
+ADVICES = (PIXELS, CLOSER, SQUARE, FOCUS, LIGHT, HANDS, ORIGINAL, CLOSED)
+MORE = "Photograph the parts that settle nothing from close by, and give them together with this one: --one-dial."
+
+_CLEAR = 1.3  # times what is needed, to which a photograph is to be brought
+_EXPECTED = ("signature", "numerals", "minute track", "seconds bit")
+
+
+@dataclass(frozen=True)
+class Advice:
+    """missing : what is missing, in a sentence. how : to get it, a sentence each."""
+
+    missing: str
+    how: tuple[str, ...]
+
+
+def advice_of(record: Mapping[str, Any], resolution: Resolution | None) -> Advice:
+    """What is missing for a surer call. record : of schema dialtell.score/1. resolution : None without a dial."""
+    if resolution is None:
+        return Advice(
+            "A dial that can be made out.", (CLOSER, SQUARE, "Where it is there, say so: --outline or --twelve.")
+        )
+    if resolution.screened:
+        return Advice("A photograph of the dial itself, not of a printed picture.", (CLOSER, FOCUS))
+    if not resolution.enough:
+        return Advice(_detail(resolution), (CLOSER, FOCUS, ORIGINAL))
+    open_ = _open_zones(record)
+    if record["support"] == DISAGREE:
+        return Advice("A closer look at each part, for they contradict each other.", (MORE, FOCUS))
+    if record["withheld"]:
+        return Advice("A photograph in which the strokes can be recognised.", (FOCUS, LIGHT, ORIGINAL))
+    if record["call"] == UNDETERMINED:
+        named = f", first {listed(open_)}" if open_ else ""
+        return Advice(f"Strokes seen from nearer{named}.", (MORE, FOCUS, LIGHT))
+    if open_:
+        return Advice(f"For this call nothing. To be surer: {listed(open_)} from nearer.", (MORE,))
+    return Advice("For this call nothing.", ("To be surer, examine the dial itself under magnification.",))
+
+
+def _detail(resolution: Resolution) -> str:
+    if resolution.true <= 0:
+        return "Sharp edges: what this photograph resolves cannot even be told."
+    times = max(_CLEAR * resolution.needed / resolution.true, 1.1)
+    return f"Sharp detail, {math.ceil(10 * times) / 10:.1f} times as much across the dial."
+
+
+def _open_zones(record: Mapping[str, Any]) -> Sequence[str]:
+    """Parts of the dial that are there to be photographed and settle nothing by themselves."""
+    return [
+        f"the {zone['zone']}"
+        for zone in record["zones"]
+        if zone["zone"] in _EXPECTED and zone["polygon_px"] and zone["call"] == UNDETERMINED
+    ]
 
 
 _USED = 0.8  # share of the stored px that are resolved, above which the two are not told apart in words

@@ -11,7 +11,7 @@ from enum import StrEnum
 from typing import Any
 
 from dialtell.evaluate.measurements.second_opinion import Opinion
-from dialtell.evaluate.words.support import LEAST_SUPPORT, rounded, signed
+from dialtell.evaluate.words.support import LEAST_SUPPORT, ratio_words, rounded
 from dialtell.model.net.calibration import UNDETERMINED
 from dialtell.model.net.verdict import Verdict
 
@@ -69,7 +69,7 @@ class Bearing:
                 count = f"{self.used} measurement{'' if self.used == 1 else 's'}" if self.used else "no measurement"
                 return f"The measurements say nothing of the call: {count} could be set against drawn dials."
         assert self.stated is not None and self.measured is not None
-        lean = f"{_SIDE[self.measured > 0]} ({signed(self.measured)})"
+        lean = f"{_SIDE[self.measured > 0]} ({ratio_words(self.measured)} to 1)"
         match self.agreement:
             case Agreement.AGREE:
                 return (

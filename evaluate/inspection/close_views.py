@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.page import ZoneCrop
 from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.maps.painting import Map, view_map
+from dialtell.evaluate.pages.pictures import resized_map
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.plain import plain_name
+from dialtell.model.net.explanation import Explanation
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.geometry import DialGeometry, patch_grid, sample
 from dialtell.model.reading.known import Known
@@ -27,6 +29,7 @@ from dialtell.synth.shared.terms import ZONES, Process, Zone
 
 VIEW = 0.34  # dial radii, side of a close view: some four patches
 
+COARSER = 2  # px of a close view per px of the map painted for it, a side
 _FINEST = 1400.0  # px per dial radius of a close view at most
 
 
@@ -43,21 +46,40 @@ def zone_crops(scored: ScoredPhoto, added: Map, beside: Beside) -> list[ZoneCrop
     """A close view of each judged zone about the place that adds most to the call, with what stands beside it there.
 
     added : (N, S, S) over the patches, see place_map."""
+    explanation = None if scored.verdict is None else scored.verdict.explanation
     reading, verdict = scored.reading, scored.verdict
     if reading is None or verdict is None:
         return []
-    reasons = {zone["zone"]: zone["reason"] for zone in scored.record["zones"]}
     crops: list[ZoneCrop] = []
     for zone, evidence in verdict.zones.items():
         member = np.flatnonzero(reading.patches.zone == ZONES.index(zone if reading.zones.named else Zone.OTHER))
         if evidence.judged and len(member):
-            crop, place = _crop(zone, member, scored.photo, reading, added, reasons[zone.value])
-            crops.append(replace(crop, beside=beside(place)))
+            crop, place = _crop(zone, member, scored.photo, reading, added)
+            share = None if explanation is None else share_within(explanation, place)
+            crops.append(replace(crop, beside=beside(zone, place), share=share))
     return crops
 
 
+def share_within(explanation: Explanation, place: ViewPlace) -> float:
+    """What the places whose middle lies in a close view add to the dial's ratio together, log10."""
+    right = np.asarray(place.right) / math.hypot(*place.right)
+    away = explanation.center - np.asarray(place.center)
+    along, across = away @ right, away @ np.array([-right[1], right[0]])
+    return float(explanation.by_place[(np.abs(along) <= VIEW / 2) & (np.abs(across) <= VIEW / 2)].sum())
+
+
+def frame_of(geometry: DialGeometry, place: ViewPlace) -> NDArray[np.float64]:
+    """(4, 2) photo px, the corners of a close view."""
+    right = np.asarray(place.right) / math.hypot(*place.right)
+    down = np.array([-right[1], right[0]])
+    signs = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    return geometry.to_photo(
+        np.array([np.asarray(place.center) + 0.5 * VIEW * (a * right + b * down) for a, b in signs])
+    )
+
+
 def _crop(
-    zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, added: Map, caption: str
+    zone: Zone, member: NDArray[np.int64], photo: Photo, reading: Reading, added: Map
 ) -> tuple[ZoneCrop, ViewPlace]:
     patches = reading.patches
     index = strongest(patches, added, member)
@@ -65,15 +87,17 @@ def _crop(
     scale = float(np.clip(reading.geometry.pixels_per_radius, SCALE, _FINEST))
     side = round(VIEW * scale)
     place = ViewPlace((float(center[0]), float(center[1])), (float(right[0]), float(right[1])), side)
-    # the same view as a dial seen face on, turned so that `right` runs along its columns
-    turn = -math.atan2(right[1], right[0])
-    flat = DialGeometry((0.0, 0.0), (scale, scale), rotation=turn)
-    x, y = side / 2 - flat.to_photo(center)
-    view = DialGeometry((float(x), float(y)), (scale, scale), rotation=turn)
-    if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK):
-        caption = f"{caption} Outwards is up."
+    # the same view as a dial seen face on, turned so that `right` runs along its columns; its map need not be fine
+    turn, coarse = -math.atan2(right[1], right[0]), max(side // COARSER, 1)
+    unit = scale * coarse / side
+    flat = DialGeometry((0.0, 0.0), (unit, unit), rotation=turn)
+    x, y = coarse / 2 - flat.to_photo(center)
+    view = DialGeometry((float(x), float(y)), (unit, unit), rotation=turn)
+    mapped = resized_map(view_map(added, patches, view, (coarse, coarse)), side, side)
+    caption = "Outwards is up." if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK) else ""
     image = view_of(photo, reading.geometry, place)
-    return ZoneCrop(zone.value, image, view_map(added, patches, view, (side, side)), caption), place
+    frame = frame_of(reading.geometry, place)
+    return ZoneCrop(zone.value, image, mapped, caption, frame=frame), place
 
 
 def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:
@@ -82,7 +106,7 @@ def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:
     return display(sample(photo.pixels, grid))
 
 
-Beside = Callable[[ViewPlace], tuple[tuple[str, Bytes], ...]]
+Beside = Callable[[Zone, ViewPlace], tuple[tuple[str, Bytes], ...]]
 
 
 def beside_views(
@@ -92,20 +116,22 @@ def beside_views(
 
     Raises PhotoError for the other photograph."""
     if not reading.zones.named:
-        return (lambda place: ()), ""
+        return (lambda zone, place: ()), ""
     if compare_with is None:
         drawn = reference_dial(reading)
 
-        def crops(place: ViewPlace) -> tuple[tuple[str, Bytes], ...]:
+        def crops(zone: Zone, place: ViewPlace) -> tuple[tuple[str, Bytes], ...]:
+            if zone not in drawn.shows:
+                return ()
             return tuple(
                 (title, drawn.crop(process, place.center, place.right, VIEW, place.px))
                 for title, process in (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
             )
 
         return crops, (
-            "Below, the same place on a dial of a like design, drawn once as a hand paints and once as a plate prints, "
-            "at the same magnification and no sharper than this photograph. Drawn dials show what to look for; they "
-            "prove nothing."
+            "Beside some parts stands the same on a dial of a like design, drawn once as a hand paints and once as a "
+            "plate prints, at the same magnification and no sharper than this photograph; it is left out where the "
+            "design could not be told. Drawn dials show what to look for; they prove nothing."
         )
     other = score_photo(compare_with, weights, known=Known(max_pixels=max_pixels))
     if other.reading is None:
@@ -113,8 +139,8 @@ def beside_views(
     geometry, name = other.reading.geometry, plain_name(Path(compare_with).name)
     title = f"{name}: called {other.record['call']}"
     return (
-        lambda place: ((title, view_of(other.photo, geometry, place)),),
-        f"Below, the same place on {name}, at the same magnification.",
+        lambda zone, place: ((title, view_of(other.photo, geometry, place)),),
+        f"Beside each close view stands the same place on {name}, at the same magnification.",
     )
 
 

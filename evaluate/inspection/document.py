@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.inspection.examine import Examination, why_not_measured
+from dialtell.evaluate.inspection.first_screen import with_date
 from dialtell.evaluate.measurements.evidence import MeasuredEvidence
 from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.model.net.weights_file import Weights
@@ -31,7 +33,7 @@ def inspection_document(
         "explanation": None if explanation is None else explanation.record(),
         "measurements": [] if evidence is None else measurement_records(evidence),
         "not_measured": why_not_measured(scored) or None,
-        "period": None if period is None else _period(period),
+        "period": None if period is None else _period(period, scored.record),
         "style_hints": [hint.record for hint in examined.hints],
     }
 
@@ -59,13 +61,14 @@ def measurement_records(evidence: MeasuredEvidence) -> list[dict[str, Any]]:
     ]
 
 
-def _period(check: PeriodCheck) -> dict[str, Any]:
+def _period(check: PeriodCheck, record: Mapping[str, Any]) -> dict[str, Any]:
     after = check.posterior_log10_odds
     return {
         "years": [check.years.low, check.years.best, check.years.high],
         "basis": check.years.basis,
         "finding": check.finding,
         "sentence": check.sentence,
+        "answer": with_date(record, check).answer,
         "prior_log10_odds": round(check.prior_log10_odds, 4),
         "posterior_log10_odds": None if after is None else round(after, 4),
     }

@@ -94,14 +94,14 @@ class EvidenceTable:
 
 def evidence_table(
     evidence: MeasuredEvidence, *, diameter_mm: float | None, weighed: int = 0, scale: float = 1.0,
-    expected: Sequence[Zone] = ZONES,
+    corner: tuple[float, float] = (0.0, 0.0), expected: Sequence[Zone] = ZONES,
 ) -> EvidenceTable:  # fmt: skip
     """The table of one photograph.
 
-    weighed : measurements the second opinion rests on. scale : px of the photograph shown per px of the one measured.
-    expected : zones to give reasons for.
+    weighed : measurements the second opinion rests on. scale : px of the picture shown per px of the photograph
+    measured. corner : px of that at the picture's top left. expected : zones to give reasons for.
     """
-    layer = StrokeLayer(scale)
+    layer = StrokeLayer(scale, corner)
     zones, empty = [], []
     for zone in ZONES:
         rows = sorted(evidence.of(zone), key=lambda row: place(row.name))

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,16 +16,16 @@ from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.lineups.figures import Figure, hour_figures
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
 from dialtell.evaluate.lineups.line_up import LineUp
-from dialtell.evaluate.lineups.sprites import MOST_CELLS, Sprite, differences, mean_stroke, strokes
+from dialtell.evaluate.lineups.sprites import MOST_CELLS, Sprite, differences, enlarged, mean_stroke, strokes
 from dialtell.evaluate.lineups.strip import Strip, unrolled
 from dialtell.evaluate.lineups.thin_thick import ThinThick, thin_thick
 from dialtell.evaluate.measurements.gathering import strokes_of
 from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.evaluate.pages import pictures
-from dialtell.evaluate.words.support import signed
+from dialtell.evaluate.words.support import ratio_words
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reader.file import Reader
-from dialtell.model.reading.geometry import patch_grid, sample
+from dialtell.model.reading.geometry import patch_grid
 from dialtell.model.reading.photo import Photo, display
 from dialtell.model.reading.steps import Reading, read_at
 from dialtell.synth.shared.terms import ZONES, Process, Zone
@@ -35,11 +36,13 @@ Floats = NDArray[np.float64]
 MOST_GROUPS = 4  # line-ups of a zone on the page, the largest
 BESIDE = 12  # strokes of a drawn dial shown
 FEW = 3  # strokes, up to which a line-up stands beside another
-DRAWN_SCALE = 700.0  # px per dial radius of a drawn dial at most
+WORKERS = 2  # threads
+DRAWN_SCALE = 440.0  # px per dial radius of a drawn dial at most
 SIGNATURE_PX = 1000
 PLOT = (640.0, 300.0)
 LEFT, TOP, RIGHT, BOTTOM = 50.0, 12.0, 12.0, 44.0  # about the plot, px
 BAR_MM, BAR_RADII = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0), (0.02, 0.05, 0.1, 0.2)
+UNITS = {Zone.NUMERALS: "h", Zone.SECONDS_BIT: "s"}
 DRAWN = (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
 
 
@@ -55,6 +58,11 @@ class LikeStrokes:
     shared: bool
     coarse: bool = False
 
+    @property
+    def lined(self) -> bool:
+        """Whether any line-up is shown."""
+        return any(zone["groups"] for zone in self.zones)
+
 
 def like_strokes(
     reading: Reading,
@@ -68,8 +76,13 @@ def like_strokes(
     """All of it of one dial. diameter_mm : of the dial, None where no size is known. coarse : the photograph does not
     carry thin strokes. reader : for the drawn dials, None for the shipped one."""
     sheet, traced = strokes_of(reading)
-    ups, geometry = line_ups(sheet), reading.geometry
-    drawn = _drawn(reading, sheet.grain, reader) if reading.zones.named and ups.groups else []
+    geometry = reading.geometry
+    shows = reference_dial(reading).shows if reading.zones.named else frozenset()
+    with ThreadPoolExecutor(WORKERS) as pool:  # most of it is OpenCV's and numpy's, which let others run
+        own = pool.submit(line_ups, sheet)
+        beside = [pool.submit(_drawn, reading, kind, sheet.grain, reader) for _, kind in DRAWN] if shows else []
+        ups = own.result()
+        drawn = [(title, *one.result()) for (title, _), one in zip(DRAWN, beside, strict=False)]
     zones = []
     for zone in ZONES:
         groups = [group for group in ups.groups if group.zone is zone]
@@ -77,13 +90,13 @@ def like_strokes(
         shown: list[dict[str, Any]] = []
         for group in groups[:MOST_GROUPS]:
             fresh = all(one["what"] != group.what for one in shown)  # a drawn dial beside the first of a kind is enough
-            shown.append(_group(group, ups, photo, reading, drawn if fresh else []))
+            like = drawn if fresh and zone in shows else []
+            shown.append(_group(group, ups, photo, reading, like))
         track = {Zone.MINUTE_TRACK: ups.track, Zone.SECONDS_BIT: ups.seconds}.get(zone)
         strip = None if track is None else _strip(unrolled(zone, track, sheet, photo, geometry), diameter_mm)
         whole = _signature(reading, photo, diameter_mm) if zone is Zone.SIGNATURE else None
         if shown or strip or whole:
-            name = zone.value[:1].upper() + zone.value[1:]
-            zones.append({"name": name, "groups": shown, "strip": strip, "whole": whole})
+            zones.append({"zone": zone.value, "groups": shown, "strip": strip, "whole": whole})
     thin = thin_thick(sheet, traced)
     figures = hour_figures(reading, photo, explanation)
     return LikeStrokes(
@@ -92,17 +105,14 @@ def like_strokes(
     )  # fmt: skip
 
 
-def _drawn(reading: Reading, grain: float, reader: Reader | None) -> list[tuple[str, LineUps, Photo, Reading]]:
-    """A like dial drawn by either process, read as a photograph is."""
+def _drawn(reading: Reading, process: Process, grain: float, reader: Reader | None) -> tuple[LineUps, Photo, Reading]:
+    """A like dial drawn by a process, read as a photograph is; line-ups of the zones in which it is like."""
     reference = reference_dial(reading)
     sharp = max(reading.sharpness.true_pixels_per_radius, 60.0)
     scale = min(reading.geometry.pixels_per_radius, 1.3 * sharp, DRAWN_SCALE)
-    found = []
-    for title, process in DRAWN:
-        photo, geometry = reference.photographed(process, scale, grain)
-        like = read_at(photo, geometry, 0.0, reader)
-        found.append((title, line_ups(lay_flat(like), most=1), photo, like))
-    return found
+    photo, geometry = reference.photographed(process, scale, grain)
+    like = read_at(photo, geometry, 0.0, reader)
+    return line_ups(lay_flat(like), 1, reference.shows), photo, like
 
 
 def _group(
@@ -128,6 +138,7 @@ def _group(
             )
     return {
         "title": f"{len(group.cuts)} {group.what}",
+        "picture": picture,
         "what": group.what,
         "few": len(group.cuts) <= FEW,
         "says": _sentence(group),
@@ -147,7 +158,7 @@ def _where(group: LineUp, index: int) -> str:
     name = group.cuts[index].name
     if not name:
         return f"{index + 1}"
-    return f"{name} h" if group.zone is Zone.NUMERALS else f"{name} min"
+    return f"{name} {UNITS.get(group.zone, 'min')}"
 
 
 def _short(value: float) -> str:
@@ -198,7 +209,8 @@ def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
     unit = "mm" if diameter_mm else "of the dial’s radius"
     size = 0.5 * diameter_mm if diameter_mm else 1.0
     widths = " and ".join(f"{course.typical * size:.3f}" for course in strip.courses)
-    return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}"}
+    said = UNITS.get(strip.zone, "min")
+    return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}", "unit": said}
 
 
 def _line(x: Floats, y: Floats) -> str:
@@ -223,7 +235,7 @@ def _signature(reading: Reading, photo: Photo, diameter_mm: float | None) -> dic
     bar = max((one for one in sizes if one <= 0.3 * wide * size), default=sizes[0])
     words = f"{bar:g} mm" if diameter_mm else f"{bar:g} of the dial’s radius"
     return {
-        "uri": pictures.jpeg_uri(display(sample(photo.pixels, grid)), 88), "width": width, "height": rows,
+        "uri": pictures.jpeg_uri(display(enlarged(photo.pixels, grid)), 88), "width": width, "height": rows,
         "bar": round(100 * bar / (wide * size), 2), "bar_words": words,
     }  # fmt: skip
 
@@ -263,6 +275,6 @@ def _figure(figure: Figure) -> dict[str, Any]:
     share = figure.share
     return {
         "hour": figure.hour, "uri": pictures.jpeg_uri(figure.picture, 86), "side": figure.picture.shape[0],
-        "share": None if share is None else signed(share),
+        "share": None if share is None else f"×{ratio_words(share)}",
         "style": "open" if share is None or abs(share) < 0.005 else "hand" if share > 0 else "print",
     }  # fmt: skip

@@ -17,37 +17,35 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.inspection.advice import ADVICES
+from dialtell.evaluate.inspection.advice import ADVICES, Advice
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
+from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen, zone_heading
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes
-from dialtell.evaluate.inspection.shares import Shares
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
+from dialtell.evaluate.next_fields.frames import NextPhotographs
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.evaluate.period.style_hints import StyleHint
 from dialtell.evaluate.words.cautions import CAUTIONS
-from dialtell.evaluate.words.plain import in_order, plain_name, print_words
-from dialtell.evaluate.words.stated import stated_chance, stated_ratio, withheld
+from dialtell.evaluate.words.first_words import HEADLINES
+from dialtell.evaluate.words.plain import in_order, plain_name
+from dialtell.evaluate.words.shares import Shares
+from dialtell.evaluate.words.stated import stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
-from dialtell.model.net.calibration import PRINTED
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.files import require_free, write_text
-from dialtell.synth.shared.terms import ZONES
+from dialtell.synth.shared.terms import ZONES, Zone
 
-PHOTO_PX = 1400  # longer side of the photograph on the page
-OVERLAY_PX = 1000  # of the map over it: hatching stays coarser than the screen
-CROP_PX = 900
+MAP_PX = 1000  # longer side of what is laid over the dial: hatching stays coarser than the screen
+PHOTO_BYTES = 1_300_000  # of the dial's picture
+LOUD_PX = 460  # longer side of the picture of what spoke loudest
+CROP_PX = 720
 _SMALLEST_CROP_PX = 220
 
-HEADLINES = {
-    "hand-painted": "This dial looks painted by hand.",
-    "printed": "This dial looks printed.",
-    "undetermined": "This photograph does not settle whether the dial was painted or printed.",
-}
 TAG_WIDTH, TAG_HEIGHT = 22.0, 5.5  # % of the photograph's width, of the largest tag on a narrow screen
-_STYLES = {"hand-painted": "hand", "printed": "print", "undetermined": "open"}
+_LOOKS = {"hand": "looks painted by hand", "print": "looks printed", "open": "settles nothing by itself"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +57,8 @@ class ZoneCrop:
     added : (h, w) float32, what each place adds, positive towards hand; None if there is no map.
     caption : what to look at; plain text.
     beside : what is held beside it at the same magnification, (title, (h, w[, 3]) uint8) each.
+    share : log10 that the places in it add to the dial's ratio, None without one. frame : (4, 2) px of the picture of
+    the dial, its corners there, None where they are not known.
     """
 
     zone: str
@@ -66,16 +66,21 @@ class ZoneCrop:
     added: NDArray[np.float32] | None = None
     caption: str = ""
     beside: tuple[tuple[str, NDArray[np.uint8]], ...] = ()
+    share: float | None = None
+    frame: NDArray[np.float64] | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PageExtras:
     """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
     are, in a sentence. resolution : reached and needed, in words. hints : of style and period.
     evidence : what was measured. bearing : what the measurements together lean to, beside the call.
-    shares : what the call is the sum of. unlike, odd : (H, W) float32 in the photo's frame, what differs from its like
+    shares : what the call is the sum of. unlike, odd : float32 over the dial's picture, what differs from its like
     and ink that no stroke like it has, positive towards hand. maps : "maps" of the weights' JSON, how far the maps can
-    be trusted. like : line-ups of like strokes.
+    be trusted. like : line-ups of like strokes. advice : what is missing. shown_as : the zone that a close-up shows,
+    where it was read as "other". whole : (h, w, 3) the photograph that the dial was cut from, None where that is all of
+    it. hashes : (name, SHA-256) of the photographs. next_photographs : what to photograph next, None of a settled
+    dial.
     """
 
     period: PeriodCheck | None = None
@@ -89,6 +94,11 @@ class PageExtras:
     odd: NDArray[np.float32] | None = None
     maps: Mapping[str, Any] | None = None
     like: LikeStrokes | None = None
+    advice: Advice | None = None
+    shown_as: str | None = None
+    whole: NDArray[np.uint8] | None = None
+    hashes: Sequence[tuple[str, str]] = ()
+    next_photographs: NextPhotographs | None = None
 
 
 def write_page(
@@ -104,8 +114,8 @@ def write_page(
     """Write the inspection page of one dial and return its path.
 
     dial : one result of schema dialtell.score/1; its px refer to `photo`.
-    photo : (H, W, 3) RGB uint8.
-    added : (H, W) float32 in the photo's frame, what each place adds, positive towards hand, or None.
+    photo : (H, W, 3) RGB uint8, the dial's picture.
+    added : (h, w) float32 over that picture, what each place adds, positive towards hand, or None.
     model : name, version, sha256, renderer_version.
 
     Raises ParameterError for arrays or a call that do not fit, OutputError if the file exists (unless
@@ -129,72 +139,127 @@ def page_text(
     extras = extras or PageExtras()
     _require_fit(dial, photo, crops, {"added": added, "unlike": extras.unlike, "odd": extras.odd})
     height, width = photo.shape[:2]
-    shown = pictures.fitted(photo, PHOTO_PX)
-    shares = None if stated_ratio(dial) is None else extras.shares
-    zones = _zones(dial, width, height, {} if shares is None else shares.zones)
-    evidence, held = extras.evidence, withheld(dial)
-    call, support = dial["call"], str(dial["support"])
-    ratio, chance = stated_ratio(dial), stated_chance(dial)
-    capped = support.startswith("at least")
+    ratio, capped = stated_ratio(dial), str(dial["support"]).startswith("at least")
+    evidence, bears = extras.evidence, extras.bearing
+    first = first_screen(dial, crops, extras)
+    zones = zones_shown(dial, width, height)
+    sections = _sections(zones, crops, added, extras)
+    chance = stated_chance(dial)
     return filled(
         "inspection",
         photo_name=plain_name(dial["photo"]),
-        headline=HEADLINES[call],
-        reason=plain_name(dial["reason"]),
-        bearing=None if extras.bearing is None else _bearing(extras.bearing),
-        support=plain_name(support),
-        ratio=None if ratio is None else signed(ratio) + _beyond(ratio, capped),
-        chance=None if chance is None else chance_text(chance) + _beyond(ratio, capped),
-        scale=None if ratio is None else round(50 + 50 * max(-6.0, min(6.0, ratio)) / 6, 2),
-        ticks=[{"left": round(50 + 50 * n / 6, 2), "text": signed(n, 0)} for n in range(-6, 7, 2)],
-        findings="" if ratio is None else findings_sentence(ratio, capped),
-        printing=_printing(dial.get("print_process")) if call == PRINTED and not held else "",
+        first=first,
+        loud=[_shown_loud(one) for one in first.loud],
         warnings=[plain_name(warning) for warning in dial["warnings"]],
+        photographs=_photographs(dial),
+        dial_name=plain_name(dial.get("dial") or ""),
         width=width,
         height=height,
         shape=round(width / height, 4),
-        shown_width=shown.shape[1],
-        shown_height=shown.shape[0],
-        photo_uri=pictures.jpeg_uri(shown),
+        photo_uri=pictures.jpeg_within(photo, PHOTO_BYTES),
         overlay_uri=_overlay(added),
         unlike_uri=_overlay(extras.unlike),
         odd_uri=_overlay(extras.odd),
-        map_found=hits_sentence(extras.maps, PLACES),
-        unlike_found=hits_sentence(extras.maps, UNLIKE),
-        odd_found=hits_sentence(extras.maps, ODD),
-        adds_up="" if shares is None else shares.sentence(capped=capped),
         outline=_outline(dial["geometry"]),
         zones=zones,
         marked=any(zone["points"] for zone in zones),
-        not_judged=[zone for zone in zones if not zone["judged"]],
-        crops=_crops(crops, added),
-        period=None if extras.period is None else _period(extras.period),
+        sections=sections,
+        not_judged=[zone for zone in zones if zone["key"] not in {section["key"] for section in sections}],
+        nothing_measured="" if evidence is None or evidence.zones else evidence.intro[0],
         beside=plain_name(extras.beside),
-        resolution=extras.resolution or "No dial was read in this photograph.",
-        style_hints=extras.hints,
-        evidence=evidence,
         like=extras.like,
+        style_hints=extras.hints,
+        next=extras.next_photographs,
         strokes=[] if evidence is None else evidence.lines,
-        advices=ADVICES,
+        trust={
+            "ratio": None if ratio is None else signed(ratio) + _beyond(ratio, capped),
+            "chance": None if chance is None else chance_text(chance) + _beyond(ratio, capped),
+            "findings": "" if ratio is None else findings_sentence(ratio, capped),
+            "bearing": None if bears is None else _bearing(bears),
+            "measured": evidence.intro if evidence is not None and evidence.zones else (),
+            "maps": () if added is None else _map_trust(extras.maps),
+            "resolution": extras.resolution or "No dial was read in this photograph.",
+            "whole_uri": None if extras.whole is None else pictures.jpeg_uri(extras.whole, 80),
+        },
+        more=[one for one in ADVICES if one not in first.advice.how],
         cautions=CAUTIONS,
-        versions=[
-            ("dialtell", metadata.version("dialtell")),
-            ("Model", f"{model['name']} {model['version']}"),
-            ("Weights, SHA-256", model["sha256"]),
-            ("Renderer", model["renderer_version"]),
-        ],
+        versions=versions_of(model, extras.hashes),
     )
+
+
+def _photographs(dial: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What each photograph of a dial gave, where there are several."""
+    rows = dial.get("photographs", ())
+    total = sum(row["squares"] for row in rows)
+    return [(plain_name(os.path.basename(str(row["photo"]))), plain_name(_gave(row, total))) for row in rows]
+
+
+def _gave(row: Mapping[str, Any], total: int) -> str:
+    """What one photograph is, where it lies, and how much of the call rests on it."""
+    if row["role"] in ("another dial", "not placed"):
+        said = "of another dial, as it seems" if row["role"] == "another dial" else "not laid on the whole view"
+        return f"{said}; left out.{' ' + row['reason'] if row['reason'] else ''}"
+    place = row["place"]
+    zones = "" if place is None else ", ".join(list(place["zones"])[:3])
+    return (
+        f"{row['role']}{f' ({zones})' if zones else ''}; {row['squares']} of the {total} small squares judged are its."
+    )
+
+
+def versions_of(model: Mapping[str, Any], hashes: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """What a page or a report was made with, and of which files."""
+    return [
+        *((f"Photograph {plain_name(name)}, SHA-256", digest) for name, digest in hashes),
+        ("dialtell", metadata.version("dialtell")),
+        ("Model", f"{model['name']} {model['version']}"),
+        ("Weights, SHA-256", model["sha256"]),
+        ("Renderer", str(model["renderer_version"])),
+    ]
+
+
+def _shown_loud(one: Loudest) -> dict[str, Any]:
+    image = pictures.enlarged(one.crop.image, _SMALLEST_CROP_PX, LOUD_PX)
+    frame = one.crop.frame
+    return {
+        "heading": plain_name(one.heading), "says": plain_name(one.says), "style": one.style,
+        "uri": pictures.jpeg_uri(image), "width": image.shape[1], "height": image.shape[0],
+        "points": "" if frame is None else " ".join(f"{x:.1f},{y:.1f}" for x, y in frame),
+    }  # fmt: skip
+
+
+def _map_trust(maps: Mapping[str, Any] | None) -> list[tuple[str, str]]:
+    """Each map and how often its peak lay on what was planted."""
+    named = (("What each place adds", PLACES), ("What differs from its like", UNLIKE), ("Odd strokes", ODD))
+    return [(name, hits_sentence(maps, key)) for name, key in named]
+
+
+def _sections(
+    zones: Sequence[Mapping[str, Any]], crops: Sequence[ZoneCrop], added: NDArray[np.float32] | None, extras: PageExtras
+) -> list[dict[str, Any]]:
+    """The zones that have anything to show, in the examiner's order, each with all that is known of it."""
+
+    def named(zone: str) -> str:
+        return extras.shown_as or zone if zone == Zone.OTHER else zone
+
+    views = _crops(crops, added)
+    lines = {} if extras.like is None else {named(zone["zone"]): zone for zone in extras.like.zones}
+    tables = {} if extras.evidence is None else {named(table.zone): table for table in extras.evidence.zones}
+    figures = () if extras.like is None else extras.like.figures
+    found = []
+    for zone in zones:
+        key = zone["key"]
+        own = {
+            "line_ups": lines.get(key), "table": tables.get(key), "view": views.get(key),
+            "figures": figures if key == Zone.NUMERALS else (),
+        }  # fmt: skip
+        if zone["judged"] or any(own.values()):
+            found.append({**zone, **own})
+    return found
 
 
 def _overlay(values: NDArray[np.float32] | None) -> str | None:
     """A map as a data URI, None without."""
-    return None if values is None else pictures.png_uri(pictures.photo_overlay(values, OVERLAY_PX))
-
-
-def _printing(record: Mapping[str, Any] | None) -> str:
-    """How a print was made, with its reason; a dial that the page calls printed is the only one this is said of."""
-    words = "" if record is None else print_words(record)
-    return words[:1].upper() + words[1:]
+    return None if values is None else pictures.png_uri(pictures.photo_overlay(values, MAP_PX))
 
 
 def _require_fit(
@@ -207,13 +272,22 @@ def _require_fit(
         raise ParameterError(f"photo is {photo.dtype} of shape {photo.shape}; give uint8 (H, W, 3) RGB")
     if dial["call"] not in HEADLINES:
         raise ParameterError(f"call is {dial['call']!r}; give one of {', '.join(HEADLINES)}")
-    pairs = [
-        *((name, photo, values) for name, values in maps.items()),
-        *((f"added of {c.zone}", c.image, c.added) for c in crops),
-    ]
-    for name, image, values in pairs:
-        if values is not None and (values.shape != image.shape[:2] or not np.isfinite(values).all()):
-            raise ParameterError(f"{name} has shape {values.shape}; give finite values of shape {image.shape[:2]}")
+    height, width = photo.shape[:2]
+    for name, values in maps.items():
+        if values is not None:
+            rows, columns = values.shape
+            near = abs(rows * width - columns * height) <= max(height, width)  # a px of the map, either way
+            _require(near and bool(np.isfinite(values).all()), name, values, (height, width))
+    for crop in crops:
+        if crop.added is not None:
+            shape = crop.image.shape[:2]
+            fits = crop.added.shape == shape and bool(np.isfinite(crop.added).all())
+            _require(fits, f"added of {crop.zone}", crop.added, (shape[0], shape[1]))
+
+
+def _require(fits: bool, name: str, values: NDArray[np.float32], shape: tuple[int, int]) -> None:
+    if not fits:
+        raise ParameterError(f"{name} has shape {values.shape}; give finite values of shape {shape}, or smaller")
 
 
 def _beyond(ratio: float | None, capped: bool) -> str:
@@ -221,11 +295,6 @@ def _beyond(ratio: float | None, capped: bool) -> str:
     if not capped or ratio is None:
         return ""
     return " or more" if ratio > 0 else " or less"
-
-
-def _heading(text: object) -> str:
-    name = plain_name(text)
-    return name[:1].upper() + name[1:]
 
 
 def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
@@ -247,30 +316,27 @@ def _all_zones(zones: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     return in_order([*zones, *missing])
 
 
-def _zones(dial: Mapping[str, Any], width: int, height: int, added: Mapping[str, float]) -> list[dict[str, Any]]:
-    """All zones as the page shows them, their tags clear of each other. added : to the call by each."""
+def zones_shown(dial: Mapping[str, Any], width: int, height: int) -> list[dict[str, Any]]:
+    """All zones as the page shows them, their tags clear of each other."""
     shown: list[dict[str, Any]] = []
     for zone in _all_zones(dial["zones"]):
         taken = [(other["left"], other["top"]) for other in shown if other["points"]]
-        own = added.get(str(zone["zone"]))
-        shown.append(_zone(dial, zone, width, height, taken) | {"added": "" if own is None else signed(own)})
+        shown.append(_zone(zone, width, height, taken))
     return shown
 
 
-def _zone(
-    dial: Mapping[str, Any], zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tuple[float, float]]
-) -> dict[str, Any]:
-    judged = bool(zone["judged"])
-    ratio, chance = stated_ratio(dial, zone), stated_chance(dial, zone)
+def _zone(zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tuple[float, float]]) -> dict[str, Any]:
+    judged, key = bool(zone["judged"]), str(zone["zone"])
     corners = np.asarray(zone["polygon_px"] or np.zeros((0, 2)), dtype=np.float64).reshape(-1, 2)
     left, top = _tag(corners, width, height, taken) if len(corners) else (0.0, 0.0)
+    style = STYLES.get(zone["call"], "open") if judged else "open"
     return {
-        "name": _heading(zone["zone"]),
+        "key": key,
+        "slug": "zone-" + "".join(mark if mark.isascii() and mark.isalnum() else "-" for mark in key),
+        "name": zone_heading(plain_name(key)),
         "judged": judged,
-        "style": _STYLES.get(zone["call"], "open") if judged else "open",
-        "call": plain_name(zone["call"]) if judged else "not judged",
-        "ratio": "" if ratio is None else signed(ratio),
-        "chance": "" if chance is None else chance_text(chance),
+        "style": style,
+        "looks": _LOOKS[style] if judged else "not judged",
         "reason": plain_name(zone["reason"]),
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
         "left": round(left, 2),
@@ -304,20 +370,6 @@ def _bearing(bears: Bearing) -> dict[str, Any]:
     }
 
 
-def _period(check: PeriodCheck) -> dict[str, Any]:
-    """The date check in words, each part of the odds shown."""
-    stroke, after, chance = check.stroke_log10_lr, check.posterior_log10_odds, check.posterior_hand
-    return {
-        "years": plain_name(f"{check.years.words}, {check.years.basis}"),
-        "finding": check.finding,
-        "sentence": check.sentence,
-        "prior": signed(check.prior_log10_odds),
-        "stroke": "no ratio stated" if stroke is None else signed(stroke),
-        "after": None if after is None else signed(after),
-        "chance": None if chance is None else chance_text(chance),
-    }
-
-
 def _outline(geometry: Mapping[str, Any] | None) -> dict[str, Any] | None:
     """The ellipse in photo px, first half-axis turned clockwise from x, and a tick on it at 12 o'clock."""
     if geometry is None:
@@ -333,29 +385,27 @@ def _outline(geometry: Mapping[str, Any] | None) -> dict[str, Any] | None:
     return {"x": x, "y": y, "a": a, "b": b, "angle": angle, "twelve": f"M{inner}L{outer}"}
 
 
-def _crops(crops: Sequence[ZoneCrop], added: NDArray[np.float32] | None) -> list[dict[str, Any]]:
-    """Pictures of the crops in the examiner's order, all maps at one strength so that they compare."""
+def _crops(crops: Sequence[ZoneCrop], added: NDArray[np.float32] | None) -> dict[str, dict[str, Any]]:
+    """Pictures of the close views by zone, all maps at one strength so that they compare."""
     maps = [crop.added.ravel() for crop in crops if crop.added is not None]
     everywhere = added if added is not None else np.concatenate(maps) if maps else None
     full = 0.0 if everywhere is None else pictures.full_strength(everywhere)
-    place = {zone.value: index for index, zone in enumerate(ZONES)}
-    entries = []
-    for crop in sorted(crops, key=lambda crop: place.get(crop.zone, len(place))):
+    entries = {}
+    for crop in crops:
         image = pictures.enlarged(crop.image, _SMALLEST_CROP_PX, CROP_PX)
         entry = {
-            "zone": _heading(crop.zone),
             "caption": plain_name(crop.caption),
             "width": image.shape[1],
             "height": image.shape[0],
             "image_uri": pictures.jpeg_uri(image),
             "map_uri": None,
             "beside": [
-                (plain_name(title), pictures.jpeg_uri(pictures.enlarged(other, _SMALLEST_CROP_PX, CROP_PX)))
+                (plain_name(title), pictures.jpeg_uri(pictures.enlarged(other, _SMALLEST_CROP_PX, CROP_PX), 84))
                 for title, other in crop.beside
             ],
         }
         if crop.added is not None:
             own = pictures.resized_map(crop.added, image.shape[0], image.shape[1])
-            entry["map_uri"] = pictures.jpeg_uri(pictures.blended(image, own, full))
-        entries.append(entry)
+            entry["map_uri"] = pictures.jpeg_uri(pictures.blended(image, own, full), 84)
+        entries[crop.zone] = entry
     return entries

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -37,12 +38,13 @@ def inspect_photos(
     *,
     known: Known | KnownOf = UNKNOWN,
     wishes: PageWishes = PLAIN,
+    reports: Path | None = None,
     progress: bool = False,
 ) -> dict[str, Any]:
     """Inspect photographs and all photographs in folders; a document of schema dialtell.inspections/1.
 
-    known : of all of them, or a function that says it of each path. pages, stills : folders, made if there are none;
-    each file is named after its photograph (page_names).
+    known : of all of them, or a function that says it of each path. pages, stills, reports : folders, made if
+    there are none; each file is named after its photograph (page_names).
     One bad photograph never stops the others: it becomes an entry under "errors". The index lists what was inspected in
     the order given. Raises OutputError before any work when a file is in the way and wishes.overwrite is false.
     """
@@ -50,17 +52,20 @@ def inspect_photos(
     names = page_names(files)
     targets = [pages / f"{name}.html" for name in names]
     pictured = [None if stills is None else stills / f"{name}.png" for name in names]
-    for folder in {pages, stills} - {None}:
+    told = [None if reports is None else reports / f"{name}.pdf" for name in names]
+    for folder in {pages, stills, reports} - {None}:
         _require_folder(folder)
-    require_targets([pages / INDEX, *targets, *(still for still in pictured if still is not None)], files, wishes)
+    asked = [target for target in (*pictured, *told) if target is not None]
+    require_targets([pages / INDEX, *targets, *asked], files, wishes)
     errors = [{"photo": str(path), "error": str(error)} for path, error in missing]
     documents: list[dict[str, Any]] = []
     entries: list[dict[str, Any]] = []
-    work = list(zip(files, targets, pictured, strict=True))
+    work = list(zip(files, targets, pictured, told, strict=True))
     try:
-        for photo, page, still in tqdm(work, unit="photo", disable=None if progress else True, leave=False):
+        for photo, page, still, report in tqdm(work, unit="photo", disable=None if progress else True, leave=False):
             try:
-                document, shown, _ = inspect(photo, page, still, weights, known_for(known, photo), wishes)
+                own = replace(wishes, report=report)
+                document, view, _ = inspect(photo, page, still, weights, known_for(known, photo), own)
             except DialtellError as error:
                 errors.append({"photo": str(photo), "error": str(error)})
             except Exception as error:  # a fault of ours on one photograph must not lose the others
@@ -68,7 +73,7 @@ def inspect_photos(
                 errors.append({"photo": str(photo), "error": f"{photo}: {fault_of_ours(error)}"})
             else:
                 documents.append(document)
-                entries.append(_entry(document, page, shown))
+                entries.append(_entry(document, page, view.picture))
     finally:  # interrupted, the index lists what was done
         write_text(pages / INDEX, _index(entries, errors), overwrite=wishes.overwrite)
     return {

@@ -28,9 +28,11 @@ class DrawnLine:
 
 @dataclass
 class StrokeLayer:
-    """Lines gathered one after another. scale : px of the photograph shown per px measured."""
+    """Lines gathered one after another. scale : px of the picture shown per px measured. corner : px measured at the
+    picture's top left."""
 
     scale: float
+    corner: tuple[float, float] = (0.0, 0.0)
     lines: list[DrawnLine] = field(default_factory=list)
     _known: dict[bytes, int] = field(default_factory=dict)
 
@@ -38,7 +40,7 @@ class StrokeLayer:
         """Take up a measurement's lines; which they are, as ranges such as "0-3 7" of places in `lines`."""
         numbers = set()
         for line in lines:
-            points = np.asarray(line, dtype=np.float64) * self.scale
+            points = (np.asarray(line, dtype=np.float64) - self.corner) * self.scale
             if len(points) < 2 or not np.isfinite(points).all():
                 continue
             key = np.round(points[[0, len(points) // 2, -1]], 2).tobytes()

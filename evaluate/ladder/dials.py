@@ -143,5 +143,8 @@ class _Repeating:
     def eval(self) -> _Repeating:
         return self
 
+    def parameters(self) -> Iterator[torch.Tensor]:
+        return iter(())
+
     def __call__(self, *_: object) -> NetOutput:
         return self._row

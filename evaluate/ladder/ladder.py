@@ -68,7 +68,7 @@ def run_ladder(
     """
     from dialtell.evaluate.ladder.plots import plots
     from dialtell.evaluate.plots.style import write_plots
-    from dialtell.train.run.loop import pick_device
+    from dialtell.model.net.device import pick_device
 
     if count < 8:
         raise ParameterError(f"count is {count}; give at least 8")

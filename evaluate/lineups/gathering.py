@@ -7,7 +7,7 @@ whether bars join their strokes, is what lets the most pieces of ink cover one a
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -50,8 +50,8 @@ class LineUps:
     seconds: Track | None
 
 
-def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS) -> LineUps:
-    """All line-ups of a sheet, at most so many by likeness in a zone."""
+def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zone] = tuple(Zone)) -> LineUps:
+    """All line-ups of a sheet, at most so many by likeness in a zone, and only of the zones wanted."""
     zones = sheet.zones
     rng = np.random.default_rng(SEED)
     track = seconds = None
@@ -63,7 +63,7 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS) -> LineUps:
         if zones.seconds is not None:
             circle = zones.seconds
             seconds = find_track(sheet, (circle.x, circle.y), (0.45 * circle.radius, 1.02 * circle.radius))
-    for zone in Zone:
+    for zone in [zone for zone in Zone if zone in wanted]:
         best: tuple[float, Pieces | None, list[list[Cut]]] = (0.0, None, [])
         for where, turn, name, tall in _ways(sheet, zone, track, seconds):
             pieces = find_pieces(sheet, where, turn, name, 1)

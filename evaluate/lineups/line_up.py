@@ -24,12 +24,15 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 ROUNDS, STEPS = 2, 4  # of the mean, and of the fit within each
+CENTRED = 2  # times that windows cut by place are moved sideways onto their strokes
 MOST_TURN, MOST_GROWN = 0.14, 0.10  # radians, ln of size: beyond, it is another stroke
 LARGEST = 120  # px of a window's longer side, in which strokes are compared
 CALM = 0.7  # px, least SD of the smoothing before two are compared
 IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the camera's sharpening, not a stroke
 BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
-MANY = 20  # strokes, from which what changes evenly across the dial is taken out of their differences
+LEANING, MANY = 8, 20  # strokes, from which what leans across the dial, and what changes from place to place, is told
+CLEARLY = 0.85  # of what another way leaves
+NEIGHBOURS = (0.5, 0.2)  # dial radii, how far off those lie that a stroke is compared with
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
 LEAST_LIKE = 0.5  # correlation with the middle stroke, below which it is no such stroke
@@ -100,13 +103,18 @@ def line_up(
     fit = fit[kept]
     calm = max(CALM, IN_BLURS * blur / step)
     windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    if cuts[0].owner == 0:  # cut by place, they may stand beside it, all to one side
+        for _ in range(CENTRED):
+            fit[:, 0] += _aside(1.0 - np.median(windows, axis=0))
+            windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
+    start = fit.copy()
     for _round in range(ROUNDS):
         mean = _mean(windows, valid, middle=True)
         for _ in range(STEPS):
             fit = _stepped(windows, valid, mean, fit, shape)
             windows = _read(field, zone, cuts, shape, step, fit, calm, valid)[0]
         windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
-    fit -= np.median(fit, axis=0)  # the mean stays where the strokes are
+    fit -= np.median(fit - start, axis=0)  # the mean stays where the strokes are
     windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     typical = 1.0 - np.median(windows, axis=0)
     like = [_likeness(1.0 - one, typical, mask) for one, mask in zip(windows, valid, strict=True)]
@@ -116,6 +124,15 @@ def line_up(
     floor = noise(field, step, calm, rng)
     own = tuple(cuts[k] for k in kept)
     return _compared(field, zone, what, own, step, windows[kept], valid[kept], fit[kept], floor)
+
+
+def _aside(dark: Image) -> float:
+    """How many px right of a window's middle its stroke stands, whatever goes through it from side to side."""
+    across = dark.sum(axis=0)
+    across = across - np.median(across)
+    across = np.where(across > 0.5 * across.max(), across, 0.0)
+    where = np.arange(len(across)) - 0.5 * (len(across) - 1)
+    return float((across * where).sum() / across.sum()) if across.sum() > 0 else 0.0
 
 
 def _likeness(one: Image, other: Image, mask: Flags) -> float:
@@ -135,7 +152,15 @@ def _read(
     light = field.light(grids)
     if valid is None:
         valid = np.array([field.valid(grid, cut.owner, zone) for grid, cut in zip(grids, cuts, strict=True)])
-    smooth = np.array([cv2.GaussianBlur(one, (0, 0), calm) for one in np.where(valid, light, np.float32(1.0))])
+    # by what is its own alone: smoothed with white, a stroke that runs out of view would be a paler one
+    weight = valid.astype(np.float32) + np.float32(1e-3)
+    filled = np.where(valid, light, np.float32(1.0)) * weight
+    smooth = np.array(
+        [
+            cv2.GaussianBlur(a, (0, 0), calm) / cv2.GaussianBlur(b, (0, 0), calm)
+            for a, b in zip(filled, weight, strict=True)
+        ]
+    )
     return smooth, valid
 
 
@@ -184,17 +209,15 @@ def _compared(
         sides = np.median(typical[:, [0, 1, -2, -1]], axis=1, keepdims=True)
         ink = typical < sides - 0.25 * depth
     support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    if cuts[0].owner == 0:
+        support &= _before_rings(ink, sides[:, 0] < 1.0 - 0.25 * depth)
     support &= valid.mean(axis=0) > 0.5
-    hat = _hat(cuts, len(cuts) >= MANY)
-    free = 1.0 / (1.0 - np.diag(hat))  # against what the others make of it
-    left = windows.reshape(n, -1) - hat.astype(np.float32) @ windows.reshape(n, -1)
-    difference = (left * free[:, None].astype(np.float32)).reshape(windows.shape)
     inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
     inside &= support  # smoothing has drawn in a little of what is not the stroke's own
-    difference = np.where(inside, difference, np.float32(0.0))
-    count = np.maximum(inside.sum(axis=(1, 2)), 1)
-    rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
-    floor = math.hypot(floor, BETWEEN * depth) * float(np.sqrt(np.median(free)))
+    place = np.array([(cut.x, cut.y) for cut in cuts]) / field.sheet.scale
+    shown = _filled(windows, valid)
+    difference, rms, more = _foretold(shown, inside, _expected(place))
+    floor = math.hypot(floor, BETWEEN * depth) * more
     excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
     return LineUp(
         zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
@@ -212,13 +235,71 @@ def _evened(windows: Image, valid: Flags) -> Image:
     return out
 
 
-def _hat(cuts: Sequence[Cut], leaning: bool) -> Floats:
-    """(N, N) what makes of N windows what each ought to be: their mean, or of many one that leans across the dial as
-    focus, light and tilt do."""
-    place = np.array([(cut.x, cut.y) for cut in cuts])
-    place = (place - place.mean(axis=0)) / np.maximum(np.ptp(place, axis=0), 1e-6)
-    terms = np.column_stack([np.ones(len(cuts)), place]) if leaning else np.ones((len(cuts), 1))
-    return np.asarray(terms @ np.linalg.pinv(terms))
+def _filled(windows: Image, valid: Flags) -> Image:
+    """Windows with what is not a stroke's own as the others have it, so that it says nothing of these."""
+    known = np.where(valid | ~valid.any(axis=0), windows, np.float32(np.nan))
+    return np.asarray(np.where(valid, windows, np.nanmedian(known, axis=0)), dtype=np.float32)
+
+
+def _before_rings(ink: Flags, ring: Flags) -> Flags:
+    """(h, w) where a stroke cut by place may be compared: up to the rings it ends at, and beyond in its own columns
+    alone, where it may overrun; a figure that reaches a ring from the other side is no part of it. ring : (h,)."""
+    rows = np.flatnonzero(ink.any(axis=1) & ~ring)
+    if not len(rows):
+        return np.ones_like(ink)
+    _, run = np.unique(np.cumsum(ring)[rows], return_counts=True)
+    first = rows[int(run[: int(run.argmax())].sum())]
+    free = np.asarray(~ring & (np.cumsum(ring) == np.cumsum(ring)[first]))
+    columns = np.asarray(cv2.dilate(np.asarray(ink.any(axis=0), np.uint8)[None], np.ones((1, 3), np.uint8))) > 0
+    return np.asarray(free[:, None] | columns)
+
+
+def _left(windows: Image, inside: Flags, others: Floats) -> tuple[Image, Floats, float]:
+    """What of each window the others do not make: (N, h, w), 0 outside what is compared; its RMS, (N,); and how many
+    times as much noise it carries as one window. others : (N, N), what each of the others counts in it."""
+    n = len(windows)
+    made = (others.astype(np.float32) @ windows.reshape(n, -1)).reshape(windows.shape)
+    difference = np.where(inside, windows - made, np.float32(0.0))
+    count = np.maximum(inside.sum(axis=(1, 2)), 1)
+    rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
+    return difference, rms, float(np.median(np.sqrt(1.0 + (others**2).sum(axis=1))))
+
+
+def _foretold(windows: Image, inside: Flags, ways: Sequence[Floats]) -> tuple[Image, Floats, float]:
+    """As _left, by the way that leaves the least of most windows; a less simple one must leave clearly less, for the
+    more it follows, the more the odd one draws its neighbours to itself."""
+    best = _left(windows, inside, ways[0])
+    for others in ways[1:]:
+        told = _left(windows, inside, others)
+        if np.median(told[1]) / told[2] < CLEARLY * np.median(best[1]) / best[2]:
+            best = told
+    return best
+
+
+def _expected(place: Floats) -> list[Floats]:
+    """Ways of saying of each of N strokes what it ought to be by the others, (N, N) each with rows that add up to 1
+    and nothing of its own: their mean; one that leans or bends across the dial as focus, light and tilt do; the mean of
+    its neighbours, as where a print took worse or a gleam lies. place : (N, 2) dial radii."""
+    n = len(place)
+    one = np.ones(n)
+    x, y = (place - place.mean(axis=0)).T
+    ways = [_fitted(one[:, None])]
+    ways += [_fitted(np.column_stack([one, x, y]))] if n >= LEANING else []
+    ways += [_fitted(np.column_stack([one, x, y, x * y, x * x - y * y]))] if n >= MANY else []
+    if n >= MANY:
+        away = np.hypot(x[:, None] - x, y[:, None] - y)
+        for near in NEIGHBOURS:
+            weight = np.exp(-0.5 * (away / near) ** 2) * (1.0 - np.eye(n)) + 1e-9
+            np.fill_diagonal(weight, 0.0)
+            ways.append(weight / weight.sum(axis=1, keepdims=True))
+    return ways
+
+
+def _fitted(terms: Floats) -> Floats:
+    """(N, N) what terms fitted to all the others make of each. terms : (N, T)."""
+    hat = terms @ np.linalg.pinv(terms)
+    own = np.diag(hat)[:, None]
+    return np.asarray((hat - own * np.eye(len(terms))) / np.maximum(1.0 - own, 0.1))
 
 
 def noise(field: Field, step: float, calm: float, rng: np.random.Generator) -> float:

@@ -24,6 +24,7 @@ MOST_CELLS = 60
 TALLEST, WIDEST = 150, 190  # px of a cell
 SMALLEST = 44  # px, of a cell's longer side
 MOST_AREA = 420_000  # px of all cells together
+SOFTENED = 0.45  # px of the photograph, SD
 STRONG = 0.5  # light, a difference drawn at full strength
 MORE_RGB, LESS_RGB = (
     (40, 34, 90),
@@ -56,8 +57,21 @@ def strokes(group: LineUp, sheet: StrokeSheet, photo: Photo, geometry: DialGeome
     height, width = cell_size(group)
     grids = np.array([_grid(group, index, (height, width)) for index in chosen])
     points = geometry.to_photo(sheet.to_dial(grids))
-    cells = [display(sample(photo.pixels, one)) for one in points]
+    cells = [display(enlarged(photo.pixels, one)) for one in points]
     return Sprite(np.concatenate(cells, axis=1), width, height, len(chosen))
+
+
+def enlarged(light: NDArray[np.float32], grid: Floats) -> NDArray[np.float32]:
+    """`sample`, softened where the lattice is finer than the photograph: else each of its px would be a tooth along
+    a slanting edge, and teeth are what a photographic print has."""
+    found = sample(light, grid)
+    step = float(np.hypot(*(grid[0, 1] - grid[0, 0])))
+    return found if step >= 1.0 else softened(found, 1.0 / max(step, 1e-6))
+
+
+def softened(picture: NDArray[np.float32], times: float) -> NDArray[np.float32]:
+    """A picture enlarged so many times, softened by a share of a px of what it was enlarged from."""
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), max(SOFTENED * times, 0.3)), np.float32)
 
 
 def _grid(group: LineUp, index: int, shape: tuple[int, int]) -> Floats:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.evaluate.lineups.sprites import softened
 from dialtell.evaluate.lineups.tracks import Track
 from dialtell.evaluate.measurements.rings import Ring, find_rings
 from dialtell.evaluate.measurements.sheet import StrokeSheet
@@ -55,13 +56,14 @@ def unrolled(zone: Zone, track: Track, sheet: StrokeSheet, photo: Photo, geometr
     length = 2 * math.pi * middle / QUARTERS  # dial radii
     columns = int(min(LONGEST, max(length * geometry.pixels_per_radius * 1.5, 300)))
     rows = max(round(columns * (high - low) / length), 12)
-    quarters = []
+    quarters, times = [], columns / (length * geometry.pixels_per_radius)
     for quarter in range(QUARTERS):
         turn = (quarter + (np.arange(columns) + 0.5) / columns) * 2 * math.pi / QUARTERS
         radius = high - (np.arange(rows) + 0.5) / rows * (high - low)
         ray = np.stack([np.sin(turn), -np.cos(turn)], axis=-1)
         points = geometry.to_photo(np.asarray(track.centre) + radius[:, None, None] * ray)
-        quarters.append(display(sample_at(photo.pixels, points[..., 0], points[..., 1])))
+        found = sample_at(photo.pixels, points[..., 0], points[..., 1])
+        quarters.append(display(softened(found, times) if times > 1.0 else found))
     rings = find_rings(sheet, track.centre, (low, high))
     return Strip(zone, tuple(quarters), tuple(_course(ring, sheet.scale) for ring in rings[:MOST_RINGS]))
 

@@ -16,7 +16,7 @@ from dialtell.synth.shared.errors import ParameterError
 Map = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-_LONGEST_MAP = 640  # px of the map's dial; painting grows with its area, and it is smoothed on the page anyway
+_LONGEST_MAP = 480  # px of the map's dial; painting grows with its area, and it is smoothed on the page anyway
 
 
 def photo_map(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:

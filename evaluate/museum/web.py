@@ -23,7 +23,7 @@ from typing import Any, BinaryIO
 from urllib.parse import urljoin
 
 from dialtell.evaluate.museum.local_addresses import AddressError, Place, Resolver, addresses
-from dialtell.evaluate.museum.web_address import DownloadError, Target, safe_address, target_of
+from dialtell.evaluate.museum.web_address import DownloadError, HostFailed, Target, safe_address, target_of
 
 REDIRECTS = 5
 LONGEST_WAIT = 300.0  # s; a host that asks for more is left for another day
@@ -62,6 +62,7 @@ class Web:
     timeout_s : of connecting and of each wait for bytes; deadline_s : of one whole answer's body.
     contact : address or page named in the User-Agent, as some museums ask of programs.
     allow : (host, port) pairs that need not be public; for a server of one's own.
+    larger : what to do about an answer that is too long.
     clock, sleep, now, resolve, connect : time.monotonic, time.sleep, time.time and socket functions, or stand-ins.
     """
 
@@ -76,6 +77,7 @@ class Web:
         contact: str = "",
         version: str = "0",
         allow: Collection[Place] = (),
+        larger: str = "raise it with --max-megabytes",
         clock: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
         now: Callable[[], float] = time.time,
@@ -85,7 +87,7 @@ class Web:
         self.delay_s, self.retries, self.backoff_s = delay_s, retries, backoff_s
         self.timeout_s, self.deadline_s = timeout_s, deadline_s
         self.agent = f"dialtell/{version}" + (f" ({contact})" if contact else "")
-        self.allow = frozenset(allow)
+        self.allow, self.larger = frozenset(allow), larger
         self.now = now
         self._clock, self._sleep, self._resolve, self._connect = clock, sleep, resolve, connect
         self._free: dict[str, float] = {}  # host: not to be asked before, on the clock
@@ -158,9 +160,7 @@ class Web:
     def _asked(self, target: Target) -> Iterator[http.client.HTTPResponse]:
         """Ask once, when the host's turn has come; passing failures are _Trouble."""
         if self._failed[target.host] >= FAILURES_BEFORE_REST:
-            raise DownloadError(
-                f"{safe_address(target.url)}: {target.host} kept failing and is left alone for this run"
-            )
+            raise HostFailed(f"{safe_address(target.url)}: {target.host} kept failing and is left alone for this run")
         wait = self._free.get(target.host, 0.0) - self._clock()
         if wait > 0:
             self._sleep(wait)
@@ -228,7 +228,7 @@ class Web:
             raise DownloadError(f"{where} is {safe_address(kind)}, not an image; look at it in a browser")
         if head.get("Content-Encoding", "identity").lower() != "identity":
             raise DownloadError(f"{where} comes compressed although that was not asked for; look at it in a browser")
-        too_much = DownloadError(f"{where} has more than the limit of {max_bytes} bytes; raise it with --max-megabytes")
+        too_much = DownloadError(f"{where} has more than the limit of {max_bytes} bytes; {self.larger}")
         length = response.length  # None without a Content-Length
         if length is not None and length > max_bytes:
             raise too_much

@@ -17,6 +17,10 @@ class DownloadError(DialtellError):
         self.status = status
 
 
+class HostFailed(DownloadError):
+    """A host kept failing, and is asked no more."""
+
+
 @dataclass(frozen=True)
 class Target:
     """Where a URL leads: what to connect to, and what to ask there."""

@@ -6,7 +6,7 @@ Places are affine maps from px of the close-up to dial radii; within a field tha
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import cv2
@@ -176,6 +176,25 @@ def _softened(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) ->
     near = np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
     a, b = (cv2.GaussianBlur(one.ink[crop] * weight, (0, 0), sigma) / near for one in (mine, dial))
     return np.asarray(a, np.float32), np.asarray(b, np.float32), weight
+
+
+def spared(field: Field, dial: DialSheet, matrix: Floats) -> Field:
+    """The field at a place, where what may be hands counts as design if the dial has the like there, piece by piece:
+    a broad figure that was taken for a hand speaks for a place, a hand speaks against none."""
+    onto = dial.scale * matrix
+    first = onto[:, :2] @ (0.5, 0.5) + onto[:, 2] + EXTENT * dial.scale - 0.5  # both counted from a px's middle
+    size = field.ink.shape[1], field.ink.shape[0]
+    affine, flags = np.column_stack([onto[:, :2], first]), cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    there = cv2.warpAffine(dial.ink, affine, size, flags=flags)
+    count, piece = cv2.connectedComponents((field.lit & ~field.seen).astype(np.uint8))
+    soft = max(SOFT / math.sqrt(abs(float(np.linalg.det(matrix[:, :2])))), 0.5)
+    a, b = (cv2.GaussianBlur(one, (0, 0), soft) for one in (field.ink, there))
+    alike = np.zeros(count, bool)
+    for at in range(1, count):
+        own = piece == at
+        spread = float(a[own].std() * b[own].std())
+        alike[at] = spread > LEAST_INK and float(np.cov(a[own], b[own])[0, 1]) > ALIKE * spread
+    return replace(field, seen=field.seen | alike[piece])
 
 
 def rated(field: Field, dial: DialSheet, matrix: Floats) -> float:

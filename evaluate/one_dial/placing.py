@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.compare.registration import DialSheet, sheet_of
 from dialtell.evaluate.one_dial.features import Candidate, Features, candidates, features_of
-from dialtell.evaluate.one_dial.fitting import Field, Fit, pulled, rated, turned
+from dialtell.evaluate.one_dial.fitting import Field, Fit, judged, pulled, rated, spared, turned
 from dialtell.model.reader.file import Reader, load_reader
 from dialtell.model.reading.close_up import frame_geometry
 from dialtell.model.reading.density import optical_density
@@ -43,6 +43,7 @@ ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
 LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS, LEAST_EVEN = 8, 0.6, 0.3, 0.9
+LEAST_BOTH = 0.65  # share times even
 MOST_RIVAL = 0.6  # of its score, what the best other place may have
 APART = 0.04  # dial radii from which two places are two
 
@@ -138,21 +139,31 @@ def place_field(field: Field, whole: WholeView) -> Placing:
     if placing.placed or field.seen.sum() > ALL_SEEN * field.lit.sum():
         return placing
     # so near, broad strokes are taken for hands: as if nothing were covered
-    bare = _best(replace(field, seen=field.lit), whole, found)
+    bare = _best(replace(field, seen=field.lit), whole, found, field)
     return bare if bare.placed else placing
 
 
-def _best(field: Field, whole: WholeView, found: Sequence[Candidate]) -> Placing:
-    """The best of the candidates, tried against all its turns."""
+def _best(field: Field, whole: WholeView, found: Sequence[Candidate], covered: Field | None = None) -> Placing:
+    """The best of the candidates, tried against all its turns.
+
+    covered : the field with what may be hands left out; at each place these then count where the dial has their like.
+    """
+
+    def laid(matrix: Floats) -> Fit | None:
+        fit = pulled(field, whole.sheet, matrix)
+        if fit is None or covered is None:
+            return fit
+        return judged(spared(covered, whole.sheet, fit.matrix), whole.sheet, fit.matrix)
+
     order = sorted(found[BY_VOTES:], key=lambda one: -rated(field, whole.coarse, one.matrix))
     tried = [*found[:BY_VOTES], *order[:PULLED]]
-    fits = [fit for one in tried if (fit := pulled(field, whole.sheet, one.matrix)) is not None]
+    fits = [fit for one in tried if (fit := laid(one.matrix)) is not None]
     if not fits:
         return Placing(None, "it fits nowhere on the whole view")
     best = max(fits, key=score)
     turns = [turned(best.matrix, math.radians(degrees)) for degrees in range(6, 360, 6)]
     turns.sort(key=lambda matrix: -rated(field, whole.coarse, matrix))
-    fits += [fit for matrix in turns[:RIVALS] if (fit := pulled(field, whole.sheet, matrix)) is not None]
+    fits += [fit for matrix in turns[:RIVALS] if (fit := laid(matrix)) is not None]
     best = max(fits, key=score)
     others = [score(fit) for fit in fits if best.apart(fit, field) > APART]
     rival = max(others, default=0.0) / max(score(best), 1e-6)
@@ -167,7 +178,7 @@ def score(fit: Fit) -> float:
 def _refusal(fit: Fit, rival: float) -> str:
     if fit.sites < LEAST_SITES or fit.share < LEAST_SHARE or fit.likeness < LEAST_LIKENESS:
         return "it fits nowhere on the whole view"
-    if fit.even < LEAST_EVEN:
+    if fit.even < LEAST_EVEN or fit.share * fit.even < LEAST_BOTH:
         return "some of what it shows lies where the whole view has something else, or nothing"
     if rival > MOST_RIVAL:
         return "it fits several places of the whole view about equally"

@@ -37,6 +37,16 @@ def jpeg_uri(image: Bytes, quality: int = 88) -> str:
     return _uri("jpeg", cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1])
 
 
+def jpeg_within(image: Bytes, most: int) -> str:
+    """Likewise, of at most so many bytes where a lower quality suffices for that, else smaller until it does."""
+    bgr = cv2.cvtColor(image, cv2.COLOR_RGB2BGR)
+    for quality in (90, 84, 78, 72):
+        encoded = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
+        if encoded.nbytes <= most:
+            return _uri("jpeg", encoded)
+    return jpeg_within(fitted(image, round(0.8 * max(image.shape[:2]))), most)
+
+
 def png_uri(image: Bytes) -> str:
     """A data URI of an RGBA (H, W, 4) image, transparency kept."""
     return _uri("png", cv2.imencode(".png", cv2.cvtColor(image, cv2.COLOR_RGBA2BGRA))[1])

@@ -78,9 +78,14 @@ def printed_share(year: float) -> float:
     return float(np.interp(year, years, shares))
 
 
+def printed_share_of(years: Years) -> float:
+    """The same of a span of years, averaged over it."""
+    return float(np.mean([printed_share(year) for year in np.linspace(years.low, years.high, 25)]))
+
+
 def prior_log10_odds(years: Years) -> float:
-    """log10 odds of hand against print for a dial of these years, the shares averaged over the interval."""
-    share = float(np.mean([printed_share(year) for year in np.linspace(years.low, years.high, 25)]))
+    """log10 odds of hand against print for a dial of these years."""
+    share = printed_share_of(years)
     return math.log10((1.0 - share) / share)
 
 

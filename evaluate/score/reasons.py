@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from dialtell.evaluate.words.stated import DISAGREE, WITHHELD
 from dialtell.evaluate.words.support import NO_SUPPORT, NOT_JUDGED, listed, ratio_words, support_words
-from dialtell.model.net.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, UNDETERMINED, threshold
+from dialtell.model.net.calibration import CANNOT_TELL, HAND, PHOTOGRAPHIC, PRINTED, TRANSFER, UNDETERMINED, threshold
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, PrintEvidence, ProcessEvidence, Verdict
 from dialtell.model.reading.zones import ZoneMap
@@ -66,7 +66,8 @@ def _unsettled(verdict: Verdict, ratio: float, *, part: bool) -> str:
     called = verdict.called(HAND) or verdict.called(PRINTED)  # of one side only, or the dial would be mixed
     subject = "Judged as one zone the strokes speak" if part else _subject(called) if called else ""
     spoken = f"{subject} for {SIDE[verdict.zones[called[0]].call]}" if called else ""
-    side, short = HAND if ratio > 0 else PRINTED, f"short of the {threshold():.2f} either way that a call needs"
+    side, odds = HAND if ratio > 0 else PRINTED, f"{ratio_words(ratio)} to 1"
+    short = f"short of the {10 ** threshold():.0f} to 1 that a call needs"
     if support_words(ratio, verdict.whole.capped) == NO_SUPPORT:
         return (
             f"{spoken}, but the dial taken together speaks for neither side"
@@ -74,12 +75,10 @@ def _unsettled(verdict: Verdict, ratio: float, *, part: bool) -> str:
             else ("What was read speaks for neither side")
         )
     if not called:
-        return f"What was read leans towards {SIDE[side]}, but its log10 LR of {ratio:+.2f} falls {short}"
+        return f"What was read leans towards {SIDE[side]}, but at {odds} it falls {short}"
     if verdict.zones[called[0]].call == side:
-        return f"{spoken}, but the log10 LR of the dial taken together, {ratio:+.2f}, falls {short}"
-    return (
-        f"{spoken}, but the dial taken together leans towards {SIDE[side]}; its log10 LR of {ratio:+.2f} falls {short}"
-    )
+        return f"{spoken}, but the dial taken together, at {odds}, falls {short}"
+    return f"{spoken}, but the dial taken together leans towards {SIDE[side]}; at {odds} it falls {short}"
 
 
 def zone_reason(zone: Zone, evidence: ProcessEvidence, zones: ZoneMap) -> str:
@@ -109,9 +108,10 @@ def print_reason(evidence: PrintEvidence) -> str:
     if ratio is None:
         return "These weights are not calibrated to tell transfer from photographic prints; train new ones for that."
     if evidence.call == CANNOT_TELL:
+        likelier = PHOTOGRAPHIC if ratio > 0 else TRANSFER
         return (
-            f"Its log10 LR of {ratio:+.2f} for a photographic against a transfer print falls short of the "
-            f"{threshold():.2f} either way that a call needs."
+            f"A {likelier} print is likelier by {ratio_words(ratio)} to 1, short of the {10 ** threshold():.0f} to 1 "
+            "that a call needs."
         )
     one, other = "transfer", "photographic"
     if evidence.call == PHOTOGRAPHIC:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from dialtell.evaluate.next_fields.choice import next_fields
 from dialtell.evaluate.score.reasons import dial_reason, dial_support, print_record, zone_reason
 from dialtell.evaluate.score.recognised import recognition, unrecognised
 from dialtell.evaluate.score.remarks import remarks
@@ -35,6 +36,7 @@ def record_without_dial(photo: Photo, known: Known, why: NoDial) -> dict[str, An
         "recognised": None,
         "geometry": None,
         "zones": [],
+        "next_fields": [],
         "warnings": list(photo.warnings),
     }
 
@@ -43,8 +45,10 @@ def record_of(photo: Photo, known: Known, reading: Reading, verdict: Verdict, re
     """The record of a dial that was read.
 
     withheld : no call is made whatever the ratio, which is then of the net alone and stands for nothing; no probability
-    is stated.
+    is stated. next_fields : what to photograph next, none of a dial that is settled or was not understood.
     """
+    strange = unrecognised(reading)
+    asked = () if strange is not None else next_fields(reading, verdict, resolution)
     zones = [
         {
             "zone": zone.value,
@@ -64,12 +68,13 @@ def record_of(photo: Photo, known: Known, reading: Reading, verdict: Verdict, re
         "log10_lr": rounded(verdict.whole.log10_lr, 4),
         "support": dial_support(verdict),
         "withheld": verdict.withheld,
-        "reason": dial_reason(verdict, resolution, unrecognised(reading)),
+        "reason": dial_reason(verdict, resolution, strange),
         "print_process": print_record(verdict),
         "known": known.record(),
         "recognised": recognition(reading),
         "geometry": _geometry(reading.geometry, resolution.diameter_mm),
         "zones": zones,
+        "next_fields": [field.record(resolution.diameter_mm) for field in asked],
         "warnings": [*remarks(reading, verdict, resolution), *photo.warnings],
     }
 

@@ -52,7 +52,11 @@ def score_photo(path: str | os.PathLike[str], weights: Weights, *, known: Known 
     known : what is known of it beforehand: size, outline, where 12 stands, a close-up and its scale.
     Raises PhotoError naming the file and the remedy.
     """
-    photo = read_photo(path, max_pixels=known.max_pixels)
+    return score_opened(read_photo(path, max_pixels=known.max_pixels), weights, known=known)
+
+
+def score_opened(photo: Photo, weights: Weights, *, known: Known = UNKNOWN) -> ScoredPhoto:
+    """Score a photograph that is open already, likewise."""
     readings = read(photo, known, weights.reader)
     if isinstance(readings, NoDial):
         return ScoredPhoto(record_without_dial(photo, known, readings), photo, known)

@@ -9,17 +9,20 @@ import csv
 import io
 import os
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from contextlib import nullcontext
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any
 
+from dialtell.evaluate.museum.local_addresses import Place
+from dialtell.evaluate.score.addresses import Fetcher, Source
 from dialtell.evaluate.score.known_table import KnownTable
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.model.reading.known import UNKNOWN, Known
-from dialtell.synth.shared.errors import OutputError, require_range
+from dialtell.synth.shared.errors import DialtellError, OutputError, require_range
 from dialtell.synth.shared.files import append
 from dialtell.synth.shared.locks import alone
 from dialtell.synth.shared.tables import guarded, rows_text
@@ -38,10 +41,19 @@ AHEAD = 4  # photographs handed out to each worker before the first of them is w
 
 @dataclass(frozen=True)
 class StreamSettings:
-    """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each."""
+    """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each.
+    hosts : (host, port) pairs of the web that photographs may be brought from.
+    device : where the nets run, as `pick_device` names it; workers that read share a GPU.
+    """
 
     weights: Path | None = None
     known: Known | KnownTable = UNKNOWN
+    hosts: tuple[Place, ...] = ()
+    device: str = "cpu"
+
+
+# the photographs that are left, to (path, its entry) in the same order
+Engine = Callable[[Sequence[Source], StreamSettings], Iterator[tuple[Source, dict[str, Any]]]]
 
 
 def cell_name(path: object) -> str:
@@ -127,17 +139,18 @@ def _write(path: Path, row: Sequence[object], *, afresh: bool = False) -> None:
 
 
 def stream_calls(
-    paths: Sequence[Path],
+    paths: Sequence[Source],
     table: Path,
     settings: StreamSettings,
     *,
     sha256: str,
     workers: int = 0,
     overwrite: bool = False,
-) -> Iterator[tuple[Path, str]]:
+    judged: Engine | None = None,
+) -> Iterator[tuple[Source, str]]:
     """Score the photographs not yet in `table`, adding a row for each; yields (path, its error or "") as rows land.
 
-    workers : processes, 0 one per core, 1 none but this one.
+    workers : processes, 0 one per core, 1 none but this one. judged : another engine than processes here.
     """
     require_range("workers", workers, 0, 1024)
     if not table.exists() and table.parent.is_dir():
@@ -151,7 +164,8 @@ def stream_calls(
                 done[cell_name(path)] -= 1
             else:
                 left.append(path)
-        for path, entry in _scored(left, settings, workers or os.cpu_count() or 1):
+        engine = judged or partial(_judged, workers=workers or os.cpu_count() or 1)
+        for path, entry in engine(left, settings):
             _write(table, row_of(entry, sha256))
             yield path, str(entry.get("error", ""))
 
@@ -164,8 +178,8 @@ def _touch(path: Path) -> None:
         raise OutputError(f"{path} cannot be written ({error.strerror}); give another --csv") from error
 
 
-def _scored(paths: Sequence[Path], settings: StreamSettings, workers: int) -> Iterator[tuple[Path, dict[str, Any]]]:
-    calls = in_order(_score, paths, min(workers, len(paths)), ahead=AHEAD, start=_start, arguments=(settings,))
+def _judged(paths: Sequence[Source], settings: StreamSettings, workers: int) -> Iterator[tuple[Source, dict[str, Any]]]:
+    calls = in_order(judge, paths, min(workers, len(paths)), ahead=AHEAD, start=start_judging, arguments=(settings,))
     try:
         yield from zip(paths, calls, strict=True)
     except WorkerDied as error:
@@ -178,20 +192,35 @@ def _scored(paths: Sequence[Path], settings: StreamSettings, workers: int) -> It
 _worker: dict[str, Any] = {}
 
 
-def _start(settings: StreamSettings) -> None:
+def start_judging(settings: StreamSettings) -> None:
+    """In each process that judges, before its first photograph."""
+    from dialtell.model.net.device import pick_device
     from dialtell.model.net.weights_file import load_weights
 
     if parent_process() is not None:
         import torch
 
         torch.set_num_threads(1)
-    _worker.update(settings=settings, weights=load_weights(settings.weights))
+    weights = load_weights(settings.weights).on(pick_device(settings.device)[0])
+    _worker.update(settings=settings, weights=weights, fetcher=Fetcher(settings.hosts))
 
 
-def _score(path: Path) -> dict[str, Any]:
+def judge(source: Source) -> dict[str, Any]:
+    """One photograph's entry, or its error's, in a process that was started so."""
     from dialtell.evaluate.score.score import score_photos
 
     settings: StreamSettings = _worker["settings"]
-    document = score_photos([path], _worker["weights"], known=settings.known)
+    near: AbstractContextManager[Path] = (
+        nullcontext(source) if isinstance(source, Path) else _worker["fetcher"].brought(source)
+    )
+    try:
+        with near as path:
+            document = score_photos([path], _worker["weights"], known=settings.known)
+    except OutputError:
+        raise
+    except DialtellError as error:  # of bringing it; what scoring finds wrong stands in the document
+        return {"photo": str(source), "error": str(error)}
     entry: dict[str, Any] = (document["dials"] or document["errors"])[0]
-    return entry
+    if "error" in entry:
+        entry["error"] = entry["error"].replace(str(path), str(source))
+    return {**entry, "photo": str(source)}

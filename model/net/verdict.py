@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import torch
-from torch import nn
+from torch import Tensor, nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
 from dialtell.model.net.explanation import Explanation, explain
@@ -135,7 +135,7 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
     if len(patches) < LEAST_PATCHES or not enough.any():
         zones = {zone: ProcessEvidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
         return Verdict(ProcessEvidence(len(patches)), zones)
-    output = asked(weights.net, patches)
+    output = asked(weights.quick, patches)
     dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
     if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
         raise ArithmeticError(
@@ -183,9 +183,11 @@ def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor
 
 
 def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
-    """What a net says of a dial's patches of every scale, nothing learnt."""
+    """What a net says of a dial's patches of every scale, nothing learnt; on the CPU, wherever the net runs."""
     net.eval()
     seen = patches.joined
+    device = next((numbers.device for numbers in net.parameters()), None)  # a stand-in may have none
+    given = (*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
     with torch.inference_mode():
-        output: NetOutput = net(*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
-    return output
+        output: NetOutput = net(*(each.to(device) for each in given))
+    return output.each(Tensor.cpu)

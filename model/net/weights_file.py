@@ -9,13 +9,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from copy import deepcopy
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import torch
+
 from dialtell.model.net.calibration import Calibration
+from dialtell.model.net.device import in_single_precision
 from dialtell.model.net.familiar import Familiar, familiar_from
-from dialtell.model.net.net import NetConfig, StrokeNet
+from dialtell.model.net.net import NetConfig, StrokeNet, folded
 from dialtell.model.net.preprocessing import difference, preprocessing
 from dialtell.model.reader.file import BESIDE, Reader, load_reader
 from dialtell.model.weights.numbers import fill, read_numbers, write_numbers
@@ -45,6 +50,16 @@ class Weights:
     reader: Reader
     print_calibration: Calibration | None = None
     familiar: Familiar | None = None
+
+    def on(self, device: torch.device) -> Weights:
+        """The same weights with both nets on another device, in all bits of float32."""
+        in_single_precision(device)
+        return replace(self, net=deepcopy(self.net).to(device), reader=self.reader.on(device))
+
+    @cached_property
+    def quick(self) -> StrokeNet:
+        """The net as scoring asks it: the same numbers to rounding, sooner; what stands in for one is left as it is."""
+        return folded(self.net) if isinstance(self.net, StrokeNet) else self.net
 
     @property
     def identity(self) -> dict[str, str]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from copy import deepcopy
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from dialtell.synth.shared.errors import WeightsError
 from dialtell.synth.shared.terms import MAKES, SEEN
 
 SCHEMA = "dialtell.reader/1"
+_CPU = torch.device("cpu")
 BESIDE = "reader.safetensors"
 SHIPPED = Path(__file__).parents[1] / "weights" / BESIDE
 # what the numbers mean nothing without
@@ -49,7 +51,7 @@ def outline_terms(
 
 @dataclass(frozen=True, eq=False)
 class Reader:
-    """A net ready to read. record : the whole JSON."""
+    """A net ready to read. record : the whole JSON. device : where the net runs."""
 
     net: nn.Module
     name: str
@@ -57,6 +59,11 @@ class Reader:
     sha256: str
     certainty: Certainty
     record: Mapping[str, Any]
+    device: torch.device = _CPU
+
+    def on(self, device: torch.device) -> Reader:
+        """The same reader with its net on another device; itself where it is there already."""
+        return self if device == self.device else replace(self, net=deepcopy(self.net).to(device), device=device)
 
     @property
     def identity(self) -> dict[str, str]:

@@ -12,7 +12,7 @@ import torch
 from numpy.typing import NDArray
 
 from dialtell.model.reader.file import Reader
-from dialtell.model.reader.net import PADDING, SIDE, SQUARE
+from dialtell.model.reader.net import PADDING, SIDE, SQUARE, Sight
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.photo import Codes
 from dialtell.synth.shared.terms import MAKES, Make
@@ -215,10 +215,10 @@ def _colour(codes: Codes, size: tuple[int, int]) -> NDArray[np.uint8]:
 
 def _looked(picture: NDArray[np.uint8], onto: Floats, reader: Reader, *, turn: bool) -> Look:
     # laid out as it is, channels last, which is the faster way here too
-    given = torch.from_numpy(picture).float()[None].permute(0, 3, 1, 2)
+    given = torch.from_numpy(picture).to(reader.device).float()[None].permute(0, 3, 1, 2)
     with torch.inference_mode():
-        sight = reader.net(given, turn)
+        sight: Sight = reader.net(given, turn)
         make = sight.make[0].softmax(0).tolist()
-        told = None if sight.turn is None else np.asarray(sight.turn[0].double().softmax(0).numpy())
-    inside, where = sight.inside[0].numpy(), sight.where[0].numpy()
-    return Look(onto, sight.seen[0].numpy(), inside, where, dict(zip(MAKES, make, strict=True)), told)
+        told = None if sight.turn is None else np.asarray(sight.turn[0].cpu().double().softmax(0).numpy())
+    seen, inside, where = (part[0].cpu().numpy() for part in (sight.seen, sight.inside, sight.where))
+    return Look(onto, seen, inside, where, dict(zip(MAKES, make, strict=True)), told)

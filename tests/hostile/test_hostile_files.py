@@ -40,8 +40,8 @@ def fast(monkeypatch):
     """Photographs are called without being looked at."""
     entry = {"call": "printed", "log10_lr": -1.0, "probability_hand": 0.1, "support": "s", "reason": "r",
              "geometry": None, "zones": [], "warnings": []}  # fmt: skip
-    monkeypatch.setattr(score_stream, "_start", lambda *_, **__: None)
-    monkeypatch.setattr(score_stream, "_score", lambda path: {"photo": str(path), **entry})
+    monkeypatch.setattr(score_stream, "start_judging", lambda *_, **__: None)
+    monkeypatch.setattr(score_stream, "judge", lambda path: {"photo": str(path), **entry})
 
 
 def image(path):

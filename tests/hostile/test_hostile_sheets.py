@@ -15,6 +15,9 @@ from checkout import PARTS, ROOT
 from dialtell.evaluate.benchmark import table as benchmark_table
 from dialtell.evaluate.collection import table as collection_table
 from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.examine.kept_files import KeptFiles
+from dialtell.evaluate.examine.record import TEXTS
+from dialtell.evaluate.examine.taken_along import table_along
 from dialtell.evaluate.label import sheet as label_sheet
 from dialtell.evaluate.museum import folder as gathered
 from dialtell.evaluate.museum import records
@@ -39,7 +42,7 @@ FORMULAS = [
 # who writes a table, which is tested below, or holds numbers and words of ours only
 WRITERS = {
     "score/stream", "collection/table", "benchmark/table", "label/sheet", "museum/folder", "museum/records",
-    "photographs/adapt_run",
+    "photographs/adapt_run", "examine/taken_along",
 }  # fmt: skip
 NUMBERS_ONLY = {"run/loop", "ladder/ladder", "reader/loop", "benchmark/judged"}
 
@@ -81,6 +84,15 @@ def test_calls(cell):
     }  # fmt: skip
     for entry in (dial, {"photo": cell, "error": cell}):
         assert harmless(score_stream._line(score_stream.row_of(entry, "a" * 64)))
+
+
+@pytest.mark.parametrize("cell", FORMULAS)
+def test_dials_examined(cell, tmp_path):
+    files = KeptFiles(tmp_path / "dials")
+    files.prepare()
+    with files.opened() as dials:
+        dials.change_dial(dials.new_dial(blind=False), dict.fromkeys(TEXTS, cell))
+        assert harmless(table_along(dials))
 
 
 @pytest.mark.parametrize("cell", FORMULAS)

@@ -33,12 +33,13 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model": {"synth.shared", "model.reading", "model.net"},
     "train.stats": {"synth.shared", "model.net"},
     "train.bags": {
-        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reading", "model.net",
+        "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reader", "model.reading",
+        "model.net",
     },
     "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags"},
     "train.reader": {
-        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "train.stats",
-        "train.run",
+        "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "model.net",
+        "train.stats", "train.run",
     },
     "train.photographs": {
         "synth.shared", "synth", "model.reader", "model.reading", "model.net", "train.stats", "train.bags", "train.run",
@@ -53,12 +54,19 @@ MAY_IMPORT: dict[str, set[str]] = {
     "evaluate.measurements": {"synth.shared", "model.reading", "evaluate.words"},
     "evaluate.period": {"synth.shared", "model.reading", "model.net"},
     "evaluate.museum": {"synth.shared"},
-    "evaluate.score": {"synth.shared", "model.reading", "model.net", "train.photographs", "evaluate.words"},
+    "evaluate.next_fields": {
+        "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages",
+    },
+    "evaluate.score": {
+        "synth.shared", "model.reader", "model.reading", "model.net", "train.photographs", "evaluate.words",
+        "evaluate.museum", "evaluate.next_fields",
+    },
     "evaluate.lineups": {"synth.shared", "model.reading", "model.net", "evaluate.measurements"},
+    "evaluate.paper": {"synth.shared", "model.net", "evaluate.words", "evaluate.pages", "evaluate.maps"},
     "evaluate.inspection": {
         "synth.shared", "synth.design", "synth", "model.reader", "model.reading", "model.net", "evaluate.words",
         "evaluate.pages", "evaluate.maps", "evaluate.measurements", "evaluate.lineups", "evaluate.period",
-        "evaluate.score",
+        "evaluate.score", "evaluate.paper", "evaluate.next_fields",
     },
     "evaluate.compare": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
@@ -76,6 +84,11 @@ MAY_IMPORT: dict[str, set[str]] = {
         "evaluate.words",
         "evaluate.museum", "evaluate.score",
     },
+    "evaluate.examine": {
+        "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
+        "evaluate.inspection", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.period",
+        "train.stats",
+    },
     "evaluate.benchmark": {
         "synth.shared", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
         "evaluate.pages", "evaluate.plots", "evaluate.score", "evaluate.inspection",
@@ -84,13 +97,17 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "synth.design", "synth", "model.reading", "model.net", "train.stats", "train.bags",
         "train.run", "train.study", "evaluate.words", "evaluate.plots",
     },
+    "evaluate.speed": {
+        "synth.shared", "synth.photograph", "synth", "synth.strokes", "model.reading", "model.net", "train.bags",
+        "train.run", "evaluate.score", "evaluate.inspection", "evaluate.compare",
+    },
     "evaluate": {"synth.shared", "model.reading", "evaluate.score", "evaluate.inspection", "evaluate.compare"},
     "evaluate.cli": {
         "synth.shared", "synth", "synth.sets", "model", "model.reading", "model.net", "train.bags", "train.run",
         "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection",
         "evaluate.period",
         "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.museum",
-        "evaluate.benchmark", "evaluate.ladder",
+        "evaluate.examine", "evaluate.benchmark", "evaluate.ladder", "evaluate.speed",
     },
 }  # fmt: skip
 # what any part may know of a part to its left that it may not import from otherwise

@@ -17,9 +17,11 @@ from score_schema import check_dial
 from dialtell.evaluate import Known, compare_photos, inspect_photo, score_photo, score_photos
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.label.photos import PhotoFolder
 from dialtell.evaluate.label.views import LabelViews
 from dialtell.evaluate.score.stream import COLUMNS
+from dialtell.evaluate.words.first_words import headline
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.model import load_weights
 from dialtell.synth.scene import Range, render, sample_spec
@@ -82,16 +84,20 @@ def test_score_and_inspect(eight, records, tmp_path, capsys) -> None:
 
 def _page_says(page: str, record: dict[str, Any]) -> None:
     head = page[page.index("<h1>") : page.index('id="look"')]
-    said = {"hand-painted": "looks painted by hand", "printed": "looks printed", "undetermined": "does not settle"}
-    assert said[record["call"]] in head and _escaped(record["reason"]) in head
+    assert f"<h1>{_escaped(headline(record))}</h1>" in head and _escaped(record["reason"]) in head
     ratio = stated_ratio(record)
-    assert ("likelihood ratio</dt>" in head) == (ratio is not None)
+    assert ('class="strength"' in head) == (ratio is not None)
+    assert ("likelihood ratio</dt>" in page) == (ratio is not None)
     if record["withheld"]:
-        assert "prior 1:1</dt>" not in head and "times more probable" not in head
+        assert "prior 1:1</dt>" not in page and "times more probable" not in page and "one in" not in head
+    looks = {"hand-painted": "looks painted by hand", "printed": "looks printed", "undetermined": "settles nothing"}
     for zone in record["zones"]:
-        row = re.search(rf'<th scope="row">{zone["zone"].capitalize()}</th>(.*?)</tr>', page, re.S)
-        assert row is not None and _escaped(zone["reason"]) in row[1]
-        assert (zone["call"] if zone["judged"] else "not judged") in row[1]
+        name = zone_heading(zone["zone"])
+        own = re.search(rf"<h2 id=[^>]*>{name} (.*?)</p>|<li><strong>{name}</strong>: (.*?)</li>", page, re.S)
+        assert own is not None and _escaped(zone["reason"]) in own[0]
+        assert page.count(_escaped(zone["reason"])) <= sum(z["reason"] == zone["reason"] for z in record["zones"])
+        if zone["judged"]:
+            assert looks[zone["call"]] in own[0]
 
 
 def _escaped(text: str) -> str:

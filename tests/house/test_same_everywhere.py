@@ -217,3 +217,12 @@ def test_on_a_cuda_device(rows, patches, weights):
         assert np.sign(calls[0]) == np.sign(calls[1]) and abs(calls[0] - calls[1]) <= 0.02
     for a, b in zip(expected, found, strict=True):
         assert torch.equal(torch.isfinite(a), torch.isfinite(b))
+
+
+@pytest.mark.skipif(not torch.cuda.is_available(), reason="no CUDA device")
+@pytest.mark.parametrize("photo", PHOTOS)
+def test_score_on_a_cuda_device(photo, weights):
+    """Both nets there, in all bits of float32: the same calls."""
+    here, there = (score_photo(photo, own).record for own in (weights, weights.on(torch.device("cuda"))))
+    assert here["call"] == there["call"] and abs(here["log10_lr"] - there["log10_lr"]) <= 0.02
+    assert [zone["call"] for zone in here["zones"]] == [zone["call"] for zone in there["zones"]]

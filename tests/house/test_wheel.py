@@ -20,7 +20,8 @@ from checkout import PARTS, ROOT
 from packaging.requirements import Requirement
 
 PROJECT: dict[str, Any] = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
-LAZY = {"tensorboard"}  # modules of an extra, imported inside a function by whoever asked for it
+# modules of an extra, imported inside a function by whoever asked for it
+LAZY = {"tensorboard", "distributed", "fsspec"}
 # standing first on sys.path, the wheel alone gives dialtell; all else must be declared
 IMPORTING = """
 import importlib, json, sys

@@ -64,5 +64,5 @@ def photo():
 
 
 def without_line_ups(page: str) -> str:
-    """An inspection page without its like strokes side by side, which bring drawn dials of their own."""
-    return re.sub(r'<section aria-labelledby="like">.*?</section>', "", page, flags=re.DOTALL)
+    """An inspection page without the line-ups of drawn dials beside those of this one."""
+    return re.sub(r'<aside class="asides".*?</aside>', "", page, flags=re.DOTALL)

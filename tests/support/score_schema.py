@@ -27,7 +27,7 @@ def check_dial(dial):
         _check_close_up(dial["close_up"], dial["geometry"])
     assert set(dial) - {"close_up"} == {
         "photo", "call", "probability_hand", "log10_lr", "support", "withheld", "reason", "print_process", "known",
-        "recognised", "geometry", "zones", "warnings"
+        "recognised", "geometry", "zones", "next_fields", "warnings"
     }  # fmt: skip
     _check_print(dial["print_process"], dial["call"])
     _check_numbers(dial, dial["withheld"])
@@ -35,6 +35,7 @@ def check_dial(dial):
     _check_recognised(dial["recognised"], dial["geometry"], part="close_up" in dial)
     assert dial["support"] and dial["reason"].endswith(".") and dial["reason"].count("\n") == 0
     assert all(isinstance(warning, str) for warning in dial["warnings"])
+    _check_next(dial["next_fields"], dial)
     judged = [zone for zone in dial["zones"] if zone["judged"]]
     assert (dial["log10_lr"] is None) == (not judged)
     if dial["geometry"] is None:
@@ -51,6 +52,17 @@ def check_dial(dial):
         _check_numbers(zone, dial["support"].startswith("withheld"))
         assert zone["judged"] == (zone["log10_lr"] is not None)
         assert all(len(point) == 2 and all(map(number, point)) for point in zone["polygon_px"])
+
+
+def _check_next(fields, dial):
+    """Nothing more is asked for of a dial that is settled, or where none was read."""
+    assert len(fields) <= 5
+    assert not fields or (dial["call"] == "undetermined" and dial["geometry"] is not None)
+    for one in fields:
+        assert list(one) == ["x", "y", "width", "pixels", "px_per_mm", "reason"] and one["reason"].endswith(".")
+        assert number(one["x"], -1, 1) and number(one["y"], -1, 1) and number(one["width"], 0.1, 2.5)
+        assert isinstance(one["pixels"], int) and one["pixels"] > 100
+        assert one["px_per_mm"] is None or number(one["px_per_mm"], 0)
 
 
 def _check_close_up(close_up, geometry):

@@ -57,7 +57,7 @@ class Browser:
     def _ask(self, method: str, path: str, body: object) -> Any:
         data = None if body is None else json.dumps(body).encode()
         request = urllib.request.Request(self._base + path, data, {"Content-Type": "application/json"}, method=method)
-        with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=60) as reply:
+        with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=300) as reply:
             return json.load(reply)["value"]
 
     def open(self, url: str) -> None:
@@ -88,6 +88,50 @@ class Browser:
             steps += [{"type": "pointerDown", "button": 0}, {"type": "pointerUp", "button": 0}]
         pointer = {"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": steps}
         self._ask("POST", "/actions", {"actions": [pointer]})
+
+    def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        """Press the mouse at one place, move it to another in steps, and let go."""
+        ways = [(s + (e - s) * k / 4 for s, e in zip(start, end, strict=True)) for k in range(5)]
+        steps: list[dict[str, object]] = [
+            {"type": "pointerMove", "duration": 0, "x": round(x), "y": round(y)} for x, y in ways
+        ]
+        steps.insert(1, {"type": "pointerDown", "button": 0})
+        steps.append({"type": "pointerUp", "button": 0})
+        pointer = {"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": steps}
+        self._ask("POST", "/actions", {"actions": [pointer]})
+
+    def touch(self, *fingers: list[tuple[float, float]]) -> None:
+        """Fingers laid on the page at once, each moved along its places and lifted."""
+        actions = []
+        for number, places in enumerate(fingers):
+            steps: list[dict[str, object]] = [
+                {"type": "pointerMove", "duration": 30 * (k > 0), "x": round(x), "y": round(y)}
+                for k, (x, y) in enumerate(places)
+            ]
+            steps.insert(1, {"type": "pointerDown", "button": 0})
+            steps.append({"type": "pointerUp", "button": 0})
+            kind = {"pointerType": "touch"}
+            actions.append({"type": "pointer", "id": f"finger{number}", "parameters": kind, "actions": steps})
+        self._ask("POST", "/actions", {"actions": actions})
+
+    def order(self, command: str, **values: object) -> Any:
+        """A command of the browser's own protocol."""
+        return self._ask("POST", "/goog/cdp/execute", {"cmd": command, "params": values})
+
+    def drop(self, selector: str, things: list[Path]) -> None:
+        """Files and folders dragged from outside the browser and dropped on an element."""
+        self.run("document.querySelector(arguments[0]).scrollIntoView({block: 'start'})", selector)
+        box = self.box(selector)
+        place = {"x": box["left"] + box["width"] / 2, "y": box["top"] + 40}
+        data = {"items": [], "files": [str(thing) for thing in things], "dragOperationsMask": 1}
+        for kind in ("dragEnter", "dragOver", "drop"):
+            self.order("Input.dispatchDragEvent", type=kind, data=data, **place)
+
+    def choose(self, selector: str, files: list[Path]) -> None:
+        """Give files to an input of the page, as its dialog would."""
+        found = self._ask("POST", "/element", {"using": "css selector", "value": selector})
+        number = next(iter(found.values()))
+        self._ask("POST", f"/element/{number}/value", {"text": "\n".join(map(str, files))})
 
     def box(self, selector: str) -> dict[str, float]:
         """Of an element: left, top, width, height in px of the window."""

@@ -23,7 +23,7 @@ from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.supply import Supply
 from dialtell.train.run import loop
 from dialtell.train.run.config import preset
-from dialtell.train.run.loop import COLUMNS, Trainer, _within_loss, losses, pick_device
+from dialtell.train.run.loop import COLUMNS, Trainer, _within_loss, losses
 from dialtell.train.run.store import Batch
 
 CONFIG = preset("tiny", epochs=4, pairs=2, device="cpu", window=3)
@@ -169,27 +169,6 @@ def test_resumed_for_more_epochs(whole, tmp_path):
     assert Trainer.resume(folder, epochs=9).config.epochs == 9
     with pytest.raises(ParameterError, match="epochs is 0"):
         Trainer.resume(folder, epochs=0)
-
-
-def test_devices():
-    assert pick_device("cpu") == (torch.device("cpu"), "asked for")
-    with pytest.raises(ParameterError, match="device is 'tpu'; give auto, cpu, cuda or mps"):
-        pick_device("tpu")
-
-
-@pytest.mark.parametrize(("cuda", "mps", "kind", "why"), [
-    (True, True, "cuda", "a CUDA device is there"),
-    (False, True, "mps", "an Apple GPU is there"),
-    (False, False, "cpu", "no GPU is there"),
-])  # fmt: skip
-def test_auto_says_why(monkeypatch, cuda, mps, kind, why):
-    monkeypatch.setattr(torch.cuda, "is_available", lambda: cuda)
-    monkeypatch.setattr(torch.backends.mps, "is_available", lambda: mps)
-    assert pick_device("auto") == (torch.device(kind), why)
-    for name, there in (("cuda", cuda), ("mps", mps)):
-        if not there:
-            with pytest.raises(ParameterError, match=f"device is '{name}', but torch sees no .* give --device auto"):
-                pick_device(name)
 
 
 def test_rate_rises_then_falls(tmp_path):

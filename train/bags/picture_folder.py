@@ -3,7 +3,8 @@
     dialtell train --preset full --keep pictures --out runs/full
     python -m dialtell.train.study.study --preset full --members strokes-2 --pictures pictures --out runs/second
 
-The others may start while the first still draws. An epoch of the preset full takes about 1 GB.
+The others may start while the first still draws. An epoch of the preset full takes about 1 GB. Any number of machines
+may draw into the folder beforehand (train.run.drawing): a run that keeps takes what is there and draws the rest.
 """
 
 from __future__ import annotations
@@ -17,8 +18,10 @@ from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
+from dialtell.model.reader.file import SHIPPED
 from dialtell.synth.scene import Range
 from dialtell.synth.shared.errors import ParameterError
+from dialtell.synth.shared.files import content_hash
 from dialtell.synth.shared.record import to_record
 from dialtell.train.bags.bags import Bag
 from dialtell.train.bags.kept_bags import load_bags, save_bags, stamp
@@ -29,38 +32,44 @@ PATIENCE = 900.0  # s without the file awaited after which whoever draws is give
 
 
 def picture_file(folder: Path, kind: str, seed: int, first: int, count: int, scope: Range) -> Path:
-    """Where one order is kept: its name says all that it depends on."""
-    drawn = json.dumps(to_record(scope), sort_keys=True)
+    """Where one order is kept: its name says all that it depends on, the reader that looks at the pictures included."""
+    drawn = json.dumps([to_record(scope), content_hash(SHIPPED)], sort_keys=True)
     digest = hashlib.sha256(drawn.encode()).hexdigest()[:12]
     return folder / f"{stamp()}-{kind}-{seed}-{first}-{count}-{digest}.npz"
 
 
 class KeepingSupply(Supply):
-    """A supply that also writes all it draws into `folder`."""
+    """A supply that also writes all it draws into `folder`, and does not draw what is there."""
 
     def __init__(self, folder: Path, workers: int = 0) -> None:
         super().__init__(workers)
         self._folder = folder
+        self._there = FolderSupply(folder)
         self._writer = ThreadPoolExecutor(1)
         self._written: list[Future[None]] = []
 
     def close(self) -> None:
         """End the workers; what is complete is written first, and what writing raised comes up."""
         super().close()
+        self._there.close()
         self._writer.shutdown(wait=True)
         for written in self._written:
             written.result()
 
     def order_twins(self, seed: int, first: int, count: int, scope: Range) -> list[Future[list[Bag]]]:
         """See Supply."""
-        orders = super().order_twins(seed, first, count, scope)
         path = picture_file(self._folder, "twins", seed, first, count, scope)
+        if path.exists():
+            return self._there.order_twins(seed, first, count, scope)
+        orders = super().order_twins(seed, first, count, scope)
         self._keep(path, lambda: [bag for order in orders for bag in order.result()])
         return orders
 
     def _start_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
-        orders = super()._start_singles(seed, count, scope)
         path = picture_file(self._folder, "singles", seed, 0, count, scope)
+        if path.exists():
+            return self._there.order_singles(seed, count, scope)
+        orders = super()._start_singles(seed, count, scope)
         self._keep(path, lambda: [bag for order in orders if (bag := order.result()) is not None])
         return orders
 

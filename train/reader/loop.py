@@ -23,6 +23,7 @@ from safetensors.torch import save as save_tensors
 from torch import Tensor, nn
 from tqdm import tqdm
 
+from dialtell.model.net.device import pick_device
 from dialtell.model.reader.net import SIDE, ReaderNet
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import OutputError, ParameterError, said_in_words
@@ -36,7 +37,7 @@ from dialtell.train.reader.judging import FIGURES, judged
 from dialtell.train.reader.loss import PARTS, losses, total
 from dialtell.train.reader.pictures import TRUTH, Pictures, pictures_of
 from dialtell.train.run.compiled import can_compile, compiled
-from dialtell.train.run.loop import half_precision, moment_of, pick_device
+from dialtell.train.run.loop import half_precision, moment_of
 
 log = logging.getLogger("dialtell.train")
 

@@ -44,7 +44,7 @@ class BoardTrainer(Trainer):
     def learn(self, store: BagStore, validation: HeldOut, waited: float = 0.0) -> None:
         """See Trainer."""
         super().learn(store, validation, waited)
-        with (self.folder / "metrics.csv").open(newline="") as file:
-            *_, last = csv.DictReader(file)
         if self.writer is not None:
+            with (self.folder / "metrics.csv").open(newline="") as file:
+                *_, last = csv.DictReader(file)
             note(self.writer, last)

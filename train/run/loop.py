@@ -22,6 +22,7 @@ from torch.nn.functional import binary_cross_entropy_with_logits as cross_entrop
 from torch.optim.swa_utils import get_ema_multi_avg_fn
 from tqdm import tqdm
 
+from dialtell.model.net.device import pick_device
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.output import NetOutput
 from dialtell.synth.scene import RENDERER_VERSION
@@ -34,6 +35,7 @@ from dialtell.train.bags.supply import Supply
 from dialtell.train.run.compiled import compile_net, compiled
 from dialtell.train.run.config import TrainConfig
 from dialtell.train.run.feed import Feed
+from dialtell.train.run.ranks import ALONE, Ranks
 from dialtell.train.run.store import BagStore, Batch, HeldOut
 from dialtell.train.stats.discrimination import auc
 
@@ -52,23 +54,6 @@ COLUMNS = (
 )
 SAME_SIGHT = 0.25  # log2 of true px, up to which two cameras are held to see alike
 AVERAGE = 0.995  # of the slowly following copy of the weights that is kept
-
-
-def pick_device(name: str) -> tuple[torch.device, str]:
-    """The device for `auto`, `cpu`, `cuda` or `mps`, and why."""
-    if name == "auto":
-        if torch.cuda.is_available():
-            return torch.device("cuda"), "a CUDA device is there"
-        if torch.backends.mps.is_available():
-            return torch.device("mps"), "an Apple GPU is there"
-        return torch.device("cpu"), "no GPU is there"
-    if name not in ("cpu", "cuda", "mps"):
-        raise ParameterError(f"device is {name!r}; give auto, cpu, cuda or mps")
-    if name == "cuda" and not torch.cuda.is_available():
-        raise ParameterError("device is 'cuda', but torch sees no CUDA device; give --device auto or cpu")
-    if name == "mps" and not torch.backends.mps.is_available():
-        raise ParameterError("device is 'mps', but torch sees no Apple GPU; give --device auto or cpu")
-    return torch.device(name), "asked for"
 
 
 def half_precision(device: torch.device) -> bool:
@@ -200,7 +185,8 @@ class Trainer:
 
     initial : a net to begin with, any that takes and gives what StrokeNet does; None for a new one of `config.net`.
     device : None for that of the config. pictures_seed : of the pictures, where not the run's own seed (nets that
-    differ in their seed may share pictures). seconds : spent in steps so far.
+    differ in their seed may share pictures). ranks : which of several processes this is, of which the first alone
+    writes. seconds : spent in steps so far.
     """
 
     def __init__(
@@ -211,14 +197,21 @@ class Trainer:
         initial: nn.Module | None = None,
         device: torch.device | None = None,
         pictures_seed: int | None = None,
+        ranks: Ranks = ALONE,
     ) -> None:
         self.config, self.folder = config, folder
-        self.device, self.reason = pick_device(config.device) if device is None else (device, "asked for")
+        own = ranks.device if device is None else device
+        self.device, self.reason = pick_device(config.device) if own is None else (own, "asked for")
         self.pictures_seed = config.seed if pictures_seed is None else pictures_seed
         torch.manual_seed(config.seed)
         self.net: nn.Module = (initial or StrokeNet(config.net)).to(self.device)
         self.average = deepcopy(self.net)
-        compile_net(self.net, self.device)
+        self.ranks = ranks
+        if ranks.count == 1:
+            compile_net(self.net, self.device)
+        ranks.shared(self.net)
+        ranks.rows(config.batch)  # refused now rather than when pictures are drawn
+        self._silent = None if ranks.first else True  # None: where that is a terminal
         self._losses = compiled(losses, self.device)
         self.half = half_precision(self.device)
         self.optimizer = torch.optim.AdamW(
@@ -235,7 +228,7 @@ class Trainer:
     # --- where a run is kept ---
 
     def start_folder(self) -> None:
-        """Make the run's folder; refuses one that holds a run already."""
+        """Make the run's folder; refuses one that holds a run already. For the first rank."""
         if (self.folder / "config.json").exists():
             raise OutputError(f"{self.folder} holds a run already; give --resume {self.folder} or another --out")
         with said_in_words(self.folder):
@@ -312,6 +305,7 @@ class Trainer:
         device: str | None = None,
         initial: nn.Module | None = None,
         on: torch.device | None = None,
+        ranks: Ranks = ALONE,
     ) -> Trainer:
         """Go on with the run in `folder` from its last checkpoint, or from the start if it has none yet.
 
@@ -340,12 +334,12 @@ class Trainer:
             epochs=config.epochs if epochs is None else epochs,
             device=config.device if device is None else device,
         )
-        trainer = cls(config, folder, initial=initial, device=on, pictures_seed=about.get("pictures_seed"))
-        if not last.is_file():
+        seed = about.get("pictures_seed")
+        trainer = cls(config, folder, initial=initial, device=on, pictures_seed=seed, ranks=ranks)
+        if last.is_file():
+            trainer._restore(last)
+        if ranks.first:
             trainer._keep_metrics()
-            return trainer
-        trainer._restore(last)
-        trainer._keep_metrics()
         return trainer
 
     # --- the work ---
@@ -381,6 +375,8 @@ class Trainer:
         loss = self._train_epoch(store)
         self.seconds += time.monotonic() - began
         self.epoch += 1
+        if not self.ranks.first:
+            return
         figures = self.validate(validation)
         self._note(loss, figures, len(store), waited + time.monotonic() - began, waited)
         if figures[0] <= self.best:
@@ -394,16 +390,19 @@ class Trainer:
         rng = np.random.default_rng([config.seed, self.epoch, 5])
         self.net.train()
         total = torch.zeros((), device=self.device)
-        for _ in tqdm(range(config.steps), desc=f"epoch {self.epoch + 1}/{config.epochs}", disable=None):
+        rows = self.ranks.rows(config.batch)
+        for _ in tqdm(range(config.steps), desc=f"epoch {self.epoch + 1}/{config.epochs}", disable=self._silent):
             for group in self.optimizer.param_groups:
                 group["lr"] = self.rate_at(self.step)
             sharp = self.step < config.easy * config.epochs * config.steps
-            batch = store.draw(config.batch, config.patches, rng=rng, sharp=sharp)
+            batch = store.draw(config.batch, config.patches, rng=rng, sharp=sharp, rows=rows)
             with torch.autocast(self.device.type, torch.bfloat16, enabled=self.half):
-                output = self.net(batch.patches, batch.zone, batch.resolution, batch.scale)
+                output = self.net(*batch.given(rows))
+            output = self.ranks.together(output)
             loss = self._losses(output, batch)
             self.optimizer.zero_grad(set_to_none=True)
             loss.backward()  # type: ignore[no-untyped-call]
+            self.ranks.average(self.net.parameters())
             nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)
             self.optimizer.step()
             self._follow()

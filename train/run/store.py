@@ -39,15 +39,17 @@ BLURRED = 0.4  # share of uses blurred further
 BLUR = 1.0  # px, largest SD of that blur: at patch scale it halves the resolution of a sharp dial
 
 _KINDS = len(ZONES) * (FINEST + 1)
+_ALL = slice(None)
 
 
 @dataclass(frozen=True, eq=False)
 class Batch:
     """What one step sees.
 
-    patches : (B, P, S, S) float, 1 = full density. zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2.
-    hand : (B, Z) 1 painted, 0 printed, -1 unknown. dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the
-    same picture beside it, else its own. strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
+    patches : (B, P, S, S) float, 1 = full density; of some rows alone where several processes share a batch.
+    zone : (B, P) index into ZONES, -1 no patch. resolution : (B,) log2. hand : (B, Z) 1 painted, 0 printed, -1 unknown.
+    dial, photographic : (B,) 1, 0, -1 unknown. twin : (B,) row of the same picture beside it, else its own.
+    strokes : (B, P) 1, 0 or -1 of each patch by itself; None: its zone's holds.
     hand, dial and strokes are 0.5 where the twins look alike. scale : (B, P) log2 of each patch's scale, None for 0.
     again : (B,) row of the same dial under another camera, else its own; None: nowhere is one.
     """
@@ -62,6 +64,11 @@ class Batch:
     strokes: Tensor | None = None
     scale: Tensor | None = None
     again: Tensor | None = None
+
+    def given(self, rows: slice) -> tuple[Tensor, Tensor, Tensor, Tensor | None]:
+        """What the net is given of those rows, which are those of `patches`."""
+        scale = None if self.scale is None else self.scale[rows]
+        return self.patches, self.zone[rows], self.resolution[rows], scale
 
 
 def unpack(packed: Tensor) -> Tensor:
@@ -172,10 +179,13 @@ class BagStore:
         self._odd = torch.cat([epoch.odd for epoch in epochs])
         self._truth = {name: torch.cat([epoch.truth[name] for epoch in epochs]) for name in epochs[0].truth}
 
-    def draw(self, size: int, patches: int, *, rng: np.random.Generator, sharp: bool = False) -> Batch:
+    def draw(
+        self, size: int, patches: int, *, rng: np.random.Generator, sharp: bool = False, rows: slice = _ALL
+    ) -> Batch:
         """`size` dials in twins, `patches` of each, varied alike for twins (see the constants above).
 
-        sharp : only dials that resolve SHARP or better, if there are any. Which patches and the noise come from
+        sharp : only dials that resolve SHARP or better, if there are any. rows : of which patches are made; the draw is
+        the same whichever these are. Which patches and the noise come from
         torch's generator of the device, all else from `rng`.
         """
         groups = self._groups[self._sharp] if sharp and self._sharp.any() else self._groups
@@ -187,12 +197,13 @@ class BagStore:
         bag = chosen[group, 0] + np.arange(size) - first
         vary = self._sent(rng.uniform(size=(size, 8)).astype(np.float32)[group])
         index, zone = self._pick(bag, patches, group, rng)
-        rows = self._sent(bag)
-        truth = {name: value[rows] for name, value in self._truth.items()}
+        own = self._sent(bag)
+        truth = {name: value[own] for name, value in self._truth.items()}
         truth["scale"] = self._scales[index].masked_fill(zone < 0, 0)
         # what a blur leaves of the finest patches must still be a blur that `blurred` knows
         finest = self._sent(self._finest[bag].astype(np.float32))
-        density, truth["resolution"] = self._vary(index, vary, truth["resolution"], truth["scale"], finest)
+        density, left = self._vary(index, vary, truth["resolution"], truth["scale"], finest, rows)
+        truth["resolution"] = left if rows == _ALL else softened(vary[:, 3], truth["resolution"], finest)[1]
         truth["strokes"] = self._strokes[index].masked_fill(zone < 0, -1)
         return Batch(
             patches=density,
@@ -259,15 +270,16 @@ class BagStore:
         return index, zones.gather(1, picked).masked_fill(~real, -1)
 
     def _vary(
-        self, index: Tensor, vary: Tensor, resolution: Tensor, scale: Tensor, finest: Tensor
+        self, index: Tensor, vary: Tensor, resolution: Tensor, scale: Tensor, finest: Tensor, rows: slice
     ) -> tuple[Tensor, Tensor]:
-        """Patches (B, P, S, S) shifted and mirrored, then as `varied`; the resolution that leaves."""
+        """Patches (B, P, S, S) of some rows shifted and mirrored, then as `varied`; the resolution that leaves."""
+        normal = torch.randn((*index.shape, SIDE, SIDE), device=self.device)[rows]  # as many whichever rows
+        index, vary, resolution, scale, finest = (each[rows] for each in (index, vary, resolution, scale, finest))
         place = torch.arange(SIDE, device=self.device)
         shift = (vary[:, :2] * (2 * SHIFT + 1)).long().clamp(max=2 * SHIFT) - SHIFT
         row, column = (place + shift[:, :, None]).clamp(0, SIDE - 1).unbind(1)
         column = torch.where(vary[:, 2:3] < 0.5, column, column.flip(1))
         packed = self._patches[index[:, :, None, None], row[:, None, :, None], column[:, None, None, :]]
-        normal = torch.randn(packed.shape, device=self.device)
         return self._varied(packed, normal, vary[:, 3:], resolution, scale, finest)
 
 
@@ -299,16 +311,23 @@ def varied(
     scale : (B, P) log2 of the patches. finest : (B,) the largest of each dial: its finest patches are blurred by up to
     BLUR px, the others by as much on the dial.
     """
-    variance = BLUR**2 * ((vary[:, 0] - (1 - BLURRED)) / BLURRED).clamp(min=0) * torch.exp2(-2 * finest)
+    variance, left = softened(vary[:, 0], resolution, finest)
     density = blurred(unpack(packed), variance[:, None] * torch.exp2(2 * scale))
-    sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
     gain, offset = 1 - GAIN + 2 * GAIN * vary[:, 1], OFFSET * (2 * vary[:, 2] - 1)
     noise = NOISE * ((vary[:, 3] - 0.4) / 0.6).clamp(min=0)
     gain, offset, noise = (value[:, None, None, None] for value in (gain, offset, noise))
     bent = density.clamp(min=1e-3).pow(torch.exp(CURVE * (2 * vary[:, 4] - 1))[:, None, None, None])
     density = torch.where(density > 1e-3, bent, density)
     density = torch.addcmul(density * gain + offset, noise, normal)
-    return density.clamp(LOW, HIGH), torch.log2(PIXEL_SIGMA / sigma).clamp(*RESOLUTIONS)
+    return density.clamp(LOW, HIGH), left
+
+
+def softened(blur: Tensor, resolution: Tensor, finest: Tensor) -> tuple[Tensor, Tensor]:
+    """(B,) variance of the blur that even deviates 0..1 stand for, px of a dial's finest patches, and the resolution
+    that leaves."""
+    variance = BLUR**2 * ((blur - (1 - BLURRED)) / BLURRED).clamp(min=0) * torch.exp2(-2 * finest)
+    sigma = torch.hypot(PIXEL_SIGMA * torch.exp2(-resolution), variance.sqrt())
+    return variance, torch.log2(PIXEL_SIGMA / sigma).clamp(*RESOLUTIONS)
 
 
 def blurred(density: Tensor, variance: Tensor) -> Tensor:

@@ -21,6 +21,7 @@ from typing import Any
 import torch
 from torch import nn
 
+from dialtell.model.net.device import pick_device
 from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters
 from dialtell.synth.scene import RENDERER_VERSION
 from dialtell.synth.shared.errors import ParameterError, WeightsError
@@ -31,7 +32,7 @@ from dialtell.train.run.config import TrainConfig
 from dialtell.train.run.curriculum import Curriculum
 from dialtell.train.run.feed import Feed
 from dialtell.train.run.finish import calibrated, finish, order_held_out
-from dialtell.train.run.loop import Trainer, log, pick_device, versions
+from dialtell.train.run.loop import Trainer, log, versions
 from dialtell.train.run.store import BagStore, HeldOut
 from dialtell.train.study.baselines import BASELINES, build_baseline, save_baseline
 

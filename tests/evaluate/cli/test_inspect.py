@@ -9,14 +9,14 @@ from PIL import Image
 from score_schema import check_dial
 
 from dialtell.evaluate.cli.main import main
-from dialtell.evaluate.inspection import one_photo as inspect_page
-from dialtell.evaluate.inspection.close_views import zone_crops
-from dialtell.evaluate.inspection.one_photo import inspect_photo, shown_photo
-from dialtell.evaluate.inspection.stated import drawable
+from dialtell.evaluate.inspection.close_views import VIEW, zone_crops
+from dialtell.evaluate.inspection.first_screen import NO_WEIGHT, zone_heading
+from dialtell.evaluate.inspection.one_photo import inspect_photo
+from dialtell.evaluate.inspection.stated import dial_view, drawable
 from dialtell.evaluate.maps.painting import photo_map, view_map
 from dialtell.evaluate.period.date_check import Years
 from dialtell.evaluate.score.score import score_photo
-from dialtell.evaluate.words.support import signed
+from dialtell.evaluate.words.support import ratio_words
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.known import Known
 from dialtell.model.reading.photo import display, linear_light
@@ -43,7 +43,7 @@ def test_document_and_page_say_the_same(inspected, drawn_photo):
     document, page = inspected
     asked = {
         "schema", "model", "reader", "page", "dial", "measured_opinion", "measurements", "not_measured", "explanation",
-        "period", "style_hints", "still",
+        "period", "style_hints", "still", "report",
     }  # fmt: skip
     assert set(document) == asked
     check_dial(document["dial"])
@@ -51,7 +51,7 @@ def test_document_and_page_say_the_same(inspected, drawn_photo):
     # the photograph, and three zones with their maps and a dial of either kind beside each
     assert page.count("data:image/jpeg") >= 1 + 4 * 3
     assert "Drawn: painted by hand" in page and "Drawn: printed" in page
-    assert document["period"] is None and "Against the date" not in page
+    assert document["period"] is None and "<dt>The date</dt>" not in page
     assert "data:image/png" in page  # the map over the photograph
 
 
@@ -63,15 +63,41 @@ def test_the_call_is_the_sum_of_what_places_add(inspected):
     assert told["base"] + parts == pytest.approx(told["total"], abs=1e-4) and len(told["places"]) > 50
     assert told["base"] + sum(zone["contribution"] for zone in told["zones"]) == pytest.approx(told["total"], abs=1e-4)
     assert told["total"] > document["dial"]["log10_lr"] == 2.0
-    assert "The places add up: " in page and "states no more than validation can vouch for" in page
-    shares = {zone["zone"]: signed(zone["contribution"]) for zone in told["zones"]}
-    for zone, words in shares.items():
-        row = re.search(rf'<tr class="\w+"><th scope="row">{zone.capitalize()}</th>.*', page).group(0)
-        assert f'<td data-label="Adds to the call" class="number">{words}</td>' in row
-    software = re.compile(r"gradient|attribution|completeness|saliency|logit|\bsteps\b", re.IGNORECASE)
-    plain = re.sub(r"<(style|script)[^>]*>.*?</\1>|data:[^\"']*", "", page, flags=re.DOTALL)
-    assert not software.search(plain) and not software.search(json.dumps(document["explanation"]))
-    assert "saliency" not in document
+    assert "Multiplied with one another they make " in page and "the call says no more than 100 to 1" in page
+    rows = dict(re.findall(r'<span role="rowheader">([^<]+)</span>.*?<span role="cell">([^<]+)</span>', page))
+    shares = {zone_heading(zone["zone"]): zone["contribution"] for zone in told["zones"]}
+    for name, added in (shares | {"Where every dial starts": told["base"]}).items():
+        side = "hand painting" if added > 0 else "printing"
+        assert rows[name] == (f"{ratio_words(added)} times for {side}" if abs(added) >= NO_WEIGHT else "no weight")
+    software = re.compile(
+        r"gradient|attribution|completeness|saliency|logit\b|\bsteps\b|heat.?map|shap\b|lime\b|grad.?cam|activation|"
+        r"feature importance|p-value|bootstrap|classifier|embedding", re.IGNORECASE,
+    )  # fmt: skip
+    plain = re.sub(r"<(style|script)[^>]*>.*?</\1>|data:[^\"')]*", "", page, flags=re.DOTALL)
+    assert not software.search(plain) and not software.search(json.dumps(document))
+
+
+def test_what_spoke_loudest_is_shown_with_its_own_share(inspected):
+    """Of the parts that weigh on the call's side the heaviest, with a picture, framed on the dial."""
+    document, page = inspected
+    told = document["explanation"]["zones"]
+    heaviest = max((zone for zone in told if zone["contribution"] > 0), key=lambda zone: zone["contribution"])
+    head = page[: page.index("</header>")]
+    assert f"<h2>Loudest: {zone_heading(heaviest['zone'])}</h2>" in head
+    assert f"make hand painting {ratio_words(heaviest['contribution'])} times likelier" in head
+    assert head.count('<img src="data:image/jpeg') == 1 and re.search(r'<g class="loudest">\s*<polygon', head)
+
+
+def test_a_close_view_has_the_share_of_the_places_in_it(scored):
+    """All places of a dial within a view as large as the dial make the whole sum; its corners lie where it was cut."""
+    told = scored.verdict.explanation
+    for crop in zone_crops(scored, scored.reading.patches.density, lambda zone, place: ()):
+        corners = scored.reading.geometry.to_dial(crop.frame)
+        assert np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1) == pytest.approx(VIEW, abs=1e-6)
+        middle, right = corners.mean(axis=0), (corners[1] - corners[0]) / VIEW
+        away = told.center - middle
+        inside = (np.abs(away @ right) < VIEW / 2) & (np.abs(away @ [-right[1], right[0]]) < VIEW / 2)
+        assert inside.any() and crop.share == pytest.approx(float(told.by_place[inside].sum()))
 
 
 def test_measurements_of_a_machine_like_dial_lean_against_the_call(inspected):
@@ -88,7 +114,7 @@ def test_measurements_of_a_machine_like_dial_lean_against_the_call(inspected):
     assert document["not_measured"] is None
     for row in document["measurements"]:
         assert (row["value"] is None) == (" it takes" in row["words"])
-    assert len(page) < 6_000_000
+    assert len(page) < 4_000_000
 
 
 def test_a_photograph_that_carries_no_strokes_is_not_measured(drawn_photo, weights, tmp_path):
@@ -118,7 +144,7 @@ def test_maps_lie_where_the_patches_were_cut(scored):
 
 
 def test_close_views_and_their_maps_coincide(scored):
-    crops = zone_crops(scored, scored.reading.patches.density, lambda place: ())
+    crops = zone_crops(scored, scored.reading.patches.density, lambda zone, place: ())
     judged = [zone["zone"] for zone in scored.record["zones"] if zone["judged"]]
     assert [crop.zone for crop in crops] == judged and len(crops) >= 3
     for crop in crops:
@@ -139,10 +165,24 @@ def test_display_undoes_the_reader():
     assert np.array_equal(display(linear_light(codes)), codes)
 
 
-def test_large_photographs_are_shown_smaller_with_everything_in_place(scored, monkeypatch):
-    monkeypatch.setattr(inspect_page, "PHOTO_PX", 360)
-    shown = shown_photo(scored.photo)
-    assert max(shown.shape) == 360
+def test_the_dial_is_cut_out_with_everything_in_place(scored):
+    """The rim's course over the picture is the rim's course over the photograph, whatever was cut away."""
+    geometry = scored.reading.geometry
+    view = dial_view(scored.photo, geometry, 360)
+    assert max(view.picture.shape) == 360
+    placed = drawable(scored.record, view.scale, view.corner)["geometry"]
+    assert placed["center_px"] == pytest.approx(view.points(np.array(geometry.center_px)), abs=0.1)
+    assert view.geometry(geometry).center_px == pytest.approx(placed["center_px"], abs=0.1)
+    x0, y0 = (int(v) for v in view.corner)
+    high, wide = (round(side / view.scale) for side in view.picture.shape[:2])
+    whole = display(scored.photo.pixels)[y0 : y0 + high, x0 : x0 + wide]
+    small = cv2.resize(whole, view.picture.shape[1::-1], interpolation=cv2.INTER_AREA)
+    assert correlation(small.astype(float), view.picture.astype(float)) > 0.99
+    assert min(high, wide) <= 2 * 1.06 * max(geometry.axes_px) + 2  # it fills the picture
+    assert dial_view(scored.photo, None).whole
+
+
+def test_large_photographs_are_shown_smaller_with_everything_in_place(scored):
     small = drawable(scored.record, 0.5)
     assert small["geometry"]["center_px"] == pytest.approx([v / 2 for v in scored.record["geometry"]["center_px"]])
     assert small["geometry"]["pixels_across"] == scored.record["geometry"]["pixels_across"]
@@ -155,6 +195,7 @@ def test_a_photograph_without_a_dial_gets_a_page(tmp_path, weights):
     assert document["explanation"] is None and document["dial"]["geometry"] is None
     page = (tmp_path / "wall.html").read_text(encoding="utf-8")
     assert "No dial was found" in page and "Nothing was measured: no dial was read." in page
+    assert "A dial that can be made out." in page
     assert document["measured_opinion"] is None and document["measurements"] == []
 
 
@@ -186,7 +227,9 @@ def test_the_date_stands_apart_from_the_strokes(drawn_photo, weights, tmp_path):
     years = Years(1874, 1874, 1874, "as stated")
     document = inspect_photo(drawn_photo, tmp_path / "a.html", weights, years=years)
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
-    assert document["period"]["finding"] == "fits" and "A movement of 1874" in page
+    assert document["period"]["finding"] == "fits" and "on movements of 1874 (as stated)" in page
+    assert document["period"]["answer"] == "This dial looks painted by hand, and its date allows it."
+    assert f"<h1>{document['period']['answer']}</h1>" in page and page.count("<h1>") == 1
     assert document["period"]["posterior_log10_odds"] == pytest.approx(
         document["period"]["prior_log10_odds"] + document["dial"]["log10_lr"], abs=1e-3
     )
@@ -222,4 +265,4 @@ def test_a_ratio_that_is_withheld_is_not_joined_with_the_date(drawn_photo, weigh
     assert document["dial"]["support"].startswith("withheld") and document["dial"]["log10_lr"] is not None
     assert document["period"]["posterior_log10_odds"] is None and document["period"]["prior_log10_odds"] != 0
     text = page.read_text(encoding="utf-8")
-    assert "no ratio stated" in text and "Both together" not in text
+    assert "Nothing that could be held against a date." in text and "to 1 for" not in text

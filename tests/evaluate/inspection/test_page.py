@@ -6,6 +6,7 @@ import itertools
 import json
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ from dialtell.evaluate.measurements.second_opinion import Opinion
 from dialtell.evaluate.measurements.spread import Band
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.score.reasons import WITHHELD
+from dialtell.evaluate.words.shares import Shares
 from dialtell.model.net.verdict import ProcessEvidence as Judged
 from dialtell.model.net.verdict import Verdict
 from dialtell.synth.shared.errors import OutputError, ParameterError
@@ -37,7 +39,7 @@ def signed_map():
 
 def crops():
     mapped = ZoneCrop("numerals", photo()[:60, :90], signed_map()[:60, :90], "Compare.")
-    return [mapped, ZoneCrop("other", photo()[:9, :9])]
+    return [replace(mapped, frame=np.array([[9.0, 9], [99, 9], [99, 69], [9, 69]])), ZoneCrop("other", photo()[:9, :9])]
 
 
 def measured(count=3):
@@ -75,25 +77,28 @@ class Page(html.parser.HTMLParser):
 
 
 def test_page_says_call_support_and_number():
-    extras = PageExtras(resolution="Here the dial is 280 pixels across: too few.")
+    extras = PageExtras(resolution="Here the dial is 280 pixels across: too few.", hashes=[("watch.jpg", "cd" * 32)])
     page = Page(page_text(sample(), photo(), signed_map(), crops(), MODEL, extras))
     for words in (
         "This dial looks painted by hand.",
-        "at least moderate support for hand painting",
+        "At least moderate support. Of dials that look like this, at most one in 20 would be printed",
         "+1.28 or more",
         "Probability of hand painting at prior 1:1",
         "0.95 or more",
         "at least 19 times more probable",
         "Here the dial is 280 pixels across: too few.",
         "not an authentication",
+        "Photograph watch.jpg, SHA-256 " + "cd" * 32,
         "ab" * 32,
     ):
         assert words in page.words
-    # Zones in the examiner's order, those that were not given among them.
-    table = page.words[page.words.index("Zone by zone") :]
-    names = ("Signature", "Numerals", "Minute track", "Seconds bit", "Other")
-    order = [table.index(f"{name} ") for name in names]
-    assert order == sorted(order)
+    # zones in the examiner's order; those with nothing to show come after, each once
+    shown = page.words[page.words.index("Numerals looks painted by hand") :]
+    order = [
+        shown.index(f"{name} ")
+        for name in ("Numerals", "Minute track", "Rest of the dial", "Signature :", "Seconds bit :")
+    ]
+    assert order == sorted(order) and page.words.count("Too small in watch.jpg.") == 1
 
 
 def test_page_without_dial_map_or_numbers():
@@ -107,8 +112,28 @@ def test_page_without_dial_map_or_numbers():
         warnings=[],
     )
     page = Page(page_text(dial, photo(), None, [], MODEL))
-    assert "does not settle" in page.words and "No dial was read" in page.words
+    assert "No dial could be judged" in page.words and "A dial that can be made out." in page.words
     assert "prior 1:1 0" not in page.words and "Warnings" not in page.words
+
+
+def test_page_of_one_dial_says_what_each_photograph_gave():
+    rows = [
+        {"photo": "a/whole.jpg", "role": "whole view", "reason": "", "squares": 40, "place": None},
+        {
+            "photo": "a/<b>.jpg",
+            "role": "laid on it",
+            "reason": "",
+            "squares": 60,
+            "place": {"zones": {"signature": 1.0}},
+        },
+        {"photo": "a/c.jpg", "role": "another dial", "reason": "It does not fit.", "squares": 0, "place": None},
+    ]
+    page = Page(page_text(sample(photographs=rows, dial="no. 41"), photo(), None, [], MODEL))
+    assert "Dial no. 41 , 3 photographs" in page.words
+    assert "whole.jpg : whole view; 40 of the 100 small squares judged are its." in page.words
+    assert "<b>.jpg : laid on it (signature); 60 of the 100" in page.words
+    assert "c.jpg : of another dial, as it seems; left out. It does not fit." in page.words
+    assert "The photographs" not in Page(page_text(sample(), photo(), None, [], MODEL)).words
 
 
 def test_page_shows_what_was_measured():
@@ -119,13 +144,13 @@ def test_page_shows_what_was_measured():
         "3 measured: 3 lean to the hand.",
         "Leans to the hand : thin against thick so.",
         "on 9 thin strokes",
-        "Signature : Not found in this photograph.",
         "point the same way",
         "They change no number of it.",
         "Strokes measured: 3",
     ):
         assert words in page.words, words
     assert text.count('class="strip"') == 3 and text.count('d="M150.0 100.0L150.0 160.0"') == 2  # light edge and line
+    assert "What was measured" not in Page(page_text(sample(), photo(), None, [], MODEL)).words
     assert "Nothing was measured: no dial was found." in page_text(
         sample(), photo(), None, [], MODEL, PageExtras(evidence=nothing_measured("no dial was found"))
     )
@@ -133,9 +158,9 @@ def test_page_shows_what_was_measured():
 
 def test_page_says_plainly_that_measurements_lean_the_other_way():
     page = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(bearing=both(second=-0.6))))
-    head = page.words[: page.words.index("The photograph ")]
-    assert "looks painted by hand" in head and "+1.28" in head and "−0.60" in head  # the call stands, both are shown
-    assert "The measurements lean the other way" in head and "withdrawn" not in head
+    head = page.words[: page.words.index("Magnifier, ")]
+    assert "looks painted by hand" in head and "one in 20" in head and "4.0 to 1" in head  # the call stands
+    assert "The measurements lean the other way" in head and page.words.count("lean the other way") == 1
     agreeing = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(bearing=both())))
     assert "lean the other way" not in agreeing.words
 
@@ -144,8 +169,8 @@ def test_page_gives_no_number_beside_withheld():
     dial = sample(call="undetermined", support="withheld, the photograph does not carry the evidence")
     for extras in (None, PageExtras(bearing=both(withheld=True))):
         page = Page(page_text(dial, photo(), None, [], MODEL, extras))
-        head = page.words[: page.words.index("The photograph ")]
-        assert "1.28" not in head and "0.95" not in head and "times more probable" not in head
+        assert "1.28" not in page.words and "0.95" not in page.words and "times more probable" not in page.words
+        assert "one in" not in page.words
 
 
 def test_page_asks_for_nothing_outside_itself():
@@ -224,7 +249,7 @@ PROBE = """<script>addEventListener("load", () => {
   stage.focus(); press("ArrowRight"); press("ArrowDown"); press("+"); told.after = lens.hidden; told.left =
   lens.style.left; told.top = lens.style.top; const pixels = lens.getContext("2d").getImageData(0, 0,
   lens.width, lens.height).data; told.drawn = new Set(pixels).size; press("Escape"); told.put_away =
-  lens.hidden; told.layers = ["outline", "zones", "map", "strokes", "unlike", "odd"].map((name) => {
+  lens.hidden; told.layers = ["loudest", "outline", "zones", "map", "strokes", "unlike", "odd"].map((name) => {
     const on = shown(".stage ." + name); document.getElementById("layer-" + name).click();
     return [on, shown(".stage ." + name)];
   });
@@ -237,7 +262,10 @@ PROBE = """<script>addEventListener("load", () => {
 @needs_browser
 @pytest.mark.parametrize("width", [390, 1200])
 def test_browser_magnifier_layers_and_width(tmp_path, width):
-    extras = PageExtras(evidence=measured(), bearing=both(second=-0.6), unlike=4 * signed_map(), odd=signed_map())
+    extras = PageExtras(
+        evidence=measured(), bearing=both(second=-0.6), unlike=4 * signed_map(), odd=signed_map(),
+        shares=Shares(0.1, {"numerals": 1.18}),
+    )  # fmt: skip
     text = page_text(sample("a-very-long-name-" * 8 + ".jpg"), photo(), signed_map(), crops(), MODEL, extras)
     # The probe is not ours, so the policy must go for it to run.
     text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", text).replace("</body>", PROBE)
@@ -251,7 +279,7 @@ def test_browser_magnifier_layers_and_width(tmp_path, width):
     assert told["window"] == width and told["wide"] <= width
     assert (told["before"], told["after"], told["put_away"]) == (True, False, True)
     assert (told["left"], told["top"]) == ("55%", "55%") and told["drawn"] > 20
-    assert told["layers"] == [[True, False]] * 3 + [[False, True]] * 3
+    assert told["layers"] == [[True, False]] + [[False, True]] * 6  # the dial is plain but for where to look
     assert told["one_map"] == [True, False, False]  # the other maps give way
 
 
@@ -279,6 +307,8 @@ def test_strokes_measured_are_reached_by_keys(tmp_path, width):
     with Browser(tmp_path / "profile", width) as browser:
         browser.open(path.as_uri())
         assert browser.run(f"return {SHOWN}") == [False] * 3
+        to(".marks summary")
+        browser.press(ENTER)
         to("#layer-strokes")
         browser.press(SPACE)
         assert browser.run(f"return {SHOWN}") == [True] * 3
@@ -300,6 +330,23 @@ def test_strokes_measured_are_reached_by_keys(tmp_path, width):
         )
         assert browser.run("return document.documentElement.scrollWidth") <= width
         assert browser.console() == []
+
+
+@pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="no Chromium with its driver here")
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 900)])
+def test_the_first_screen_holds_call_dial_loudest_and_what_is_missing(tmp_path, width, height):
+    """A square dial, as most are; without scrolling all of it is seen but for the list of how to get it on a phone."""
+    extras = PageExtras(shares=Shares(0.1, {"numerals": 1.18}))
+    square = sample(geometry=None, zones=[zone("numerals")])
+    path = tmp_path / "a.html"
+    write_page(path, square, photo()[:, :300], None, crops()[:1], MODEL, extras=extras)
+    with Browser(tmp_path / "profile", width, height) as browser:
+        browser.open(path.as_uri())
+        for selector in ("h1", ".strength", ".stage", ".loud", "#missing > p"):
+            box = browser.box(selector)
+            assert 0 <= box["top"] and box["bottom"] <= height and box["right"] <= width, selector
+        stage = browser.box(".stage")
+        assert stage["width"] > 0.92 * width or stage["width"] > 500
 
 
 def test_how_a_print_was_made_is_said_of_prints_alone():

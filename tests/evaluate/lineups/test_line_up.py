@@ -6,7 +6,7 @@ import pytest
 from stroke_sheets import BLACK, RADIUS_MM, bar, flat, picture
 
 from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
-from dialtell.evaluate.lineups.line_up import line_up
+from dialtell.evaluate.lineups.line_up import MANY, _before_rings, _expected, line_up
 from dialtell.evaluate.lineups.pieces import find_pieces, groups_of
 from dialtell.evaluate.lineups.thin_thick import thin_thick
 from dialtell.evaluate.measurements.strokes import find_strokes
@@ -79,6 +79,35 @@ def test_hidden_strokes_are_left_out():
     field, cuts = bars()
     field.sheet.hidden[:, : int(1.2 * PER_MM)] = True
     assert len(lined(field, cuts).cuts) == COUNT - 1
+
+
+def test_what_leans_across_the_dial_makes_no_stroke_odd():
+    absorbed = np.linspace(0.5, 1.0, COUNT) * (1 - BLACK)
+    absorbed[5] *= 0.85
+    group = lined(*bars(absorbed=absorbed))
+    assert group.ranked[0] == 5 and group.times[5] > 1.5 * group.times[group.ranked[1]]
+
+
+@pytest.mark.parametrize("count", [3, COUNT, MANY + 4])
+def test_each_way_of_expecting_a_stroke_leaves_it_out_and_counts_the_others_once(count):
+    place = np.random.default_rng(count).uniform(-1, 1, (count, 2))
+    ways = _expected(place)
+    assert len(ways) == {3: 1, COUNT: 2}.get(count, 5)
+    for others in ways:
+        assert np.allclose(np.diag(others), 0.0, atol=1e-9) and np.allclose(others.sum(axis=1), 1.0)
+    if count == MANY + 4:  # what bends evenly is foretold exactly
+        x, y = place.T
+        bent = 1.0 + 0.3 * x - 0.2 * y + 0.5 * x * y
+        assert np.allclose(ways[2] @ bent, bent)
+
+
+def test_beyond_a_ring_a_tick_is_compared_in_its_own_columns_alone():
+    ink = np.zeros((20, 11), bool)
+    ink[4:18, 5] = True  # a tick that overruns the ring it stands on
+    ring = np.zeros(20, bool)
+    ring[13:15] = True
+    free = _before_rings(ink, ring)
+    assert free[:13].all() and free[13:, 4:7].all() and not free[13:, :4].any() and not free[13:, 7:].any()
 
 
 def letters(words, scale=1.6):

@@ -119,14 +119,15 @@ def test_a_record_says_where_a_period_is_from(readings):
 
 
 def test_only_the_page_is_told_of_style():
-    """Neither what judges nor what trains may read a hint."""
+    """Neither what judges nor what trains may read a hint; the dial drawn beside a photograph takes its style."""
     root = ROOT
     users = set()
     for part in ("synth", "model", "train", "evaluate"):
         for file in (root / part).rglob("*.py"):
             if re.search(r"^\s*(from|import) .*\bstyle_(hints|seen)\b", file.read_text(encoding="utf-8"), re.MULTILINE):
                 users.add(file.relative_to(root).as_posix())
-    assert users <= {"evaluate/inspection/examine.py", "evaluate/inspection/page.py", "evaluate/period/style_hints.py"}
+    inspection = {f"evaluate/inspection/{name}.py" for name in ("examine", "page", "reference_dial")}
+    assert users <= inspection | {"evaluate/period/style_hints.py"}
 
 
 def test_rates_count_only_what_was_said():

@@ -37,21 +37,21 @@ COARSE = Resolution(500, 236, 640, diameter_mm=44.873)
         (
             (0.7, None, 0.6, 0.2, 0.2),
             FINE,
-            "What was read leans towards hand painting, but its log10 LR of +0.70 falls short of the 0.95 either way "
-            "that a call needs; the signature could not be read.",
+            "What was read leans towards hand painting, but at 5.0 to 1 it falls short of the 9 to 1 that a call "
+            "needs; the signature could not be read.",
         ),
         # a zone that would settle it by itself is named, with what the dial taken together says
         (
             (0.7, 0.3, 1.2, 0.2, 0.2),
             FINE,
-            "The numerals speak for hand painting, but the log10 LR of the dial taken together, +0.70, falls short of "
-            "the 0.95 either way that a call needs.",
+            "The numerals speak for hand painting, but the dial taken together, at 5.0 to 1, falls short of the 9 to 1 "
+            "that a call needs.",
         ),
         (
             (-0.6, 0.3, 1.2, 0.2, 0.2),
             FINE,
-            "The numerals speak for hand painting, but the dial taken together leans towards printing; its log10 LR of "
-            "-0.60 falls short of the 0.95 either way that a call needs.",
+            "The numerals speak for hand painting, but the dial taken together leans towards printing; at 4.0 to 1 it "
+            "falls short of the 9 to 1 that a call needs.",
         ),
         (
             (0.1, 0.3, 1.2, 0.2, 0.2),
@@ -141,8 +141,8 @@ def test_a_print_says_how_sure_its_process_is():
     assert print_reason(PrintEvidence(-2.0, capped=True)) == (
         "What is seen is at least 100 times more probable on a transfer than on a photographic print."
     )
-    assert "+0.94 for a photographic against a transfer print falls short of the 0.95" in print_reason(
-        PrintEvidence(0.94)
+    assert print_reason(PrintEvidence(0.94)) == (
+        "A photographic print is likelier by 8.7 to 1, short of the 9 to 1 that a call needs."
     )
     assert "not calibrated" in print_reason(PrintEvidence())
 

@@ -74,12 +74,12 @@ class Score(Workload):
         draw_photographs(self.input)
         (self.input / "broken.png").write_bytes(b"no picture")
         self.put(store, "load_weights", functools.cache(store.load_weights))
-        score_stream._start(score_stream.StreamSettings())
+        score_stream.start_judging(score_stream.StreamSettings())
         paths = [(path,) for path in sorted(self.input.iterdir())]
         if self.compute:
-            score_stream._score(paths[0][0])
+            score_stream.judge(paths[0][0])
         else:
-            self.put(score_stream, "_score", remembered(score_stream._score, *paths))
+            self.put(score_stream, "judge", remembered(score_stream.judge, *paths))
 
     def start(self, out: Path) -> int:
         out.mkdir(exist_ok=True)

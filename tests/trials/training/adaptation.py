@@ -238,11 +238,12 @@ class Bench:
 
 def experiment(args: argparse.Namespace) -> dict[str, Any]:
     """Everything, as one record."""
+    from dialtell.model.net.device import pick_device
     from dialtell.model.net.weights_file import find_weights, load_weights
     from dialtell.train.photographs.adapt import AdaptConfig
     from dialtell.train.photographs.adapt_run import TWINS_SEED, ratio_figures
     from dialtell.train.run.config import TrainConfig
-    from dialtell.train.run.loop import pick_device, versions
+    from dialtell.train.run.loop import versions
 
     sizes = [int(size) for size in args.sizes.split(",")]
     config = AdaptConfig(

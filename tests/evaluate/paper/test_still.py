@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFont
 
-from dialtell.evaluate.inspection import still
-from dialtell.evaluate.inspection.still import WIDTH, still_png, wrapped, write_still
-from dialtell.evaluate.inspection.still_picture import INK, marked
+from dialtell.evaluate.paper import still
+from dialtell.evaluate.paper.still import WIDTH, still_png, wrapped, write_still
+from dialtell.evaluate.paper.still_picture import INK, marked
 from dialtell.synth.shared.errors import OutputError
 
 MODEL = {"name": "net", "version": "0.1", "sha256": "ab" * 32, "renderer_version": "3"}

@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from dialtell.evaluate.inspection.page import HEADLINES
-from dialtell.evaluate.inspection.shares import Shares
-from dialtell.evaluate.inspection.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
 from dialtell.evaluate.maps.map_words import LEGEND
+from dialtell.evaluate.paper.still_picture import INK, OPEN, STYLES, WHITE, marked, tag_places, zone_style
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.first_words import headline
 from dialtell.evaluate.words.plain import in_order, plain_name
+from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.model.net.calibration import HAND, PRINTED
@@ -57,7 +57,7 @@ def still_png(
     right = _call_column(record, added is not None, shares)
     head = _Column(WIDTH - 2 * MARGIN)
     head.add(f"Photograph {_shortened(plain_name(Path(record['photo']).name))}", 22, SOFT)
-    head.add(HEADLINES[record["call"]], 46, INK, bold=True, after=20)
+    head.add(headline(record), 46, INK, bold=True, after=20)
     foot = _foot(record, model)
     top = MARGIN + head.height
     middle = max(size[1], right.height)

@@ -1,0 +1,295 @@
+"""The examination's application: its pages, and what they may ask and do. Photographs are asked for by their hash."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import secrets
+import tempfile
+from collections.abc import AsyncIterator, Callable
+from typing import TypeVar
+
+from starlette.applications import Starlette
+from starlette.convertors import Convertor, register_url_convertor
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from dialtell.evaluate.examine.agreement import collection_agreement
+from dialtell.evaluate.examine.answers import HANDLERS, own_page
+from dialtell.evaluate.examine.brought_in import bring_in
+from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
+from dialtell.evaluate.examine.doors import Doors, Refusal, told
+from dialtell.evaluate.examine.listing import page_of, wanted_of
+from dialtell.evaluate.examine.phone import Phone
+from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
+from dialtell.evaluate.examine.record import WAITING, ExaminedDials
+from dialtell.evaluate.examine.shown import dial_shown
+from dialtell.evaluate.examine.taken_along import FORMS
+from dialtell.evaluate.pages.templates import digest, own
+
+R = TypeVar("R")
+PAGES = {
+    "/": ("text/html; charset=utf-8", ("examine.html",)),
+    "/examine.js": (
+        "text/javascript; charset=utf-8",
+        ("examine_outline.js", "examine_loupe.js", "examine_list.js", "examine_all.js", "examine.js"),
+    ),
+    "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
+}
+_MEDIA = {"csv": "text/csv; charset=utf-8", "json": "application/json", "zip": "application/zip"}
+LARGEST_ZIP = 200 * 2**30  # bytes; the disk's room is looked at before anything is taken out
+
+
+class _Hash(Convertor[str]):
+    """What a photograph is asked for by."""
+
+    regex = "[0-9a-f]{64}"
+
+    def convert(self, value: str) -> str:
+        return value
+
+    def to_string(self, value: str) -> str:
+        return value
+
+
+register_url_convertor("sha256", _Hash())
+
+
+class Examination:
+    """What the routes do, over one desk."""
+
+    def __init__(self, desk: Desk, receiving: Receiving, phone: Phone | None) -> None:
+        self.desk, self.files, self.phone = desk, desk.files, phone
+        self._receiving, self._bringing = receiving, asyncio.Lock()
+
+    async def _ask(self, function: Callable[[ExaminedDials], R]) -> R:
+        def opened() -> R:
+            with self.files.opened() as dials:
+                return function(dials)
+
+        return await asyncio.to_thread(opened)
+
+    # --- asking ---
+
+    async def state(self, request: Request) -> Response:
+        """How far the desk is, and the phone's door: None where a phone may not be asked for."""
+        phone = None if self.phone is None else {"door": self.phone.state()}
+        return JSONResponse(self.desk.state() | {"phone": phone})
+
+    async def dials(self, request: Request) -> Response:
+        """A page of the list of dials: ?text= &call= &zone= &decade= &start=, see listing.Wanted."""
+        wanted = wanted_of(request.query_params)
+        return JSONResponse(await self._ask(lambda dials: page_of(dials, wanted)))
+
+    async def dial(self, request: Request) -> Response:
+        """One dial."""
+        return await self._dial(request.path_params["dial"])
+
+    async def _dial(self, number: int) -> Response:
+        shown = await self._ask(lambda dials: dial_shown(dials, number))
+        return JSONResponse(shown | {"apart": self.desk.apart.get(number, "")})
+
+    async def thumbnail(self, request: Request) -> Response:
+        """A small JPEG of a photograph."""
+        found = await self._ask(lambda dials: dials.thumbnail(request.path_params["sha256"]))
+        if found is None:
+            raise Refusal(404, "not looked at yet")
+        return Response(found, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+    async def picture(self, request: Request) -> Response:
+        """The JPEG of a photograph that the page shows."""
+        row = await self._ask(lambda dials: dials.photograph(request.path_params["sha256"]))
+        place = self.files.view(row["sha256"])
+        if not place.is_file():
+            self.desk.want(LOOK, row["sha256"])
+            raise Refusal(404, "not looked at yet")
+        content = await asyncio.to_thread(place.read_bytes)
+        return Response(content, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+    async def full(self, request: Request) -> Response:
+        """A photograph in full resolution, upright, as JPEG."""
+        row = await self._ask(lambda dials: dials.photograph(request.path_params["sha256"]))
+        place = await self.desk.full(row["sha256"])
+        return FileResponse(place, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+    async def inspection(self, request: Request) -> Response:
+        """The inspection page of a dial; not while its call is kept back."""
+        number = request.path_params["dial"]
+        if await self._ask(lambda dials: dials.kept_back(dials.dial(number))):
+            raise Refusal(403, "note your own opinion first, then the call can be shown")
+        content = await asyncio.to_thread((await self.desk.page(number)).read_bytes)
+        # a document of its own: its script runs by its digest, and the page may ask this server nothing
+        policy = (
+            "sandbox allow-scripts; default-src 'none'; img-src data:; style-src 'unsafe-inline'; "
+            f"script-src '{digest(own('inspection.js'))}'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        )
+        return Response(content, media_type="text/html", headers={"Content-Security-Policy": policy})
+
+    async def agreement(self, request: Request) -> Response:
+        """How far the person and the program agree, over all dials."""
+        return JSONResponse({"agreement": await self._ask(collection_agreement)})
+
+    async def along(self, request: Request) -> Response:
+        """All dials as a file: dials.csv, dials.json, or dials.zip with the photographs."""
+        form = request.path_params["form"]
+        headers = {"Content-Disposition": f'attachment; filename="dials.{form}"'}
+        if form not in FORMS:
+            raise Refusal(404, "there is nothing here")
+        return StreamingResponse(FORMS[form](self.files), media_type=_MEDIA[form], headers=headers)
+
+    # --- doing ---
+
+    async def new_dial(self, request: Request) -> Response:
+        """An empty dial: {"blind"}."""
+        blind = (await told(request)).get("blind") is True
+        number = await self._ask(lambda dials: dials.new_dial(blind=blind))
+        self.desk.version += 1
+        return await self._dial(number)
+
+    async def change(self, request: Request) -> Response:
+        """Change fields: {name: value}, and "blind" and "aside"."""
+        number, body = request.path_params["dial"], await told(request)
+        blind, aside = body.pop("blind", None), body.pop("aside", None)
+        if not all(said is None or isinstance(said, bool) for said in (blind, aside)):
+            raise Refusal(400, "blind and aside are true or false")
+
+        def change(dials: ExaminedDials) -> list[str]:
+            dials.change_dial(number, body)
+            if blind is not None:
+                dials.set_blind(number, blind)
+            if aside is not None:
+                dials.set_aside(number, aside)
+            return [photo["sha256"] for photo in dials.photographs(number) if photo["state"] == WAITING]
+
+        for sha256 in await self._ask(change):
+            self.desk.want(AGAIN, sha256)
+        self.desk.version += 1
+        return await self._dial(number)
+
+    async def note(self, request: Request) -> Response:
+        """The person's own opinion: {"zone", "label"}."""
+        number, body = request.path_params["dial"], await told(request)
+        zone, label = body.get("zone"), body.get("label")
+        if not isinstance(zone, str) or not isinstance(label, str):
+            raise Refusal(400, "zone and label are no text")
+        await self._ask(lambda dials: dials.note(number, zone, label))
+        return await self._dial(number)
+
+    async def show(self, request: Request) -> Response:
+        """Show a call that was kept back: {}."""
+        number = request.path_params["dial"]
+        await told(request)
+        await self._ask(lambda dials: dials.show_call(number))
+        return await self._dial(number)
+
+    async def mark(self, request: Request) -> Response:
+        """Where the dial lies as the person says: {"outline": [cx, cy, a, b, degrees], "twelve_deg", "close_up"}."""
+        sha256, body = request.path_params["sha256"], await told(request)
+        if unknown := set(body) - {"outline", "twelve_deg", "close_up"}:
+            raise Refusal(400, f"{sorted(unknown)[0]} is nothing that can be marked")
+
+        def mark(dials: ExaminedDials) -> int:
+            dials.mark(sha256, body)
+            return int(dials.photograph(sha256)["dial"])
+
+        number = await self._ask(mark)
+        self.desk.want(AGAIN, sha256)
+        return await self._dial(number)
+
+    async def part(self, request: Request) -> Response:
+        """Lay a photograph under a dial of its own: {}."""
+        sha256 = request.path_params["sha256"]
+        await told(request)
+
+        def part(dials: ExaminedDials) -> tuple[int, int]:
+            was = int(dials.photograph(sha256)["dial"])
+            return was, dials.part(sha256)
+
+        was, _ = await self._ask(part)
+        self.desk.want(AGAIN, sha256)
+        await self.desk.gather(was)
+        return await self._dial(was)
+
+    async def add(self, request: Request) -> Response:
+        """Keep a photograph under a dial: its bytes; ?name= what it was called."""
+        number = request.path_params["dial"]
+        (sha256, lies), _ = await self._receiving.add(request, number)
+        return JSONResponse({"sha256": sha256, "dial": lies}, 201 if lies == number else 200)
+
+    async def invite(self, request: Request) -> Response:
+        """A code for a phone that shall add photographs to a dial: {}."""
+        await told(request)
+        if self.phone is None:
+            raise Refusal(404, "start `dialtell examine --on-my-network` to let a phone add photographs")
+        number = request.path_params["dial"]
+        await self._ask(lambda dials: dials.dial(number))
+        self.desk.version += 1
+        return JSONResponse(self.phone.invite(number))
+
+    async def dismiss(self, request: Request) -> Response:
+        """No phone may add photographs any more: {}."""
+        await told(request)
+        if self.phone is not None:
+            self.phone.dismiss()
+        self.desk.version += 1
+        return JSONResponse({})
+
+    async def bring(self, request: Request) -> Response:
+        """Bring in dials that were taken along: the file's bytes."""
+        async with self._bringing:
+            with tempfile.TemporaryFile(dir=self.files.folder) as content:
+                await received(request, content, LARGEST_ZIP)
+                found = await asyncio.to_thread(bring_in, self.files, content, LARGEST_PHOTO)
+        for sha256 in found.photos:
+            self.desk.want(LOOK, sha256)
+        for number in found.wanted:
+            await self.desk.gather(number)
+        self.desk.version += 1
+        told = {name: getattr(found, name) for name in ("dials", "known", "photographs", "missing", "elsewhere")}
+        return JSONResponse(told, 201)
+
+
+def examination(
+    desk: Desk, *, port: int, token: str | None = None, receiving: Receiving | None = None, phone: Phone | None = None
+) -> Doors:
+    """The application behind its doors; `token` of it is the secret.
+
+    port : that it is served on. receiving, phone : shared with the phone's door, where there is one.
+    """
+    rooms = Examination(desk, receiving or Receiving(desk), phone)
+
+    routes = [
+        *(Route(path, own_page(*page), methods=["GET"]) for path, page in PAGES.items()),
+        Route("/state", rooms.state, methods=["GET"]),
+        Route("/dials", rooms.dials, methods=["GET"]),
+        Route("/dials", rooms.new_dial, methods=["POST"]),
+        Route("/dials/{dial:int}", rooms.dial, methods=["GET"]),
+        Route("/dials/{dial:int}", rooms.change, methods=["POST"]),
+        Route("/dials/{dial:int}/opinion", rooms.note, methods=["POST"]),
+        Route("/dials/{dial:int}/show", rooms.show, methods=["POST"]),
+        Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),
+        Route("/dials/{dial:int}/inspection", rooms.inspection, methods=["GET"]),
+        Route("/dials/{dial:int}/phone", rooms.invite, methods=["POST"]),
+        Route("/phone/dismiss", rooms.dismiss, methods=["POST"]),
+        Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
+        Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
+        Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
+        Route("/photographs/{sha256:sha256}/part", rooms.part, methods=["POST"]),
+        Route("/agreement", rooms.agreement, methods=["GET"]),
+        Route("/along/dials.{form}", rooms.along, methods=["GET"]),
+        Route("/brought", rooms.bring, methods=["POST"]),
+        Route("/photographs/{sha256:sha256}/mark", rooms.mark, methods=["POST"]),
+    ]
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        await desk.start()
+        try:
+            yield
+        finally:
+            await desk.close()
+
+    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers=HANDLERS)
+    app.router.redirect_slashes = False
+    return Doors(app, port=port, token=token or secrets.token_urlsafe(32))

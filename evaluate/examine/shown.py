@@ -1,0 +1,106 @@
+"""What the page is told of a dial: all that is known of it, but the program's call while that is kept back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from dialtell.evaluate.examine.record import FIELDS, READ, ExaminedDials, size_given
+from dialtell.evaluate.words.stated import stated_ratio
+from dialtell.evaluate.words.support import support_words
+
+
+def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
+    """A dial with its photographs, opinions and, unless it is kept back, the call."""
+    row = dials.dial(number)
+    hidden = dials.kept_back(row)
+    photos = dials.photographs(number)
+    whole, together = dials.whole(number)
+    roles = {} if whole is None else {part["photo"]: part for part in whole.get("photographs", ())}
+    return {
+        "id": number,
+        **{name: row[name] for name in FIELDS},
+        "size": size_given(row["size_mm"], row["size_as"]),
+        "blind": bool(row["blind"]),
+        "aside": bool(row["aside"]),
+        "kept_back": hidden,
+        "opinions": dials.opinions(number),
+        "photographs": [{**_photo_shown(photo, hidden), **_part(photo, roles)} for photo in photos],
+        "call": None
+        if hidden or whole is None
+        else call_shown(named(whole, {one["file"]: one["name"] for one in photos})),
+        "together": together,
+        "ready": whole is not None,
+    }
+
+
+def _part(photo: Mapping[str, Any], roles: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """What a photograph was to the dial's one opinion, role: "whole view", "laid on it", "not placed", "another dial",
+    "" where there is none of several; corners: where its corners lie on the dial, in radii, None where not laid."""
+    part = next((roles[place] for place in roles if Path(place).name == photo["file"]), None)
+    place = None if part is None else part.get("place")
+    return {
+        "role": "" if part is None else str(part["role"]),
+        "corners": None if place is None else place["corners_radii"],
+    }
+
+
+def _photo_shown(photo: Mapping[str, Any], hidden: bool) -> dict[str, Any]:
+    record = photo["document"] if photo["state"] == READ else None
+    shown = {name: photo[name] for name in ("sha256", "name", "state", "error", "width", "height", "seen", "marked")}
+    geometry = None if photo["document"] is None else photo["document"]["geometry"]
+    part = None if photo["document"] is None else photo["document"].get("close_up")
+    return {
+        **shown,
+        # the last one stands until the next is made, so that the handles do not jump
+        "geometry": geometry,
+        "close_up": part is not None,
+        # whether lengths on the dial follow from it
+        "scaled": geometry is not None and (part is None or bool(part["located"])),
+        "zones": [] if record is None else [
+            {name: zone[name] for name in ("zone", "polygon_px")} for zone in record["zones"]
+        ],
+        "call": None if hidden or record is None else call_shown(named(record, {photo["file"]: photo["name"]})),
+        # why there is none is no call
+        "no_dial": "" if record is None or geometry is not None else record["reason"],
+        "reading": None if hidden else photo["reading"],
+    }  # fmt: skip
+
+
+def named(record: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
+    """A record in which photographs are called as the person calls them. names : of their files."""
+    text = json.dumps(record, ensure_ascii=False)
+    for file, name in names.items():
+        text = text.replace(_quoted(file), _quoted(name))
+    return dict(json.loads(text))
+
+
+def _quoted(text: str) -> str:
+    """As it stands within JSON."""
+    return json.dumps(text, ensure_ascii=False)[1:-1]
+
+
+def call_shown(record: Mapping[str, Any]) -> dict[str, Any]:
+    """What may be said of a record: call, support, reason, warnings and each zone's call."""
+    return {
+        "call": record["call"],
+        "support": record["support"],
+        "ratio": _words(stated_ratio(record)),
+        "reason": record["reason"],
+        "warnings": record["warnings"],
+        "zones": {
+            zone["zone"]: {
+                "judged": zone["judged"],
+                "call": zone["call"] if zone["judged"] else None,
+                "ratio": _words(stated_ratio(record, zone)),
+                "reason": zone["reason"],
+            }
+            for zone in record["zones"]
+        },
+    }
+
+
+def _words(ratio: float | None) -> str:
+    return "" if ratio is None else support_words(ratio, capped=False)

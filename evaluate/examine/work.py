@@ -1,0 +1,145 @@
+"""What worker processes do: look at a photograph, read it, read several of one dial together, write a page of one.
+
+Each function is given plain values and returns them, so that it can run in another process; the weights are loaded once
+in each, by `begin`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from dialtell.model.net.weights_file import Weights
+    from dialtell.model.reading.known import Known
+    from dialtell.model.reading.photo import Photo
+
+VIEW_PX = 1600  # longer side of what the page shows; the loupe shows all
+_HOLD_PIXELS = 30_000_000  # of a photograph that stays open until the next: it is looked at, then read, then marked
+_QUALITY = 90
+_held: dict[str, Weights] = {}
+_place: dict[str, Path | None] = {}
+_open: dict[tuple[Path, int], Photo] = {}  # the last photograph opened
+
+
+class Looked(NamedTuple):
+    """thumbnail : JPEG. width, height : of the photograph upright, px."""
+
+    thumbnail: bytes
+    width: int
+    height: int
+
+
+class ReadPhoto(NamedTuple):
+    """document : the record of schema dialtell.score/1. likeness : for near duplicates. weights : who judged."""
+
+    document: dict[str, Any]
+    likeness: str
+    weights: dict[str, Any]
+
+
+def begin(weights: Path | None) -> None:
+    """Once in each process: which weights judge."""
+    _place["weights"] = weights
+
+
+def _weights() -> Weights:
+    if "weights" not in _held:
+        from dialtell.model.net.weights_file import load_weights
+
+        _held["weights"] = load_weights(_place["weights"])
+    return _held["weights"]
+
+
+def _opened(path: Path, max_pixels: int) -> Photo:
+    """A photograph; one that was opened last need not be opened anew, as files here never change. Raises PhotoError."""
+    from dialtell.model.reading.photo import read_photo
+
+    photo = _open.get((path, max_pixels))
+    if photo is None:
+        _open.clear()
+        photo = read_photo(path, max_pixels=max_pixels)
+        if photo.pixels.shape[0] * photo.pixels.shape[1] <= _HOLD_PIXELS:
+            _open[path, max_pixels] = photo
+    return photo
+
+
+def look(path: Path, view: Path, max_pixels: int) -> Looked:
+    """Write the JPEG that the page shows, and return the thumbnail. Raises PhotoError."""
+    import cv2
+    import numpy as np
+
+    from dialtell.evaluate.collection.add import thumbnail
+
+    photo = _opened(path, max_pixels)
+    light = photo.pixels
+    height, width = light.shape[:2]
+    share = min(1.0, VIEW_PX / max(height, width))
+    if share < 1:
+        size = (max(1, round(width * share)), max(1, round(height * share)))
+        light = np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    _write_jpeg(light, view)
+    return Looked(thumbnail(photo), width, height)
+
+
+def write_full(path: Path, view: Path, max_pixels: int) -> None:
+    """Write a photograph in full resolution, upright, as a JPEG that any browser shows. Raises PhotoError."""
+    _write_jpeg(_opened(path, max_pixels).pixels, view)
+
+
+def _write_jpeg(light: NDArray[np.float32], view: Path) -> None:
+    import io
+
+    from PIL import Image
+
+    from dialtell.model.reading.photo import display
+    from dialtell.synth.shared.files import write_whole
+
+    stream = io.BytesIO()
+    Image.fromarray(display(light)).save(stream, "JPEG", quality=_QUALITY, subsampling=0)
+    write_whole(view, stream.getvalue(), overwrite=True)
+
+
+def read(path: Path, known: Known) -> ReadPhoto:
+    """Score one photograph. Raises PhotoError."""
+    from dialtell.evaluate.collection.near_duplicates import likeness
+    from dialtell.evaluate.score.score import score_opened
+
+    weights = _weights()
+    scored = score_opened(_opened(path, known.max_pixels), weights, known=known)
+    return ReadPhoto(scored.record, likeness(scored.photo.grey), weights.identity)
+
+
+def read_together(photos: list[tuple[Path, Known]], name: str) -> tuple[dict[str, Any], dict[str, Any]]:
+    """One opinion of photographs of one dial, and whose it is. Raises PhotoError."""
+    from dialtell.evaluate.one_dial.dial import score_dial
+    from dialtell.evaluate.score.score import score_photo
+
+    weights = _weights()
+    alone = [score_photo(path, weights, known=known) for path, known in photos]
+    return score_dial(alone, weights, name=name).scored.record, weights.identity
+
+
+def write_inspection(
+    photos: list[tuple[Path, Known]], page: Path, name: str, year: int | None, names: dict[str, str]
+) -> None:
+    """Write the inspection page of a dial from its photographs. name, year : of the dial; a year is held against the
+    call. names : of the photographs' files, as the person calls them. Raises PhotoError, OutputError."""
+    from dataclasses import replace
+
+    from dialtell.evaluate.examine.shown import named
+    from dialtell.evaluate.inspection.one_photo import PageWishes, inspect_scored
+    from dialtell.evaluate.one_dial.dial import score_dial
+    from dialtell.evaluate.period.date_check import EARLIEST, LATEST, Years
+    from dialtell.evaluate.score.score import score_photo
+
+    weights = _weights()
+    alone = [score_photo(path, weights, known=known) for path, known in photos]
+    scored = alone[0] if len(alone) == 1 else score_dial(alone, weights, name=name).scored
+    years = Years(year, year, year, "as stated") if year is not None and EARLIEST <= year <= LATEST else None
+    names = {str(path): names[path.name] for path, _ in photos} | names
+    scored = replace(scored, record=named(scored.record, names))
+    inspect_scored(scored, page, None, weights, PageWishes(years=years, overwrite=True))

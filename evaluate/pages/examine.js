@@ -1,0 +1,430 @@
+// The examination: dials, their photographs, what the person says of them, and the program's call beside it.
+"use strict";
+(() => {
+  const at = (id) => document.getElementById(id);
+  const PLACES = [["dial", "The dial"], ["signature", "Signature"], ["numerals", "Numerals"], ["minute track", "Minute track"], ["seconds bit", "Seconds bit"]];
+  const LABELS = [["painted", "painted"], ["printed", "printed"], ["cannot tell", "cannot tell"]];
+  const FIELDS = ["name", "maker", "serial", "year", "source", "price", "notes"];
+  const UNITS = { mm: "size_mm", size: "size", lignes: "lignes" };
+  const ROLES = { "whole view": "the others are laid on this one", "laid on it": "laid on the whole view", "not placed": "could not be laid on the whole view; left out", "another dial": "seems to be another dial; left out" };
+  const PHOTOGRAPH = /^[^.].*\.(jpe?g|png|hei[cf]|tiff?|webp|avif|jp2|gif|bmp|ppm)$/i;
+  const TOGETHER = 2; // photographs sent at a time
+  const PACE = 700; // ms between two questions how far the work is
+
+  let version = -1;
+  let dial = null; // the one that is open
+  let here = ""; // sha256 of the photograph shown
+  let coming = 0; // photographs on their way to the folder
+
+  // ---- asking ----
+
+  async function ask(path, body, form) {
+    let reply;
+    try {
+      reply = await fetch(path, body === undefined ? {} : {
+        method: "POST",
+        headers: { "Content-Type": form || "application/json" },
+        body: form ? body : JSON.stringify(body),
+      });
+    } catch {
+      throw new Error("`dialtell examine` is no longer running. Start it again; what was kept is still there.");
+    }
+    const told = await reply.json();
+    if (!reply.ok) throw new Error(told.error);
+    return told;
+  }
+
+  function trouble(words) {
+    at("trouble").textContent = words && words[0].toUpperCase() + words.slice(1);
+    at("trouble").hidden = !words;
+  }
+
+  const attempt = (work) => work().then(() => trouble(""), (error) => trouble(error.message));
+
+  function element(kind, words, name) {
+    const made = document.createElement(kind);
+    if (words !== undefined) made.textContent = words;
+    if (name) made.className = name;
+    return made;
+  }
+
+  // ---- photographs on their way ----
+
+  // what was dropped: loose photographs are one dial, each folder that holds some is another
+  async function drop(things) {
+    const folders = [];
+    const gather = async (things, name) => {
+      const files = [];
+      for (const thing of things) {
+        if (thing.isDirectory) {
+          const reader = thing.createReader();
+          const inside = [];
+          for (let part = null; !part || part.length; inside.push(...part)) part = await new Promise((done, failed) => { reader.readEntries(done, failed); });
+          await gather(inside, thing.name);
+        } else {
+          const file = thing.isFile ? await new Promise((done, failed) => { thing.file(done, failed); }) : thing;
+          if (!name || PHOTOGRAPH.test(file.name)) files.push(file);
+        }
+      }
+      if (files.length) folders.push({ name, files });
+    };
+    await gather(things, "");
+    if (!folders.length && things.length) throw new Error("There is no photograph in what was dropped.");
+    const wrong = [];
+    for (const { name, files } of folders) {
+      const to = dial ? dial.id : (await begin(folders.length > 1 || name ? name : "")).id;
+      await add(files, to, folders.length === 1).catch((error) => wrong.push(error.message));
+    }
+    if (wrong.length) throw new Error(wrong.join(" "));
+  }
+
+  async function begin(name) {
+    const made = await ask("/dials", { blind: at("blind-new").checked });
+    return name ? ask(`/dials/${made.id}`, { name: name.slice(0, 200) }) : made;
+  }
+
+  async function add(files, to, look = true) {
+    if (!files.length) return;
+    const target = to || (await begin("")).id;
+    const wrong = [];
+    const left = [...files];
+    coming += left.length;
+    tell();
+    const carry = async () => {
+      for (let file = left.shift(); file; file = left.shift()) {
+        try {
+          const kept = await ask(`/dials/${target}/photographs?name=${encodeURIComponent(file.name)}`, file, "application/octet-stream");
+          if (kept.dial !== target) wrong.push(`${file.name} was kept before, under dial ${kept.dial}`);
+        } catch (error) {
+          wrong.push(`${file.name} was not kept: ${error.message}`);
+        }
+        coming -= 1;
+        tell();
+        version = -1;
+      }
+    };
+    if (look) location.hash = `dial-${target}`;
+    await Promise.all(Array.from({ length: TOGETHER }, carry));
+    if (wrong.length) throw new Error(wrong.join(". ") + ".");
+  }
+
+  let state = { waiting: 0, doing: [] };
+  function tell() {
+    const words = [];
+    if (coming) words.push(`keeping ${coming} photograph${coming === 1 ? "" : "s"}`);
+    words.push(...state.doing);
+    if (state.waiting) words.push(`${state.waiting} more to do`);
+    const text = words.join(", ");
+    const said = text ? text[0].toUpperCase() + text.slice(1) : "Everything is kept.";
+    if (at("doing").textContent !== said) at("doing").textContent = said;
+  }
+
+  // ---- the list ----
+
+  const titled = (row) => row.name || [row.maker, row.serial].filter(Boolean).join(" ") || `Dial ${row.id}`;
+
+  function blank() {
+    const made = element("div", undefined, "blank");
+    made.setAttribute("aria-hidden", "true");
+    return made;
+  }
+
+  function small(sha256) {
+    const made = document.createElement("img");
+    made.src = `/thumbnails/${sha256}`;
+    made.alt = "";
+    made.loading = "lazy";
+    return made;
+  }
+
+  const list = listOf(ask, trouble, titled);
+  const all = allOf(ask, trouble);
+
+  // ---- one dial ----
+
+  // the one picked, else the first that shows anything
+  function photoHere() {
+    const all = dial ? dial.photographs : [];
+    return all.find((photo) => photo.sha256 === here) || all.find((photo) => photo.role === "whole view") || all.find((photo) => photo.seen) || all[0];
+  }
+  const kind = (call) => ({ "hand-painted": "hand", printed: "print" })[call] || "";
+
+  const outline = outlineOn(at("marks"), (marked) => {
+    const photo = photoHere();
+    const said = { ...photo.marked };
+    delete said.close_up;
+    if (marked.outline) said.outline = marked.outline;
+    if (marked.twelve_deg !== null) said.twelve_deg = marked.twelve_deg;
+    mark(photo, said);
+  });
+
+  const loupe = loupeOn();
+
+  function mark(photo, said) {
+    return attempt(async () => took(await ask(`/photographs/${photo.sha256}/mark`, said)));
+  }
+
+  function took(told) {
+    dial = told;
+    fill();
+  }
+
+  function word(call, ratio, reason) {
+    const made = document.createElement("span");
+    made.append(element("span", call, `${kind(call)}-word`));
+    if (ratio) made.append(`, ${ratio}`);
+    if (reason) made.title = reason;
+    return made;
+  }
+
+  function fill() {
+    at("name").textContent = titled(dial);
+    document.title = titled(dial);
+    for (const name of FIELDS) {
+      const input = at("fields").elements[name];
+      if (document.activeElement !== input) input.value = dial[name] === null ? "" : dial[name];
+    }
+    const { size, unit } = at("fields").elements;
+    if (document.activeElement !== size) size.value = dial.size === null ? "" : dial.size;
+    if (document.activeElement !== unit && dial.size_as) unit.value = UNITS[dial.size_as];
+    at("blind").checked = dial.blind;
+    at("aside").textContent = dial.aside ? "Put this dial back on the list" : "Set this dial aside";
+    fillPhoto();
+    fillStrip();
+    fillOpinions();
+  }
+
+  function fillPhoto() {
+    const photo = photoHere();
+    at("stage").hidden = !photo || (photo.state === "failed" && !photo.seen);
+    for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
+    if (!photo) {
+      at("said").textContent = "No photographs yet.";
+      at("other").hidden = true;
+      return;
+    }
+    const address = `/pictures/${photo.sha256}`;
+    if (photo.seen && at("photo").getAttribute("src") !== address) at("photo").src = address;
+    if (!photo.seen) at("photo").removeAttribute("src");
+    at("photo").alt = `Photograph ${photo.name}`;
+    at("stage").style.setProperty("--shape", photo.width ? photo.width / photo.height : 1);
+    outline.show(photo.width, photo.height, photo.close_up ? null : photo.geometry, photo.marked);
+    const zones = photo.call ? photo.call.zones : {};
+    outline.zones(photo.zones.map(({ zone, polygon_px }) => ({ points: polygon_px, kind: kind(zones[zone] && zones[zone].call) })));
+    const waiting = photo.state === "waiting";
+    const marked = Object.keys(photo.marked).length > 0;
+    at("said").textContent = photo.error
+      || (waiting ? "Being read…"
+        : photo.role === "laid on it" ? "A close-up. It was laid on the whole view and read with it."
+        : photo.no_dial
+        || (marked ? "Read with what you marked. Drag the handles to put it right again."
+          : "Is the outline right, and 12 o’clock? Drag the handles, or move them with the arrow keys."));
+    at("other").hidden = dial.photographs.length < 2;
+    at("open-loupe").disabled = !photo.seen;
+    at("circle").hidden = !!photo.geometry || !!photo.marked.outline || !photo.width || photo.role === "laid on it";
+    at("unmark").hidden = !marked;
+    at("part").setAttribute("aria-pressed", String(!!photo.marked.close_up));
+  }
+
+  function fillStrip() {
+    const inHand = document.activeElement && document.activeElement.dataset.sha256;
+    const waitingNow = dial.photographs.some((photo) => photo.state === "waiting");
+    at("strip").replaceChildren(...dial.photographs.map((photo) => {
+      const item = document.createElement("li");
+      const pick = element("button");
+      pick.type = "button";
+      pick.dataset.sha256 = photo.sha256;
+      pick.setAttribute("aria-current", String(photo === photoHere()));
+      pick.append(photo.seen ? small(photo.sha256) : blank(), element("span", photo.name));
+      const call = photo.call && !photo.no_dial ? photo.call.call : "";
+      const words = photo.state === "waiting" ? "being read" : photo.state === "failed" ? "" : dial.kept_back ? "read" : call || (photo.role === "laid on it" ? "" : "no dial found");
+      pick.append(element("span", words, `${kind(words)}-word`));
+      pick.addEventListener("click", () => { here = photo.sha256; fillPhoto(); fillStrip(); });
+      item.append(pick);
+      if (photo.role && !waitingNow) item.append(element("p", ROLES[photo.role] || "", photo.role === "another dial" ? "wrong" : "soft role"));
+      if (photo.error) item.append(element("p", photo.error, "wrong"));
+      if (photo.sha256 === inHand) queueMicrotask(() => pick.focus());
+      return item;
+    }));
+  }
+
+  function fillOpinions() {
+    const body = at("opinions").tBodies[0];
+    const call = dial.call;
+    if (!body.rows.length) {
+      for (const [zone, title] of PLACES) {
+        const row = body.insertRow();
+        const head = element("th", title);
+        head.scope = "row";
+        head.id = `part-${zone.replace(" ", "-")}`;
+        const choices = element("div", undefined, "choices");
+        choices.setAttribute("role", "group");
+        choices.setAttribute("aria-labelledby", head.id);
+        for (const [label, words] of zone === "dial" ? [...LABELS.slice(0, 2), ["mixed", "both"], LABELS[2]] : LABELS) {
+          const choice = element("button", words);
+          choice.type = "button";
+          choice.dataset.zone = zone;
+          choice.dataset.label = label;
+          choice.addEventListener("click", () => {
+            const taken = choice.getAttribute("aria-pressed") === "true";
+            attempt(async () => took(await ask(`/dials/${dial.id}/opinion`, { zone, label: taken ? "" : label })));
+          });
+          choices.append(choice);
+        }
+        row.append(head);
+        row.insertCell().append(choices);
+        row.insertCell().dataset.zone = zone;
+      }
+    }
+    for (const choice of body.querySelectorAll("button")) {
+      const said = dial.opinions[choice.dataset.zone];
+      choice.setAttribute("aria-pressed", String(!!said && said.label === choice.dataset.label));
+    }
+    for (const cell of body.querySelectorAll("td[data-zone]")) {
+      const found = call && (cell.dataset.zone === "dial" ? { ...call, judged: true } : call.zones[cell.dataset.zone]);
+      if (dial.kept_back) cell.textContent = cell.dataset.zone === "dial" ? "kept back" : "";
+      else if (!found) cell.textContent = "";
+      else cell.replaceChildren(found.judged ? word(found.call, cell.dataset.zone === "dial" ? "" : found.ratio, found.reason) : "not judged");
+    }
+    const whole = at("whole");
+    whole.replaceChildren();
+    if (dial.kept_back) {
+      whole.append(element("p", "The call is kept back. Say what you see, part by part, then of the dial as a whole."));
+    } else if (call) {
+      whole.append(element("strong", call.call, `${kind(call.call)}-word`), element("p", `${call.support[0].toUpperCase()}${call.support.slice(1)}. ${call.reason}`));
+      if (dial.together) whole.append(element("p", `From ${dial.photographs.filter((photo) => photo.state === "read").length} photographs together.`, "soft"));
+    } else if (dial.photographs.length) {
+      whole.append(element("p", dial.photographs.some((photo) => photo.state === "waiting") ? "Being read…"
+        : dial.apart ? `The photographs could not be read together: ${dial.apart}` : "Being read together…"));
+    }
+    at("inspection").hidden = !call;
+    at("inspection").href = `/dials/${dial.id}/inspection`;
+    at("show").hidden = !dial.kept_back;
+    at("show").disabled = !dial.opinions.dial;
+    at("warnings").replaceChildren(...(call ? call.warnings : []).map((words) => element("li", words)));
+  }
+
+  // ---- going about ----
+
+  async function go() {
+    const number = /^#dial-(\d+)$/.exec(location.hash);
+    const opened = number && (!dial || dial.id !== Number(number[1]));
+    at("tray").hidden = !!number;
+    at("sheet").hidden = !number;
+    if (!number) {
+      dial = null;
+      document.title = "Dials";
+      await list.show();
+      await all.show();
+      return;
+    }
+    if (opened) {
+      here = "";
+      at("kept").textContent = "";
+    }
+    const told = await ask(`/dials/${number[1]}`);
+    if (outline.busy()) return;
+    took(told);
+    if (opened) at("name").focus({ preventScroll: true });
+  }
+
+  async function watch() {
+    try {
+      state = await ask("/state");
+      tell();
+      tellPhone();
+      if (state.version !== version && !outline.busy()) {
+        const seen = state.version;
+        await go();
+        version = seen;
+      }
+    } catch (error) {
+      trouble(error.message);
+    }
+    setTimeout(watch, PACE);
+  }
+
+  // ---- the phone ----
+
+  const PHONE = {
+    waiting: () => "Waiting for the phone. The code holds for 5 minutes.",
+    in: (door) => (door.came ? `The phone is connected; ${door.came} photograph${door.came === 1 ? "" : "s"} came.` : "The phone is connected."),
+    void: () => "Too many wrong codes were tried. Ask for a new code.",
+    late: () => "The code holds no longer. Ask for a new code.",
+  };
+
+  function tellPhone() {
+    at("by-phone").hidden = !state.phone;
+    const door = state.phone && state.phone.door;
+    if (!at("phone").open || !door) return;
+    const words = PHONE[door.said](door);
+    if (at("phone-said").textContent !== words) at("phone-said").textContent = words;
+    at("phone-qr").hidden = door.said !== "waiting";
+  }
+
+  async function invite() {
+    const told = await ask(`/dials/${dial.id}/phone`, {});
+    at("phone-qr").src = told.qr;
+    at("phone-address").textContent = told.address;
+    at("phone-code").textContent = told.code;
+    if (!at("phone").open) at("phone").showModal();
+  }
+
+  at("by-phone").addEventListener("click", () => attempt(invite));
+  at("phone-again").addEventListener("click", () => attempt(invite));
+  at("phone-close").addEventListener("click", () => at("phone").close());
+  at("phone").addEventListener("close", () => attempt(() => ask("/phone/dismiss", {})));
+
+  let saving = 0;
+  at("fields").addEventListener("submit", (event) => event.preventDefault());
+  at("fields").addEventListener("input", (event) => {
+    clearTimeout(saving);
+    at("kept").textContent = "";
+    if (["name", "maker", "serial", "source", "price", "notes"].includes(event.target.name)) saving = setTimeout(() => keep(event.target), 700);
+  });
+  at("fields").addEventListener("change", (event) => { clearTimeout(saving); keep(event.target); });
+  function keep(input) {
+    if (!dial) return;
+    const { size, unit } = at("fields").elements;
+    const sized = input === size || input === unit;
+    const was = sized ? dial.size : dial[input.name];
+    const value = sized ? size.value.trim().replace(",", ".") : input.value;
+    if (value === String(was === null ? "" : was) && (!sized || !value || UNITS[dial.size_as] === unit.value)) return;
+    ask(`/dials/${dial.id}`, { [sized ? unit.value : input.name]: value }).then(
+      (told) => { trouble(""); at("kept").textContent = "Kept."; took(told); },
+      (error) => { at("kept").textContent = `Not kept: ${error.message}.`; },
+    );
+  }
+
+  at("blind").addEventListener("change", () => attempt(async () => took(await ask(`/dials/${dial.id}`, { blind: at("blind").checked }))));
+  at("aside").addEventListener("click", () => attempt(async () => took(await ask(`/dials/${dial.id}`, { aside: !dial.aside }))));
+  at("show").addEventListener("click", () => attempt(async () => took(await ask(`/dials/${dial.id}/show`, {}))));
+  at("circle").addEventListener("click", () => outline.begin());
+  at("unmark").addEventListener("click", () => mark(photoHere(), {}));
+  at("part").addEventListener("click", () => mark(photoHere(), photoHere().marked.close_up ? {} : { close_up: true }));
+  at("other").addEventListener("click", () => attempt(async () => {
+    took(await ask(`/photographs/${photoHere().sha256}/part`, {}));
+    at("name").focus({ preventScroll: true });
+  }));
+  at("open-loupe").addEventListener("click", () => loupe.open(photoHere(), dial.size_mm));
+  const home = () => { location.hash = ""; };
+  at("home").addEventListener("click", home);
+  at("back").addEventListener("click", home);
+  for (const id of ["choose", "more"]) at(id).addEventListener("click", () => at("files").click());
+  at("files").addEventListener("change", () => {
+    const files = [...at("files").files];
+    at("files").value = "";
+    attempt(() => add(files, dial && dial.id));
+  });
+  window.addEventListener("hashchange", () => attempt(go));
+  document.addEventListener("dragover", (event) => { event.preventDefault(); document.body.classList.add("over"); });
+  document.addEventListener("dragleave", (event) => { if (!event.relatedTarget) document.body.classList.remove("over"); });
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    document.body.classList.remove("over");
+    const dropped = [...event.dataTransfer.items].filter((item) => item.kind === "file");
+    const things = dropped.map((item) => item.webkitGetAsEntry() || item.getAsFile()); // gone after this event
+    attempt(() => drop(things));
+  });
+  watch();
+})();

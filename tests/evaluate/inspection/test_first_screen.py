@@ -1,0 +1,89 @@
+"""What is said first: one answer, the strength as "one in N", the heaviest part, shares that multiply to the odds."""
+
+import math
+
+import numpy as np
+import pytest
+from pages_made import photo, sample, zone
+
+from dialtell.evaluate.inspection.first_screen import loudest, product_sentence, weights, with_date
+from dialtell.evaluate.inspection.page import ZoneCrop
+from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.period.date_check import Years, check_period
+from dialtell.evaluate.words.first_words import headline, one_in, strength
+from dialtell.evaluate.words.shares import Shares
+from dialtell.evaluate.words.stated import DISAGREE, WITHHELD
+
+
+def dial(call, ratio, support="weak support for hand painting", **more):
+    return sample(call=call, log10_lr=ratio, support=support, **more)
+
+
+@pytest.mark.parametrize(
+    ("call", "ratio", "year", "answer"),
+    [
+        ("hand-painted", 1.3, 1870, "This dial looks painted by hand, and its date allows it."),
+        ("hand-painted", 1.3, 1915, "This dial looks painted by hand, which is unusual for its date."),
+        ("printed", -1.3, 1900, "This dial looks printed, and its date allows it."),
+        ("printed", -1.3, 1870, "This dial looks printed, so it is likely younger than its movement."),
+        ("undetermined", 0.4, 1870, "This photograph alone does not settle it; with the date, it is most likely "
+         "painted by hand."),
+        ("undetermined", -0.4, 1886, "Painted or printed? This photograph does not settle it, with its date or "
+         "without."),
+    ],
+)  # fmt: skip
+def test_strokes_and_date_give_one_answer(call, ratio, year, answer):
+    period = check_period(Years(year, year, year, "as stated"), call, ratio)
+    said = with_date(dial(call, ratio), period)
+    assert said.answer == answer and [who for who, _ in said.rows] == ["The strokes", "The date", "Both"]
+    both = said.rows[-1][1]
+    other = {"hand-painted": "for printing", "printed": "for hand painting"}.get(call)
+    assert other is None or other not in both  # never two answers
+
+
+def test_a_withheld_call_is_not_mended_by_a_date():
+    record = dial("undetermined", 1.3, WITHHELD, withheld=True)
+    said = with_date(record, check_period(Years(1870, 1870, 1870, "as stated"), "undetermined", None))
+    assert said.answer == headline(record) and said.rows[-1][1].startswith("Not settled")
+    assert strength(record) == ("", "")
+
+
+def test_strength_in_words_and_as_one_in_n():
+    """A ratio of 19 leaves one in 20, had both been equally common; of 4, one in 5."""
+    assert [one_in(math.log10(n)) for n in (2, 4, 19, 99, 1299)] == ["3", "5", "20", "100", "1 300"]
+    words, share = strength(dial("printed", -math.log10(19), "at least moderate support for printing"))
+    assert words == "At least moderate support" and "at most one in 20 would be painted by hand" in share
+    assert strength(dial("undetermined", 0.6))[0] == "Leaning to painted by hand: weak support"
+    assert "as often painted as printed" in strength(dial("undetermined", 0.1, "no support either way"))[1]
+
+
+def test_the_heaviest_part_of_the_calls_side_is_the_loudest():
+    crops = [
+        ZoneCrop(name, photo()[:60, :60], share=share) for name, share in (("numerals", 0.2), ("minute track", 9.0))
+    ]
+    shares = Shares(0.1, {"numerals": 0.5, "minute track": 0.3, "signature": 0.9, "seconds bit": -1.0})
+    (one,) = loudest(dial("hand-painted", 0.8), shares, crops)  # the signature has no picture
+    assert one.heading == "Numerals" and "3.2 times likelier, those in this picture 1.6 times." in one.says
+    assert loudest(dial("printed", -0.8), shares, crops) == () and loudest(dial("printed", -0.8), None, crops) == ()
+    split = dial("undetermined", 0.1, DISAGREE, zones=[zone("numerals", ratio=1.2), zone("minute track", ratio=-1.4)])
+    assert [(one.heading, one.style) for one in loudest(split, None, crops)] == [
+        ("Numerals", "hand"), ("Minute track", "print")
+    ]  # fmt: skip
+    assert headline(split).startswith("Parts of this dial look painted")
+
+
+def test_what_the_parts_do_to_the_odds_multiplies_to_the_odds():
+    shares = Shares(0.1, {"signature": 0.5, "other": -0.01, "numerals": -0.3})
+    rows = weights(shares)
+    assert math.prod(10**row.added for row in rows) == pytest.approx(10**shares.total)
+    assert [row.says for row in rows] == [
+        "3.2 times for hand painting", "no weight", "2.0 times for printing", "1.3 times for hand painting",
+    ]  # fmt: skip
+    assert rows[1].name == "Rest of the dial"
+    assert product_sentence(shares, capped=False, stated=0.29).endswith("they make 1.9 to 1 for hand painting.")
+    assert "no more than 1.6 to 1" in product_sentence(shares, capped=True, stated=0.2)
+
+
+def test_the_dials_picture_is_held_to_a_size():
+    noise = np.random.default_rng(0).integers(0, 255, (700, 900, 3), dtype=np.uint8)
+    assert len(pictures.jpeg_within(noise, 120_000)) * 3 / 4 < 121_000 < len(pictures.jpeg_uri(noise)) * 3 / 4

@@ -1,0 +1,208 @@
+"""One training by several processes (torchrun), each on a device of its own, whose step is that of one process.
+
+Every rank holds all pictures, draws the same batch and takes its rows of it. What the net says of them is brought
+together before the loss, which compares rows; norms take mean and spread over all ranks; gradients are averaged. Every
+rank differentiates the sum of all ranks' losses, each of which is the whole loss: hence the mean of their gradients is
+the gradient of one process. Dropout alone differs, as each rank drops by itself. The first rank draws the pictures,
+validates and writes; the others hear of it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from concurrent.futures import Future
+from dataclasses import dataclass
+from typing import Any, cast
+
+import torch
+import torch.distributed as dist
+from torch import Tensor, nn
+
+from dialtell.model.net.device import pick_device
+from dialtell.model.net.output import NetOutput
+from dialtell.synth.scene import Range
+from dialtell.synth.shared.errors import ParameterError
+from dialtell.train.bags.bags import Bag
+from dialtell.train.bags.supply import Supply
+
+
+@dataclass(frozen=True)
+class Ranks:
+    """Which of how many processes this is. device : its own, None where there is but one, who picks for itself."""
+
+    rank: int = 0
+    count: int = 1
+    device: torch.device | None = None
+
+    @property
+    def first(self) -> bool:
+        """Whether this process draws the pictures and writes."""
+        return self.rank == 0
+
+    def rows(self, batch: int) -> slice:
+        """This rank's rows of a batch. Raises ParameterError where it cannot be shared evenly."""
+        if batch % self.count:
+            raise ParameterError(f"batch is {batch}, for {self.count} processes; give --batch a multiple of both and 2")
+        share = batch // self.count
+        return slice(self.rank * share, (self.rank + 1) * share)
+
+    def shared(self, net: nn.Module) -> nn.Module:
+        """The net with norms over all ranks; the same numbers under the same names."""
+        if self.count > 1:
+            for module in net.modules():
+                if isinstance(module, nn.BatchNorm2d):
+                    module.__class__ = NormOverRanks
+        return net
+
+    def together(self, output: NetOutput) -> NetOutput:
+        """What all ranks' nets say, of all rows in their order; without reasons."""
+        if self.count == 1:
+            return output
+        parts = (output.dial[:, None], output.zone, output.patch, output.photographic[:, None], output.present)
+        widths = [part.shape[1] for part in parts]
+        mine = torch.cat([part.float() for part in parts], dim=1)
+        whole: Tensor = _Together.apply(mine, self.rank, self.count)
+        dial, zone, patch, printing, present = torch.split(whole, widths, dim=1)
+        return NetOutput(dial[:, 0], zone, patch, printing[:, 0], present > 0.5)
+
+    def average(self, parameters: Iterable[nn.Parameter]) -> None:
+        """The mean of the ranks' gradients in place of each rank's own."""
+        if self.count == 1:
+            return
+        gradients = [parameter.grad for parameter in parameters if parameter.grad is not None]
+        whole = torch.cat([gradient.flatten() for gradient in gradients])  # one message, not one a weight
+        dist.all_reduce(whole)
+        whole /= self.count
+        at = 0
+        for gradient in gradients:
+            gradient.copy_(whole[at : at + gradient.numel()].view_as(gradient))
+            at += gradient.numel()
+
+    def part(self) -> None:
+        """Leave the others: what follows is for the first rank alone."""
+        if self.count > 1:
+            dist.destroy_process_group()
+
+
+ALONE = Ranks()
+
+
+def joined(device: str, *, at: str = "env://") -> Ranks:
+    """The ranks torchrun has started, met; ALONE where it has not.
+
+    device : as `pick_device` takes it; of CUDA devices each rank takes that of its number on its machine. at : where
+    ranks meet, for torch.distributed.
+    """
+    count = int(os.environ.get("WORLD_SIZE", "1"))
+    if count == 1:
+        return ALONE
+    rank, here = int(os.environ["RANK"]), int(os.environ.get("LOCAL_RANK", "0"))
+    kind, _ = pick_device(device)
+    if kind.type == "mps":
+        raise ParameterError("several processes train on cpu or cuda; give --device cpu")
+    if kind.type == "cuda":
+        if here >= torch.cuda.device_count():
+            raise ParameterError(
+                f"{torch.cuda.device_count()} CUDA devices are here, for more processes; give torchrun fewer of them"
+            )
+        kind = torch.device("cuda", here)
+        torch.cuda.set_device(kind)
+    dist.init_process_group("cpu:gloo,cuda:nccl" if kind.type == "cuda" else "gloo", at, rank=rank, world_size=count)
+    return Ranks(rank, count, kind)
+
+
+class _Summed(torch.autograd.Function):
+    """The sum over all ranks, for each of them."""
+
+    @staticmethod
+    def forward(context: Any, mine: Tensor) -> Tensor:
+        whole = mine.clone()
+        dist.all_reduce(whole)
+        return whole
+
+    @staticmethod
+    def backward(context: Any, gradient: Tensor) -> Tensor:
+        whole = gradient.clone()  # of the sum of all ranks' losses
+        dist.all_reduce(whole)
+        return whole
+
+
+class _Together(torch.autograd.Function):
+    """All ranks' rows in their order, for each of them."""
+
+    @staticmethod
+    def forward(context: Any, mine: Tensor, rank: int, count: int) -> Tensor:
+        context.rows = slice(rank * len(mine), (rank + 1) * len(mine))
+        parts = [torch.empty_like(mine) for _ in range(count)]
+        dist.all_gather(parts, mine.contiguous())
+        return torch.cat(parts)
+
+    @staticmethod
+    def backward(context: Any, gradient: Tensor) -> tuple[Tensor, None, None]:
+        whole = gradient.clone()
+        dist.all_reduce(whole)
+        return whole[context.rows], None, None
+
+
+class NormOverRanks(nn.BatchNorm2d):
+    """Batch norm whose mean and spread are those of all ranks' rows; on CPUs too, unlike torch's own."""
+
+    def forward(self, x: Tensor) -> Tensor:
+        """(P, C, H, W) -> the same shape."""
+        if not self.training:
+            return super().forward(x)
+        wide = x.to(torch.promote_types(x.dtype, torch.float32))
+        axes = (0, 2, 3)
+        number = x.new_tensor([x.numel() / x.shape[1]], dtype=wide.dtype)
+        sums: Tensor = _Summed.apply(torch.cat([wide.sum(axes), number]))
+        n = sums[-1].detach()
+        mean = sums[:-1] / n
+        away = wide - mean[:, None, None]  # about the mean, as squares of the values themselves lose digits
+        spread: Tensor = _Summed.apply(away.square().sum(axes)) / n
+        with torch.no_grad():
+            self._note(mean, spread, n)
+        scale = self.weight * (spread + self.eps).rsqrt()
+        return (away * scale[:, None, None] + self.bias[:, None, None]).to(x.dtype)
+
+    def _note(self, mean: Tensor, spread: Tensor, n: Tensor) -> None:
+        share = cast(float, self.momentum)
+        for kept, new in ((self.running_mean, mean), (self.running_var, spread * n / (n - 1))):
+            cast(Tensor, kept).lerp_(new, share)
+        cast(Tensor, self.num_batches_tracked).add_(1)
+
+
+class SharedSupply(Supply):
+    """Pictures of twins that the first rank's supply renders, shown to all ranks as they are asked for, in order.
+
+    own : the supply of the first rank, None on others. Held-out dials stay with the first.
+    """
+
+    def __init__(self, own: Supply | None) -> None:
+        self._own = own
+
+    def close(self) -> None:
+        """End the supply beneath."""
+        if self._own is not None:
+            self._own.close()
+
+    def order_twins(self, seed: int, first: int, count: int, scope: Range) -> list[Future[list[Bag]]]:
+        """See Supply."""
+        orders = [None] * count if self._own is None else self._own.order_twins(seed, first, count, scope)
+        return [cast("Future[list[Bag]]", _Shown(order)) for order in orders]
+
+    def order_singles(self, seed: int, count: int, scope: Range) -> list[Future[Bag | None]]:
+        """See Supply; none on others than the first rank."""
+        return [] if self._own is None else self._own.order_singles(seed, count, scope)
+
+
+class _Shown:
+    """A pair as the first rank rendered it."""
+
+    def __init__(self, order: Future[list[Bag]] | None) -> None:
+        self._order = order
+
+    def result(self) -> list[Bag]:
+        found: list[Any] = [None if self._order is None else self._order.result()]
+        dist.broadcast_object_list(found, src=0, device=torch.device("cpu"))
+        return cast("list[Bag]", found[0])
