@@ -196,7 +196,7 @@ def test_a_photograph_on_its_side_is_read_as_upright(tmp_path) -> None:
         turned = {zone["zone"]: zone["log10_lr"] for zone in read["zones"] if zone["judged"]}
         assert judged.keys() ^ turned.keys() <= {"other"} and {"numerals", "minute track"} <= turned.keys()
         for zone in judged.keys() & turned.keys():
-            assert turned[zone] == pytest.approx(judged[zone], abs=0.3), zone
+            assert turned[zone] == pytest.approx(judged[zone], abs=0.5), zone  # twice what SD real photographs have
 
 
 def test_zones_and_the_sentence_never_contradict(records) -> None:

@@ -15,7 +15,8 @@ def record(*shares):
 
 def test_need_comes_from_the_figures_of_the_weights():
     # a bin's name states its lower bound in px/mm of an 18 size dial; the bound itself is log2 of px per patch px
-    for index, shares in enumerate([(0.9, 0.4, 0.2, 0.1), (None, 0.9, 0.5, 0.1), (0.9, 0.9, 0.9, 0.2)]):
+    cases = (0.9, 0.4, 0.2, 0.1, 0.1, 0.1), (None, 0.9, 0.5, 0.1, 0.2, 0.1), (0.9, 0.9, 0.9, 0.2, 0.1, 0.1)
+    for index, shares in enumerate(cases):
         low = RESOLUTION_BINS[index + 1][1]
         assert needed_pixels_per_radius(record(*shares)) == pytest.approx(SCALE * 2**low, rel=0.06)
 
@@ -23,7 +24,7 @@ def test_need_comes_from_the_figures_of_the_weights():
 @pytest.mark.parametrize("told", [{}, {"figures": {}}, {"figures": {"dial": "odd"}}, {"figures": {"dial": [3, {}]}}])
 def test_need_without_figures(told):
     assert needed_pixels_per_radius(told) == USUAL_NEED
-    assert needed_pixels_per_radius(record(0.9, 0.9, 0.9, 0.9)) == USUAL_NEED
+    assert needed_pixels_per_radius(record(*[0.9] * 6)) == USUAL_NEED
 
 
 def test_inflated_only_where_missing_px_matter():

@@ -18,9 +18,16 @@ from dialtell.train.stats.proportion import wilson
 
 Floats = NDArray[np.float64]
 
-# log2 of true px per patch px: a patch px is 1/640 of the dial radius, 29 px/mm on an 18 size dial at 0
-RESOLUTION_BINS = (("below 7 px/mm", -9.0, -2.0), ("7 to 15 px/mm", -2.0, -1.0), ("15 to 29 px/mm", -1.0, 0.0),
-                   ("29 px/mm and above", 0.0, 9.0))  # fmt: skip
+# log2 of true px per patch px: a patch px is 1/640 of the dial radius, 29 px/mm on an 18 size dial at 0; half octaves,
+# so that what a photograph must resolve is known as finely as one thousand dials allow
+RESOLUTION_BINS = (
+    ("below 7 px/mm", -9.0, -2.0),
+    ("7 to 10 px/mm", -2.0, -1.5),
+    ("10 to 15 px/mm", -1.5, -1.0),
+    ("15 to 21 px/mm", -1.0, -0.5),
+    ("21 to 29 px/mm", -0.5, 0.0),
+    ("29 px/mm and above", 0.0, 9.0),
+)
 FEWEST = 5  # dials of each kind in a bin, below which it is not measured
 
 

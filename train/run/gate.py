@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -11,11 +12,12 @@ import torch
 
 from dialtell.model.net.familiar import FEW, TRAITS, Familiar, traits_of
 from dialtell.train.bags.bags import Bag
-from dialtell.train.run.calibrate import RESOLUTION_BINS, Floats
+from dialtell.train.run.calibrate import Floats
 from dialtell.train.run.store import HeldOut
 
 SHRUNK = 1e-4  # added to each variance, as a share: directions in which no dial differs would count without end
 PASSED = 0.995  # of the drawn dials of the family that lies farther off
+BOUNDS = (-9.0, -2.0, -1.0, 0.0, 9.0)  # log2 of true px per patch px, between which dials have a limit of their own
 FEWEST = 200  # dials of a family, fewer do not tell that share
 
 
@@ -45,7 +47,7 @@ def note_familiar(families: Sequence[Floats], fresh: Floats) -> dict[str, Any]:
     least = max(float(np.quantile(distance, PASSED)) for distance in apart)
     distance, resolution = np.concatenate(apart), np.concatenate([family[:, -1] for family in families])
     limits = []
-    for _, low, high in RESOLUTION_BINS:
+    for low, high in pairwise(BOUNDS):
         own = distance[(resolution > low) & (resolution <= high)]
         limits.append((high, max(least, float(np.quantile(own, PASSED)) if len(own) else 0.0)))
     familiar = replace(fit_traits(np.concatenate(families)), limits=tuple(limits))
