@@ -59,7 +59,6 @@ def page_text(compared: Comparison) -> str:
         reason=document["reason"],
         process=document["process"],
         support=document["support"],
-        ratio=None if ratio is None else f"{ratio:+.2f}".replace("-", "\u2212"),
         weight=weight_words(ratio, capped=document["support"].startswith("at least")),
         part=document["part"],
         resolved=None if found is None else round(found.scale),

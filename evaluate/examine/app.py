@@ -7,6 +7,7 @@ import contextlib
 import secrets
 import tempfile
 from collections.abc import AsyncIterator, Callable
+from pathlib import Path
 from typing import TypeVar
 
 from starlette.applications import Starlette
@@ -113,12 +114,22 @@ class Examination:
         place = await self.desk.full(row["sha256"])
         return FileResponse(place, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
 
-    async def inspection(self, request: Request) -> Response:
-        """The inspection page of a dial; not while its call is kept back."""
+    async def report(self, request: Request) -> Response:
+        """The report of a dial, three pages to print or to send."""
+        place = (await self._page(request)).with_suffix(".pdf")
+        name = f"dial-{request.path_params['dial']}.pdf"
+        return FileResponse(place, media_type="application/pdf", filename=name, headers={"Cache-Control": "no-store"})
+
+    async def _page(self, request: Request) -> Path:
+        """Where the inspection page of a dial lies, its report beside it; not while its call is kept back."""
         number = request.path_params["dial"]
         if await self._ask(lambda dials: dials.kept_back(dials.dial(number))):
             raise Refusal(403, "note your own opinion first, then the call can be shown")
-        content = await asyncio.to_thread((await self.desk.page(number)).read_bytes)
+        return await self.desk.page(number)
+
+    async def inspection(self, request: Request) -> Response:
+        """The inspection page of a dial."""
+        content = await asyncio.to_thread((await self._page(request)).read_bytes)
         # a document of its own: its script runs by its digest, and the page may ask this server nothing
         policy = (
             "sandbox allow-scripts; default-src 'none'; img-src data:; style-src 'unsafe-inline'; "
@@ -270,6 +281,7 @@ def examination(
         Route("/dials/{dial:int}/show", rooms.show, methods=["POST"]),
         Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),
         Route("/dials/{dial:int}/inspection", rooms.inspection, methods=["GET"]),
+        Route("/dials/{dial:int}/report", rooms.report, methods=["GET"]),
         Route("/dials/{dial:int}/phone", rooms.invite, methods=["POST"]),
         Route("/phone/dismiss", rooms.dismiss, methods=["POST"]),
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),

@@ -94,8 +94,8 @@ class Desk:
         self.version += 1
 
     async def page(self, dial: int) -> Path:
-        """The inspection page of a dial from all its photographs that are read, written if it is not there. Raises
-        DialtellError."""
+        """The inspection page of a dial from all its photographs that are read, its report beside it, written if they
+        are not there. Raises DialtellError."""
 
         def asked(dials: Any) -> tuple[list[tuple[Path, Any]], list[int], dict[str, str], Any]:
             read = [photo for photo in dials.photographs(dial) if photo["state"] == READ]
@@ -107,7 +107,7 @@ class Desk:
         if not photos:
             raise PhotoError("nothing of it is read yet; wait until it is")
         name = row["name"] or f"dial {dial}"
-        place = self.files.page([*readings, row["year"], name])
+        place = self.files.page([*readings, row["year"], name, "with its report"])
         photos = [(path, replace(known, max_pixels=self.max_pixels)) for path, known in photos]
         return await self._made(PAGE, place, name, work.write_inspection, photos, place, name, row["year"], names)
 

@@ -126,8 +126,9 @@ def read_together(photos: list[tuple[Path, Known]], name: str) -> tuple[dict[str
 def write_inspection(
     photos: list[tuple[Path, Known]], page: Path, name: str, year: int | None, names: dict[str, str]
 ) -> None:
-    """Write the inspection page of a dial from its photographs. name, year : of the dial; a year is held against the
-    call. names : of the photographs' files, as the person calls them. Raises PhotoError, OutputError."""
+    """Write the inspection page of a dial from its photographs, and its report beside it. name, year : of the dial; a
+    year is held against the call. names : of the photographs' files, which are named by their hashes, as the person
+    calls them. Raises PhotoError, OutputError."""
     from dataclasses import replace
 
     from dialtell.evaluate.examine.shown import named
@@ -140,6 +141,8 @@ def write_inspection(
     alone = [score_photo(path, weights, known=known) for path, known in photos]
     scored = alone[0] if len(alone) == 1 else score_dial(alone, weights, name=name).scored
     years = Years(year, year, year, "as stated") if year is not None and EARLIEST <= year <= LATEST else None
+    hashes = [(names[path.name], path.stem) for path, _ in photos]
     names = {str(path): names[path.name] for path, _ in photos} | names
     scored = replace(scored, record=named(scored.record, names))
-    inspect_scored(scored, page, None, weights, PageWishes(years=years, overwrite=True))
+    wishes = PageWishes(years=years, report=page.with_suffix(".pdf"), overwrite=True, hashes=hashes)
+    inspect_scored(scored, page, None, weights, wishes)

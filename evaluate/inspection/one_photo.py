@@ -45,12 +45,14 @@ class PageWishes:
 
     years : when the movement was made, for the date check. compare_with : photograph of another dial to show beside the
     close views; None draws a like dial of each kind. report : a PDF to write too. overwrite : replace what exists.
+    hashes : (name, SHA-256) of the photographs, None to work them out of the files a record names.
     """
 
     years: Years | None = None
     compare_with: str | os.PathLike[str] | None = None
     report: Path | None = None
     overwrite: bool = False
+    hashes: Sequence[tuple[str, str]] | None = None
 
 
 class Inspection(NamedTuple):
@@ -162,7 +164,7 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         advice=advice_of(scored.record, scored.resolution),
         shown_as=None if shown_zone is None or located else shown_zone.value,
         whole=None if view.whole else small_view(scored.photo, WHOLE_PX),
-        hashes=hashes_of(scored.record),
+        hashes=hashes_of(scored.record) if wishes.hashes is None else wishes.hashes,
         next_photographs=next_photographs(
             record["next_fields"], view.picture, view.geometry(reading.geometry) if reading and located else None
         ),

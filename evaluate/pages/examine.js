@@ -299,6 +299,8 @@
     }
     at("inspection").hidden = !call;
     at("inspection").href = `/dials/${dial.id}/inspection`;
+    at("report").hidden = !call;
+    at("report").href = `/dials/${dial.id}/report`;
     at("show").hidden = !dial.kept_back;
     at("show").disabled = !dial.opinions.dial;
     at("warnings").replaceChildren(...(call ? call.warnings : []).map((words) => element("li", words)));

@@ -66,6 +66,7 @@ class StandIn(Desk):
         if name == "read_together":
             return {**record(values[0][0][1]), "reason": f"Sentinel of {len(values[0])}.",
                     "warnings": [f"Sentinel {values[0][0][0].name} differs."]}, WEIGHTS  # fmt: skip
+        values[1].with_suffix(".pdf").write_bytes(b"%PDF of sentinel")
         values[1].write_text(f"<p>sentinel page of {len(values[0])}, {values[3]}", "utf-8")
         return None
 

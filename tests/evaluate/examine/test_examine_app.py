@@ -280,7 +280,8 @@ def test_the_call_is_kept_back_until_the_person_has_spoken(client):
 
     def answers():
         return "".join(
-            client.get(path).text for path in ("/dials", f"/dials/{dial}", "/state", f"/dials/{dial}/inspection")
+            client.get(path).text
+            for path in ("/dials", f"/dials/{dial}", "/state", f"/dials/{dial}/inspection", f"/dials/{dial}/report")
         )
 
     assert not [word for word in TELLTALES if word in answers()]
@@ -292,6 +293,8 @@ def test_the_call_is_kept_back_until_the_person_has_spoken(client):
     told = client.post(f"/dials/{dial}/show", json={}).json()
     assert told["call"]["call"] == "hand-painted" and not told["kept_back"]
     assert client.get(f"/dials/{dial}/inspection").text == "<p>sentinel page of 1, None"
+    report = client.get(f"/dials/{dial}/report")
+    assert report.content == b"%PDF of sentinel" and f"dial-{dial}.pdf" in report.headers["content-disposition"]
     add(client, dial, b"another")
     client.post(f"/dials/{dial}", json={"year": 1884})
     settled(client, dial)

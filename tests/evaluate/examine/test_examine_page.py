@@ -163,6 +163,12 @@ def test_from_the_drop_to_another_machine(tmp_path):
         # the page of why opens from here, and its script runs
         browser.run("location.hash = 'dial-1'")
         browser.wait("!document.getElementById('inspection').hidden")
+        click(browser, "#report")
+        report, end = down / "dial-1.pdf", time.monotonic() + 120
+        while not report.is_file():
+            assert time.monotonic() < end
+            time.sleep(0.05)
+        assert report.read_bytes().startswith(b"%PDF-")
         browser.open(browser.run("return document.getElementById('inspection').href"))
         assert browser.wait("document.readyState === 'complete' && document.title")
         assert browser.console() == []
