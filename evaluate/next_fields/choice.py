@@ -93,7 +93,7 @@ def zone_weights(verdict: Verdict) -> Floats:
     ratios: Mapping[Zone, float] = {
         zone: evidence.log10_lr
         for zone, evidence in verdict.zones.items()
-        if evidence.log10_lr is not None and abs(evidence.log10_lr) > LEAST_SUPPORT
+        if evidence.log10_lr is not None and not evidence.withheld and abs(evidence.log10_lr) > LEAST_SUPPORT
     }
     both = min(ratios.values(), default=0.0) < 0 < max(ratios.values(), default=0.0)
     return np.array([DISAGREEING if both and zone in ratios else 1.0 for zone in ZONES])
