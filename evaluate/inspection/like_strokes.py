@@ -213,7 +213,7 @@ def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
         )  # fmt: skip
     unit = "mm" if diameter_mm else "of the dial’s radius"
     size = 0.5 * diameter_mm if diameter_mm else 1.0
-    widths = " and ".join(f"{course.typical * size:.3f}" for course in strip.courses)
+    widths = " and ".join(dict.fromkeys(f"{course.typical * size:.3f}" for course in strip.courses))
     said = UNITS.get(strip.zone, "min")
     return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}", "unit": said}
 

@@ -64,8 +64,8 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
     The whole dial comes first where it is shown coarsely, and alone of a close-up and where it is shown so small that
     nothing can be laid on it.
     """
-    if verdict.call != UNDETERMINED or resolution.screened:
-        return ()
+    if verdict.call != UNDETERMINED or resolution.screened or reading.sharpness.halftone:
+        return ()  # of a picture of a printed picture there is nothing to come nearer to
     if reading.close_up is not None:
         return (_whole(resolution, "a close-up by itself does not say which part of it is shown"),)
     if resolution.true < 2 * LEAST_WHOLE:

@@ -84,6 +84,8 @@ def test_a_drawn_dial_is_asked_for_in_frames_on_its_strokes() -> None:
     reading = rendered(3).reading
     found = next_fields(reading, OPEN, FINE)
     assert LEAST <= len(found) <= MOST
+    halftone = replace(reading, sharpness=replace(reading.sharpness, halftone=True))
+    assert next_fields(halftone, OPEN, FINE) == ()  # as where it carries close-ups that show no screen
     centers = reading.patches.center
     for one in found:
         assert one.width == WIDTH and one.pixels_per_radius == pytest.approx(CLOSE)
