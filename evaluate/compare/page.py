@@ -65,6 +65,7 @@ def page_text(compared: Comparison) -> str:
         share=None if not document["places"] else f"{document['matched']} of {document['places']}",
         start=start_view(compared),
         stray=document["stray"],
+        told=document["log10_lr"] is not None,  # of different designs how far they stray says nothing
         zones=[
             {
                 **row,

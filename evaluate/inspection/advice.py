@@ -29,7 +29,7 @@ HANDS = (
 ORIGINAL = "Send the file as the camera wrote it: no screenshot, no filter, no copy shrunk by a message service."
 CLOSED = "Leave the crystal closed."
 ADVICES = (PIXELS, CLOSER, SQUARE, FOCUS, LIGHT, HANDS, ORIGINAL, CLOSED)
-MORE = "Photograph the parts that settle nothing from close by, and give them together with this one: --one-dial."
+MORE = "Photograph the parts that settle nothing from close by, and give them together with this one and --one-dial."
 
 _CLEAR = 1.3  # times what is needed, to which a photograph is to be brought
 _EXPECTED = ("signature", "numerals", "minute track", "seconds bit")

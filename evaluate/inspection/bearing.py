@@ -77,7 +77,7 @@ class Bearing:
                     "call out and add nothing to its number."
                 )
             case Agreement.DISAGREE if self.call == UNDETERMINED:
-                return f"What was read leans to {_SIDE[self.stated > 0]}, but {said} lean to {lean}: no call is made."
+                return f"The measurements lean the other way: {said} point to {lean}."
             case Agreement.DISAGREE:
                 return (
                     f"The measurements lean the other way: {said} point to {lean}. The call stands as it is; look at "

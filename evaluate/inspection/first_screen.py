@@ -178,6 +178,8 @@ def weights(shares: Shares) -> tuple[Weight, ...]:
 def product_sentence(shares: Shares, *, capped: bool, stated: float) -> str:
     """What the parts make together, and that the call says no more than is vouched for."""
     first = f"Multiplied with one another they make {odds_words(shares.total)}"
+    if abs(stated) < LEAST_SUPPORT and not capped:
+        return f"{first}: too little to speak for either side."
     if not capped:
         return f"{first}."
     return f"{first}; the call says no more than {odds_words(stated)}, for nothing beyond that has been tested."

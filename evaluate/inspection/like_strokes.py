@@ -35,6 +35,7 @@ Floats = NDArray[np.float64]
 
 MOST_GROUPS = 4  # line-ups of a zone on the page, the largest
 BESIDE = 12  # strokes of a drawn dial shown
+LEAST_TIMES = 0.5  # times the grain, below which no stroke of a line-up shows anything of its own
 FEW = 3  # strokes, up to which a line-up stands beside another
 WORKERS = 2  # threads
 DRAWN_SCALE = 440.0  # px per dial radius of a drawn dial at most
@@ -149,7 +150,7 @@ def _group(
             {"at": k, "name": _where(group, index), "times": _short(float(group.times[index])), "odd": index in odd}
             for k, index in enumerate(chosen)
         ],
-        "beside": beside,
+        "beside": beside if len(beside) == len(drawn) else [],  # one kind alone would be no comparison
     }
 
 
@@ -162,12 +163,16 @@ def _where(group: LineUp, index: int) -> str:
 
 
 def _short(value: float) -> str:
+    if value < 0.05:
+        return "< 0.1"
     return f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
 
 
 def _sentence(group: LineUp) -> str:
     """How much they differ, and which most."""
     low, middle, high = (_short(float(np.quantile(group.times, q))) for q in (0.0, 0.5, 1.0))
+    if group.times.max() < LEAST_TIMES:
+        return "The grain of the photograph hides whatever sets them apart."
     if len(group.cuts) == 2:
         return f"The two differ by {middle} times what the grain would make."
     text = (
@@ -208,7 +213,7 @@ def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
         )  # fmt: skip
     unit = "mm" if diameter_mm else "of the dial’s radius"
     size = 0.5 * diameter_mm if diameter_mm else 1.0
-    widths = " and ".join(f"{course.typical * size:.3f}" for course in strip.courses)
+    widths = " and ".join(dict.fromkeys(f"{course.typical * size:.3f}" for course in strip.courses))
     said = UNITS.get(strip.zone, "min")
     return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}", "unit": said}
 
@@ -276,5 +281,5 @@ def _figure(figure: Figure) -> dict[str, Any]:
     return {
         "hour": figure.hour, "uri": pictures.jpeg_uri(figure.picture, 86), "side": figure.picture.shape[0],
         "share": None if share is None else f"×{ratio_words(share)}",
-        "style": "open" if share is None or abs(share) < 0.005 else "hand" if share > 0 else "print",
+        "style": "open" if share is None or ratio_words(share) == "1.0" else "hand" if share > 0 else "print",
     }  # fmt: skip

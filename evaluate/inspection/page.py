@@ -198,12 +198,17 @@ def _gave(row: Mapping[str, Any], total: int) -> str:
     """What one photograph is, where it lies, and how much of the call rests on it."""
     if row["role"] in ("another dial", "not placed"):
         said = "of another dial, as it seems" if row["role"] == "another dial" else "not laid on the whole view"
-        return f"{said}; left out.{' ' + row['reason'] if row['reason'] else ''}"
+        return f"{said}; left out.{' ' + _sentence(row['reason']) if row['reason'] else ''}"
     place = row["place"]
     zones = "" if place is None else ", ".join(list(place["zones"])[:3])
     return (
         f"{row['role']}{f' ({zones})' if zones else ''}; {row['squares']} of the {total} small squares judged are its."
     )
+
+
+def _sentence(clause: str) -> str:
+    """A clause as a sentence of its own."""
+    return f"{clause[:1].upper()}{clause[1:].rstrip('.')}."
 
 
 def versions_of(model: Mapping[str, Any], hashes: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:

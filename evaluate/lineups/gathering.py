@@ -116,7 +116,7 @@ def _what(zone: Zone, group: list[Cut]) -> str:
     """What a group by likeness is, without reading it."""
     across, down = np.median([cut.size for cut in group], axis=0)
     if 0.75 < across / down < 1.33 and zone is not Zone.NUMERALS and max(across, down) < 12:
-        return "dots or small marks"
+        return "small letters or marks" if zone is Zone.SIGNATURE else "dots or small marks"
     return {Zone.SIGNATURE: "like letters", Zone.NUMERALS: "like strokes of the figures"}.get(
         zone, "like small figures"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,8 +65,21 @@ def unrolled(zone: Zone, track: Track, sheet: StrokeSheet, photo: Photo, geometr
         points = geometry.to_photo(np.asarray(track.centre) + radius[:, None, None] * ray)
         found = sample_at(photo.pixels, points[..., 0], points[..., 1])
         quarters.append(display(softened(found, times) if times > 1.0 else found))
-    rings = find_rings(sheet, track.centre, (low, high))
+    rings = apart(find_rings(sheet, track.centre, (low, high)), sheet.scale)
     return Strip(zone, tuple(quarters), tuple(_course(ring, sheet.scale) for ring in rings[:MOST_RINGS]))
+
+
+def apart(rings: Sequence[Ring], scale: float) -> list[Ring]:
+    """Those narrower than it is to the next one: what overlaps is shading or a row of broad marks and no line.
+
+    scale : px of the sheet per dial radius.
+    """
+    kept = []
+    for at, ring in enumerate(rings):
+        near = [abs(other.radius - ring.radius) for k, other in enumerate(rings) if k != at]
+        if float(np.median(ring.width)) / scale < min(near, default=math.inf):
+            kept.append(ring)
+    return kept
 
 
 def _course(ring: Ring, scale: float) -> Course:

@@ -64,8 +64,8 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
     The whole dial comes first where it is shown coarsely, and alone of a close-up and where it is shown so small that
     nothing can be laid on it.
     """
-    if verdict.call != UNDETERMINED or resolution.screened:
-        return ()
+    if verdict.call != UNDETERMINED or resolution.screened or reading.sharpness.halftone:
+        return ()  # of a picture of a printed picture there is nothing to come nearer to
     if reading.close_up is not None:
         return (_whole(resolution, "a close-up by itself does not say which part of it is shown"),)
     if resolution.true < 2 * LEAST_WHOLE:
@@ -93,7 +93,7 @@ def zone_weights(verdict: Verdict) -> Floats:
     ratios: Mapping[Zone, float] = {
         zone: evidence.log10_lr
         for zone, evidence in verdict.zones.items()
-        if evidence.log10_lr is not None and abs(evidence.log10_lr) > LEAST_SUPPORT
+        if evidence.log10_lr is not None and not evidence.withheld and abs(evidence.log10_lr) > LEAST_SUPPORT
     }
     both = min(ratios.values(), default=0.0) < 0 < max(ratios.values(), default=0.0)
     return np.array([DISAGREEING if both and zone in ratios else 1.0 for zone in ZONES])

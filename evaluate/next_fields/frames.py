@@ -43,11 +43,18 @@ def next_photographs(
     reasons = tuple(plain_name(field["reason"]) for field in fields)
     near = [(number, field) for number, field in enumerate(fields, 1) if field["width"] <= PART]
     if not near:
-        return NextPhotographs("Give it together with this photograph and --one-dial.", None, reasons)
+        return NextPhotographs(
+            "Photograph the dial anew, and give that together with this photograph and --one-dial.", None, reasons
+        )
     one = near[0][1]
     finely = "" if one["px_per_mm"] is None else f", which is {one['px_per_mm']:.0f} pixels per millimetre"
+    first = (
+        "These places would most likely settle it, the first one most of all. Photograph each framed place from near"
+        if len(near) == len(fields)
+        else "Begin with the whole dial anew. Then photograph each framed place from near"
+    )
     says = (
-        "These places would most likely settle it, the first one most of all. Photograph each framed place from near, "
+        f"{first}, "
         f"so that its frame fills the picture: sharp, and at least {one['pixels']} pixels across{finely}. Then give "
         "them together with this photograph and --one-dial."
     )

@@ -79,7 +79,7 @@ def _contradiction(zones: list[Zone], verdict: Verdict) -> str:
     leaning = {
         zone: one.log10_lr
         for zone, one in verdict.zones.items()
-        if one.log10_lr is not None and abs(one.log10_lr) > LEAST_SUPPORT
+        if one.log10_lr is not None and not one.withheld and abs(one.log10_lr) > LEAST_SUPPORT
     }
     hand, plate = ([zone for zone, ratio in leaning.items() if sign * ratio > 0] for sign in (1, -1))
     if not (hand and plate and leaning.keys() & set(zones)):

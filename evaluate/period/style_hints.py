@@ -84,7 +84,9 @@ def _lettering(reading: Reading) -> StyleHint:
     if found.value > LEANING:
         period = "Script and decorated signatures came in between the mid 1880s and about 1890."
         return StyleHint(LETTERING, SLANTING, period, "Most of its upright strokes lean to the right, as in script.")
-    return StyleHint(LETTERING, NOT_TOLD, "", "Its strokes do not all lean one way; capitals and mixed lines do not.")
+    return StyleHint(
+        LETTERING, NOT_TOLD, "", "Its strokes do not all lean one way, as those of capitals and of mixed lines."
+    )
 
 
 def _seconds_bit(reading: Reading) -> StyleHint:

@@ -98,7 +98,7 @@ def zone_reason(zone: Zone, evidence: ProcessEvidence, zones: ZoneMap) -> str:
         return f"Not found: no strokes that can be read there{hidden}."
     if evidence.patches < LEAST_ZONE_PATCHES:
         count = _patches(evidence.patches)
-        return f"Too few strokes: {count} with strokes, at least {LEAST_ZONE_PATCHES} are needed{hidden}."
+        return f"Too few to judge by itself: {count} with strokes, at least {LEAST_ZONE_PATCHES} are needed{hidden}."
     return f"Not judged: too few strokes on the whole dial to compare its {_patches(evidence.patches)} with."
 
 
@@ -108,6 +108,8 @@ def print_reason(evidence: PrintEvidence) -> str:
     if ratio is None:
         return "These weights are not calibrated to tell transfer from photographic prints; train new ones for that."
     if evidence.call == CANNOT_TELL:
+        if support_words(ratio, capped=False) == NO_SUPPORT:
+            return "A transfer and a photographic print are about equally likely."
         likelier = PHOTOGRAPHIC if ratio > 0 else TRANSFER
         return (
             f"A {likelier} print is likelier by {ratio_words(ratio)} to 1, short of the {10 ** threshold():.0f} to 1 "
@@ -177,7 +179,7 @@ def _silent(verdict: Verdict, open_zones: Sequence[Zone]) -> list[str]:
     if open_zones:
         parts.append(f"{_listed(open_zones)} {_verb(open_zones, 'does', 'do')} not settle it")
     if unread:
-        parts.append(f"{_listed(unread)} could not be read")
+        parts.append(f"{_listed(unread)} {_verb(unread, 'shows', 'show')} too little to be judged alone")
     if lost:
         parts.append(f"{_listed(lost)} {_verb(lost, 'was', 'were')} not found")
     return parts

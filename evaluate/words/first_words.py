@@ -19,6 +19,7 @@ HEADLINES = {
 }
 MIXED = "Parts of this dial look painted by hand, others printed."
 NO_DIAL = "No dial could be judged in this photograph."
+SEVERAL = "Painted or printed? These photographs do not settle it."
 KINDS = ("painted by hand", "printed")  # towards which a ratio above and below 0 speaks
 
 
@@ -26,7 +27,10 @@ def headline(record: Mapping[str, Any]) -> str:
     """The call in one sentence. record : of schema dialtell.score/1."""
     if record["support"] == DISAGREE:
         return MIXED
-    return NO_DIAL if record["geometry"] is None and record["log10_lr"] is None else HEADLINES[record["call"]]
+    if record["geometry"] is None and record["log10_lr"] is None:
+        return NO_DIAL
+    laid = sum(row["squares"] > 0 for row in record.get("photographs", ()))
+    return SEVERAL if laid > 1 and record["call"] == "undetermined" else HEADLINES[record["call"]]
 
 
 def strength(record: Mapping[str, Any]) -> tuple[str, str]:

@@ -40,7 +40,7 @@ def test_no_number_of_the_call_hangs_on_the_measurements():
         (1.5, 0.4, Agreement.AGREE, "point the same way"),
         (1.5, -0.7, Agreement.DISAGREE, "The measurements lean the other way: the 12 measurements"),
         (-1.2, 2.0, Agreement.DISAGREE, "point to hand painting (100 to 1). The call stands"),
-        (0.6, -1.9, Agreement.DISAGREE, "leans to hand painting, but"),
+        (0.6, -1.9, Agreement.DISAGREE, "lean the other way"),
         (0.2, 1.9, Agreement.CALL_SILENT, "point to hand painting (79 to 1), but alone they make no call"),
         (1.5, 0.1, Agreement.MEASUREMENTS_SILENT, "settle nothing by themselves"),
         (1.5, None, Agreement.NO_OPINION, "12 measurements could be set against drawn dials"),

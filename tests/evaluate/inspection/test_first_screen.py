@@ -70,6 +70,9 @@ def test_the_heaviest_part_of_the_calls_side_is_the_loudest():
         ("Numerals", "hand"), ("Minute track", "print")
     ]  # fmt: skip
     assert headline(split).startswith("Parts of this dial look painted")
+    laid = [{"squares": 60}, {"squares": 40}, {"squares": 0}]
+    assert headline(dial("undetermined", 0.4, photographs=laid)).endswith("These photographs do not settle it.")
+    assert headline(dial("undetermined", 0.4, photographs=laid[::2])).endswith("This photograph does not settle it.")
 
 
 def test_what_the_parts_do_to_the_odds_multiplies_to_the_odds():
@@ -80,7 +83,9 @@ def test_what_the_parts_do_to_the_odds_multiplies_to_the_odds():
         "3.2 times for hand painting", "no weight", "2.0 times for printing", "1.3 times for hand painting",
     ]  # fmt: skip
     assert rows[1].name == "Rest of the dial"
-    assert product_sentence(shares, capped=False, stated=0.29).endswith("they make 1.9 to 1 for hand painting.")
+    assert product_sentence(shares, capped=False, stated=0.29).endswith(
+        "they make 1.9 to 1 for hand painting: too little to speak for either side."
+    )
     assert "no more than 1.6 to 1" in product_sentence(shares, capped=True, stated=0.2)
 
 

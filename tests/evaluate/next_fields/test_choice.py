@@ -72,10 +72,20 @@ def test_places_of_zones_that_contradict_each_other_count_more() -> None:
     assert (zone_weights(verdict(0.9, None, 0.9, 0.8)) == 1.0).all()
 
 
+def test_what_is_withheld_contradicts_nothing() -> None:
+    split = verdict(0.1, None, 0.9, -0.8, 0.1)
+    held = replace(split, zones={zone: replace(one, withheld=True) for zone, one in split.zones.items()})
+    assert (zone_weights(held) == 1.0).all()
+    within = Within(spots([[0.0, -0.8], [0.1, -0.8]]), np.ones(2, bool), np.eye(len(ZONES))[TRACK])
+    assert "lean" in reason_words(within, split, None) and "lean" not in reason_words(within, held, None)
+
+
 def test_a_drawn_dial_is_asked_for_in_frames_on_its_strokes() -> None:
     reading = rendered(3).reading
     found = next_fields(reading, OPEN, FINE)
     assert LEAST <= len(found) <= MOST
+    halftone = replace(reading, sharpness=replace(reading.sharpness, halftone=True))
+    assert next_fields(halftone, OPEN, FINE) == ()  # as where it carries close-ups that show no screen
     centers = reading.patches.center
     for one in found:
         assert one.width == WIDTH and one.pixels_per_radius == pytest.approx(CLOSE)

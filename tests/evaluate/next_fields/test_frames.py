@@ -31,6 +31,7 @@ def test_nothing_is_shown_of_a_settled_dial_and_no_frame_of_the_whole() -> None:
     both = next_photographs([FIELD | {"width": 2.1}, FIELD], PHOTO, DIAL)
     assert both is not None and both.picture is not None and len(both.reasons) == 2
     assert [frame["number"] for frame in both.picture["frames"]] == [2]
+    assert both.says.startswith("Begin with the whole dial")
 
 
 def test_the_part_of_the_page_is_escaped() -> None:

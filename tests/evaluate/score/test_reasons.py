@@ -22,7 +22,7 @@ COARSE = Resolution(500, 236, 640, diameter_mm=44.873)
             (2.0, 0.2, 1.6, 1.4, None),
             FINE,
             "Numerals and minute track both speak for hand painting; the signature does not settle it; the seconds bit "
-            "could not be read.",
+            "shows too little to be judged alone.",
         ),
         (
             (-2.0, -1.5, -1.5, -1.5, -1.5),
@@ -38,7 +38,7 @@ COARSE = Resolution(500, 236, 640, diameter_mm=44.873)
             (0.7, None, 0.6, 0.2, 0.2),
             FINE,
             "What was read leans towards hand painting, but at 5.0 to 1 it falls short of the 9 to 1 that a call "
-            "needs; the signature could not be read.",
+            "needs; the signature shows too little to be judged alone.",
         ),
         # a zone that would settle it by itself is named, with what the dial taken together says
         (
@@ -113,7 +113,7 @@ def test_zones_say_why_they_were_not_judged():
     assert zone_reason(Zone.NUMERALS, ProcessEvidence(0), bare).startswith("Not found: no strokes that can be read")
     assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(0), full) == "Not found: no strokes that can be read there."
     assert zone_reason(Zone.NUMERALS, ProcessEvidence(1), full).startswith(
-        "Too few strokes: 1 small square with strokes, at least 4"
+        "Too few to judge by itself: 1 small square with strokes, at least 4"
     )
     assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(2), hidden).endswith(
         "needed; the watch hands cover 30% of it."
@@ -144,6 +144,7 @@ def test_a_print_says_how_sure_its_process_is():
     assert print_reason(PrintEvidence(0.94)) == (
         "A photographic print is likelier by 8.7 to 1, short of the 9 to 1 that a call needs."
     )
+    assert print_reason(PrintEvidence(0.02)) == "A transfer and a photographic print are about equally likely."
     assert "not calibrated" in print_reason(PrintEvidence())
 
 
