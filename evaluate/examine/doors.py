@@ -16,21 +16,10 @@ from urllib.parse import parse_qs
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from dialtell.evaluate.pages.headers import HEADERS
+
 HOST = "127.0.0.1"
 COOKIE = "dialtell-examine"
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-)
-HEADERS = {
-    "Content-Security-Policy": POLICY,
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cache-Control": "no-store",
-}
 LARGEST_BODY = 65_536  # bytes, but for photographs
 PATIENCE_S = 30.0  # for a request's body, and for each further part of a photograph
 

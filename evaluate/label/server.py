@@ -28,6 +28,7 @@ from dialtell.evaluate.label.photos import LabelPhoto, PhotoFolder
 from dialtell.evaluate.label.rim import rim_ellipse
 from dialtell.evaluate.label.store import LabelStore
 from dialtell.evaluate.label.views import LabelViews
+from dialtell.evaluate.pages.headers import HEADERS
 from dialtell.synth.shared.errors import DialtellError, OutputError
 
 HOST = "127.0.0.1"
@@ -36,19 +37,6 @@ PATIENCE_S = 30.0  # for a whole request to come, however slowly, and again for 
 MOST_CONNECTIONS = 32  # at once: a browser opens six
 COOKIE = "dialtell-label"
 
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-)
-HEADERS = {
-    "Content-Security-Policy": POLICY,
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cache-Control": "no-store",
-}
 PAGES = {
     "/": ("text/html; charset=utf-8", ("label.html",)),
     "/label.js": ("text/javascript; charset=utf-8", ("label_lens.js", "label.js")),

@@ -81,7 +81,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "evaluate.label": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs",
-        "evaluate.words",
+        "evaluate.words", "evaluate.pages",
         "evaluate.museum", "evaluate.score",
     },
     "evaluate.examine": {
