@@ -22,6 +22,7 @@ from dialtell.evaluate.measurements.glossary import GLOSSARY, place
 from dialtell.evaluate.measurements.rings import GUIDE
 from dialtell.evaluate.measurements.spread import PX_PER_MM, band_of
 from dialtell.evaluate.measurements.words import counted_words, lead_words, side_of, value_words
+from dialtell.evaluate.words.plain import capital
 from dialtell.synth.shared.sizes import size_mm
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -149,7 +150,7 @@ def _table_row(row: MeasurementRow, layer: StrokeLayer) -> TableRow:
         )  # fmt: skip
     return TableRow(
         look=term.look.value,
-        name=_capital(row.name),
+        name=capital(row.name),
         what=term.what,
         value=says(row.value),
         counted=f"on {counted_words(row.name, row.strokes)}",
@@ -187,7 +188,7 @@ def _missing(rows: Sequence[MeasurementRow]) -> tuple[tuple[str, str], ...]:
     groups: dict[str, list[str]] = {}
     for row in rows:
         groups.setdefault(row.words, []).append(row.name)
-    return tuple((_capital(", ".join(names)), why) for why, names in groups.items())
+    return tuple((capital(", ".join(names)), why) for why, names in groups.items())
 
 
 def _why_empty(facts: ZoneFacts) -> str:
@@ -254,7 +255,3 @@ def _fineness(resolved: float, range_: str, diameter_mm: float | None) -> str:
         f"at {range_} px/mm if every dial were {across:.1f} mm across (18 size); so reckoned this photograph resolves "
         f"{at_18}, and {2 * resolved / diameter_mm:.1f} px/mm at this dial’s {diameter_mm:.1f} mm."
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

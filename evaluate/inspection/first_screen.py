@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from dialtell.evaluate.inspection.advice import Advice, advice_of
 from dialtell.evaluate.period.date_check import FITS, LATER, UNUSUAL, PeriodCheck, printed_share_of
 from dialtell.evaluate.words.first_words import headline, odds_words, one_in, strength, times_words
-from dialtell.evaluate.words.plain import plain_name, print_words
+from dialtell.evaluate.words.plain import capital, plain_name, print_words
 from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import DISAGREE, stated_ratio, withheld
 from dialtell.evaluate.words.support import LEAST_SUPPORT
@@ -112,7 +112,7 @@ def first_screen(dial: Mapping[str, Any], crops: Sequence[ZoneCrop], extras: Pag
 def _printing(record: Mapping[str, Any] | None) -> str:
     """How a print was made, with its reason, where that can be told; said of a dial that is called printed alone."""
     words = "" if record is None or record["call"] == CANNOT_TELL else print_words(record)
-    return words[:1].upper() + words[1:]
+    return capital(words)
 
 
 def loudest(dial: Mapping[str, Any], shares: Shares | None, crops: Sequence[ZoneCrop]) -> tuple[Loudest, ...]:
@@ -199,7 +199,7 @@ def with_date(dial: Mapping[str, Any], period: PeriodCheck) -> WithDate:
 def _strokes_say(ratio: float | None) -> str:
     if ratio is None:
         return "Nothing that could be held against a date."
-    return "Neither side." if abs(ratio) < LEAST_SUPPORT else f"{_capital(odds_words(ratio))}."
+    return "Neither side." if abs(ratio) < LEAST_SUPPORT else f"{capital(odds_words(ratio))}."
 
 
 def _date_says(period: PeriodCheck) -> str:
@@ -216,9 +216,9 @@ def _both_say(period: PeriodCheck, call: str, ratio: float | None) -> str:
     if period.finding in (UNUSUAL, LATER):
         return _APART[call]
     if call != UNDETERMINED:
-        return f"{_capital(odds_words(after))}." if after * ratio > 0 else "The date leaves it possible."
+        return f"{capital(odds_words(after))}." if after * ratio > 0 else "The date leaves it possible."
     end = "if the dial is as old as the movement" if abs(after) >= threshold() else "still short of a call"
-    return f"{_capital(odds_words(after))}, {end}."
+    return f"{capital(odds_words(after))}, {end}."
 
 
 def _answer(dial: Mapping[str, Any], period: PeriodCheck, ratio: float | None) -> str:
@@ -244,8 +244,4 @@ def _side(added: float) -> str:
 
 def zone_heading(zone: str) -> str:
     """A zone's name at the head of a line."""
-    return REST if zone == Zone.OTHER else _capital(zone)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return REST if zone == Zone.OTHER else capital(zone)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -33,7 +32,7 @@ from dialtell.model.net.weights_file import Weights
 from dialtell.model.reader.file import Reader
 from dialtell.model.reading.known import UNKNOWN, Known
 from dialtell.synth.shared.errors import OutputError
-from dialtell.synth.shared.files import require_free
+from dialtell.synth.shared.files import content_hash, require_free
 from dialtell.synth.shared.terms import ZONES, Zone
 
 WHOLE_PX = 420  # longer side of the small picture of the photograph that the dial was cut from
@@ -180,11 +179,8 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
 def hashes_of(record: Mapping[str, Any]) -> list[tuple[str, str]]:
     """The name and the SHA-256 of each photograph that a record rests on."""
     photos = [row["photo"] for row in record.get("photographs", ())] or [record["photo"]]
-    found = []
-    for photo in filter(os.path.isfile, photos):
-        with Path(photo).open("rb") as file:
-            found.append((Path(photo).name, hashlib.file_digest(file, "sha256").hexdigest()))
-    return found
+    found = [(photo.name, content_hash(photo)) for photo in map(Path, photos)]
+    return [(name, digest) for name, digest in found if digest]
 
 
 def shares_of(examined: Examination) -> Shares | None:

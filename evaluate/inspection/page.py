@@ -30,7 +30,7 @@ from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.evaluate.period.style_hints import StyleHint
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.first_words import HEADLINES
-from dialtell.evaluate.words.plain import in_order, plain_name
+from dialtell.evaluate.words.plain import capital, in_order, plain_name
 from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
@@ -208,7 +208,7 @@ def _gave(row: Mapping[str, Any], total: int) -> str:
 
 def _sentence(clause: str) -> str:
     """A clause as a sentence of its own."""
-    return f"{clause[:1].upper()}{clause[1:].rstrip('.')}."
+    return f"{capital(clause).rstrip('.')}."
 
 
 def versions_of(model: Mapping[str, Any], hashes: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.next_fields.spots import Spots
+from dialtell.evaluate.words.plain import capital
 from dialtell.evaluate.words.support import LEAST_SUPPORT, listed
 from dialtell.model.net.verdict import LEAST_ZONE_PATCHES, Verdict
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -48,8 +49,7 @@ class Within:
 def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None) -> str:
     """Where the frame lies and why, in one or two short sentences."""
     zones, spots, own = within.zones, within.spots, within.places
-    first = f"{listed([NAMES[zone] for zone in zones])}{_hour(spots.center[own])}"
-    first = first[:1].upper() + first[1:]
+    first = capital(f"{listed([NAMES[zone] for zone in zones])}{_hour(spots.center[own])}")
     if spots.covered[own].mean() > MUCH:
         return f"{first}. Much of it is covered here, as by a hand, its shadow or a gleam: take it with that away."
     unread = [zone for zone in zones if verdict.zones[zone].patches < LEAST_ZONE_PATCHES]

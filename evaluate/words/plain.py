@@ -20,6 +20,12 @@ def plain_name(text: object) -> str:
     return "".join("?" if unicodedata.category(mark).startswith(("C", "Zl", "Zp")) else mark for mark in shown)
 
 
+def capital(text: object) -> str:
+    """Text with a capital first letter, the rest as it is."""
+    words = str(text)
+    return words[:1].upper() + words[1:]
+
+
 def print_words(record: Mapping[str, Any]) -> str:
     """How a print was made and why that is said, from an entry of `print_process`."""
     return plain_name(f"process of print: {record['call']}. {record['reason']}")
