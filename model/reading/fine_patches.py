@@ -54,7 +54,7 @@ def with_fine(
 def _cut_scale(patches: PatchSet, density: Image, geometry: DialGeometry, zones: ZoneMap, scale: int) -> PatchSet:
     pixels, span = SCALE * 2.0**scale, SPAN / 2.0**scale
     centers, rights = _parts(patches.center, patches.right, 2**scale)
-    keep = _spread(len(centers), _TRIED * MOST)
+    keep = spread(len(centers), _TRIED * MOST)
     centers, rights = centers[keep], rights[keep]
     label = zones.at(centers)
     points = lattice(centers, rights, 4, span)
@@ -66,7 +66,7 @@ def _cut_scale(patches: PatchSet, density: Image, geometry: DialGeometry, zones:
     cut = cut_at(photo, centers, rights, place, pixels)
     ink = np.count_nonzero(cut > INK, axis=(1, 2)) / SIDE**2
     inked = np.flatnonzero((ink >= LEAST_INK) & (ink <= MOST_INK))
-    chosen = inked[_spread(len(inked), MOST)]
+    chosen = inked[spread(len(inked), MOST)]
     return PatchSet(
         density=np.clip(cut[chosen] / patches.full, LOW, HIGH),
         zone=label[chosen].astype(np.int64),
@@ -75,7 +75,7 @@ def _cut_scale(patches: PatchSet, density: Image, geometry: DialGeometry, zones:
         ink=ink[chosen],
         full=patches.full,
         resolution=patches.resolution,
-        scale=np.full(len(chosen), scale, dtype=np.int64),
+        scale=np.full(len(chosen), float(scale)),
     )
 
 
@@ -85,6 +85,6 @@ def _parts(center: Floats, right: Floats, side: int) -> tuple[Floats, Floats]:
     return parts.transpose(1, 0, 2).reshape(-1, 2), np.tile(right, (side * side, 1))
 
 
-def _spread(count: int, most: int) -> NDArray[np.int64]:
+def spread(count: int, most: int) -> NDArray[np.int64]:
     """Places of at most `most` of `count`, evenly spread."""
     return np.unique(np.linspace(0, max(count - 1, 0), min(count, most)).astype(np.int64))

@@ -48,8 +48,9 @@ class PatchSet:
     ink : (N,) share of the patch that is ink. full : D of the dial's fullest strokes, which the density of all
         patches was divided by, so that a thin stroke shows how much fainter it is whatever the exposure.
     resolution : log2 of true photo px per patch px, within RESOLUTIONS (0 or more: as sharp as a patch can show).
-    scale : (N,) log2 of each patch's px per dial radius against SCALE, None for all 0. fine : the patches of larger
-        scales that the photograph resolves, None without any; see fine_patches.
+    scale : (N,) log2 of each patch's px per dial radius against SCALE, None for all 0. fine : those of other scales,
+        None without any: of larger ones that the photograph resolves (fine_patches), and of single shapes, whose
+        scales lie between whole octaves (figure_patches).
     each : (N,) `resolution` of each patch by itself where patches of several photographs stand in one set, else None.
     """
 
@@ -60,7 +61,7 @@ class PatchSet:
     ink: Floats
     full: float
     resolution: float
-    scale: NDArray[np.int64] | None = None
+    scale: Floats | None = None
     fine: PatchSet | None = None
     each: Floats | None = None
 
@@ -72,9 +73,9 @@ class PatchSet:
         return _grids(self.center, self.right, geometry, np.arange(SIDE), self.pixels_per_radius)
 
     @property
-    def scales(self) -> NDArray[np.int64]:
+    def scales(self) -> Floats:
         """(N,) `scale`, in numbers also where all are 0."""
-        return np.zeros(len(self), dtype=np.int64) if self.scale is None else self.scale
+        return np.zeros(len(self)) if self.scale is None else self.scale
 
     @property
     def resolutions(self) -> Floats:
