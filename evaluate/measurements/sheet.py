@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.reading.geometry import DialGeometry, Image
-from dialtell.model.reading.polar import EXTENT, MAP_SCALE
 from dialtell.model.reading.steps import Reading
-from dialtell.model.reading.zones import ZoneMap
+from dialtell.model.reading.zones import EXTENT, MAP_SCALE, ZoneMap
 
 Floats = NDArray[np.float64]
 

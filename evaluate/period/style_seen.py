@@ -7,6 +7,7 @@ checked on others, see style_rates.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -14,8 +15,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from dialtell.model.reading.geometry import Image, rectify, sample_points
-from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice, unwrap
 from dialtell.model.reading.steps import Reading
+from dialtell.model.reading.zones import EXTENT, MAP_SCALE, lattice
 from dialtell.synth.shared.terms import ZONES, Zone
 
 LEAST_TRUE = 90.0  # px per dial radius resolved, below which a ring is not looked for
@@ -129,8 +130,8 @@ def oblique(reading: Reading) -> StyleMeasure:
     if zones.seconds is not None:
         x, y, _, _ = lattice()
         hidden[np.hypot(x - zones.seconds.x, y - zones.seconds.y) < zones.seconds.radius + 0.02] = 1.0
-    shown = unwrap(hidden, 0.0, 0.0, outer, angles, first=first) < 0.5
-    ink = unwrap(_map(reading), 0.0, 0.0, outer, angles, first=first)
+    shown = _unwrapped(hidden, 0.0, 0.0, outer, angles, first=first) < 0.5
+    ink = _unwrapped(_map(reading), 0.0, 0.0, outer, angles, first=first)
     ink = np.asarray(cv2.GaussianBlur(np.clip(ink, 0.0, 1.0), (0, 0), 1.0))
     radius = (first + np.arange(ink.shape[1]) + 0.5) / MAP_SCALE
     across, out = np.gradient(ink, axis=0) * (middle / radius), np.gradient(ink, axis=1)
@@ -172,3 +173,24 @@ def leaning(reading: Reading) -> StyleMeasure:
 def _map(reading: Reading) -> NDArray[np.float32]:
     """Density of the dial seen face on, (S, S) at MAP_SCALE."""
     return rectify(reading.density, reading.geometry, MAP_SCALE, extent=EXTENT)
+
+
+def _unwrapped(image: Image, x: float, y: float, reach: float, angles: int, *, first: int = 0) -> Image:
+    """Polar copy (angles, radii) of a map about (x, y) dial radii, clockwise from 12, out to `reach` dial radii.
+
+    first : column the copy begins with; those nearer to the middle are left out.
+    """
+    across, up = _rays(reach, angles, first)
+    column = (x + across + EXTENT) * MAP_SCALE - 0.5
+    row = (y - up + EXTENT) * MAP_SCALE - 0.5
+    return np.asarray(
+        cv2.remap(image, column.astype(np.float32), row.astype(np.float32), cv2.INTER_LINEAR), dtype=np.float32
+    )
+
+
+@lru_cache(maxsize=8)
+def _rays(reach: float, angles: int, first: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Dial radii to the right and up from the middle of a polar copy, (angles, radii) each; not to be written to."""
+    turn = (np.arange(angles) + 0.5) * 2 * np.pi / angles
+    r = (np.arange(first, max(round(reach * MAP_SCALE), 8)) + 0.5) / MAP_SCALE
+    return np.outer(np.sin(turn), r), np.outer(np.cos(turn), r)

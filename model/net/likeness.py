@@ -2,6 +2,7 @@
 
 For every shift the sums of squared differences are one product of matrices. In training all pairs of a bag are compared
 at once, so that shapes depend on its width alone and the step compiles; of a photograph those of a zone and scale.
+Patches of single shapes meet among themselves, for their scales are their own; so do those of the lattice.
 """
 
 from __future__ import annotations
@@ -17,7 +18,9 @@ REACH = 2  # px of those, largest shift: 0.14 mm each way on a full-size dial at
 BARE = 0.08  # D below which enamel is bare; 1 = full density
 INK = 0.15  # D from which on it is ink
 _FEW_BARE = 24  # px, fewer tell no noise
-_LEAST = 1e-5  # D squared: half a step of 8 bits
+_SOFT = 4  # times that neighbours are averaged each way before patches are compared: an SD of a px
+_CALM = 0.54  # what that leaves of the variance `_noise` tells, of noise that is white in a patch
+_LEAST = 1e-6  # D squared: half a step of 8 bits, as far as that is left
 _NOTHING = -1e4  # of a pair that is none
 
 
@@ -37,26 +40,38 @@ class Likeness:
 
 
 def looked(patches: Tensor) -> Tensor:
-    """(P, S, S) D -> (P, LOOK ** 2), smaller, each px the mean of four by four: any softer and strokes grow alike, any
-    sharper and edges that lie between pixels differ by more than the strokes do."""
+    """(P, S, S) D -> (P, LOOK ** 2), smaller, each px the mean of four by four."""
     side = patches.shape[-1] // LOOK
     wide = pad(patches.float()[:, None], (1, 1, 1, 1), mode="replicate")
     return avg_pool2d(wide, 2 * side, side)[:, 0].flatten(1)
 
 
-def compared(looks: Tensor, zone: Tensor, scale: Tensor, most: int, *, apart: bool = False) -> Likeness:
+def compared(
+    looks: Tensor, zone: Tensor, scale: Tensor, most: int, *, whole: Tensor | None = None, apart: bool = False
+) -> Likeness:
     """looks : (B, N, LOOK ** 2). zone : (B, N) -1 for no patch. scale : (B, N) log2. most : K, fewer in small bags.
 
+    whole : (B, N) patches that show all there is, whose enamel tells the noise; None for all.
     apart : each zone and scale by itself: the same to rounding, sooner on a CPU, its shapes hanging on what is there.
     """
     with torch.autocast(looks.device.type, enabled=False):  # differences of sums: 8 bits of mantissa lose them
-        image = looks.float().reshape(*zone.shape, LOOK, LOOK)
-        most = min(most, zone.shape[1])
+        sharp = looks.float().reshape(*zone.shape, LOOK, LOOK)
+        image, most = _softened(sharp), min(most, zone.shape[1])
         beside, alike, residual = _group_by_group(image, zone, scale, most) if apart else _nearest(
             image, zone, scale, most
         )  # fmt: skip
-        floor = 0.5 * (2 * _noise(image, zone >= 0) + _LEAST).log()
+        noise = _noise(sharp, zone >= 0 if whole is None else whole & (zone >= 0))
+        floor = 0.5 * (2 * _CALM * noise + _LEAST).log()
         return Likeness(beside, alike, residual, floor)
+
+
+def _softened(image: Tensor) -> Tensor:
+    """Likewise through the kernel 1 4 6 4 1 each way: where edges lie between pixels, and the grain of the ink, differ by
+    more than strokes of two hands do."""
+    flat = pad(image.flatten(0, 1)[:, None], (_SOFT // 2,) * 4, mode="replicate")
+    for _ in range(_SOFT):
+        flat = avg_pool2d(flat, 2, 1)
+    return flat.view_as(image)
 
 
 def _nearest(image: Tensor, zone: Tensor, scale: Tensor, most: int) -> tuple[Tensor, Tensor, Tensor]:

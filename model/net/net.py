@@ -2,7 +2,8 @@
 contribute, each judged beside the rest of its zone (after additive multiple-instance learning, Javed et al. 2022).
 
 Texture of a stroke is what the encoder sees in one patch. Repetition is what the spread over a zone and the pairs of
-like strokes show: patches are cut so that like strokes look alike (see patches), hence equal strokes give equal codes.
+like strokes show: patches are cut so that like strokes look alike (see patches), hence equal strokes give equal codes;
+those of single shapes (figure_patches) are paired among themselves, wherever in a zone they stand.
 The map of contributions is the call: a zone called painted cannot have a map that speaks for print. n places of a
 zone do not count as n independent witnesses: what they add is multiplied by n ** -a, a learnt, the same for all of a
 zone; zones likewise, each by a weight of its own. Where nothing is seen nothing is said: no sum begins with a constant,
@@ -25,8 +26,8 @@ from dialtell.model.net.output import NetOutput, Reasons
 from dialtell.synth.shared.terms import ZONES
 
 _IN_CACHE = 32  # patches
-_ABOUT = 4  # numbers that tell a patch's scale and sharpness
-_PAIR = 6  # numbers of a pair besides the codes
+_ABOUT = 5  # numbers that tell a patch's scale, sharpness and kind
+_PAIR = 7  # numbers of a pair besides the codes
 _PAIR_UNITS = 48
 _TOGETHER = 64  # places of a zone up to which more add more, about as many as training shows together; then their mean
 # where the exponents of n, of the number of pairs and of that of zones begin: between a sum and a mean
@@ -98,18 +99,22 @@ class StrokeNet(nn.Module):
         level = torch.zeros_like(zone, dtype=torch.float32) if scale is None else scale.float()
         own = resolution.float().reshape(len(zone), -1) - level  # log2 of true photo px per px of the patch
         member = (zone[..., None] == torch.arange(len(ZONES), device=zone.device)).float()
-        known = torch.cat([member, torch.stack([own, (own / 2).square(), level, own.clamp(max=0)], dim=2)], dim=2)
+        single = level != level.round()  # one shape alone, see figure_patches
+        about = (own, (own / 2).square(), level, own.clamp(max=0), single.float())
+        known = torch.cat([member, torch.stack(about, dim=2)], dim=2)
         h = (code + self.mix(torch.cat([code, known], dim=2))) * real[..., None]
         present = member.any(1)
 
         count = member.sum(1)  # (B, Z)
-        share = member / count.clamp(min=1)[:, None]  # (B, N, Z)
-        middle, spread = _pooled(h, share)
+        # single shapes differ as letters do: each kind beside its own
+        kinds = torch.cat([member * ~single[..., None], member * single[..., None]], dim=2)  # (B, N, 2 Z)
+        middles, spreads = _pooled(h, kinds / kinds.sum(1, keepdim=True).clamp(min=1))
+        middle, spread = middles[:, : len(ZONES)], spreads[:, : len(ZONES)]
         whole, width = _pooled(h, (real.float() / real.sum(1, keepdim=True).clamp(min=1))[..., None])
         if not self.config.spread:
-            spread, width = torch.zeros_like(spread), torch.zeros_like(width)
+            spread, width, spreads = torch.zeros_like(spread), torch.zeros_like(width), torch.zeros_like(spreads)
         # beside its zone alone: beside the whole dial, zones would say what the others do
-        seen = [h, h - member @ middle, member @ spread]
+        seen = [h, h - kinds @ middles, kinds @ spreads]
         if not self.config.texture:  # how a patch differs from its like alone
             seen[0], middle, whole = torch.zeros_like(h), torch.zeros_like(middle), torch.zeros_like(whole)
         place = self.place(torch.cat(seen, dim=2))[..., 0].float() * real
@@ -119,7 +124,7 @@ class StrokeNet(nn.Module):
         eye = torch.eye(len(ZONES), device=h.device).expand(len(h), -1, -1)
         gate = 2 * torch.sigmoid(self.weigh(torch.cat([middle, spread, eye], dim=2))[..., 0].float())
         gate = gate * present.sum(1, keepdim=True).clamp(min=1) ** -zones_many
-        pair, beside = self._pairs(code, looks, zone, level, own)
+        pair, beside = self._pairs(code, looks, zone, level, own, single)
         pair_count = (member.transpose(1, 2) @ (beside >= 0).float().sum(2)[..., None])[..., 0]  # (B, Z)
         place_zone = place * _of_zone(member, _worth(count, many, _TOGETHER))
         pair_zone = pair * _of_zone(member, _worth(pair_count, pairs_many, _TOGETHER * self.config.pairs))[..., None]
@@ -140,22 +145,24 @@ class StrokeNet(nn.Module):
         printing = self.print_head(torch.cat([whole, width], dim=2))[:, 0, 0].float()
         return NetOutput(dial, zone_logit, patch, printing, present, reasons)
 
-    def _pairs(self, code: Tensor, looks: Tensor, zone: Tensor, level: Tensor, own: Tensor) -> tuple[Tensor, Tensor]:
+    def _pairs(
+        self, code: Tensor, looks: Tensor, zone: Tensor, level: Tensor, own: Tensor, single: Tensor
+    ) -> tuple[Tensor, Tensor]:
         """(B, N, K) what each patch adds with each of those most like it, and which those are, -1 for none."""
         if not (self.config.pairs and self.config.spread):
             none = torch.full((*zone.shape, 1), -1, device=zone.device)
             return torch.zeros_like(none, dtype=torch.float32), none
         # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
-        found: Likeness = compared(
-            looks, zone, own, self.config.pairs, apart=not self.training and looks.device.type == "cpu"
-        )
+        apart = not self.training and looks.device.type == "cpu"
+        found: Likeness = compared(looks, zone, own, self.config.pairs, whole=~single, apart=apart)
         real = found.beside >= 0
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
         other, mine = code.gather(1, at).reshape(*zone.shape, k, -1), code[:, :, None]
         floor, shape = found.floor[:, None, None], found.alike.shape
-        about = (found.alike, found.residual, floor, found.residual - floor, own[..., None], level[..., None])
-        numbers = torch.stack([number.expand(shape) for number in about], dim=3)
+        about = (found.alike, found.residual, floor, found.residual - floor)
+        each = (own, level, single.to(level.dtype))
+        numbers = torch.stack([*(n.expand(shape) for n in about), *(n[..., None].expand(shape) for n in each)], dim=3)
         mean = (mine + other) / 2 if self.config.texture else torch.zeros_like(other)
         pair = self.pair(torch.cat([mean, (mine - other).abs(), numbers], dim=3))[..., 0]
         return pair.float() * real, found.beside

@@ -6,12 +6,12 @@ resolution is told. tests/model/test_preprocessing.py holds the patches of one d
 
 from __future__ import annotations
 
-from dialtell.model.reading import fine_patches, patches, zones
+from dialtell.model.reading import figure_patches, fine_patches, patches, zones
 from dialtell.synth.shared.terms import ZONES
 
 # 2: close-ups, sub-dials off the upright, faint lines in the search for zones; 3: true resolution, the reader;
-# 4: patches of several scales
-VERSION = 4
+# 4: patches of several scales; 5: patches of single shapes
+VERSION = 5
 
 
 def preprocessing() -> dict[str, object]:
@@ -30,6 +30,11 @@ def preprocessing() -> dict[str, object]:
         "finest": fine_patches.FINEST,
         "short_of_scale": fine_patches.SHORT,
         "most_fine": fine_patches.MOST,
+        "figure_scales": list(figure_patches.LEVELS),
+        "smallest_figure": figure_patches.SMALLEST,
+        "figure_filled": figure_patches.FILLED,
+        "figure_ink": [figure_patches.BLACK, figure_patches.BESIDE],
+        "most_figures": figure_patches.MOST,
     }
 
 

@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 from dialtell.model.reading.fine_patches import SHORT, spread
 from dialtell.model.reading.geometry import DialGeometry, Image, rectify
 from dialtell.model.reading.patches import HIGH, LOW, SCALE, SIDE, Floats, PatchSet, cut_at, reduced, within
-from dialtell.model.reading.polar import EXTENT
-from dialtell.model.reading.zones import INK, ZoneMap
+from dialtell.model.reading.zones import EXTENT, INK, ZoneMap
 from dialtell.synth.shared.terms import ZONES, Zone
 
 Index = NDArray[np.int64]
@@ -54,13 +53,19 @@ class _Shapes:
 
 
 def with_figures(
-    patches: PatchSet, density: Image, geometry: DialGeometry, zones: ZoneMap, true_pixels_per_radius: float
+    patches: PatchSet,
+    small: tuple[Image, DialGeometry],
+    whole: tuple[Image, DialGeometry],
+    zones: ZoneMap,
+    true_pixels_per_radius: float,
 ) -> PatchSet:
-    """The same set, patches of single shapes at the end of `fine`. density : (H, W) D, photo px, as large as it is."""
+    """The same set, patches of single shapes at the end of `fine`.
+
+    small : (H, W) D, photo px, reduced to the lattice's scale, and the dial in it. whole : as large as the photograph.
+    """
     if not len(patches):
         return patches
-    small, place = reduced(density, geometry)
-    plane = rectify(small, place, SCALE, EXTENT)
+    plane = rectify(*small, SCALE, EXTENT)
     shapes = _find(plane, patches.full, zones)
     if not len(shapes.number):
         return patches
@@ -68,18 +73,13 @@ def with_figures(
     middle, size = _boxes(shapes, turn)
     resolved = np.log2(max(true_pixels_per_radius, 1.0) / SCALE)
     level = _levels(size, shapes.zone, [one for one in LEVELS if one <= max(ALWAYS, resolved + SHORT)])
-    found = []
+    fine = patches.fine
     for one in np.unique(level[np.isfinite(level)]):
         chosen = np.flatnonzero(level == one)
-        photo, where = (density, geometry) if one > ALWAYS else (small, place)
-        found.append(_cut(photo, where, shapes, chosen, middle[chosen], turn[chosen], float(one), patches))
-    sets = [part for part in ([patches.fine] if patches.fine is not None else []) + found if len(part)]
-    if not sets:
-        return patches
-    every = sets[0]
-    for part in sets[1:]:
-        every = replace(every, fine=part).joined
-    return replace(patches, fine=every)
+        photo = whole if one > ALWAYS else small
+        found = _cut(*photo, shapes, chosen, middle[chosen], turn[chosen], float(one), patches)
+        fine = found if fine is None else replace(fine, fine=found).joined
+    return patches if fine is None or not len(fine) else replace(patches, fine=fine)
 
 
 def _find(plane: Image, full: float, zones: ZoneMap) -> _Shapes:
@@ -116,7 +116,9 @@ def _some(zone: Index, turn: Floats) -> Index:
     """Places of at most MOST: no zone loses any while another has more."""
     count = np.bincount(zone, minlength=len(ZONES))
     level = next(cap for cap in range(MOST, 0, -1) if np.minimum(count, cap).sum() <= MOST or cap == 1)
-    order = [own[np.argsort(turn[own], kind="stable")] for k in range(len(ZONES)) if len(own := np.flatnonzero(zone == k))]
+    order = [
+        own[np.argsort(turn[own], kind="stable")] for k in range(len(ZONES)) if len(own := np.flatnonzero(zone == k))
+    ]
     return np.concatenate([own[spread(len(own), level)] for own in order]) if order else np.empty(0, np.int64)
 
 

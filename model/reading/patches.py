@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.reading.geometry import DialGeometry, Image
-from dialtell.model.reading.polar import EXTENT
-from dialtell.model.reading.zones import INK, Circle, ZoneMap
+from dialtell.model.reading.zones import EXTENT, INK, Circle, ZoneMap
 from dialtell.synth.shared.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]

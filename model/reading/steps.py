@@ -17,6 +17,7 @@ from dialtell.model.reading.close_up import (
 )
 from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.divisions import Divisions, find_divisions
+from dialtell.model.reading.figure_patches import with_figures
 from dialtell.model.reading.fine_patches import with_fine
 from dialtell.model.reading.geometry import DialGeometry, Image
 from dialtell.model.reading.known import Known, Outline
@@ -97,9 +98,7 @@ def read_at(
     geometry = geometry.turned(twelve.radians)
     zones = find_zones(look, twelve.radians, divisions)
     phase = _phase(divisions, twelve)
-    small, place = reduced(density, geometry)  # once, for both
-    patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
-    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
+    patches = _patches(density, geometry, zones, phase, sharpness)
     return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, look.make, certainty)
 
 
@@ -117,12 +116,19 @@ def read_within(photo: Photo, geometry: DialGeometry, whole: Reading, reader: Re
     divisions = None if whole.divisions is None else replace(whole.divisions, phase=whole.divisions.phase + turn)
     twelve = Twelve(geometry.rotation, 1.0 if whole.twelve is None else whole.twelve.certainty)
     phase = _phase(divisions, twelve)
-    small, place = reduced(density, geometry)
-    patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
-    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
+    patches = _patches(density, geometry, zones, phase, sharpness)
     scale = Scale(geometry.pixels_per_radius, 0.0, "from its place on the whole view")
     found = CloseUp(DialPlace(geometry, geometry.seen), scale)
     return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, {}, None, close_up=found)
+
+
+def _patches(density: Image, geometry: DialGeometry, zones: ZoneMap, phase: float, sharpness: Sharpness) -> PatchSet:
+    """Patches of the lattice, of larger scales and of single shapes."""
+    resolved = sharpness.true_pixels_per_radius
+    small, place = reduced(density, geometry)  # once, for all
+    patches = cut_patches(small, place, zones, phase, resolved)
+    patches = with_fine(patches, density, geometry, zones, resolved)
+    return with_figures(patches, (small, place), (density, geometry), zones, resolved)
 
 
 def _phase(divisions: Divisions | None, twelve: Twelve) -> float:
@@ -139,8 +145,7 @@ def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None)
     density = optical_density(photo.grey, geometry)
     sharpness = measure_sharpness(density, geometry)
     zones = unnamed_zones(None if look is None else seen_within(look, geometry))
-    patches = cut_patches(density, geometry, zones, 0.0, sharpness.true_pixels_per_radius)
-    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
+    patches = _patches(density, geometry, zones, 0.0, sharpness)
     return Reading(geometry, density, sharpness, None, None, zones, patches, {}, None)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -17,13 +18,14 @@ from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.looks import Look
-from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Seen, Zone
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.uint8]
 Flags = NDArray[np.bool_]
 
+MAP_SCALE = 240  # px per dial radius of the map zones are looked for on
+EXTENT = 1.02  # dial radii from the centre to the border of the map
 INK = 0.15  # optical density above the ground from which a place counts as ink
 NEAR = 0.07  # dial radii from its ink that a zone reaches: half the diagonal of a patch, so that one with ink counts
 # px of the map of a zone's ink, fewer of which are chance: between what 76 drawn enamel dials show with and without it
@@ -143,6 +145,17 @@ class ZoneMap:
             return np.empty((0, 2))
         largest = cv2.approxPolyDP(max(outlines, key=cv2.contourArea), 3.0, True)[:, 0, :]
         return np.asarray((largest + 0.5) / MAP_SCALE - EXTENT, dtype=np.float64)
+
+
+@lru_cache(maxsize=1)
+def lattice() -> tuple[Floats, Floats, Floats, Floats]:
+    """x, y and distance from the centre, dial radii, and turn from 12 (radians) of the map's pixels, (S, S) each.
+
+    Not to be written to.
+    """
+    axis = (np.arange(round(2 * EXTENT * MAP_SCALE)) + 0.5) / MAP_SCALE - EXTENT
+    x, y = np.meshgrid(axis, axis)
+    return x, y, np.hypot(x, y), np.arctan2(x, -y)
 
 
 def find_zones(look: Look, rotation: float, divisions: Divisions | None) -> ZoneMap:

@@ -23,8 +23,7 @@ from dialtell.model.reading.patches import (
     places,
     reduced,
 )
-from dialtell.model.reading.polar import EXTENT, MAP_SCALE
-from dialtell.model.reading.zones import EDGES, HIDING, Circle, ZoneMap
+from dialtell.model.reading.zones import EDGES, EXTENT, HIDING, MAP_SCALE, Circle, ZoneMap
 from dialtell.synth.shared.terms import SEEN, ZONES, Zone
 
 TILTED = DialGeometry((402.3, 396.8), (380.0, 330.0), 0.7, 0.2)

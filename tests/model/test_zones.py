@@ -14,9 +14,19 @@ from seen_maps import SECONDS, drawn_seen, look_of, seen_under
 from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.patches import INK, cut_patches
-from dialtell.model.reading.polar import EXTENT, MAP_SCALE, lattice
 from dialtell.model.reading.steps import read_at
-from dialtell.model.reading.zones import NEAR, Circle, ZoneMap, find_zones, sub_dial, turned_up, unnamed_zones
+from dialtell.model.reading.zones import (
+    EXTENT,
+    MAP_SCALE,
+    NEAR,
+    Circle,
+    ZoneMap,
+    find_zones,
+    lattice,
+    sub_dial,
+    turned_up,
+    unnamed_zones,
+)
 from dialtell.synth.faces.face import draw_face
 from dialtell.synth.scene import Range, sample_spec
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Process, Seen, Zone

@@ -62,8 +62,8 @@ class Bag:
     -1 mixed. photographic : 1, 0 (transfer) or -1 (no print). index : of the picture in its set. strokes : (N,) int8,
     1, 0 or -1 of each patch by itself, None where its zone's holds. alike : (N,) patches that show the same of the twin
     of the other process, and alike_zones : (Z,) zones with hardly any that differs: there the camera left nothing to
-    tell, and what is asked of a net is one half. None where nothing was compared. scale : (N,) int8 log2 of each
-    patch's px per dial radius against patches.SCALE, None for all 0.
+    tell, and what is asked of a net is one half. None where nothing was compared. scale : (N,) float32 log2 of
+    each patch's px per dial radius against patches.SCALE, None for all 0.
     """
 
     density: NDArray[np.uint8]
@@ -76,12 +76,12 @@ class Bag:
     strokes: NDArray[np.int8] | None = None
     alike: NDArray[np.bool_] | None = None
     alike_zones: NDArray[np.bool_] | None = None
-    scale: NDArray[np.int8] | None = None
+    scale: NDArray[np.float32] | None = None
 
     @property
-    def scales(self) -> NDArray[np.int8]:
+    def scales(self) -> NDArray[np.float32]:
         """(N,) `scale`, in numbers also where all are 0."""
-        return np.zeros(len(self.zone), dtype=np.int8) if self.scale is None else self.scale
+        return np.zeros(len(self.zone), dtype=np.float32) if self.scale is None else self.scale
 
     @property
     def odd(self) -> NDArray[np.bool_]:
@@ -146,7 +146,7 @@ def whole_bag(spec: DialSpec, reading: Reading) -> Bag:
         dial=dial,
         photographic=-1 if len(printed) != 1 else int(Process.PHOTOGRAPHIC in printed),
         index=spec.index,
-        scale=patches.scales.astype(np.int8),
+        scale=patches.scales.astype(np.float32),
     )
 
 
@@ -266,7 +266,9 @@ def _read(
         if len(found) > MOST_PER_ZONE:
             found = np.sort(rng.choice(found, MOST_PER_ZONE, replace=False))
         keep.append(found)
-    chosen = np.concatenate([*keep, np.arange(len(reading.patches), len(patches))])  # of the fine ones all
+    chosen = np.concatenate(
+        [*keep, np.arange(len(reading.patches), len(patches))]
+    )  # of the fine ones and single shapes all
     bag = whole_bag(spec, reading)
     hand, dial, strokes = bag.hand, bag.dial, None
     if planted is not None:

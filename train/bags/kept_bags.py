@@ -39,7 +39,7 @@ def save_bags(path: Path, bags: Sequence[Bag], *, compressed: bool = True) -> No
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 density=np.empty((0, 0, 0), np.uint8) if empty else np.concatenate([bag.density for bag in bags]),
                 zone=np.empty(0, np.int8) if empty else np.concatenate([bag.zone for bag in bags]),
-                scale=np.empty(0, np.int8) if empty else np.concatenate([bag.scales for bag in bags]),
+                scale=np.empty(0, np.float32) if empty else np.concatenate([bag.scales for bag in bags]),
                 strokes=np.empty(0, np.int8) if empty else np.concatenate([bag.own for bag in bags]),
                 alike=np.empty(0, np.bool_)
                 if empty

@@ -123,7 +123,7 @@ def photo_bag(photo: LabelledPhoto, reading: Reading, *, index: int, seed: int =
         dial=whole,
         photographic=int(printed == Process.PHOTOGRAPHIC) if printed else -1,
         index=index,
-        scale=patches.scales[chosen].astype(np.int8),
+        scale=patches.scales[chosen].astype(np.float32),
     )
 
 

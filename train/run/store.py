@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn.functional import pad
 
+from dialtell.model.reading.figure_patches import LEVELS
 from dialtell.model.reading.fine_patches import FINEST
 from dialtell.model.reading.patches import HIGH, LOW, RESOLUTIONS, SIDE
 from dialtell.model.reading.sharpness import PIXEL_SIGMA
@@ -38,7 +39,8 @@ SHIFT = 2  # px, largest shift of what a patch shows, each way
 BLURRED = 0.4  # share of uses blurred further
 BLUR = 1.0  # px, largest SD of that blur: at patch scale it halves the resolution of a sharp dial
 
-_KINDS = len(ZONES) * (FINEST + 1)
+_SCALES = np.array(sorted({*range(FINEST + 1), *LEVELS}), dtype=np.float32)  # of the lattice and of single shapes
+_KINDS = len(ZONES) * len(_SCALES)
 _ALL = slice(None)
 
 
@@ -84,7 +86,7 @@ class _Epoch:
     """One epoch's bags end to end.
 
     zones, strokes, scales : (N,) of all patches, where they lie, their own truth and log2 scale. odd : (N,) what was
-    planted on a dial. finest : largest scale, count : of patches, in_zone : by zone, and odd_kind : (K,)
+    planted on a dial. finest : largest whole scale, count : of patches, in_zone : by zone, and odd_kind : (K,)
     whether one planted is of that kind, per bag. groups : (G, 2), first bag and number of bags of each group.
     sharp : (G,) whether a group resolves SHARP.
     """
@@ -108,6 +110,7 @@ class BagStore:
     def __init__(self, device: torch.device, window: int) -> None:
         self.device, self.window = device, window
         self._varied = compiled(varied, device)
+        self._levels = torch.from_numpy(_SCALES).to(device)
         self._epochs: list[_Epoch] = []
         self._patches = torch.empty((0, SIDE, SIDE), dtype=torch.uint8, device=device)
         self._used = 0
@@ -135,7 +138,7 @@ class BagStore:
                 strokes=torch.from_numpy(strokes).to(self.device),
                 scales=torch.from_numpy(scales.astype(np.float32)).to(self.device),
                 odd=torch.from_numpy(odd).to(self.device),
-                finest=np.array([bag.scales.max(initial=0) for bag in bags], dtype=np.int64),
+                finest=np.array([np.floor(bag.scales.max(initial=0)) for bag in bags], dtype=np.int64),
                 count=np.array([len(bag.zone) for bag in bags], dtype=np.int64),
                 in_zone=np.array([np.bincount(bag.zone, minlength=len(ZONES)) for bag in bags], dtype=np.int64)
                 .reshape(len(bags), len(ZONES)),
@@ -251,7 +254,7 @@ class BagStore:
         at = (start + place).clamp(max=len(self._zones) - 1)
         zones, scales = self._zones[at], self._scales[at]
         usable = (place < count_) & (zones != dropped_)
-        kind = zones + len(ZONES) * scales.long()
+        kind = zones + len(ZONES) * torch.bucketize(scales, self._levels)
         keys = torch.rand((size, len(place)), device=self.device)
         own = usable[..., None] & (kind[..., None] == torch.arange(_KINDS, device=self.device))  # (B, N, K)
         before = own.long().cumsum(1)
@@ -286,13 +289,13 @@ class BagStore:
 def _odd_kinds(bag: Bag) -> NDArray[np.bool_]:
     """(K,) whether something planted on a dial is of that kind."""
     odd = bag.odd
-    return np.bincount(bag.zone[odd] + len(ZONES) * bag.scales[odd].astype(np.int64), minlength=_KINDS) > 0
+    return np.bincount(bag.zone[odd] + len(ZONES) * np.searchsorted(_SCALES, bag.scales[odd]), minlength=_KINDS) > 0
 
 
 def _ahead(keys: Tensor, scales: Tensor, usable: Tensor, most: Tensor) -> Tensor:
     """(B, N) keys, the least of which are drawn, with those of each scale that is there brought ahead: SCALE_SHARE of
     an even share of the most (B, 1) patches drawn, at least one."""
-    own = [usable & (scales == scale) for scale in range(FINEST + 1)]
+    own = [usable & (scales == scale) for scale in _SCALES.tolist()]
     several = torch.stack([one.any(1, keepdim=True) for one in own]).sum(0)
     enough = (SCALE_SHARE * most / several.clamp(min=1)).ceil().long().clamp(min=1)
     for one in own:
@@ -308,8 +311,8 @@ def varied(
     """Packed patches (B, P, S, S) as D blurred, of other contrast and noisier; the resolution (B,) that leaves.
 
     normal : like `packed`, normal deviates. vary : (B, 5) even ones 0..1: blur, gain, offset, noise, tone curve.
-    scale : (B, P) log2 of the patches. finest : (B,) the largest of each dial: its finest patches are blurred by up to
-    BLUR px, the others by as much on the dial.
+    scale : (B, P) log2 of the patches. finest : (B,) the largest whole one of each dial: patches of it are blurred by up
+    to BLUR px, the others by as much on the dial.
     """
     variance, left = softened(vary[:, 0], resolution, finest)
     density = blurred(unpack(packed), variance[:, None] * torch.exp2(2 * scale))
@@ -331,12 +334,13 @@ def softened(blur: Tensor, resolution: Tensor, finest: Tensor) -> tuple[Tensor, 
 
 
 def blurred(density: Tensor, variance: Tensor) -> Tensor:
-    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) or (B, P) 0..1.
+    """(B, P, S, S) D blurred by an SD of sqrt(variance) px, variance (B,) or (B, P) 0..2.
 
-    Twice a share `variance` of the binomial 1 2 1 kernel each way (which adds a variance of a half), the rest as is.
+    Four times a share, half the variance, of the binomial 1 2 1 kernel each way (which adds a variance of a half), the
+    rest as is.
     """
-    share = variance.reshape(len(variance), -1, 1, 1)
-    for _ in range(2):
+    share = 0.5 * variance.reshape(len(variance), -1, 1, 1)
+    for _ in range(4):
         wide = pad(density, (1, 1, 1, 1), mode="replicate")
         down = torch.lerp(wide[..., :-2, :] + wide[..., 2:, :], 2 * wide[..., 1:-1, :], 0.5)
         soft = torch.lerp(down[..., :-2] + down[..., 2:], 2 * down[..., 1:-1], 0.5)

@@ -17,8 +17,7 @@ from dialtell.evaluate.measurements.finding import MM, RADII, Finding
 from dialtell.evaluate.measurements.gathering import measure_sheet
 from dialtell.evaluate.measurements.strokes import find_strokes
 from dialtell.evaluate.measurements.thinning import branches, thinned
-from dialtell.model.reading.polar import lattice
-from dialtell.model.reading.zones import ZoneMap
+from dialtell.model.reading.zones import ZoneMap, lattice
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES, Zone
 
