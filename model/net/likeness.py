@@ -66,8 +66,8 @@ def compared(
 
 
 def _softened(image: Tensor) -> Tensor:
-    """Likewise through the kernel 1 4 6 4 1 each way: where edges lie between pixels, and the grain of the ink, differ by
-    more than strokes of two hands do."""
+    """Likewise through the kernel 1 4 6 4 1 each way: where edges lie between pixels, and the grain of the ink, differ
+    by more than strokes of two hands do."""
     flat = pad(image.flatten(0, 1)[:, None], (_SOFT // 2,) * 4, mode="replicate")
     for _ in range(_SOFT):
         flat = avg_pool2d(flat, 2, 1)

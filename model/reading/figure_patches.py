@@ -31,8 +31,9 @@ FILLED = 0.84  # of a patch's side at most: the middle that is compared, and roo
 MOST = 72  # shapes of a dial
 # ink of a shape is darker than a share of the full density, and than a share of the darkest within a stroke's breadth:
 # of an even level, faint strokes break or neighbours run together
-BLACK, BESIDE, BREADTH = 0.2, 0.3, 25  # shares, px of the plane
-FEWEST_PX = 20  # of the plane, of a shape
+BLACK, BESIDE, BREADTH = 0.2, 0.3, 0.04  # shares, dial radii
+PLANE = 400.0  # px per dial radius of the plane that shapes are looked for on
+FEWEST_PX = 8  # of it, of a shape
 NEARLY = 1.15  # times below what fills a patch, within which the next coarser scale may begin: at the widest gap
 LIKE_SIZE = 0.18  # ln of size within which two shapes may be one
 SURER = 0.01  # mean correlation by which another frame must be better than upright
@@ -65,7 +66,7 @@ def with_figures(
     """
     if not len(patches):
         return patches
-    plane = rectify(*small, SCALE, EXTENT)
+    plane = rectify(*small, PLANE, EXTENT)
     shapes = _find(plane, patches.full, zones)
     if not len(shapes.number):
         return patches
@@ -85,7 +86,8 @@ def with_figures(
 def _find(plane: Image, full: float, zones: ZoneMap) -> _Shapes:
     """Shapes of the right size that nothing lies over, at most MOST, of every zone some, evenly round it."""
     side = len(plane)
-    darkest = cv2.dilate(plane, np.ones((BREADTH, BREADTH), np.uint8))
+    around = 2 * round(0.5 * BREADTH * PLANE) + 1
+    darkest = cv2.dilate(plane, np.ones((around, around), np.uint8))
     ink = (plane > np.maximum(BLACK * full, BESIDE * darkest)).astype(np.uint8)
     count, label, stats, _ = cv2.connectedComponentsWithStats(ink, connectivity=8, ltype=cv2.CV_32S)
     covered = cv2.dilate((zones.hidden | zones.edges).astype(np.uint8), np.ones((3, 3), np.uint8))
@@ -93,11 +95,11 @@ def _find(plane: Image, full: float, zones: ZoneMap) -> _Shapes:
     touched = np.bincount(label[over], minlength=count) > 0
     x, y, width, height, area = stats.T.astype(np.int64)
     longest = np.maximum(width, height)
-    most = FILLED * SIDE * 2.0 ** -LEVELS[0]
-    good = (longest >= SMALLEST * SCALE) & (longest <= most) & (area >= FEWEST_PX) & ~touched
+    most = FILLED * SIDE * 2.0 ** -LEVELS[0] * PLANE / SCALE
+    good = (longest >= SMALLEST * PLANE) & (longest <= most) & (area >= FEWEST_PX) & ~touched
     good[0] = False
     number = np.flatnonzero(good)
-    center = np.stack([x + 0.5 * width, y + 0.5 * height], axis=1)[number] / SCALE - 0.5 * side / SCALE
+    center = np.stack([x + 0.5 * width, y + 0.5 * height], axis=1)[number] / PLANE - 0.5 * side / PLANE
     zone = zones.at(center).astype(np.int64)
     number, zone, center = number[zone >= 0], zone[zone >= 0], center[zone >= 0]
     chosen = _some(zone, np.arctan2(center[:, 0], -center[:, 1]))
@@ -105,7 +107,7 @@ def _find(plane: Image, full: float, zones: ZoneMap) -> _Shapes:
     pixels = []
     for k in number:
         rows, columns = np.nonzero(label[y[k] : y[k] + height[k], x[k] : x[k] + width[k]] == k)
-        pixels.append((np.stack([columns + x[k], rows + y[k]], axis=1) + 0.5 - 0.5 * side) / SCALE)
+        pixels.append((np.stack([columns + x[k], rows + y[k]], axis=1) + 0.5 - 0.5 * side) / PLANE)
     _, nearest = cv2.distanceTransformWithLabels(1 - ink, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL)
     of = np.zeros(int(nearest.max()) + 1, np.float32)
     of[nearest[ink > 0]] = label[ink > 0]
@@ -152,9 +154,9 @@ def _worth(plane: Image, shapes: _Shapes, own: Index, turn: Floats) -> float:
     middle, size = _boxes(few, turn)
     thumbs = np.empty((len(own), _THUMB * _THUMB), np.float32)
     for row, (center, angle, across) in enumerate(zip(middle, turn, size, strict=True)):
-        step = across * SCALE / (0.8 * _THUMB)
+        step = across * PLANE / (0.8 * _THUMB)
         c, s = step * math.cos(angle), step * math.sin(angle)
-        first = center * SCALE + 0.5 * len(plane) - 0.5 - 0.5 * (_THUMB - 1) * np.array([c - s, s + c])
+        first = center * PLANE + 0.5 * len(plane) - 0.5 - 0.5 * (_THUMB - 1) * np.array([c - s, s + c])
         matrix = np.array([[c, -s, first[0]], [s, c, first[1]]])
         flags = cv2.WARP_INVERSE_MAP
         light = cv2.warpAffine(plane, matrix, (_THUMB, _THUMB), flags=flags | cv2.INTER_LINEAR)
@@ -176,7 +178,7 @@ def _boxes(shapes: _Shapes, turn: Floats) -> tuple[Floats, Floats]:
         frame = np.array([[c, -s], [s, c]])  # columns: right and down
         own = points @ frame
         low, high = own.min(axis=0), own.max(axis=0)
-        middle[row], size[row] = frame @ (0.5 * (low + high)), float((high - low).max()) + 1 / SCALE
+        middle[row], size[row] = frame @ (0.5 * (low + high)), float((high - low).max()) + 1 / PLANE
     return middle, size
 
 
@@ -223,7 +225,7 @@ def _cut(
     )
     if not len(chosen):
         return found
-    grids = found.grids(DialGeometry((half, half), (SCALE, SCALE))).reshape(-1, SIDE, 2) - np.float32(0.5)
+    grids = found.grids(DialGeometry((half, half), (PLANE, PLANE))).reshape(-1, SIDE, 2) - np.float32(0.5)
     own = cv2.remap(shapes.own, grids[..., 0].copy(), grids[..., 1].copy(), cv2.INTER_NEAREST).reshape(density.shape)
     alone = np.where(own == shapes.number[chosen, None, None], found.density, np.float32(0))
     return replace(found, density=alone, ink=np.count_nonzero(alone * patches.full > INK, axis=(1, 2)) / SIDE**2)

@@ -21,7 +21,7 @@ def bags(rows=3, patches=14, seed=1):
     torch.manual_seed(seed)
     zone = torch.randint(-1, 3, (rows, patches))
     zone[:, -1] = 3
-    scale = torch.randint(0, 3, (rows, patches)).float()
+    scale = torch.randint(-1, 4, (rows, patches)) / 2  # of the lattice and of single shapes
     return torch.rand(rows, patches, SIDE, SIDE) * 1.4 - 0.2, zone, torch.linspace(-2.0, 2.0, rows), scale
 
 

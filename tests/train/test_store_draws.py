@@ -121,12 +121,12 @@ def test_what_varies_is_alike_for_twins(monkeypatch):
 
 def test_blur_adds_the_variance_it_says():
     """Of a line: second moment about its middle, in px^2."""
-    line = torch.zeros(3, 1, SIDE, SIDE)
+    line = torch.zeros(4, 1, SIDE, SIDE)
     line[..., 32] = 1.0
-    variance = torch.tensor([0.0, 0.4, 1.0])
+    variance = torch.tensor([0.0, 0.4, 1.0, 2.0])
     profile = blurred(line, variance)[:, 0, 20]
     place = torch.arange(SIDE) - 32.0
-    assert torch.allclose(profile.sum(1), torch.ones(3), atol=1e-5)
+    assert torch.allclose(profile.sum(1), torch.ones(4), atol=1e-5)
     assert torch.allclose((profile * place**2).sum(1), variance, atol=1e-5)
 
 

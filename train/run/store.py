@@ -311,8 +311,8 @@ def varied(
     """Packed patches (B, P, S, S) as D blurred, of other contrast and noisier; the resolution (B,) that leaves.
 
     normal : like `packed`, normal deviates. vary : (B, 5) even ones 0..1: blur, gain, offset, noise, tone curve.
-    scale : (B, P) log2 of the patches. finest : (B,) the largest whole one of each dial: patches of it are blurred by up
-    to BLUR px, the others by as much on the dial.
+    scale : (B, P) log2 of the patches. finest : (B,) the largest whole one of each dial: patches of it are blurred by
+    up to BLUR px, the others by as much on the dial.
     """
     variance, left = softened(vary[:, 0], resolution, finest)
     density = blurred(unpack(packed), variance[:, None] * torch.exp2(2 * scale))
