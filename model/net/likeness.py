@@ -20,7 +20,7 @@ INK = 0.15  # D from which on it is ink
 _FEW_BARE = 24  # px, fewer tell no noise
 _SOFT = 4  # times that neighbours are averaged each way before patches are compared: an SD of a px
 _CALM = 0.54  # what that leaves of the variance `_noise` tells, of noise that is white in a patch
-_LEAST = 1e-6  # D squared: half a step of 8 bits, as far as that is left
+_LEAST = 1e-5  # D squared: half a step of 8 bits
 _NOTHING = -1e4  # of a pair that is none
 
 

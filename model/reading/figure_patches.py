@@ -32,8 +32,7 @@ MOST = 72  # shapes of a dial
 # ink of a shape is darker than a share of the full density, and than a share of the darkest within a stroke's breadth:
 # of an even level, faint strokes break or neighbours run together
 BLACK, BESIDE, BREADTH = 0.2, 0.3, 0.04  # shares, dial radii
-PLANE = 400.0  # px per dial radius of the plane that shapes are looked for on
-FEWEST_PX = 8  # of it, of a shape
+PLANE = 640.0  # px per dial radius of the plane that shapes are looked for on
 NEARLY = 1.15  # times below what fills a patch, within which the next coarser scale may begin: at the widest gap
 LIKE_SIZE = 0.18  # ln of size within which two shapes may be one
 SURER = 0.01  # mean correlation by which another frame must be better than upright
@@ -42,15 +41,15 @@ _THUMB = 24  # px, side in which frames are tried
 
 @dataclass(frozen=True, eq=False)
 class _Shapes:
-    """N shapes on the dial face on. own : (S, S) float32 number of the piece of ink nearest to each place.
+    """N shapes on the dial face on. label : (S, S) float32 number of the piece of ink at each place, 0 for none.
 
-    number : (N,) of `own`. zone : (N,) index into ZONES. pixels : of each, (M, 2) dial radii from the dial's middle.
+    number : (N,) of `label`. zone : (N,) index into ZONES. outline : of each, (M, 2) dial radii.
     """
 
-    own: Image
+    label: Image
     number: Index
     zone: Index
-    pixels: list[Floats]
+    outline: list[Floats]
 
 
 def with_figures(
@@ -86,32 +85,29 @@ def with_figures(
 def _find(plane: Image, full: float, zones: ZoneMap) -> _Shapes:
     """Shapes of the right size that nothing lies over, at most MOST, of every zone some, evenly round it."""
     side = len(plane)
-    around = 2 * round(0.5 * BREADTH * PLANE) + 1
-    darkest = cv2.dilate(plane, np.ones((around, around), np.uint8))
+    half = cv2.resize(plane, (side // 2, side // 2), interpolation=cv2.INTER_AREA)
+    around = 2 * round(0.25 * BREADTH * PLANE) + 1
+    darkest = cv2.resize(cv2.dilate(half, np.ones((around, around), np.uint8)), (side, side))
     ink = (plane > np.maximum(BLACK * full, BESIDE * darkest)).astype(np.uint8)
-    count, label, stats, _ = cv2.connectedComponentsWithStats(ink, connectivity=8, ltype=cv2.CV_32S)
-    covered = cv2.dilate((zones.hidden | zones.edges).astype(np.uint8), np.ones((3, 3), np.uint8))
-    over = cv2.resize(covered, (side, side), interpolation=cv2.INTER_NEAREST) > 0
-    touched = np.bincount(label[over], minlength=count) > 0
-    x, y, width, height, area = stats.T.astype(np.int64)
-    longest = np.maximum(width, height)
+    covered = cv2.dilate((zones.hidden | zones.edges).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     most = FILLED * SIDE * 2.0 ** -LEVELS[0] * PLANE / SCALE
-    good = (longest >= SMALLEST * PLANE) & (longest <= most) & (area >= FEWEST_PX) & ~touched
-    good[0] = False
-    number = np.flatnonzero(good)
-    center = np.stack([x + 0.5 * width, y + 0.5 * height], axis=1)[number] / PLANE - 0.5 * side / PLANE
+    outlines, nested = cv2.findContours(ink, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    found: list[Floats] = []
+    first: list[tuple[int, int]] = []
+    for outline, holds in zip(outlines, nested[0] if len(outlines) else (), strict=True):
+        _, _, width, height = cv2.boundingRect(outline)
+        if holds[3] < 0 and SMALLEST * PLANE <= max(width, height) <= most:  # what has no parent is no hole
+            points = (outline[:, 0] + 0.5 - 0.5 * side) / PLANE
+            if not zones.share(covered, points[None]).any():
+                found.append(points)
+                first.append((int(outline[0, 0, 1]), int(outline[0, 0, 0])))
+    center = np.array([0.5 * (one.min(axis=0) + one.max(axis=0)) for one in found]).reshape(-1, 2)
     zone = zones.at(center).astype(np.int64)
-    number, zone, center = number[zone >= 0], zone[zone >= 0], center[zone >= 0]
-    chosen = _some(zone, np.arctan2(center[:, 0], -center[:, 1]))
-    number, zone = number[chosen], zone[chosen]
-    pixels = []
-    for k in number:
-        rows, columns = np.nonzero(label[y[k] : y[k] + height[k], x[k] : x[k] + width[k]] == k)
-        pixels.append((np.stack([columns + x[k], rows + y[k]], axis=1) + 0.5 - 0.5 * side) / PLANE)
-    _, nearest = cv2.distanceTransformWithLabels(1 - ink, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL)
-    of = np.zeros(int(nearest.max()) + 1, np.float32)
-    of[nearest[ink > 0]] = label[ink > 0]
-    return _Shapes(of[nearest], number, zone, pixels)
+    named = np.flatnonzero(zone >= 0)
+    chosen = named[_some(zone[named], np.arctan2(center[named, 0], -center[named, 1]))]
+    _, label = cv2.connectedComponents(ink, connectivity=8, ltype=cv2.CV_32S)
+    number = np.array([label[first[k]] for k in chosen], dtype=np.int64)
+    return _Shapes(label.astype(np.float32), number, zone[chosen], [found[k] for k in chosen])
 
 
 def _some(zone: Index, turn: Floats) -> Index:
@@ -150,7 +146,7 @@ def _turns(plane: Image, shapes: _Shapes, zones: ZoneMap) -> Floats:
 
 def _worth(plane: Image, shapes: _Shapes, own: Index, turn: Floats) -> float:
     """Mean over shapes of the correlation with the one of like size most like it, all turned so."""
-    few = replace(shapes, number=shapes.number[own], pixels=[shapes.pixels[k] for k in own])
+    few = replace(shapes, number=shapes.number[own], outline=[shapes.outline[k] for k in own])
     middle, size = _boxes(few, turn)
     thumbs = np.empty((len(own), _THUMB * _THUMB), np.float32)
     for row, (center, angle, across) in enumerate(zip(middle, turn, size, strict=True)):
@@ -160,7 +156,7 @@ def _worth(plane: Image, shapes: _Shapes, own: Index, turn: Floats) -> float:
         matrix = np.array([[c, -s, first[0]], [s, c, first[1]]])
         flags = cv2.WARP_INVERSE_MAP
         light = cv2.warpAffine(plane, matrix, (_THUMB, _THUMB), flags=flags | cv2.INTER_LINEAR)
-        mine = cv2.warpAffine(shapes.own, matrix, (_THUMB, _THUMB), flags=flags | cv2.INTER_NEAREST)
+        mine = cv2.warpAffine(shapes.label, matrix, (_THUMB, _THUMB), flags=flags | cv2.INTER_NEAREST)
         thumbs[row] = np.where(mine == few.number[row], light, np.float32(0)).ravel()
     thumbs -= thumbs.mean(axis=1, keepdims=True)
     thumbs /= np.maximum(np.linalg.norm(thumbs, axis=1, keepdims=True), 1e-6)
@@ -173,7 +169,7 @@ def _worth(plane: Image, shapes: _Shapes, own: Index, turn: Floats) -> float:
 def _boxes(shapes: _Shapes, turn: Floats) -> tuple[Floats, Floats]:
     """(N, 2) middles of the shapes' boxes and (N,) the boxes' longer sides, dial radii, each in its own frame."""
     middle, size = np.empty((len(turn), 2)), np.empty(len(turn))
-    for row, (points, angle) in enumerate(zip(shapes.pixels, turn, strict=True)):
+    for row, (points, angle) in enumerate(zip(shapes.outline, turn, strict=True)):
         c, s = math.cos(angle), math.sin(angle)
         frame = np.array([[c, -s], [s, c]])  # columns: right and down
         own = points @ frame
@@ -211,7 +207,7 @@ def _cut(
     inside = within(photo, center, right, geometry, scale)
     chosen, center, right = chosen[inside], center[inside], right[inside]
     density = cut_at(photo, center, right, geometry, scale)
-    half = 0.5 * len(shapes.own)
+    half = 0.5 * len(shapes.label)
     found = PatchSet(
         density=np.clip(density / patches.full, LOW, HIGH),
         zone=shapes.zone[chosen],
@@ -226,6 +222,10 @@ def _cut(
     if not len(chosen):
         return found
     grids = found.grids(DialGeometry((half, half), (PLANE, PLANE))).reshape(-1, SIDE, 2) - np.float32(0.5)
-    own = cv2.remap(shapes.own, grids[..., 0].copy(), grids[..., 1].copy(), cv2.INTER_NEAREST).reshape(density.shape)
-    alone = np.where(own == shapes.number[chosen, None, None], found.density, np.float32(0))
-    return replace(found, density=alone, ink=np.count_nonzero(alone * patches.full > INK, axis=(1, 2)) / SIDE**2)
+    label = cv2.remap(shapes.label, grids[..., 0].copy(), grids[..., 1].copy(), cv2.INTER_NEAREST)
+    for patch, pieces, own in zip(found.density, label.reshape(density.shape), shapes.number[chosen], strict=True):
+        mine, others = pieces == own, (pieces > 0) & (pieces != own)
+        if others.any():  # of what lies between two the nearer one's half
+            away, near = (cv2.distanceTransform((~one).astype(np.uint8), cv2.DIST_L2, 3) for one in (mine, others))
+            patch[near < away] = 0.0
+    return replace(found, ink=np.count_nonzero(found.density * patches.full > INK, axis=(1, 2)) / SIDE**2)

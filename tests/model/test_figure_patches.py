@@ -215,7 +215,9 @@ def test_bags_with_single_shapes_are_drawn_and_learnt_from(upright, outwards):
 
 def test_scales_between_have_kinds_of_their_own(upright):
     assert len(set(store._SCALES.tolist())) == len(store._SCALES) and set(LEVELS) <= set(store._SCALES.tolist())
-    odd = replace(bag_of(upright, 1), strokes=np.where(np.arange(len(upright.joined)) == len(upright), 0, 1).astype(np.int8))
+    odd = replace(
+        bag_of(upright, 1), strokes=np.where(np.arange(len(upright.joined)) == len(upright), 0, 1).astype(np.int8)
+    )
     kinds = store._odd_kinds(odd)
     where = ZONES.index(Zone.NUMERALS) + len(ZONES) * store._SCALES.tolist().index(float(upright.fine.scales[0]))
     assert np.flatnonzero(kinds).tolist() == [where]
