@@ -121,8 +121,8 @@ def _some(zone: Index, turn: Floats) -> Index:
 
 
 def _turns(plane: Image, shapes: _Shapes, zones: ZoneMap) -> Floats:
-    """(N,) radians clockwise by which up is turned at each shape: in a zone all upright, or all outwards, or as their
-    hour stands, whichever lets the shapes of like size grow most alike."""
+    """(N,) radians clockwise by which up is turned at each shape: in a zone all upright or all outwards, whichever
+    lets the shapes of like size grow most alike."""
     turn = np.zeros(len(shapes.number))
     middle, _ = _boxes(shapes, turn)
     for zone in np.unique(shapes.zone):
@@ -135,12 +135,10 @@ def _turns(plane: Image, shapes: _Shapes, zones: ZoneMap) -> Floats:
             about = np.array([zones.seconds.x, zones.seconds.y])
         away = middle[own] - about
         outwards = np.arctan2(away[:, 0], -away[:, 1])
-        by_hour = np.round(outwards / (math.pi / 6)) * (math.pi / 6)
-        best = _worth(plane, shapes, own, turn[own]) + SURER
-        for tried in (by_hour, outwards):
-            worth = _worth(plane, shapes, own, tried)
-            if worth > best:
-                best, turn[own] = worth, tried
+        if ZONES[zone] is Zone.NUMERALS:  # the strokes of an hour stand side by side
+            outwards = np.round(outwards / (math.pi / 6)) * (math.pi / 6)
+        if _worth(plane, shapes, own, outwards) > _worth(plane, shapes, own, turn[own]) + SURER:
+            turn[own] = outwards
     return turn
 
 

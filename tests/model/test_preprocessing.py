@@ -8,13 +8,14 @@ from drawn_dial import draw, photographed, scene
 from seen_maps import drawn_seen, look_of
 
 from dialtell.model.net.preprocessing import VERSION, difference, preprocessing
-from dialtell.model.reading import patches, zones
+from dialtell.model.reading import figure_patches, patches, zones
 from dialtell.model.reading.close_up import unnamed_geometry
 from dialtell.model.reading.steps import read_at, read_unnamed
 from dialtell.synth.shared.terms import ZONES
 
-# by reading: full density, resolution, then per zone number of patches, mean, SD, and how they lie along two patterns
-FROZEN_VERSION = 4  # what version 3 made of it: no patch of a larger scale is resolved here
+# by reading: full density, resolution, then per zone number of patches, mean, SD, and how they lie along two patterns,
+# and the same of single shapes
+FROZEN_VERSION = 5  # of the lattice what version 3 made of it
 FROZEN: dict[str, list[list[float]]] = {
     "whole": [
         [1.4761, -1.1083],
@@ -48,8 +49,8 @@ def digest(reading):
     axis = np.cos(np.pi * (np.arange(patches.SIDE) + 0.5) / patches.SIDE)
     waves = [np.cos(2 * np.pi * k * (np.arange(patches.SIDE) + 0.5) / patches.SIDE) for k in (2, 5)]
     found = [[reading.patches.full, reading.patches.resolution]]
-    for index in range(len(ZONES)):
-        some = reading.patches.density[reading.patches.zone == index]
+    single = reading.patches.fine.density  # no patch of a larger scale is resolved here
+    for some in (*(reading.patches.density[reading.patches.zone == index] for index in range(len(ZONES))), single):
         if len(some):
             along = [np.abs(some @ wave).mean() / patches.SIDE for wave in waves]
             across = np.abs(some.transpose(0, 2, 1) @ axis).mean() / patches.SIDE
@@ -104,7 +105,7 @@ def test_a_change_of_the_patches_asks_for_a_new_version(found):
 @pytest.mark.parametrize(
     ("module", "name", "value"),
     [(patches, "MOST_INK", 0.3), (patches, "LEAST_INK", 0.05), (patches, "FULL", (0.9, 0.9, 0.2, 2.0)),
-     (zones, "NEAR", 0.15), (patches, "MOST_HIDDEN", 0.5), (patches, "INK", 0.4)],
+     (zones, "NEAR", 0.15), (figure_patches, "BESIDE", 0.7), (patches, "MOST_HIDDEN", 0.5), (patches, "INK", 0.4)],
 )  # fmt: skip
 def test_the_digest_notices(monkeypatch, found, module, name, value):
     monkeypatch.setattr(module, name, value)
