@@ -50,7 +50,7 @@ def contributed(explanation: Explanation) -> Places:
     return Places(explanation.center, explanation.by_place)
 
 
-def against_like(explanation: Explanation, scale: NDArray[np.int64]) -> Places:
+def against_like(explanation: Explanation, scale: Floats) -> Places:
     """Likewise, less the mean of its zone and scale: what differs from its like stands out, whatever the dial is.
 
     scale : (N,), of the patches explained."""

@@ -131,7 +131,7 @@ def _stacked(parts: Sequence[PatchSet], like: PatchSet) -> PatchSet:
     )
 
 
-def _few(scales: NDArray[np.int64]) -> Index:
+def _few(scales: Floats) -> Index:
     """At most MOST of each scale, evenly of all that there are."""
     found = [np.flatnonzero(scales == scale) for scale in np.unique(scales)]
     kept = [own[np.unique(np.linspace(0, len(own) - 1, min(len(own), MOST)).astype(int))] for own in found if len(own)]
