@@ -22,16 +22,13 @@ from torch.nn.utils.fusion import fuse_conv_bn_eval
 
 from dialtell.model.net.encoder import Encoder
 from dialtell.model.net.likeness import Likeness, compared, looked
-from dialtell.model.net.output import NetOutput, Reasons
+from dialtell.model.net.output import NetOutput
+from dialtell.model.net.voice import Seen, Voice, together
+from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES
 
 _IN_CACHE = 32  # patches
 _ABOUT = 5  # numbers that tell a patch's scale, sharpness and kind
-_PAIR = 7  # numbers of a pair besides the codes
-_PAIR_UNITS = 48
-_TOGETHER = 64  # places of a zone up to which more add more, about as many as training shows together; then their mean
-# where the exponents of n, of the number of pairs and of that of zones begin: between a sum and a mean
-_PLACES, _PAIRS, _ZONES = 0.6, 0.8, 0.5
 
 
 @dataclass(frozen=True)
@@ -40,8 +37,8 @@ class NetConfig:
 
     widths : channels at a half, a quarter and an eighth of the patch's side, and of the last layer. code : length of
     a patch's code. spread : use what tells repetition: the spread over a zone, and pairs. texture : use what one patch
-    shows by itself. beside : units that judge a patch beside its zone and its dial. pairs : like strokes that each
-    patch is compared with, 0 for none.
+    shows by itself. With both two voices speak, one of them of repetition alone (see voice). beside : units that judge
+    a patch beside its zone and its dial. pairs : like strokes that each patch is compared with, 0 for none.
     """
 
     widths: tuple[int, int, int, int] = (16, 32, 64, 112)
@@ -65,11 +62,14 @@ class StrokeNet(nn.Module):
         code, beside, zones = self.config.code, self.config.beside, len(ZONES)
         self.encoder = Encoder(self.config.widths, code)
         self.mix = nn.Sequential(nn.Linear(code + zones + _ABOUT, code), nn.GELU(), nn.Linear(code, code))
-        self.place = nn.Sequential(nn.Linear(3 * code, beside), nn.GELU(), nn.Dropout(0.1), nn.Linear(beside, 1))
-        if self.config.pairs:
-            self.pair = nn.Sequential(nn.Linear(2 * code + _PAIR, _PAIR_UNITS), nn.GELU(), nn.Linear(_PAIR_UNITS, 1))
-        self.weigh = nn.Linear(2 * code + zones, 1)
-        self.witness = nn.Parameter(torch.logit(torch.tensor([_PLACES, _PAIRS, _ZONES])))
+        if not (self.config.spread or self.config.texture):
+            raise ParameterError("spread and texture are both off; leave one on, or the net has nothing to judge by")
+        pairs = self.config.pairs if self.config.spread else 0
+        self.voices = nn.ModuleList(
+            Voice(looks=looks, code=code, known=zones + _ABOUT, beside=beside, pairs=pairs)
+            for looks, wanted in ((True, self.config.texture), (False, self.config.spread))
+            if wanted
+        )
         self.print_head = nn.Sequential(nn.Linear(2 * code, code), nn.GELU(), nn.Dropout(0.1), nn.Linear(code, 1))
         # on a GPU the norms take two thirds of a step where channels do not lie last
         self.encoder.to(memory_format=torch.channels_last)
@@ -103,59 +103,31 @@ class StrokeNet(nn.Module):
         about = (own, (own / 2).square(), level, own.clamp(max=0), single.float())
         known = torch.cat([member, torch.stack(about, dim=2)], dim=2)
         h = (code + self.mix(torch.cat([code, known], dim=2))) * real[..., None]
-        present = member.any(1)
-
-        count = member.sum(1)  # (B, Z)
         # single shapes differ as letters do: each kind beside its own
         kinds = torch.cat([member * ~single[..., None], member * single[..., None]], dim=2)  # (B, N, 2 Z)
         middles, spreads = _pooled(h, kinds / kinds.sum(1, keepdim=True).clamp(min=1))
-        middle, spread = middles[:, : len(ZONES)], spreads[:, : len(ZONES)]
         whole, width = _pooled(h, (real.float() / real.sum(1, keepdim=True).clamp(min=1))[..., None])
         if not self.config.spread:
-            spread, width, spreads = torch.zeros_like(spread), torch.zeros_like(width), torch.zeros_like(spreads)
-        # beside its zone alone: beside the whole dial, zones would say what the others do
-        seen = [h, h - kinds @ middles, kinds @ spreads]
-        if not self.config.texture:  # how a patch differs from its like alone
-            seen[0], middle, whole = torch.zeros_like(h), torch.zeros_like(middle), torch.zeros_like(whole)
-        place = self.place(torch.cat(seen, dim=2))[..., 0].float() * real
-
-        # what one unit of evidence counts in its zone, and a zone's in the dial
-        many, pairs_many, zones_many = torch.sigmoid(self.witness.float()).unbind()
-        eye = torch.eye(len(ZONES), device=h.device).expand(len(h), -1, -1)
-        gate = 2 * torch.sigmoid(self.weigh(torch.cat([middle, spread, eye], dim=2))[..., 0].float())
-        gate = gate * present.sum(1, keepdim=True).clamp(min=1) ** -zones_many
-        pair, beside = self._pairs(code, looks, zone, level, own, single)
-        pair_count = (member.transpose(1, 2) @ (beside >= 0).float().sum(2)[..., None])[..., 0]  # (B, Z)
-        place_zone = place * _of_zone(member, _worth(count, many, _TOGETHER))
-        pair_zone = pair * _of_zone(member, _worth(pair_count, pairs_many, _TOGETHER * self.config.pairs))[..., None]
-        into = _of_zone(member, gate)
-        reasons = Reasons(
-            place_dial=place_zone * into,
-            place_zone=place_zone,
-            pair_dial=pair_zone * into[..., None],
-            pair_zone=pair_zone,
-            pair_with=beside,
-            dial_base=torch.zeros(len(h), device=h.device),
-            zone_base=torch.zeros((len(h), len(ZONES)), device=h.device),
-        )
-        by_place = reasons.place_zone + reasons.pair_zone.sum(2)
-        zone_logit = reasons.zone_base + (member.transpose(1, 2) @ by_place[..., None])[..., 0]
-        dial = reasons.dial_base + reasons.place_dial.sum(1) + reasons.pair_dial.sum((1, 2))
-        patch = place + pair.sum(2) / (beside >= 0).sum(2).clamp(min=1)
+            width, spreads = torch.zeros_like(width), torch.zeros_like(spreads)
+        if not self.config.texture:
+            whole = torch.zeros_like(whole)
         printing = self.print_head(torch.cat([whole, width], dim=2))[:, 0, 0].float()
-        return NetOutput(dial, zone_logit, patch, printing, present, reasons)
+        beside, mine, other, numbers = self._pairs(code, looks, zone, level, own, single)
+        seen = Seen(
+            code=h, known=known, member=member, kinds=kinds, middles=middles, spreads=spreads, present=member.any(1),
+            beside=beside, mine=mine, other=other, numbers=numbers, printing=printing,
+        )  # fmt: skip
+        return together([voice(seen) for voice in self.voices])
 
     def _pairs(
         self, code: Tensor, looks: Tensor, zone: Tensor, level: Tensor, own: Tensor, single: Tensor
-    ) -> tuple[Tensor, Tensor]:
-        """(B, N, K) what each patch adds with each of those most like it, and which those are, -1 for none."""
+    ) -> tuple[Tensor, Tensor | None, Tensor | None, Tensor | None]:
+        """`beside`, `mine`, `other` and `numbers` of Seen."""
         if not (self.config.pairs and self.config.spread):
-            none = torch.full((*zone.shape, 1), -1, device=zone.device)
-            return torch.zeros_like(none, dtype=torch.float32), none
+            return torch.full((*zone.shape, 1), -1, device=zone.device), None, None, None
         # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
         apart = not self.training and looks.device.type == "cpu"
         found: Likeness = compared(looks, zone, own, self.config.pairs, whole=~single, apart=apart)
-        real = found.beside >= 0
         k = found.beside.shape[2]
         at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
         other, mine = code.gather(1, at).reshape(*zone.shape, k, -1), code[:, :, None]
@@ -163,9 +135,7 @@ class StrokeNet(nn.Module):
         about = (found.alike, found.residual, floor, found.residual - floor)
         each = (own, level, single.to(level.dtype))
         numbers = torch.stack([*(n.expand(shape) for n in about), *(n[..., None].expand(shape) for n in each)], dim=3)
-        mean = (mine + other) / 2 if self.config.texture else torch.zeros_like(other)
-        pair = self.pair(torch.cat([mean, (mine - other).abs(), numbers], dim=3))[..., 0]
-        return pair.float() * real, found.beside
+        return found.beside, mine, other, numbers
 
 
 def _pooled(h: Tensor, share: Tensor) -> tuple[Tensor, Tensor]:
@@ -173,16 +143,6 @@ def _pooled(h: Tensor, share: Tensor) -> tuple[Tensor, Tensor]:
     weight = share.transpose(1, 2).to(h.dtype)
     middle = weight @ h
     return middle, (weight @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
-
-
-def _worth(count: Tensor, exponent: Tensor, most: int) -> Tensor:
-    """Share of what it says that each of `count` witnesses adds: count ** -exponent; beyond `most` their sum stays."""
-    return count.clamp(1, most) ** (1 - exponent) / count.clamp(min=1)
-
-
-def _of_zone(member: Tensor, value: Tensor) -> Tensor:
-    """(B, N) each patch's zone's value; 0 without a patch. member : (B, N, Z) 0 or 1. value : (B, Z)."""
-    return (member * value[:, None]).sum(2)
 
 
 def folded(net: StrokeNet) -> StrokeNet:

@@ -37,7 +37,8 @@ class NetOutput:
     dial : (B,). zone : (B, Z). patch : (B, N) of each patch, judged beside the others of its zone.
     photographic : (B,) positive for photographic against transfer print.
     present : (B, Z) true where the zone has patches. reasons : what the logits are the sums of, None of baselines
-    that are no such sums, and where the patches are no longer there.
+    that are no such sums, and where the patches are no longer there. voices : what it is the mean of, if of several,
+    each without voices of its own.
     """
 
     dial: Tensor
@@ -46,11 +47,16 @@ class NetOutput:
     photographic: Tensor
     present: Tensor
     reasons: Reasons | None = None
+    voices: tuple[NetOutput, ...] = ()
 
     def each(self, do: Callable[[Tensor], Tensor]) -> NetOutput:
         """Likewise with every tensor through `do`."""
         tensors = {name: do(value) for name, value in vars(self).items() if isinstance(value, Tensor)}
-        return NetOutput(**tensors, reasons=None if self.reasons is None else self.reasons.each(do))
+        return NetOutput(
+            **tensors,
+            reasons=None if self.reasons is None else self.reasons.each(do),
+            voices=tuple(voice.each(do) for voice in self.voices),
+        )
 
     def row(self, at: int) -> NetOutput:
         """That of one dial, as a batch of one."""

@@ -19,8 +19,8 @@ def seeded(seed):
     torch.manual_seed(seed)
     net = StrokeNet(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16))
     with torch.no_grad():
-        for parameter in [*net.place.parameters(), *net.pair.parameters()]:
-            parameter.normal_(0, 0.3)
+        for parameter in net.voices.parameters():
+            parameter.normal_(0, 0.2)
     return net.eval()
 
 

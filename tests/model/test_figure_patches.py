@@ -161,8 +161,8 @@ def tiny():
     torch.manual_seed(3)
     made = StrokeNet(NetConfig(widths=(8, 8, 8, 16), code=16, beside=16))
     with torch.no_grad():
-        for parameter in [*made.place.parameters(), *made.pair.parameters()]:
-            parameter.normal_(0, 0.3)
+        for parameter in made.voices.parameters():
+            parameter.normal_(0, 0.15)
     return made
 
 
@@ -208,7 +208,8 @@ def test_bags_with_single_shapes_are_drawn_and_learnt_from(upright, outwards):
     loss = torch.nn.functional.binary_cross_entropy_with_logits(output.dial, batch.dial)
     loss.backward()
     assert all(torch.isfinite(p.grad).all() for p in net.parameters() if p.grad is not None)
-    assert net.pair[0].weight.grad[:, -1].abs().max() > 0  # told that a pair is of single shapes
+    # told that a pair is of single shapes
+    assert all(voice.pair[0].weight.grad[:, -1].abs().max() > 0 for voice in net.voices)
     whole = next(iter(HeldOut(bags, torch.device("cpu"))))
     assert torch.equal(whole.scale[0, : len(bags[0].zone)], torch.from_numpy(bags[0].scales))
 

@@ -1,6 +1,7 @@
 """What the net must not depend on, what it must, that its reasons add up to what it says, and what it costs."""
 
 from copy import deepcopy
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.encoder import Encoder
 from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters, folded
 from dialtell.model.reading.patches import SIDE
+from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES
 from dialtell.train.stats.discrimination import auc
 
@@ -31,9 +33,10 @@ def net():
     torch.manual_seed(0)
     made = StrokeNet(SMALL)
     with torch.no_grad():
-        for parameter in [*made.place.parameters(), *made.pair.parameters(), *made.weigh.parameters()]:
+        for parameter in made.voices.parameters():
             parameter.normal_(0, 0.3)
-        made.witness.normal_()
+        for voice in made.voices:
+            voice.witness.normal_()
         for _ in range(3):
             made.train()(*bags(patches=20, seed=9))
     return made.eval()
@@ -138,10 +141,11 @@ def test_absent_zones_weigh_nothing_in_the_dial(net):
         changed.append(True)
         return (pooled + noise,)
 
-    hook = net.weigh.register_forward_pre_hook(disturb)
+    hooks = [voice.weigh.register_forward_pre_hook(disturb) for voice in net.voices]
     after = outputs(net, *given).dial
-    hook.remove()
-    assert changed and torch.equal(before, after)
+    for hook in hooks:
+        hook.remove()
+    assert len(changed) == 2 and torch.equal(before, after)
 
 
 # --- what it must ---
@@ -168,24 +172,57 @@ def test_zones_scale_and_resolution_are_told(net):
     torch.testing.assert_close(outputs(net, density, zone, resolution).dial, plain)
 
 
-@pytest.mark.parametrize(("left_out", "kept"), [("spread", "texture"), ("texture", "spread")])
-def test_one_half_of_the_evidence_can_be_left_out(left_out, kept):
-    """Without spread or texture its columns of what judges a place are dead, the other's are not; pairs are spread."""
+@pytest.mark.parametrize("left_out", ["spread", "texture"])
+def test_one_half_of_the_evidence_can_be_left_out(left_out):
+    """Then one voice speaks alone: without spread the one that looks, which hears of no spread and no pairs."""
     torch.manual_seed(0)
     made = StrokeNet(NetConfig(**SMALL.record() | {left_out: False})).eval()
-    made(*bags()).zone.sum().backward()
-    gradient = made.place[0].weight.grad.unflatten(1, (3, SMALL.code)).abs().amax((0, 2))
-    columns = {"texture": [0], "spread": [2]}
-    assert not gradient[columns[left_out]].any() and (gradient[columns[kept]] > 0).all()
-    pair = made.pair[0].weight.grad
-    assert (pair is None) == (left_out == "spread")
-    assert pair is None or (not pair[:, : SMALL.code].any() and pair[:, SMALL.code :].any())
+    (voice,) = made.voices
+    output = made(*bags())
+    assert voice.looks == (left_out == "spread") and not output.voices
+    output.zone.sum().backward()
+    told = voice.place[0].weight.grad[:, : 2 * SMALL.code].unflatten(1, (2, SMALL.code)).abs().amax((0, 2))
+    assert (told > 0).all() and (output.reasons.pair_with >= 0).any() == (left_out == "texture")
+    if voice.looks:
+        assert not voice.place[0].weight.grad[:, 2 * SMALL.code :].any() and voice.pairs == 0
+    with pytest.raises(ParameterError, match="both off"):
+        StrokeNet(NetConfig(spread=False, texture=False))
+
+
+def test_two_voices_speak_with_equal_weight(net):
+    output = outputs(net, *bags())
+    looking, comparing = output.voices
+    for name in ("dial", "zone", "patch"):
+        torch.testing.assert_close(getattr(output, name), (getattr(looking, name) + getattr(comparing, name)) / 2)
+    for voice in output.voices:
+        dial, zones = sums(voice, bags()[1])
+        assert (voice.dial - dial).abs().max() < 1e-5 and (voice.zone - zones).abs().max() < 1e-5
+    assert (looking.dial - comparing.dial).abs().min() > 1e-3
+
+
+def test_what_all_strokes_of_a_kind_share_is_nothing_to_the_voice_that_compares(net):
+    """Codes of all patches moved by the same: what a camera does to them all. The other voice hears it."""
+    seen = []
+    hook = net.voices[0].register_forward_pre_hook(lambda module, given: seen.append(given[0]))
+    outputs(net, *bags())
+    hook.remove()
+    (one,) = seen
+    by = torch.linspace(-0.5, 0.5, SMALL.code)
+    there = one.kinds.any(1)[..., None]
+    moved = replace(
+        one, code=one.code + by * (one.member.sum(2) > 0)[..., None], middles=one.middles + by * there,
+        mine=one.mine + by, other=one.other + by,
+    )  # fmt: skip
+    with torch.no_grad():
+        looked, compared = ([voice(given).dial for given in (one, moved)] for voice in net.voices)
+    torch.testing.assert_close(compared[0], compared[1], rtol=1e-4, atol=1e-5)
+    assert (looked[0] - looked[1]).abs().min() > 1e-2
 
 
 def test_spread_tells_like_strokes_from_unlike(net):
     """Texture held fixed, equal patches give the pooled spread its least value, and different ones more."""
     seen = []
-    hook = net.weigh.register_forward_pre_hook(lambda module, given: seen.append(given[0]))
+    hook = net.voices[0].weigh.register_forward_pre_hook(lambda module, given: seen.append(given[0]))
     density, _, resolution, _ = bags()
     zone = torch.zeros(3, 14, dtype=torch.long)
     outputs(net, density[:, :1].expand(-1, 14, -1, -1), zone, resolution)
@@ -215,7 +252,8 @@ def test_training_reaches_every_weight():
     torch.manual_seed(0)
     made = StrokeNet(SMALL)
     output = made(*bags(patches=30))
-    (output.dial.sum() + output.zone.sum() + output.patch.sum() + output.photographic.sum()).backward()
+    said = (output.dial, output.zone, output.patch, output.photographic)
+    torch.stack([each.sum() for each in said]).sum().backward()
     assert [name for name, p in made.named_parameters() if p.grad is None or not p.grad.abs().any()] == []
 
 

@@ -18,7 +18,7 @@ from dialtell.train.run.loop import Trainer, losses
 from dialtell.train.run.store import Batch
 from dialtell.train.study import study as command
 from dialtell.train.study.baselines import BASELINES, build_baseline, load_baseline, patch_statistics
-from dialtell.train.study.side_by_side import MEMBERS, Study, chosen, spread
+from dialtell.train.study.side_by_side import MEMBERS, Member, Study, chosen, spread
 
 CONFIG = preset("tiny", epochs=2, pairs=2, device="cpu", calibration=12)
 NAMES = ("strokes-2", "repetition", "linear")
@@ -114,6 +114,23 @@ def test_sizes_and_fewer_pictures(tmp_path):
     sizes = {member["name"]: member["parameters"] for member in study.record()["members"]}
     assert sizes["larger"] > 1.5 * sizes["strokes-1"] and sizes["fewer"] == sizes["strokes-1"]
     assert load_weights(tmp_path / "study/larger/strokes.safetensors").net.config.code == 24
+
+
+def test_a_member_begins_with_the_encoder_of_other_weights(studied, tmp_path):
+    """Also of weights for another preprocessing; what judges the codes is its own, and the run says where it began."""
+    path = studied.folder / "strokes-2" / "strokes.safetensors"
+    old = tmp_path / "strokes.safetensors"
+    old.write_bytes(path.read_bytes())
+    record = json.loads(path.with_suffix(".json").read_text())
+    old.with_suffix(".json").write_text(json.dumps(record | {"preprocessing": {"version": 1}}))
+    given, member = load_weights(path).net, Member("mine", "strokes", encoder=old)
+    made = member.net(member.config(CONFIG))
+    assert all(torch.equal(made.encoder.state_dict()[key], value) for key, value in given.encoder.state_dict().items())
+    assert not torch.equal(made.mix[0].weight, given.mix[0].weight)
+    origin = member.config(CONFIG).origin
+    assert "encoder alone" in origin.name and origin.sha256 == load_weights(path).sha256
+    with pytest.raises(WeightsError, match="strokes"):
+        Member("mine", "strokes", size=2.0, encoder=old).net(Member("mine", "strokes", size=2.0).config(CONFIG))
 
 
 def test_members_are_spread_by_cost():

@@ -222,6 +222,16 @@ def test_loss_at_even_odds():
     assert losses(scored(0.0, 0.0), pair([0, 1])).item() == pytest.approx((1 + 1 + 0.5 + 0.2) * math.log(2), rel=1e-6)
 
 
+def test_each_voice_is_asked_by_itself():
+    """Two voices that are both wrong, each the other way, are not excused by their mean; two that agree cost one's."""
+    batch = pair([1, 0])
+    one, other = scored(3.0, -3.0), scored(-3.0, 3.0)
+    both = replace(scored(0.0, 0.0), voices=(one, other))
+    apart = float(losses(one, batch) + losses(other, batch)) / 2
+    assert float(losses(both, batch)) == pytest.approx(apart, rel=1e-6)
+    assert float(losses(replace(one, voices=(one, one)), batch)) == pytest.approx(float(losses(one, batch)), rel=1e-6)
+
+
 def test_twins_are_told_from_each_other():
     """What twins add to the loss falls as the painted one is put above the printed, wherever both lie."""
 

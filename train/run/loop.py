@@ -65,26 +65,30 @@ def half_precision(device: torch.device) -> bool:
 
 
 def losses(output: NetOutput, batch: Batch) -> Tensor:
-    """Cross entropy, nats, per zone, per dial, per patch (half weight) and of the process of print (a fifth); half the
-    twin loss: a painted twin must score above its printed one; and half of what is asked within a dial of both kinds.
-    Where twins look alike the truth is one half, and nothing is asked of their order. A tenth of what two cameras
-    that resolve alike say apart of one dial.
-    """
-    zone = _masked(output.zone, batch.hand, output.present & (batch.hand >= 0))
-    own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
-    patch = _masked(output.patch, own, (batch.zone >= 0) & (own >= 0))
-    dial = _masked(output.dial, batch.dial, batch.dial >= 0)
+    """What is asked of each voice, on the mean over them, and a fifth of the cross entropy of the process of print.
+    Asked apart, neither leaves to the other what it could tell by itself."""
+    voices = output.voices or (output,)
     printed = _masked(output.photographic, batch.photographic, batch.photographic >= 0)
-    within = _within_loss(output.patch, own, batch.zone >= 0)
-    return (
-        zone
-        + dial
-        + 0.5 * patch
-        + 0.2 * printed
-        + 0.5 * _twin_loss(output, batch)
-        + 0.5 * within
-        + 0.1 * _camera_loss(output, batch)
-    )
+    # likewise a photographic print and its transfer twin, at the weight that output has
+    grained = (batch.photographic == 1) & (batch.photographic[batch.twin] == 0)
+    apart = nn.functional.softplus(output.photographic[batch.twin] - output.photographic)
+    apart = (apart * grained).sum() / grained.sum().clamp(min=1)
+    own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
+    asked = torch.stack([_asked(voice, batch, own) for voice in voices])
+    return asked.mean() + 0.2 * printed + 0.2 * apart
+
+
+def _asked(voice: NetOutput, batch: Batch, own: Tensor) -> Tensor:
+    """Cross entropy, nats, per zone, per dial and per patch (half weight); half the twin loss: a painted twin must
+    score above its printed one; and half of what is asked within a dial of both kinds. Where twins look alike the truth
+    is one half, and nothing is asked of their order. A tenth of what two cameras that resolve alike say apart of one
+    dial. own : (B, N) truth of each patch, 1, 0 or -1.
+    """
+    zone = _masked(voice.zone, batch.hand, voice.present & (batch.hand >= 0))
+    patch = _masked(voice.patch, own, (batch.zone >= 0) & (own >= 0))
+    dial = _masked(voice.dial, batch.dial, batch.dial >= 0)
+    within = _within_loss(voice.patch, own, batch.zone >= 0)
+    return zone + dial + 0.5 * patch + 0.5 * _twin_loss(voice, batch) + 0.5 * within + 0.1 * _camera_loss(voice, batch)
 
 
 def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
@@ -98,10 +102,7 @@ def _twin_loss(output: NetOutput, batch: Batch) -> Tensor:
         weight = known.to(score.dtype)
         each = nn.functional.softplus(score[batch.twin] - score)
         total = total + (each * weight).sum() / weight.sum().clamp(min=1)
-    # likewise a photographic print and its transfer twin, at the weight that output has
-    grained = (batch.photographic == 1) & (batch.photographic[batch.twin] == 0)
-    apart = nn.functional.softplus(output.photographic[batch.twin] - output.photographic)
-    return total + 0.4 * (apart * grained).sum() / grained.sum().clamp(min=1)
+    return total
 
 
 def _camera_loss(output: NetOutput, batch: Batch) -> Tensor:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import logging
 from dataclasses import replace
+from pathlib import Path
 
-from dialtell.model.net.weights_file import Weights
+from dialtell.model.net.net import StrokeNet
+from dialtell.model.net.weights_file import SCHEMA, Weights
+from dialtell.model.weights.numbers import fill, read_numbers
 from dialtell.train.run.config import Origin, TrainConfig
 
 log = logging.getLogger("dialtell.train")
 
 # a trained net needs no easy start, and the full rate would undo much of what it knows (judgement)
 GENTLER = 0.3
+_NAMED = {"name", "version", "renderer_version"}
 
 
 def begin_with(config: TrainConfig, weights: Weights) -> TrainConfig:
@@ -34,3 +38,20 @@ def begin_with(config: TrainConfig, weights: Weights) -> TrainConfig:
 def origin_of(weights: Weights) -> Origin:
     """What is noted of the weights begun with."""
     return Origin(**weights.identity, renderer_version=str(weights.record["renderer_version"]))
+
+
+def encoder_origin(path: Path) -> Origin:
+    """What is noted of weights whose encoder alone is begun with; raises WeightsError as `fill_encoder` does."""
+    _, record, digest = read_numbers(path, SCHEMA, _NAMED)
+    said = f"{record['name']} (the encoder alone)"
+    return Origin(said, str(record["version"]), digest, renderer_version=str(record["renderer_version"]))
+
+
+def fill_encoder(net: StrokeNet, path: Path) -> None:
+    """Give `net` the encoder of weights whose other parts may be of another net or for another preprocessing.
+
+    Raises WeightsError naming the file if it cannot be read or its encoder is of another size.
+    """
+    tensors, _, _ = read_numbers(path, SCHEMA, _NAMED)
+    own = {name.removeprefix("encoder."): value for name, value in tensors.items() if name.startswith("encoder.")}
+    fill(net.encoder, own, path)

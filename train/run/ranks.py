@@ -21,6 +21,7 @@ from torch import Tensor, nn
 
 from dialtell.model.net.device import pick_device
 from dialtell.model.net.output import NetOutput
+from dialtell.model.net.voice import together
 from dialtell.synth.scene import Range
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.train.bags.bags import Bag
@@ -59,12 +60,18 @@ class Ranks:
         """What all ranks' nets say, of all rows in their order; without reasons."""
         if self.count == 1:
             return output
-        parts = (output.dial[:, None], output.zone, output.patch, output.photographic[:, None], output.present)
+        voices = output.voices or (output,)
+        parts = [output.photographic[:, None], output.present]
+        parts += [part for voice in voices for part in (voice.dial[:, None], voice.zone, voice.patch)]
         widths = [part.shape[1] for part in parts]
         mine = torch.cat([part.float() for part in parts], dim=1)
         whole: Tensor = _Together.apply(mine, self.rank, self.count)
-        dial, zone, patch, printing, present = torch.split(whole, widths, dim=1)
-        return NetOutput(dial[:, 0], zone, patch, printing[:, 0], present > 0.5)
+        printing, present, *said = torch.split(whole, widths, dim=1)
+        each = [
+            NetOutput(dial[:, 0], zone, patch, printing[:, 0], present > 0.5)
+            for dial, zone, patch in zip(said[::3], said[1::3], said[2::3], strict=True)
+        ]
+        return together(each)
 
     def average(self, parameters: Iterable[nn.Parameter]) -> None:
         """The mean of the ranks' gradients in place of each rank's own."""

@@ -33,6 +33,7 @@ from dialtell.train.run.curriculum import Curriculum
 from dialtell.train.run.feed import Feed
 from dialtell.train.run.finish import calibrated, finish, order_held_out
 from dialtell.train.run.loop import Trainer, log, versions
+from dialtell.train.run.origin import encoder_origin, fill_encoder
 from dialtell.train.run.store import BagStore, HeldOut
 from dialtell.train.study.baselines import BASELINES, build_baseline, save_baseline
 
@@ -46,7 +47,8 @@ class Member:
 
     name : of its folder. kind : "strokes", "texture alone", "repetition alone" or a baseline. offset : added to the
     study's seed. cost : of a step, roughly, in those of the smallest. size : of its layers against the preset's.
-    every : it sees one in so many of the pictures.
+    every : it sees one in so many of the pictures. encoder : weights whose encoder it begins with, those of another net
+    too.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Member:
     cost: float = 4.0
     size: float = 1.0
     every: int = 1
+    encoder: Path | None = None
 
     @property
     def baseline(self) -> bool:
@@ -65,12 +68,19 @@ class Member:
         """The study's configuration as this member's own."""
         changes: dict[str, Any] = {"texture alone": {"spread": False}, "repetition alone": {"texture": False}}
         net = replace(base.net, **changes.get(self.kind, {}))
-        return replace(base, seed=base.seed + self.offset, net=net if self.size == 1.0 else resized(net, self.size))
+        origin = base.origin if self.encoder is None else encoder_origin(self.encoder)
+        net = net if self.size == 1.0 else resized(net, self.size)
+        return replace(base, seed=base.seed + self.offset, net=net, origin=origin)
 
     def net(self, config: TrainConfig) -> nn.Module:
         """A fresh net, its first weights from the config's seed."""
         torch.manual_seed(config.seed)
-        return build_baseline(self.kind) if self.baseline else StrokeNet(config.net)
+        if self.baseline:
+            return build_baseline(self.kind)
+        net = StrokeNet(config.net)
+        if self.encoder is not None:
+            fill_encoder(net, self.encoder)
+        return net
 
 
 def resized(net: NetConfig, size: float) -> NetConfig:

@@ -94,11 +94,11 @@ def shortened(epoch: int, asked: int, paces: Sequence[float], left: float) -> in
     return min(asked, epoch + max(int(left / max(pace, 1e-9)), 0))
 
 
-def members(seeds: Sequence[int], first: int) -> list[Any]:
-    """One net for each seed, all of them on the pictures of seed `first`."""
+def members(seeds: Sequence[int], first: int, encoder: Path | None = None) -> list[Any]:
+    """One net for each seed, all of them on the pictures of seed `first`; with the encoder of those weights."""
     from dialtell.train.study.side_by_side import Member
 
-    return [Member(f"strokes-{seed}", "strokes", offset=seed - first) for seed in seeds]
+    return [Member(f"strokes-{seed}", "strokes", offset=seed - first, encoder=encoder) for seed in seeds]
 
 
 def boxed(study: Any, supply: Any, seconds: float | None, *, held_out: bool = True) -> None:
@@ -167,6 +167,7 @@ def build_parser() -> argparse.ArgumentParser:
     for name in NUMBERS:
         said = f"{SHORT[name]} of the preset full" if name in SHORT else "the preset's"
         parser.add_argument(f"--{name}", type=int, metavar="N", help=f"as of dialtell train (default: {said})")
+    parser.add_argument("--encoder", type=Path, metavar="FILE", help="weights whose encoder the nets begin with")
     parser.add_argument("--keep", type=Path, metavar="DIR", help="keep all that is drawn, for others (see train.study)")
     parser.add_argument("--workers", type=int, default=0, metavar="N", help="drawing processes (default: one a core)")
     parser.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), help="where (default: auto)")
@@ -209,7 +210,7 @@ def trained(args: argparse.Namespace, *, command: str) -> Any:
     scope, missing = narrowed(config.scope, args.range, args.variety)
     if missing:
         log.warning("not in this tree, passed over: %s", ", ".join(missing))
-    study = Study(replace(config, scope=scope), members(seeds, config.seed), args.out)
+    study = Study(replace(config, scope=scope), members(seeds, config.seed, args.encoder), args.out)
     study.begin()
     with KeepingSupply(args.keep, args.workers) if args.keep else Supply(args.workers) as supply:
         boxed(study, supply, None if args.minutes is None else 60.0 * args.minutes)
