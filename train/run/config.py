@@ -94,7 +94,7 @@ PRESETS: dict[str, TrainConfig] = {
     ),
     # one data-centre GPU with some 30 cores to draw for it, some 22 minutes, as the shipped weights were trained
     "full": TrainConfig(
-        epochs=42, pairs=700, steps=800, batch=96, patches=112, rate=3e-3, validation=300, calibration=1000,
+        epochs=40, pairs=640, steps=700, batch=96, patches=136, rate=3e-3, validation=300, calibration=1000,
         net=NetConfig(code=128, beside=128),
     ),
     # seconds, for tests: shows that the line runs, teaches nothing
