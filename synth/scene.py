@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from dialtell.synth.camera.camera import FILM_SHARE, CameraSpec, expose, finished, roughened, sample_camera
 from dialtell.synth.design.design import INKS, DialDesign, Variety, sample_design
+from dialtell.synth.design.fine_lines import with_fine_lines
 from dialtell.synth.design.fitting import clear_of_figures
 from dialtell.synth.design.fonts import with_fonts
 from dialtell.synth.making import Coat, Making, make, sample_making
@@ -26,7 +27,7 @@ from dialtell.synth.shared.terms import Process
 from dialtell.synth.strokes.coat import ground_of
 from dialtell.synth.strokes.transfer import taken
 
-RENDERER_VERSION = "6"
+RENDERER_VERSION = "7"
 TRANSFER_SHARE = 0.65  # of prints, the rest photographic
 ROUGH_STREAM = 83  # of the rng that makes a camera worse, likewise
 FINISH_STREAM = 85  # of the rng that finishes a photograph, likewise
@@ -34,6 +35,7 @@ NEAR_STREAM = 93  # of the rng that takes a picture from near, likewise
 NEAR, NEAR_SIDE = (1100.0, 3600.0), 1500  # px per dial radius of those, and the most px of their longer side
 NEAR_FINISHED = 0.3  # of the share of finished photographs: after phones' software few resolve what they were near for
 FONT_STREAM = 87  # of which parts are set in a font, and which, likewise
+FINE_STREAM = 89  # of which figures are long and which tracks are hairlines, likewise
 JITTER_STREAM = 81  # of the rng that varies the jitter, apart so that all else stays as drawn without
 
 
@@ -112,6 +114,7 @@ def sample_spec(seed: int, index: int, scope: Range | None = None, process: Proc
     rng = generator(seed, index)
     design = sample_design(rng=rng, variety=scope.variety)
     design = with_fonts(design, scope.variety, rng=np.random.default_rng([seed, index, FONT_STREAM]))
+    design = with_fine_lines(design, rng=np.random.default_rng([seed, index, FINE_STREAM]))
     if np.random.default_rng([seed, index, NEAR_STREAM]).random() < scope.near:
         scope = replace(scope, pixels_per_radius=NEAR, max_side=NEAR_SIDE, finished=NEAR_FINISHED * scope.finished)
     photograph = sample_photograph(rng=rng, design=design, scope=scope)

@@ -43,6 +43,7 @@ class Chapter:
     ink: int
     bent: bool  # bars and feet follow the circle
     four: str = "IIII"  # or "IV"
+    narrow: float = 1.0  # share of the letterform's own width that figures bent to the circle have, 0.4..1
     cut: str = "left out"  # a figure a sub-dial covers; "trimmed": its neighbours cut too; itself "cut"; "inside" it
 
 

@@ -35,11 +35,7 @@ def settled(design: DialDesign) -> DialDesign:
         return design
     form = letterform(chapter.letterform)
     if chapter.bent:
-        wide = max(0.5 * (form.measure(one) + form.measure(other)) for one, other in pairwise((*HOURS, HOURS[0])))
-        # at the feet the stems have come half as much closer as the spokes have
-        room = 2 * np.pi / chapter.hours * (1.0 - FEET_GAP)
-        height = min(chapter.height, room * chapter.outer / (wide + 0.75 * room))
-        chapter = replace(chapter, height=height)
+        chapter = replace(chapter, height=min(chapter.height, tallest(chapter)))
         chapter = replace(chapter, outer=min(chapter.outer, inside_track(design) - 0.006))
     elif not chapter.radial:
         half = 0.5 * np.array([form.measure("10"), 1.0]) * chapter.height
@@ -56,6 +52,15 @@ def settled(design: DialDesign) -> DialDesign:
         chapter = replace(chapter, cut="trimmed")
     settled_design = replace(design, chapter=chapter)
     return replace(settled_design, signature=lines_within(design.signature, room_inside(settled_design)))
+
+
+def tallest(chapter: Chapter) -> float:
+    """Height, dial radii, at which neighbouring Roman figures meet at their feet."""
+    form = letterform(chapter.letterform)
+    wide = max(0.5 * (form.measure(one) + form.measure(other)) for one, other in pairwise((*HOURS, HOURS[0])))
+    # at the feet the stems have come half as much closer as the spokes have
+    room = 2 * np.pi / chapter.hours * (1.0 - FEET_GAP)
+    return float(room * chapter.outer / (chapter.narrow * wide + 0.75 * room))
 
 
 def _spaced(track: Track) -> Track:

@@ -194,8 +194,9 @@ def _hour(chapter: Chapter, hour: int, angle: float, radius: float) -> list[Item
     form = letterform(chapter.letterform)
     height, middle = chapter.height * radius, (chapter.outer - 0.5 * chapter.height) * radius
     setting = Setting(
-        chapter.letterform, height, chapter.thick * height, chapter.thin * height, Zone.NUMERALS, chapter.ink, hour
-    )
+        chapter.letterform, height, chapter.thick * height, chapter.thin * height, Zone.NUMERALS, chapter.ink, hour,
+        chapter.narrow,
+    )  # fmt: skip
     if chapter.bent:
         name = chapter.four if hour % 12 == 4 else ROMAN_HOURS[(hour - 1) % 12]
         inner = (chapter.outer - chapter.height) * radius

@@ -14,7 +14,10 @@ from dialtell.synth.strokes.stroke import Floats, Item, Stroke
 
 @dataclass(frozen=True)
 class Setting:
-    """How glyphs are set. height: mm of a capital or figure; thick, thin: mm; zone, ink, word as in Item."""
+    """How glyphs are set. height: mm of a capital or figure; thick, thin: mm; zone, ink, word as in Item.
+
+    narrow : width of a bent figure, share of the letterform's own; its strokes are as broad as thick and thin say.
+    """
 
     letterform: str
     height: float
@@ -23,6 +26,7 @@ class Setting:
     zone: Zone
     ink: int
     word: int
+    narrow: float = 1.0
 
 
 def upright(glyph: Glyph, setting: Setting, foot: tuple[float, float], up: float) -> Item:
@@ -48,7 +52,7 @@ def bent(
     middle = radius + 0.5 * setting.height
 
     def place(path: Floats) -> Floats:
-        x = (path[:, 0] - 0.5 * glyph.advance) * setting.height
+        x = (path[:, 0] - 0.5 * glyph.advance) * setting.height * setting.narrow
         y = path[:, 1] * setting.height
         at_radius = radius + y
         # arc length x is laid off at the middle of the figure (parallel stems) or at each height (converging)

@@ -37,7 +37,7 @@ def half_width(chapter: Chapter) -> float:
     """Half the width of the widest hour figure, dial radii."""
     form = letterform(chapter.letterform)
     names = ("VIII", "XII") if chapter.bent else ("10", "12")
-    return 0.5 * chapter.height * max(form.measure(name) for name in names)
+    return 0.5 * chapter.narrow * chapter.height * max(form.measure(name) for name in names)
 
 
 def cartouches(design: DialDesign, rng: np.random.Generator, variety: Variety) -> DialDesign | None:

@@ -11,12 +11,16 @@ from dialtell.synth.photograph.scratches import Scratches, sample_scratches, scr
 from dialtell.synth.photograph.sun import Sun, bezel_shadow, sample_sun
 from dialtell.synth.photograph.texture import Colour, enlarge, soften, stack
 from dialtell.synth.photograph.view import ViewSpec, homography, mm_grid, to_px
+from dialtell.synth.photograph.worn_glass import WornGlass, sample_worn_glass, seen_through
 from dialtell.synth.shared.errors import require_range
 from dialtell.synth.strokes.raster import coverage
 
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
+WORN_GLASS = (
+    0.3  # share of pictures in hard light and finish with a worn crystal (judgement: few watches had theirs renewed)
+)
 GRID_STEP = 8  # px; light varies slowly
 PANE_STEP = 4  # px; a window's edges in the crystal are soft, but not that soft
 
@@ -37,7 +41,8 @@ class LightSpec:
     window : 0..2, added radiance of a window's image; 0 for none.
     window_x, window_y : -1.2..1.2 dial radii; window_size : 0.05..1.5 dial radii, its height;
     window_deg : -90..90 turn; window_blur : 0.002..0.2 dial radii.
-    sun : the bezel's shadow in hard light, None without. scratches : of the crystal, None without.
+    sun : the bezel's shadow in hard light, None without. scratches : of the crystal that glint, None without.
+    glass : a worn crystal that bends the light, None without.
     """
 
     dial_radius_mm: float
@@ -61,6 +66,7 @@ class LightSpec:
     window_blur: float
     sun: Sun | None = None
     scratches: Scratches | None = None
+    glass: WornGlass | None = None
 
     def __post_init__(self) -> None:
         require_range("dial_radius_mm", self.dial_radius_mm, 2.0, 500.0, "mm")
@@ -113,16 +119,20 @@ def sample_light(*, rng: np.random.Generator, dial_radius_mm: float = 22.0) -> L
 
 
 def hardened(light: LightSpec, *, rng: np.random.Generator, bezel: bool) -> LightSpec:
-    """The same light, of some harder: a bezel's shadow (bezel : whether there is one) or glints in scratched glass.
+    """The same light, of some harder: a bezel's shadow (bezel : whether there is one), glints in scratched glass or a
+    worn crystal over all.
 
     Of the room's reflection half is left: who photographs a dial turns it out of it (judgement).
     """
+    apart = rng.spawn(1)[0]
     sun = sample_sun(rng=rng)
     scratches = sample_scratches(rng=rng, dial_radius_mm=light.dial_radius_mm)
+    glass = sample_worn_glass(rng=apart, dial_radius_mm=light.dial_radius_mm)
     shaded, scratched = rng.random(2) < (0.15, 0.18)
     return replace(
         light, haze=0.5 * light.haze, sun=sun if shaded and bezel else None,
         scratches=scratches if scratched and bezel else None,
+        glass=glass if apart.random() < WORN_GLASS and bezel else None,
     )  # fmt: skip
 
 
@@ -151,6 +161,8 @@ def apply_light(light: LightSpec, view: ViewSpec, reflectance: Image) -> Image:
     if light.scratches is not None:
         glint = scratch_light(light.scratches, view, light.dial_radius_mm)
         radiance += stack((glint, glint, glint))
+    if light.glass is not None:
+        radiance = seen_through(light.glass, view, radiance, light.dial_radius_mm)
     return radiance
 
 

@@ -119,8 +119,9 @@ def sample_wear(*, rng: np.random.Generator, severity: float = 0.4, dial_radius_
         repairs=int(rng.integers(1, 3)) if happens(0.12) else 0,
         repair_mm=size * log_uniform(0.5, 2.5),
         repair_tone=float(rng.uniform(0.85, 1.08)),
-        abrasion=float(rng.uniform(0.2, 0.95)) if happens(0.3) else 0.0,
-        abrasion_area=float(rng.uniform(0.05, 0.5)),
+        # seldom much of it: figures worn so pale that they look a poor print are rare
+        abrasion=0.15 + 0.8 * float(rng.uniform()) ** 2 if happens(0.3) else 0.0,
+        abrasion_area=0.03 + 0.47 * float(rng.uniform()) ** 2.5,
         seed=int(rng.integers(2**31)),
     )
 

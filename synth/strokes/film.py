@@ -42,7 +42,7 @@ class FilmSpec:
     Brush: hair_um : spacing of the streaks its hairs leave, 30..90. streak : RMS of thickness from streak to streak in
     a quick stroke, share, 0.05..0.35. streak_mm : their length, 0.5..2.5. quick : how quick strokes are, 0..1. dry :
     how far the hairs part as the brush runs dry, 0..0.5. shoulder_um : width of the rounded shoulder, 14..40. clump :
-    RMS of thickness by clumps of pigment (ground to 5 to 20 um), 0.02..0.10; clump_um : their size, 10..45. tide :
+    RMS of thickness by clumps of pigment (ground to 5 to 20 um), 0.015..0.10; clump_um : their size, 6..28. tide :
     gain of a thin film towards its edge, where it dried last, -0.05..0.25. edge_um : RMS of the edge, 1..5.
 
     Transfer: crisp_um : width of the shoulder, 2..8. burr : gain along the edge from the ink that the plate's burr
@@ -127,8 +127,8 @@ def sample_film(*, rng: np.random.Generator, radius_mm: float) -> FilmSpec:
         quick=float(rng.beta(1.6, 2.0)),
         dry=float(0.5 * rng.beta(1.0, 2.0)),
         shoulder_um=log_uniform(14.0, 40.0),
-        clump=float(rng.uniform(0.02, 0.10)),
-        clump_um=log_uniform(10.0, 45.0),
+        clump=0.015 + 0.085 * float(rng.uniform()) ** 2.5,  # ground fine: coarse paint is rare
+        clump_um=log_uniform(6.0, 28.0),
         tide=float(rng.uniform(-0.05, 0.25)),
         edge_um=float(rng.uniform(1.0, 5.0)),
         crisp_um=float(rng.uniform(2.0, 8.0)),
