@@ -30,7 +30,7 @@ from dialtell.synth.strokes.transfer import Pull, displaced, ghost, lay_down, pl
 
 MASTER_STREAM = 85  # of the rng of masters and regular plates, apart so that all else stays as drawn without
 REGULAR = 1.8  # plates are regular more often than painters are masters: real prints are more regular than hands
-SHALLOW = 0.75  # plates with shallow hairlines, of the share of masters (judgement)
+SHALLOW = 0.35  # plates with shallow hairlines, of the share of masters: most real prints hold theirs (judgement)
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ COATED = (
     "thin_fade", "fade_width", "runout", "runout_mm", "load_scatter", "flow", "pool", "coat", "retouch", "round_end",
     "taper", "ring_width", "ring_density", "ring_load", "ring_overlap_deg",
 )  # fmt: skip
-BLACK = 0.25  # share of hands whose coat is black even in thin strokes
+BLACK = 0.12  # share of hands whose coat is black even in thin strokes
 TOGETHER = 0.3  # of the steadiness of paint that comes with the line's; the rest is its own
 
 
