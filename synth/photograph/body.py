@@ -147,10 +147,11 @@ def sample_body(
     seconds = seconds_centre_mm if seconds_centre_mm is not None and has_seconds else (0.0, 0.0)
     white = rng.uniform(0.68, 0.86)
     kind = rng.random()
-    if kind < 0.5:  # white
+    if kind < 0.46:  # white
         tint = np.array([1.0, rng.uniform(0.975, 1.0), rng.uniform(0.93, 0.99)])
-    elif kind < 0.75:  # cream
-        tint = np.array([1.0, rng.uniform(0.93, 0.97), rng.uniform(0.76, 0.9)])
+    elif kind < 0.76:  # cream, the deepest yellowed by age
+        yellow = rng.uniform(0.10, 0.36)
+        tint = np.array([1.0, 1.0 - rng.uniform(0.3, 0.5) * yellow, 1.0 - yellow])
     else:  # cold or grey white
         tint = np.array([rng.uniform(0.93, 0.98), rng.uniform(0.97, 1.0), 1.0]) * rng.uniform(0.88, 1.0)
     spots = arbors_mm if arbors_mm is not None else ((0.0, 0.0), *((seconds,) if has_seconds else ()))

@@ -6,11 +6,12 @@ photographs of one dial show the same marks in the same places.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.synth.photograph.crazing import Crazing, craze, sample_crazing
 from dialtell.synth.photograph.patch import Patch, blob, cover_each, cover_patch, direction, outline_of, ribbon
 from dialtell.synth.photograph.texture import colour_of, dial_noise, enlarge_blocks, mix, stack
 from dialtell.synth.photograph.view import ViewSpec, homography, mm_grid, to_px
@@ -19,6 +20,8 @@ from dialtell.synth.shared.errors import require_range
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
+CRAZED = 0.12  # share of badly worn dials with a net of fine cracks
+CRAZE_STREAM = 13  # of its rng, apart so that all else stays as drawn without
 GRID_STEP = 8  # px; stains vary slowly
 REACH = 1.03  # dial radii covered by stains, soiling and abrasion
 
@@ -39,6 +42,7 @@ class WearSpec:
     repairs : 0..5 patches of cold fill; repair_mm : 0.2..6 mean radius; repair_tone : 0.7..1.15.
     abrasion : 0..1 share of paint gone where wear is worst; abrasion_area : 0..1 share of the dial worn.
     seed : of all places and shapes.
+    crazing : a net of fine cracks; None without.
 
     Ranges are those of watch dials; what is accepted is wider (`__post_init__`), as clock dials are three times as
     large.
@@ -65,6 +69,7 @@ class WearSpec:
     abrasion: float
     abrasion_area: float
     seed: int
+    crazing: Crazing | None = None
 
     def __post_init__(self) -> None:
         require_range("dial_radius_mm", self.dial_radius_mm, 2.0, 500.0, "mm")
@@ -100,7 +105,7 @@ def sample_wear(*, rng: np.random.Generator, severity: float = 0.4, dial_radius_
         return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
     size = dial_radius_mm / 22.0
-    return WearSpec(
+    wear = WearSpec(
         dial_radius_mm=dial_radius_mm,
         hairlines=int(min(1 + rng.poisson(4.0 * severity), 12)) if happens(0.55) else 0,
         hairline_mm=log_uniform(0.02, 0.08),
@@ -120,10 +125,14 @@ def sample_wear(*, rng: np.random.Generator, severity: float = 0.4, dial_radius_
         repair_mm=size * log_uniform(0.5, 2.5),
         repair_tone=float(rng.uniform(0.85, 1.08)),
         # seldom much of it: figures worn so pale that they look a poor print are rare
-        abrasion=0.15 + 0.8 * float(rng.uniform()) ** 2 if happens(0.3) else 0.0,
+        abrasion=0.15 + 0.8 * float(rng.uniform()) ** 2 if happens(0.22) else 0.0,
         abrasion_area=0.03 + 0.47 * float(rng.uniform()) ** 2.5,
         seed=int(rng.integers(2**31)),
     )
+    apart = np.random.default_rng([wear.seed, CRAZE_STREAM])
+    if apart.random() >= CRAZED * min(1.0, 2.0 * severity):
+        return wear
+    return replace(wear, crazing=sample_crazing(rng=apart, dial_radius_mm=dial_radius_mm))
 
 
 def apply_wear(wear: WearSpec, view: ViewSpec, reflectance: Image, dial_mask: Image) -> Image:
@@ -142,10 +151,12 @@ def apply_wear(wear: WearSpec, view: ViewSpec, reflectance: Image, dial_mask: Im
         veil *= stack((dial_mask, dial_mask, dial_mask))
         veil += 1.0
         result *= veil
-    if wear.hairlines or wear.scratches:
+    if wear.hairlines or wear.scratches or wear.crazing is not None:
         loss = np.zeros(view.shape, dtype=np.float32)
         _crack(wear, matrix, loss)
         _scratch(wear, matrix, loss)
+        if wear.crazing is not None:
+            craze(wear.crazing, matrix, loss, seed=wear.seed + 9)
         # cracks cover little of a dial
         marked = np.flatnonzero(loss)
         left = 1.0 - loss.reshape(-1)[marked] * dial_mask.reshape(-1)[marked]

@@ -228,3 +228,9 @@ def test_values_out_of_range_are_named(name):
         film(**{name: -1.0 - RANGES[name][1]})
     with pytest.raises(ParameterError, match=r"FilmSpec\.folds"):
         replace(film(), folds=((0.0, 1.0),))
+
+
+def test_coarsely_ground_paint_is_rare():
+    films = [sample_film(rng=np.random.default_rng([6, index]), radius_mm=22.0) for index in range(600)]
+    coarse = [film.clump > 0.05 and film.clump_um > 18.0 for film in films]
+    assert 0.02 < np.mean(coarse) < 0.2

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
+from dialtell.synth.photograph.crazing import sample_crazing
 from dialtell.synth.photograph.view import ViewSpec, homography, to_px
 from dialtell.synth.photograph.wear import abrasion_field, apply_wear, sample_wear
 from dialtell.synth.shared.errors import ParameterError
@@ -17,8 +18,12 @@ WHITE = np.full((500, 500, 3), 0.8, dtype=np.float32)
 DISC = (np.hypot(*(np.mgrid[:500, :500] - 249.5)) < 205).astype(np.float32)
 NONE = replace(
     sample_wear(rng=np.random.default_rng(1)), hairlines=0, chips=0, scratches=0, dust=0, stain=0.0, soiling=0.0,
-    rust=0.0, repairs=0, abrasion=0.0,
+    rust=0.0, repairs=0, abrasion=0.0, crazing=None,
 )  # fmt: skip
+
+CRAZED = replace(
+    sample_crazing(rng=np.random.default_rng(2), dial_radius_mm=22.0), cell_mm=3.0, line_mm=0.1, depth=0.6, area=1.0
+)
 
 
 def test_no_wear_changes_nothing():
@@ -36,6 +41,7 @@ def test_no_wear_changes_nothing():
         {"rust": 0.7, "rust_mm": 2.0},
         {"chips": 5, "chip_mm": 1.0},
         {"repairs": 3, "repair_mm": 2.0, "repair_tone": 0.8},
+        {"crazing": CRAZED},
     ],
     ids=lambda changes: next(iter(changes)),
 )
@@ -127,6 +133,7 @@ def worn_light(wear, view):
         ({"chips": 20, "chip_mm": 5.0}, 0.95),
         ({"hairlines": 12, "hairline_depth": 0.8, "hairline_mm": 0.3}, 0.8),
         ({"scratches": 60, "scratch_depth": 0.5}, 0.6),
+        ({"crazing": CRAZED}, 0.4),
     ],
     ids=lambda value: next(iter(value)) if isinstance(value, dict) else None,
 )
@@ -145,3 +152,36 @@ def test_two_photographs_of_a_dial_share_what_is_rubbed_away():
 
     assert alike(wear, wear, field) > 0.9
     assert abs(alike(wear, replace(wear, seed=wear.seed + 1), field)) < 0.35
+
+
+def test_figures_worn_pale_are_rare_but_occur():
+    worn = [sample_wear(rng=np.random.default_rng([3, index]), severity=0.8) for index in range(1500)]
+    gone = np.array([wear.abrasion * wear.abrasion_area for wear in worn])
+    assert 0.15 < np.mean(gone > 0) < 0.3
+    assert 0.0 < np.mean(gone > 0.2) < 0.03
+
+
+def test_a_share_of_worn_dials_is_crazed_and_all_else_stays_as_drawn():
+    worn = [sample_wear(rng=np.random.default_rng([4, index]), severity=0.8) for index in range(800)]
+    assert 0.08 < np.mean([wear.crazing is not None for wear in worn]) < 0.16
+    assert all(sample_wear(rng=np.random.default_rng(index), severity=0.0).crazing is None for index in range(50))
+
+
+def test_crazing_is_a_net_of_cells_of_the_size_asked_for():
+    inner = np.hypot(*(np.mgrid[:500, :500] - 249.5)) < 150
+
+    def cells(cell_mm):
+        """Cells of four nets within 15 mm of the centre; those its edge cuts count too."""
+        crazing = replace(CRAZED, cell_mm=cell_mm, line_mm=0.4, depth=0.8)
+        total = 0
+        for seed in range(4):
+            worn = apply_wear(replace(NONE, crazing=crazing, seed=seed), VIEW, WHITE, DISC)
+            clear = ((WHITE - worn)[..., 0] < 0.02) & inner
+            areas = cv2.connectedComponentsWithStats(clear.astype(np.uint8), connectivity=4)[2][1:, cv2.CC_STAT_AREA]
+            total += int((areas > 100).sum())  # no slivers between lines that nearly meet
+        return total
+
+    fine, coarse = cells(3.0), cells(6.0)
+    whole = 4 * np.pi * 15.0**2 / 9.0
+    assert whole < fine < 1.5 * whole
+    assert 2.4 < fine / coarse < 4.0
