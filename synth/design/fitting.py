@@ -14,6 +14,7 @@ from dialtell.synth.shared.groundwork import PLAIN
 
 HOURS = ("I", "II", "III", "IIII", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
 FEET_GAP = 0.04  # least white between the feet of Roman figures, share of their distance
+MOST_BENT = 1.5  # radians a line on an arc takes up at most where another lies below it
 CLOCK_MM = 40.0  # radius from which a dial is a clock's
 
 
@@ -129,7 +130,10 @@ def lines_within(lines: tuple[Line, ...], room: float) -> tuple[Line, ...]:
         wide = line.height * letterform(line.letterform).measure(line.text, tracking=line.tracking)
         limit = 1.8 * float(np.sqrt(max(room**2 - min(y - line.height, 0.0) ** 2, 0.01)))
         height = line.height * min(1.0, limit / wide)
-        moved.append(replace(line, y=y, height=height, arc=max(line.arc - down, 0.12) if line.arc > 0 else line.arc))
+        arc = max(line.arc - down, 0.12) if line.arc > 0 else line.arc
+        if arc > 0 and len(lines) > 1 and wide * height / line.height > MOST_BENT * arc:
+            arc = 0.0  # its ends would hang into the next line
+        moved.append(replace(line, y=y, height=height, arc=arc))
     return tuple(moved)
 
 

@@ -63,6 +63,15 @@ def test_figures_keep_clear_of_the_track_and_of_each_other(designs: tuple[DialDe
         assert chapter.height <= tallest(chapter) + 1e-9
 
 
+def test_a_bent_line_does_not_hang_into_the_next_one(designs: tuple[DialDesign, ...]) -> None:
+    long = [d for d in designs if d.chapter and d.chapter.narrow < 1.0 and len(d.signature) > 1]
+    bent = [line for d in long for line in d.signature if line.arc > 0]
+    assert long and bent
+    for line in bent:
+        wide = line.height * letterform(line.letterform).measure(line.text, tracking=line.tracking)
+        assert wide / line.arc <= 1.5 + 1e-9
+
+
 def test_the_process_does_not_enter(designs: tuple[DialDesign, ...]) -> None:
     assert sample_spec(61, 3, process=Process.HAND).design == sample_spec(61, 3, process=Process.TRANSFER).design
     assert sample_spec(61, 3).design == designs[3]
