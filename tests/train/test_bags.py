@@ -7,6 +7,7 @@ import pytest
 import torch
 
 from dialtell.model.reading import steps
+from dialtell.model.reading.figure_patches import MOST
 from dialtell.model.reading.outline import LEAST_OUTLINE
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
 from dialtell.model.reading.steps import read_at
@@ -174,7 +175,9 @@ def test_bags_depend_on_seed_and_index_alone():
 def test_bags_are_bounded(twins):
     for bag in (bag for bags in twins for bag in bags):
         assert bag.density.shape == (len(bag.zone), SIDE, SIDE) and bag.density.dtype == np.uint8
-        assert np.bincount(bag.zone, minlength=len(ZONES)).max() <= MOST_PER_ZONE and len(bag.zone) >= FEWEST_PATCHES
+        lattice, single = bag.zone[bag.scales == 0], np.count_nonzero(bag.scales != np.round(bag.scales))
+        assert np.bincount(lattice, minlength=len(ZONES)).max() <= MOST_PER_ZONE and len(bag.zone) >= FEWEST_PATCHES
+        assert single <= MOST
 
 
 def test_no_bag_of_a_dial_too_small_to_read():
