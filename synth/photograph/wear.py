@@ -20,7 +20,7 @@ from dialtell.synth.shared.errors import require_range
 Image = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-CRAZED = 0.12  # share of badly worn dials with a net of fine cracks
+CRAZED = 0.09  # share of badly worn dials with a net of fine cracks
 CRAZE_STREAM = 13  # of its rng, apart so that all else stays as drawn without
 GRID_STEP = 8  # px; stains vary slowly
 REACH = 1.03  # dial radii covered by stains, soiling and abrasion
