@@ -36,7 +36,10 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "synth.camera", "synth.design", "synth.photograph", "synth", "model.reader", "model.reading",
         "model.net",
     },
-    "train.run": {"synth.shared", "synth.design", "synth", "model.reading", "model.net", "model.weights", "train.stats", "train.bags"},
+    "train.run": {
+        "synth.shared", "synth.design", "synth", "model.reading", "model.net", "model.weights", "train.stats",
+        "train.bags",
+    },
     "train.reader": {
         "synth.shared", "synth", "synth.faces", "synth.settings", "model.reader", "model.reading", "model.net",
         "train.stats", "train.run",
