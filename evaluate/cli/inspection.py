@@ -40,8 +40,9 @@ examples:
 
 --json prints one document. For one photograph its schema is dialtell.inspect/1: the page's path, the dial as `dialtell
 score` gives it, what its ratio is the sum of (explanation, in log10 units: "base", where every dial starts, and what
-each of "places" and of "pairs" of like strokes adds, together "total", the ratio before its cap), and style_hints,
-which the call does not use. For several it is dialtell.inspections/1: the index's path, those documents under
+each of "places" and of "pairs" of like strokes adds, together "total", the ratio before its cap; "ways" parts what they
+add into what strokes show looked at one by one and what comparing them shows), and style_hints, which the call does not
+use. For several it is dialtell.inspections/1: the index's path, those documents under
 "inspections", and what could not be inspected under "errors".
 
 Exit status: 0 when every page was written, whatever the call; 1 when one was not (the others are all the same); 2 wrong

@@ -58,7 +58,18 @@ def dial_reason(
         else:
             first = f"No zone settles it alone, but together they speak for {SIDE[verdict.call]}"
         return "; ".join([first, *_silent(verdict, verdict.called(UNDETERMINED) if agreeing else [])]) + "."
-    return "; ".join([_unsettled(verdict, ratio, part=part), *([] if part else _silent(verdict, []))]) + "."
+    said = "; ".join([_unsettled(verdict, ratio, part=part), *([] if part else _silent(verdict, []))]) + "."
+    return " ".join([said, *_two_ways(verdict)])
+
+
+def _two_ways(verdict: Verdict) -> list[str]:
+    """That looking at the strokes and comparing them come to opposite ends, where they do."""
+    ways = None if verdict.explanation is None else verdict.explanation.ways
+    if ways is None or not ways.apart:
+        return []
+    if ways.look > 0:
+        return ["One by one its strokes look painted, but they are as like one another as those of a print."]
+    return ["One by one its strokes look printed, but they differ from one another as those of a hand do."]
 
 
 def _unsettled(verdict: Verdict, ratio: float, *, part: bool) -> str:

@@ -7,7 +7,7 @@ it is stated as a share of its own, for no place has earned it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,6 +21,8 @@ from dialtell.synth.shared.terms import ZONES, Zone
 
 Floats = NDArray[np.float64]
 
+CLEARLY = 0.3  # log10 that each of two ways must add to be said to disagree: twice as probable (judgement)
+
 
 @dataclass(frozen=True)
 class ZoneShare:
@@ -32,13 +34,27 @@ class ZoneShare:
     contribution: float
 
 
+@dataclass(frozen=True)
+class Ways:
+    """What strokes add to a dial's log10 ratio `look`ed at by themselves, and by `comparison` with their like."""
+
+    look: float
+    comparison: float
+
+    @property
+    def apart(self) -> bool:
+        """Whether they speak against each other, both of them clearly."""
+        return self.look * self.comparison < 0 and min(abs(self.look), abs(self.comparison)) >= CLEARLY
+
+
 @dataclass(frozen=True, eq=False)
 class Explanation:
     """Contributions, log10, positive for the hand: base + places.sum() + pairs.sum() is `total`, before its cap.
 
     zone : (N,) index into ZONES, center : (N, 2) dial radii and places : (N,) what each patch adds, of all scales.
     pair : (M, 2) places of the two patches and pairs : (M,) contribution of each pair, each of two patches once.
-    zones : of each zone that has places; their contributions and the base add up to total too.
+    zones : of each zone that has places; their contributions and the base add up to total too. ways : the same sum by
+    how it was judged, None where the net has one voice only.
     """
 
     base: float
@@ -48,6 +64,7 @@ class Explanation:
     pair: NDArray[np.int64]
     pairs: Floats
     zones: Mapping[Zone, ZoneShare] = field(default_factory=dict)
+    ways: Ways | None = None
 
     @property
     def total(self) -> float:
@@ -71,6 +88,7 @@ class Explanation:
         return {
             "total": round(self.total, 6),
             "base": round(self.base, 8),
+            "ways": None if self.ways is None else {name: round(value, 6) for name, value in vars(self.ways).items()},
             "zones": [
                 {"zone": zone.value} | {name: round(value, 6) for name, value in vars(share).items()}
                 for zone, share in self.zones.items()
@@ -83,8 +101,11 @@ class Explanation:
         }
 
 
-def explain(reasons: Reasons, patches: PatchSet, dial: Calibration, zone: Calibration) -> Explanation:
-    """reasons : of a batch of one. patches : all that the net saw (PatchSet.joined). dial, zone : of their ratios."""
+def explain(
+    reasons: Reasons, patches: PatchSet, dial: Calibration, zone: Calibration, voices: Sequence[Reasons] = ()
+) -> Explanation:
+    """reasons : of a batch of one. patches : all that the net saw (PatchSet.joined). dial, zone : of their ratios.
+    voices : those of the voice that looks and of the one that compares, whose mean `reasons` is."""
     scale, offset = dial.affine(patches.resolution)
     apart = {name: value[0].cpu().numpy() for name, value in vars(reasons).items()}
     beside = apart["pair_with"].astype(np.int64)
@@ -100,7 +121,12 @@ def explain(reasons: Reasons, patches: PatchSet, dial: Calibration, zone: Calibr
         pair=pair.reshape(-1, 2),
         pairs=np.asarray(scale * np.bincount(row.ravel(), weights=added, minlength=len(pair)), dtype=np.float64),
         zones=_zones(apart, patches.zone, scale, zone.affine(patches.resolution)),
+        ways=Ways(*(0.5 * scale * _sum(voice) for voice in voices)) if len(voices) == 2 else None,
     )
+
+
+def _sum(voice: Reasons) -> float:
+    return float(voice.place_dial.double().sum() + voice.pair_dial.double().sum())
 
 
 def _zones(

@@ -151,11 +151,10 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
             zones[name] = ProcessEvidence(int(counts[index]), ratio, capped, withheld)
     ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
     reasons = output.reasons
-    explanation = (
-        None
-        if reasons is None
-        else explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration)
-    )
+    explanation = None
+    if reasons is not None:
+        voices = [voice.reasons for voice in output.voices if voice.reasons is not None]
+        explanation = explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration, voices)
     whole = ProcessEvidence(len(patches), ratio, capped, withheld)
     verdict = Verdict(whole, zones, explanation=explanation, unlike=unlike)
     if weights.print_calibration is None:

@@ -43,7 +43,10 @@ def test_the_sum_is_the_stated_ratio(make_weights, seed, level):
     assert told.total == pytest.approx(verdict.whole.log10_lr, abs=1e-4) and not verdict.whole.capped
     assert len(told.places) == 48 and told.by_place.sum() == pytest.approx(told.total - told.base)
     assert np.abs(told.pairs).max() > 1e-3 and len(np.unique(told.pair, axis=0)) == len(told.pair)
+    assert told.ways.look + told.ways.comparison == pytest.approx(told.total - told.base, abs=1e-5)
+    assert min(abs(told.ways.look), abs(told.ways.comparison)) > 1e-3
     record = json.loads(json.dumps(told.record()))
+    assert record["ways"]["look"] == pytest.approx(told.ways.look, abs=1e-5)
     parts = sum(part["contribution"] for part in [*record["places"], *record["pairs"]])
     assert record["base"] + parts == pytest.approx(verdict.whole.log10_lr, abs=1e-4)
     assert record["total"] == pytest.approx(verdict.whole.log10_lr, abs=1e-4)

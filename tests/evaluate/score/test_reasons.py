@@ -6,6 +6,7 @@ from seen_maps import seen_under
 from verdicts_made import verdict
 
 from dialtell.evaluate.score.reasons import DISAGREE, dial_reason, dial_support, print_reason, print_record, zone_reason
+from dialtell.model.net.explanation import Explanation, Ways
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import PrintEvidence, ProcessEvidence, Verdict
 from dialtell.model.reading.zones import Circle, ZoneMap
@@ -74,6 +75,23 @@ COARSE = Resolution(500, 236, 640, diameter_mm=44.873)
 )  # fmt: skip
 def test_reasons_say_what_was_found(ratios, resolution, said):
     assert dial_reason(verdict(*ratios), resolution) == said
+
+
+@pytest.mark.parametrize(
+    ("look", "comparison", "said"),
+    [
+        (1.0, -0.6, " One by one its strokes look painted, but they are as like one another as those of a print."),
+        (-1.0, 0.6, " One by one its strokes look printed, but they differ from one another as those of a hand do."),
+        (1.0, -0.2, ""),
+        (0.4, 0.4, ""),
+    ],
+)
+def test_that_looking_and_comparing_disagree_is_said_of_open_dials(look, comparison, said):
+    told = Explanation(0.0, *(np.empty(0),) * 5, ways=Ways(look, comparison))
+    open_, called = (replace(verdict(ratio, 0.2, 0.2, 0.2, 0.2), explanation=told) for ratio in (0.5, 1.5))
+    plain = dial_reason(replace(open_, explanation=None), FINE)
+    assert dial_reason(open_, FINE) == plain + said
+    assert dial_reason(called, FINE) == dial_reason(replace(called, explanation=None), FINE)
 
 
 def test_what_was_not_found_is_not_called_unreadable():
