@@ -167,19 +167,16 @@ def told_by(nets: Sequence[tuple[str, Weights]], items: Sequence[Item], readings
 
 def _answer(weights: Weights, reading: Reading) -> tuple[dict[str, float | None], bool | None]:
     """Logits by key, None where there is too little, and the product's call: painted, printed or None."""
-    import torch
-
     from dialtell.evaluate.score.recognised import unrecognised
     from dialtell.model.net.calibration import HAND, PRINTED
     from dialtell.model.net.resolution import resolution_of
-    from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, judge, tensors
+    from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, asked, judge
 
     patches = reading.patches
     found: dict[str, float | None] = dict.fromkeys(KEYS)
     if len(patches) < LEAST_PATCHES:
         return found, None
-    with torch.inference_mode():
-        output = weights.net.eval()(*tensors(patches))
+    output = asked(weights.net, patches)
     found["dial"], found["patches"] = float(output.dial[0]), float(output.patch[0].mean())
     counts = np.bincount(patches.zone, minlength=len(ZONES))
     for index, zone in enumerate(ZONES):
