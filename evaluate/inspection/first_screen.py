@@ -176,13 +176,18 @@ def weights(shares: Shares) -> tuple[Weight, ...]:
 
 
 def product_sentence(shares: Shares, *, capped: bool, stated: float) -> str:
-    """What the parts make together, and that the call says no more than is vouched for."""
+    """What the parts make together, that the call says no more than is vouched for, and what of it is seen how."""
     first = f"Multiplied with one another they make {odds_words(shares.total)}"
     if abs(stated) < LEAST_SUPPORT and not capped:
-        return f"{first}: too little to speak for either side."
-    if not capped:
-        return f"{first}."
-    return f"{first}; the call says no more than {odds_words(stated)}, for nothing beyond that has been tested."
+        said = f"{first}: too little to speak for either side."
+    elif not capped:
+        said = f"{first}."
+    else:
+        said = f"{first}; the call says no more than {odds_words(stated)}, for nothing beyond that has been tested."
+    if shares.ways is None:
+        return said
+    look, comparison = (words if (words := odds_words(way)) != "even" else "even odds" for way in shares.ways)
+    return f"{said} Looked at one by one the strokes make {look}; compared with their like they make {comparison}."
 
 
 def with_date(dial: Mapping[str, Any], period: PeriodCheck) -> WithDate:

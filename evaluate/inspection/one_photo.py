@@ -192,7 +192,8 @@ def shares_of(examined: Examination) -> Shares | None:
     zones = {zone: share.contribution for zone, share in told.zones.items()}
     if not scored.reading.zones.named and shown is not None:  # a close-up is read as one zone, and stated as another
         zones = {shown: sum(zones.values())}
-    return Shares(told.base, {zone.value: added for zone, added in zones.items()})
+    ways = None if told.ways is None else (told.ways.look, told.ways.comparison)
+    return Shares(told.base, {zone.value: added for zone, added in zones.items()}, ways)
 
 
 def _period(examined: Examination, years: Years | None) -> PeriodCheck | None:

@@ -12,10 +12,12 @@ from dialtell.evaluate.words.support import signed
 class Shares:
     """Log10 units, positive towards hand. base : where every dial starts that is photographed as sharply, whatever its
     strokes. zones : what the places of each add, by its name. All of them together are the dial's ratio before its cap.
+    ways : what looking at the strokes one by one adds, and comparing them with their like; None where nobody tells.
     """
 
     base: float
     zones: Mapping[str, float]
+    ways: tuple[float, float] | None = None
 
     @property
     def total(self) -> float:

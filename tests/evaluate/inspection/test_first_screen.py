@@ -1,6 +1,7 @@
 """What is said first: one answer, the strength as "one in N", the heaviest part, shares that multiply to the odds."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -87,6 +88,10 @@ def test_what_the_parts_do_to_the_odds_multiplies_to_the_odds():
         "they make 1.9 to 1 for hand painting: too little to speak for either side."
     )
     assert "no more than 1.6 to 1" in product_sentence(shares, capped=True, stated=0.2)
+    both = replace(shares, ways=(0.19, 0.0))
+    assert product_sentence(both, capped=False, stated=0.29).endswith(
+        " Looked at one by one the strokes make 1.5 to 1 for hand painting; compared with their like they make even odds."
+    )
 
 
 def test_the_dials_picture_is_held_to_a_size():
