@@ -4,23 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import secrets
 import tempfile
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import TypeVar
 
 from starlette.applications import Starlette
-from starlette.convertors import Convertor, register_url_convertor
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from dialtell.evaluate.examine.agreement import collection_agreement
-from dialtell.evaluate.examine.answers import HANDLERS, own_page
 from dialtell.evaluate.examine.brought_in import bring_in
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
-from dialtell.evaluate.examine.doors import Doors, Refusal, told
 from dialtell.evaluate.examine.listing import page_of, wanted_of
 from dialtell.evaluate.examine.phone import Phone
 from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
@@ -28,6 +24,8 @@ from dialtell.evaluate.examine.record import WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
 from dialtell.evaluate.examine.taken_along import FORMS
 from dialtell.evaluate.pages.templates import digest, own
+from dialtell.evaluate.serving.answers import application
+from dialtell.evaluate.serving.doors import Doors, Refusal, told
 
 R = TypeVar("R")
 PAGES = {
@@ -40,21 +38,6 @@ PAGES = {
 }
 _MEDIA = {"csv": "text/csv; charset=utf-8", "json": "application/json", "zip": "application/zip"}
 LARGEST_ZIP = 200 * 2**30  # bytes; the disk's room is looked at before anything is taken out
-
-
-class _Hash(Convertor[str]):
-    """What a photograph is asked for by."""
-
-    regex = "[0-9a-f]{64}"
-
-    def convert(self, value: str) -> str:
-        return value
-
-    def to_string(self, value: str) -> str:
-        return value
-
-
-register_url_convertor("sha256", _Hash())
 
 
 class Examination:
@@ -261,9 +244,7 @@ class Examination:
         return JSONResponse(told, 201)
 
 
-def examination(
-    desk: Desk, *, port: int, token: str | None = None, receiving: Receiving | None = None, phone: Phone | None = None
-) -> Doors:
+def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, phone: Phone | None = None) -> Doors:
     """The application behind its doors; `token` of it is the secret.
 
     port : that it is served on. receiving, phone : shared with the phone's door, where there is one.
@@ -271,7 +252,6 @@ def examination(
     rooms = Examination(desk, receiving or Receiving(desk), phone)
 
     routes = [
-        *(Route(path, own_page(*page), methods=["GET"]) for path, page in PAGES.items()),
         Route("/state", rooms.state, methods=["GET"]),
         Route("/dials", rooms.dials, methods=["GET"]),
         Route("/dials", rooms.new_dial, methods=["POST"]),
@@ -302,6 +282,4 @@ def examination(
         finally:
             await desk.close()
 
-    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers=HANDLERS)
-    app.router.redirect_slashes = False
-    return Doors(app, port=port, token=token or secrets.token_urlsafe(32))
+    return Doors(application(PAGES, routes, lifespan), "examine", port=port)
