@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import tempfile
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -19,6 +19,7 @@ from dialtell.evaluate.examine.brought_in import bring_in
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
 from dialtell.evaluate.examine.listing import page_of, wanted_of
 from dialtell.evaluate.examine.phone import Phone
+from dialtell.evaluate.examine.plates import PlateTest, plates_found
 from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
 from dialtell.evaluate.examine.record import WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
@@ -32,7 +33,14 @@ PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
     "/examine.js": (
         "text/javascript; charset=utf-8",
-        ("examine_outline.js", "examine_loupe.js", "examine_list.js", "examine_all.js", "examine.js"),
+        (
+            "examine_outline.js",
+            "examine_loupe.js",
+            "examine_list.js",
+            "examine_plates.js",
+            "examine_all.js",
+            "examine.js",
+        ),
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
@@ -46,6 +54,7 @@ class Examination:
     def __init__(self, desk: Desk, receiving: Receiving, phone: Phone | None) -> None:
         self.desk, self.files, self.phone = desk, desk.files, phone
         self._receiving, self._bringing = receiving, asyncio.Lock()
+        self.plates = PlateTest(desk)
 
     async def _ask(self, function: Callable[[ExaminedDials], R]) -> R:
         def opened() -> R:
@@ -123,6 +132,14 @@ class Examination:
     async def agreement(self, request: Request) -> Response:
         """How far the person and the program agree, over all dials."""
         return JSONResponse({"agreement": await self._ask(collection_agreement)})
+
+    async def plates_laid(self, request: Request) -> Response:
+        """What was found of dials laid on each other: ?dials=3,7 of these alone, ?every=1 see plates_found."""
+        given = request.query_params
+        chosen = _numbers(given["dials"].split(",")) if given.get("dials") else None
+        found = await self._ask(lambda dials: plates_found(dials, chosen, every=given.get("every") == "1"))
+        test = self.plates
+        return JSONResponse(found | {"busy": test.busy, "now": test.said, "errors": test.errors})
 
     async def along(self, request: Request) -> Response:
         """All dials as a file: dials.csv, dials.json, or dials.zip with the photographs."""
@@ -221,6 +238,20 @@ class Examination:
         self.desk.version += 1
         return JSONResponse(self.phone.invite(number))
 
+    async def lay(self, request: Request) -> Response:
+        """Lay dials on each other: {"dials": [number, ...]}, null for all of like design."""
+        chosen = (await told(request)).get("dials")
+        if chosen is not None and not isinstance(chosen, list):
+            raise Refusal(400, "dials is no list of numbers")
+        self.plates.begin(None if chosen is None else _numbers(chosen))
+        return JSONResponse({})
+
+    async def stop_laying(self, request: Request) -> Response:
+        """Lay no more dials on each other: {}."""
+        await told(request)
+        await self.plates.stop()
+        return JSONResponse({})
+
     async def dismiss(self, request: Request) -> Response:
         """No phone may add photographs any more: {}."""
         await told(request)
@@ -244,6 +275,14 @@ class Examination:
         return JSONResponse(told, 201)
 
 
+def _numbers(given: Sequence[object]) -> list[int]:
+    """Dials, each once. Raises Refusal."""
+    texts = [str(each) for each in given if isinstance(each, str | int)]
+    if len(texts) < len(given) or not all(text.isascii() and text.isdigit() and len(text) < 10 for text in texts):
+        raise Refusal(400, "dials is no list of numbers")
+    return sorted({int(text) for text in texts})
+
+
 def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, phone: Phone | None = None) -> Doors:
     """The application behind its doors; `token` of it is the secret.
 
@@ -264,6 +303,9 @@ def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, ph
         Route("/dials/{dial:int}/report", rooms.report, methods=["GET"]),
         Route("/dials/{dial:int}/phone", rooms.invite, methods=["POST"]),
         Route("/phone/dismiss", rooms.dismiss, methods=["POST"]),
+        Route("/plates", rooms.plates_laid, methods=["GET"]),
+        Route("/plates", rooms.lay, methods=["POST"]),
+        Route("/plates/stop", rooms.stop_laying, methods=["POST"]),
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
@@ -280,6 +322,7 @@ def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, ph
         try:
             yield
         finally:
+            await rooms.plates.stop()
             await desk.close()
 
     return Doors(application(PAGES, routes, lifespan), "examine", port=port)

@@ -13,7 +13,7 @@ from dialtell.synth.shared.errors import ParameterError
 CALLS = (HAND, PRINTED, UNDETERMINED)
 PAGE = 60  # dials
 _MOST_WORDS = 8
-_KEPT_BACK = "(d.blind AND d.shown_at IS NULL)"
+KEPT_BACK = "(d.blind AND d.shown_at IS NULL)"
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Wanted:
             values.append(word)
         if self.call is not None:
             parts.append(
-                f"NOT {_KEPT_BACK} AND EXISTS (SELECT 1 FROM examined_standing s "
+                f"NOT {KEPT_BACK} AND EXISTS (SELECT 1 FROM examined_standing s "
                 "WHERE s.dial = d.id AND s.zone = ? AND s.call = ?)"
             )
             values += [self.zone, self.call]
@@ -77,7 +77,7 @@ def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
     total = dials.rows(f"SELECT count(*) AS n FROM examined_dial d WHERE {where}", values)[0]["n"]
     start = min(wanted.start, max(0, (total - 1) // PAGE * PAGE))
     rows = dials.rows(
-        f"SELECT d.id, {', '.join(FIELDS)}, {_KEPT_BACK} AS kept_back, "
+        f"SELECT d.id, {', '.join(FIELDS)}, {KEPT_BACK} AS kept_back, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id) AS photographs, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id AND +p.state = 'waiting') AS waiting, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id AND +p.state = 'failed') AS failed, "

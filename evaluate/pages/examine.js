@@ -137,7 +137,8 @@
     return made;
   }
 
-  const list = listOf(ask, trouble, titled);
+  const plates = platesOf(ask, trouble, titled);
+  const list = listOf(ask, trouble, titled, plates.tick);
   const all = allOf(ask, trouble);
 
   // ---- one dial ----
@@ -317,6 +318,7 @@
       dial = null;
       document.title = "Dials";
       await list.show();
+      await plates.show();
       await all.show();
       return;
     }

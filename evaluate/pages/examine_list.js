@@ -1,6 +1,6 @@
-// The list of dials: searched, and shown a page at a time. ask and opened come from the page.
+// The list of dials: searched, and shown a page at a time. shown is called with what the page was told of it.
 "use strict";
-const listOf = (ask, trouble, titled) => {
+const listOf = (ask, trouble, titled, shown) => {
   const at = (id) => document.getElementById(id);
   const sought = at("sought");
   let start = 0;
@@ -33,7 +33,12 @@ const listOf = (ask, trouble, titled) => {
     const kind = { "hand-painted": "hand", printed: "print" }[row.call] || "no";
     if (row.call) open.append(element("span", row.call, `${kind}-word`));
     else if (row.kept_back) open.append(element("span", "call kept back", "soft"));
-    made.append(open);
+    const choose = element("label", "", "tick");
+    const box = document.createElement("input");
+    box.type = "checkbox";
+    box.value = row.id;
+    choose.append(box, `Choose ${titled(row)}`);
+    made.append(open, choose);
     return made;
   }
 
@@ -68,6 +73,7 @@ const listOf = (ask, trouble, titled) => {
       decade.replaceChildren(new Option("any year", ""), ...rows.map(([value, title]) => new Option(title, value, false, value === chosen)));
     }
     sought.elements.zone.disabled = !sought.elements.call.value;
+    shown(told);
   }
 
   const again = (from) => {

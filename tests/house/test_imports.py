@@ -86,8 +86,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "evaluate.examine": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
-        "evaluate.inspection", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.period",
-        "evaluate.serving", "train.stats",
+        "evaluate.inspection", "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label",
+        "evaluate.period", "evaluate.serving", "train.stats",
     },
     "evaluate.benchmark": {
         "synth.shared", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
