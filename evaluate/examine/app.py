@@ -33,14 +33,7 @@ PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
     "/examine.js": (
         "text/javascript; charset=utf-8",
-        (
-            "examine_outline.js",
-            "examine_loupe.js",
-            "examine_list.js",
-            "examine_plates.js",
-            "examine_all.js",
-            "examine.js",
-        ),
+        (*(f"examine_{part}.js" for part in ("outline", "loupe", "map", "list", "plates", "all")), "examine.js"),
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }

@@ -3,6 +3,7 @@
 const listOf = (ask, trouble, titled, shown) => {
   const at = (id) => document.getElementById(id);
   const sought = at("sought");
+  const map = mapOf(sought.elements.decade, () => again(0));
   let start = 0;
   let asked = 0; // number of the last question; answers to older ones are thrown away
 
@@ -72,6 +73,7 @@ const listOf = (ask, trouble, titled, shown) => {
       decade.dataset.rows = JSON.stringify(rows);
       decade.replaceChildren(new Option("any year", ""), ...rows.map(([value, title]) => new Option(title, value, false, value === chosen)));
     }
+    map.show(told.years, told.of);
     sought.elements.zone.disabled = !sought.elements.call.value;
     shown(told);
   }
