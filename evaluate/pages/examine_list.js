@@ -73,7 +73,7 @@ const listOf = (ask, trouble, titled, shown) => {
       decade.dataset.rows = JSON.stringify(rows);
       decade.replaceChildren(new Option("any year", ""), ...rows.map(([value, title]) => new Option(title, value, false, value === chosen)));
     }
-    map.show(told.years, told.of);
+    map.show(told.years, told.decades);
     sought.elements.zone.disabled = !sought.elements.call.value;
     shown(told);
   }

@@ -40,20 +40,20 @@ const mapOf = (decade, picked) => {
     return { number: all.toLocaleString("en"), calls: ` dial${all === 1 ? "" : "s"}${calls}` };
   }
 
-  function draw(rows) {
+  function draw(rows, all) {
     const by = new Map();
     for (const [year, call, number] of rows) {
       if (!by.has(year)) by.set(year, new Map());
       by.get(year).set(call, number);
     }
-    const known = [...by.keys()].filter(Boolean);
-    let starts = [...new Set(known.map((year) => Math.floor(year / 10) * 10))].sort((a, b) => a - b);
+    let starts = all.map(([start]) => start).filter(Boolean);
     const last = starts[starts.length - 1];
     if ((last - starts[0]) / 10 < MOST) starts = Array.from({ length: (last - starts[0]) / 10 + 1 }, (_, k) => starts[0] + 10 * k);
-    const total = (year) => [...by.get(year).values()].reduce((sum, number) => sum + number, 0);
-    const highest = Math.max(FEWEST, ...known.map(total));
+    const total = (calls) => [...calls.values()].reduce((sum, number) => sum + number, 0);
+    const highest = Math.max(FEWEST, ...[...by].filter(([year]) => year).map(([, calls]) => total(calls)));
     const made = starts.map((start) => [String(start), `${start}s`, Array.from({ length: 10 }, (_, k) => by.get(start + k) || new Map()), highest]);
-    if (by.has(0)) made.push(["0", "No year", [by.get(0)], Math.max(FEWEST, total(0))]);
+    const without = by.get(0) || new Map();
+    if (all.some(([start]) => !start)) made.push(["0", "No year", [without], Math.max(FEWEST, total(without))]);
     words = new Map();
     const focused = at("decades").contains(document.activeElement) ? document.activeElement.value : null;
     at("decades").replaceChildren(...made.map(([value, title, years, high]) => {
@@ -91,12 +91,12 @@ const mapOf = (decade, picked) => {
 
   const tell = (value) => { at("decade-said").textContent = words.get(value) || ""; };
 
+  // rows : year, call and number of the dials that are wanted, of any year; all : decade and number of all dials
   function show(rows, all) {
-    at("map").hidden = all < 2 || !rows.some(([year]) => year);
-    if (at("map").hidden) return;
-    const now = JSON.stringify(rows);
-    if (now !== drawn) draw(rows);
+    at("map").hidden = !all.some(([start]) => start);
+    const now = JSON.stringify([rows, all]);
     const fresh = now !== drawn;
+    if (fresh) draw(rows, all);
     drawn = now;
     for (const each of at("decades").children) {
       each.setAttribute("aria-pressed", String(each.value === decade.value));
