@@ -65,8 +65,8 @@ class Examination:
 
     async def dials(self, request: Request) -> Response:
         """A page of the list of dials: ?text= &call= &zone= &decade= &start=, see listing.Wanted."""
-        wanted = wanted_of(request.query_params)
-        return JSONResponse(await self._ask(lambda dials: page_of(dials, wanted)))
+        wanted, version = wanted_of(request.query_params), self.desk.version
+        return JSONResponse(await self._ask(lambda dials: page_of(dials, wanted)) | {"version": version})
 
     async def dial(self, request: Request) -> Response:
         """One dial."""

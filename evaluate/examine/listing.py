@@ -76,8 +76,15 @@ def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
     first; decades : first year (0 without one) and number of dials of each that there is; years : year (0 without one),
     call of the wanted zone (KEPT where it is kept back, "" where there is none) and number of dials, of any year, that
     are else as wanted."""
+    others, given = wanted.where(of_years=False)
+    years = dials.rows(
+        f"SELECT coalesce(d.year, 0) AS year, CASE WHEN {KEPT_BACK} THEN '{KEPT}' ELSE coalesce(s.call, '') END "
+        "AS call, count(*) AS n FROM examined_dial d LEFT JOIN examined_standing s ON s.dial = d.id AND s.zone = ? "
+        f"WHERE {others} GROUP BY 1, 2 ORDER BY 1, 2",
+        [wanted.zone, *given],
+    )
+    total = sum(row["n"] for row in years if wanted.decade in (None, row["year"] // 10 * 10))
     where, values = wanted.where()
-    total = dials.rows(f"SELECT count(*) AS n FROM examined_dial d WHERE {where}", values)[0]["n"]
     start = min(wanted.start, max(0, (total - 1) // PAGE * PAGE))
     rows = dials.rows(
         f"SELECT d.id, {', '.join(FIELDS)}, {KEPT_BACK} AS kept_back, "
@@ -88,20 +95,13 @@ def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
         "(SELECT sha256 FROM examined_photo p WHERE p.dial = d.id AND p.thumbnail IS NOT NULL "
         "ORDER BY p.added_at LIMIT 1)) AS cover, "
         "(SELECT call FROM examined_standing s WHERE s.dial = d.id AND s.zone = 'dial') AS call "
-        f"FROM examined_dial d WHERE {where} ORDER BY d.id DESC LIMIT {PAGE} OFFSET ?",
+        f"FROM examined_dial d WHERE +{where} ORDER BY d.id DESC LIMIT {PAGE} OFFSET ?",
         [*values, start],
     )
     decades = dials.rows(
         "SELECT coalesce(year / 10 * 10, 0) AS decade, count(*) AS n FROM examined_dial WHERE aside = ? "
         "GROUP BY 1 ORDER BY 1",
         [wanted.aside],
-    )
-    others, given = wanted.where(of_years=False)
-    years = dials.rows(
-        f"SELECT coalesce(d.year, 0) AS year, CASE WHEN {KEPT_BACK} THEN '{KEPT}' ELSE coalesce(s.call, '') END "
-        "AS call, count(*) AS n FROM examined_dial d LEFT JOIN examined_standing s ON s.dial = d.id AND s.zone = ? "
-        f"WHERE {others} GROUP BY 1, 2 ORDER BY 1, 2",
-        [wanted.zone, *given],
     )
     aside = dials.rows("SELECT count(*) AS n FROM examined_dial WHERE aside", [])[0]["n"]
     return {

@@ -317,7 +317,7 @@
     if (!number) {
       dial = null;
       document.title = "Dials";
-      await list.show();
+      version = await list.show();
       await plates.show();
       await all.show();
       return;
@@ -340,7 +340,7 @@
       if (state.version !== version && !outline.busy()) {
         const seen = state.version;
         await go();
-        version = seen;
+        if (location.hash) version = seen;
       }
     } catch (error) {
       trouble(error.message);
@@ -430,5 +430,5 @@
     const things = dropped.map((item) => item.webkitGetAsEntry() || item.getAsFile()); // gone after this event
     attempt(() => drop(things));
   });
-  watch();
+  attempt(go).then(watch);
 })();

@@ -50,7 +50,7 @@ const listOf = (ask, trouble, titled, shown) => {
     const searched = [...given.keys()].some((name) => name !== "zone" && name !== "aside");
     given.set("start", start);
     const told = await ask(`/dials?${given}`);
-    if (number !== asked) return;
+    if (number !== asked) return told.version;
     start = told.start;
     const box = at("dials");
     const kept = new Map([...box.children].map((each) => [each.dataset.row, each]));
@@ -76,19 +76,25 @@ const listOf = (ask, trouble, titled, shown) => {
     map.show(told.years, told.decades);
     sought.elements.zone.disabled = !sought.elements.call.value;
     shown(told);
+    return told.version;
   }
 
-  const again = (from) => {
+  // one question at a time, and the last one always: who types is answered at once, and as often as answers come
+  let asking = false;
+  let more = false;
+  const again = async (from) => {
     start = from;
-    show().then(() => trouble(""), (error) => trouble(error.message));
+    more = true;
+    if (asking) return;
+    asking = true;
+    while (more) {
+      more = false;
+      await show().then(() => trouble(""), (error) => trouble(error.message));
+    }
+    asking = false;
   };
-  let timer = 0;
   sought.addEventListener("submit", (event) => event.preventDefault());
-  sought.addEventListener("input", (event) => {
-    clearTimeout(timer);
-    if (event.target.name === "text") timer = setTimeout(again, 150, 0);
-    else again(0);
-  });
+  sought.addEventListener("input", () => again(0));
   for (const [id, step] of [["page-back", -1], ["page-on", 1]]) {
     at(id).addEventListener("click", () => {
       again(Math.max(0, start + step * 60));

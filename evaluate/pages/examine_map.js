@@ -17,19 +17,21 @@ const mapOf = (decade, picked) => {
     drawing.setAttribute("viewBox", `0 0 ${WIDE} ${HIGH}`);
     drawing.setAttribute("preserveAspectRatio", "none");
     drawing.setAttribute("aria-hidden", "true");
-    years.forEach((calls, place) => {
-      let below = 0;
-      for (const [call, name] of KINDS) {
+    const wide = WIDE / years.length;
+    const below = years.map(() => 0);
+    for (const [call, name] of KINDS) {
+      let bars = "";
+      years.forEach((calls, place) => {
         const high = (HIGH * (calls.get(call) || 0)) / highest;
-        if (!high) continue;
-        const bar = document.createElementNS(SVG, "rect");
-        const box = { x: (WIDE / years.length) * place + 0.2, y: HIGH - below - high, width: WIDE / years.length - 0.4, height: high };
-        for (const [key, value] of Object.entries(box)) bar.setAttribute(key, value.toFixed(2));
-        bar.setAttribute("class", name);
-        drawing.append(bar);
-        below += high;
-      }
-    });
+        if (high) bars += `M${(wide * place + 0.2).toFixed(2)} ${(HIGH - below[place]).toFixed(2)}h${(wide - 0.4).toFixed(2)}v${(-high).toFixed(2)}h${(0.4 - wide).toFixed(2)}z`;
+        below[place] += high;
+      });
+      if (!bars) continue;
+      const path = document.createElementNS(SVG, "path");
+      path.setAttribute("d", bars);
+      path.setAttribute("class", name);
+      drawing.append(path);
+    }
     return drawing;
   }
 
