@@ -179,21 +179,20 @@ def plates_found(dials: ExaminedDials, chosen: Sequence[int] | None = None, *, e
 
 def _sentences(counts: Counter[str]) -> str:
     laid, one = counts.total(), counts[ONE_PLATE]
-    if not laid:
-        return ""
-    words = [f"{_count(laid, 'pair of dials was', 'pairs of dials were')} laid on each other."]
-    if one:
-        words.append(
-            f"One plate fits both dials of {'it' if laid == 1 else one}: they agree everywhere, as dials printed from "
-            "one plate do and painted ones hardly ever."
-        )
-    else:
-        words.append("One plate fits both dials of none." if laid > 1 else "One plate does not fit both, or it cannot "
-                     "be told.")  # fmt: skip
     others = [f"{counts[finding]} {what}" for finding, what in (
         (SEPARATE, "of the same design drawn separately"), (DIFFERENT, "of different designs"),
-        (CANNOT_TELL, "that cannot be told"),
+        (CANNOT_TELL, "of which it cannot be told"),
     ) if counts[finding]]  # fmt: skip
+    agree = "They agree everywhere, as dials printed from one plate do and painted ones hardly ever."
+    if laid == 1:
+        (finding,) = counts.elements()
+        known = "it cannot be told whether one plate made both" if finding == CANNOT_TELL else finding
+        return f"Two dials were laid on each other: {known}.{f' {agree}' if one else ''}"
+    if not laid:
+        return ""
+    words = [f"Of {laid} pairs of dials laid on each other, one plate fits both dials of {one or 'none'}."]
+    if one:
+        words.append(agree)
     if others:
         words.append(f"{'The others' if one else 'They are'}: {', '.join(others)}.")
     return " ".join(words)

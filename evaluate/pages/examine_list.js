@@ -38,7 +38,7 @@ const listOf = (ask, trouble, titled, shown) => {
     const box = document.createElement("input");
     box.type = "checkbox";
     box.value = row.id;
-    choose.append(box, `Choose ${titled(row)}`);
+    choose.append(box, "Choose", element("span", ` ${titled(row)}`, "unseen"));
     made.append(open, choose);
     return made;
   }

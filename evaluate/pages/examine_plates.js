@@ -60,7 +60,7 @@ const platesOf = (ask, trouble, titled) => {
     if (dials) choose(false);
     at("plates").open = true;
     at("plates-now").focus({ preventScroll: true });
-    at("plates").scrollIntoView({ block: "nearest" });
+    at("plates").scrollIntoView({ block: "start" });
     await tell();
   }
 
@@ -97,8 +97,9 @@ const platesOf = (ask, trouble, titled) => {
     at("plates-all").disabled = told.busy;
     at("plates-stop").hidden = !told.busy;
     const back = told.kept_back === 1 ? "1 dial is left out, as its call is kept back." : `${told.kept_back} dials are left out, as their calls are kept back.`;
-    const words = [told.now, told.said, told.kept_back ? back : ""].filter(Boolean).join(" ");
-    if (at("plates-now").textContent !== words) at("plates-now").textContent = words;
+    if (at("plates-now").textContent !== told.now) at("plates-now").textContent = told.now;
+    const words = [told.said, told.kept_back ? back : ""].filter(Boolean).join(" ");
+    if (at("plates-said").textContent !== words) at("plates-said").textContent = words;
     at("plates-wrong").replaceChildren(...told.errors.map((error) => element("li", capital(error))));
     at("plates-more").hidden = !told.laid && !only;
     at("plates-only").hidden = !only;

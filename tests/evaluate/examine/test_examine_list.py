@@ -117,7 +117,8 @@ def test_dials_are_chosen_and_laid_on_each_other_by_keyboard(tmp_path):
         with CollectionFile(folder / COLLECTION) as collection:
             (pair,) = collection.pairs()
         assert len(rows) == 1 and "The painted one" in rows[0] and pair["reason"] in rows[0]
-        assert "1 pair of dials was laid on each other." in browser.run(f"return {NOW}")
+        said = browser.run("return document.getElementById('plates-said').textContent")
+        assert said.startswith("Two dials were laid on each other: ")
         assert serious(browser) == []
         assert browser.run(WIDE) == [390, 390]
         browser.run("document.querySelector('#plates-table a').click()")

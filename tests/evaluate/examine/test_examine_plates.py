@@ -72,7 +72,7 @@ def test_dials_are_laid_on_each_other_and_kept_for_the_command_line(folder, caps
         assert client.post("/plates", json={"dials": [1, 2]}).status_code == 200
         found = laid(client, dials="1,2", every="1")
         assert list(pairs(found)) == [(1, 2)] and found["laid"] == 1 and found["errors"] == []
-        assert found["said"].startswith("1 pair of dials was laid on each other.")
+        assert found["said"].startswith("Two dials were laid on each other: ")
         assert found["now"] == "1 pair was laid on each other now."
         assert laid(client, dials="2,3", every="1")["laid"] == 0  # of other dials nothing is known yet
 
@@ -84,7 +84,10 @@ def test_dials_are_laid_on_each_other_and_kept_for_the_command_line(folder, caps
         assert pairs(found)[1, 3] == ONE_PLATE
         row = next(row for row in found["rows"] if row["finding"] == ONE_PLATE)
         assert "perhaps one dial" in row["note"] and row["support"].endswith("for one plate")
-        assert "One plate fits both dials of" in found["said"] and found["kept_back"] == 1
+        assert (
+            found["said"].startswith("Of 3 pairs of dials laid on each other, one plate fits both dials of ")
+            and found["kept_back"] == 1
+        )
         assert found["rows"][0] == row  # the likeliest first
         apart = {two for two, finding in pairs(found).items() if finding not in (ONE_PLATE, "cannot tell")}
         assert set(pairs(laid(client))) == set(pairs(found)) - apart
