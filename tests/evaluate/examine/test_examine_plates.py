@@ -11,6 +11,7 @@ from checkout import ROOT
 from examine_asked import add, asked, new_dial, settled
 
 from dialtell.evaluate.cli.main import main
+from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.compare.findings import ONE_PLATE
 from dialtell.evaluate.examine import plates, work
 from dialtell.evaluate.examine.desk import Desk
@@ -104,7 +105,18 @@ def test_a_dial_whose_call_is_kept_back_is_laid_on_none(folder):
         client.post("/plates", json={"dials": [2, 4]})
         found = laid(client, dials="2,4", every="1")
         assert found["rows"] == [] and "dial 4 is laid on none" in found["errors"][0]
-        assert not any(4 in two for two in pairs(laid(client, every="1")))
+        before = laid(client, every="1")
+        with CollectionFile(
+            folder / COLLECTION
+        ) as collection:  # as the command line may have done, which knows no dials
+            two = sorted(
+                entry.id for entry in collection.entries() if entry.path.read_bytes() in (PRINTED, PRINTED + b"2")
+            )
+            finding = {"first": two[0], "second": two[1], "test": "x", "finding": ONE_PLATE, "log10_lr": 2.0, "places": 9,
+                       "matched": 9, "stray": 0.0, "reason": "Sentinel."}  # fmt: skip
+            assert collection.keep_pair(finding)
+        after = laid(client, every="1")
+        assert after == before and not any(4 in two for two in pairs(after))
 
 
 def test_a_folder_that_was_moved_is_no_hindrance_and_one_that_is_gone_is_named(folder, tmp_path, monkeypatch):
