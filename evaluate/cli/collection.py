@@ -338,8 +338,8 @@ def _plates(collection: CollectionFile, args: argparse.Namespace) -> int:
     import logging
 
     from dialtell.evaluate.collection.linked_pages import make_pair_pages
-    from dialtell.evaluate.collection.plates import lay_pairs, pairs_for_readers, propose
-    from dialtell.evaluate.collection.table import SCHEMA, pairs_text
+    from dialtell.evaluate.collection.plates import lay_pairs, propose
+    from dialtell.evaluate.collection.table import SCHEMA, pairs_for_readers, pairs_text
     from dialtell.evaluate.words.document import json_text
     from dialtell.evaluate.words.plain import plain_name
     from dialtell.model.net.weights_file import load_weights

@@ -98,31 +98,35 @@ def _compare(table: Path, other: Path, *, as_json: bool) -> int:
 def _serve(args: argparse.Namespace, table: Path) -> int:
     import logging
 
+    from dialtell.evaluate.label.app import Labelling, label_page
     from dialtell.evaluate.label.photos import PhotoFolder
-    from dialtell.evaluate.label.server import LabelServer
     from dialtell.evaluate.label.store import LabelStore
     from dialtell.evaluate.label.views import LabelViews
+    from dialtell.evaluate.serving.doors import HOST
+    from dialtell.evaluate.serving.server import listening, run
     from dialtell.evaluate.words.plain import plain_name
 
     log = logging.getLogger("dialtell.label")
     folder = PhotoFolder(args.folder)
     for path, why in folder.left_out:
         log.warning("%s %s", plain_name(path), why)
-    with LabelStore(table, args.labeller) as store:
+
+    def ready(url: str) -> None:
+        print(url, flush=True)
+        log.info("labels go to %s; Ctrl-C ends, everything is saved", table)
+        if not args.no_browser:
+            import webbrowser
+
+            webbrowser.open(url)
+
+    with LabelStore(table, args.labeller) as store, listening(HOST, args.port) as listener:
         strays = store.strays(folder.photos)
         if strays:
             log.info("%d rows of %s are about photographs that are not here; they are kept", strays, table)
-        views = LabelViews(args.weights, args.max_pixels)
-        with LabelServer(folder, store, views, port=args.port, show_calls=args.show_calls) as server:
-            try:
-                print(server.url, flush=True)
-                log.info("labels go to %s; Ctrl-C ends, everything is saved", table)
-                if not args.no_browser:
-                    import webbrowser
-
-                    webbrowser.open(server.url)
-                server.serve_forever()
-            except KeyboardInterrupt:
-                done = sum(store.labelled(photo) for photo in folder)
-                log.info("ended; %d of %d photographs are labelled in %s", done, len(folder.photos), table)
+        desk = Labelling(folder, store, LabelViews(args.weights, args.max_pixels), show_calls=args.show_calls)
+        try:
+            run(label_page(desk, port=listener.getsockname()[1]), listener, ready)
+        except KeyboardInterrupt:
+            done = sum(store.labelled(photo) for photo in folder)
+            log.info("ended; %d of %d photographs are labelled in %s", done, len(folder.photos), table)
     return 0

@@ -136,6 +136,9 @@ class CollectionFile:
             self._base.close()
 
     def _open(self, fresh: bool) -> None:
+        marks = [self._base.execute(f"PRAGMA {name}").fetchone()[0] for name in ("application_id", "user_version")]
+        if marks == [APPLICATION_ID, VERSION]:  # which most often is so, and then nobody need be waited for
+            return
         with self._change():  # two processes may both find the file empty
             kind = self._base.execute("PRAGMA application_id").fetchone()[0]
             version = self._base.execute("PRAGMA user_version").fetchone()[0]

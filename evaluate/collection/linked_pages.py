@@ -10,10 +10,11 @@ from typing import Any
 
 from dialtell.evaluate.collection.add import known_of
 from dialtell.evaluate.collection.file import CollectionFile, Entry
-from dialtell.evaluate.collection.plates import page_name, pairs_for_readers
+from dialtell.evaluate.collection.plates import page_name
+from dialtell.evaluate.collection.table import pairs_for_readers
 from dialtell.evaluate.compare.compare import compare_photos
+from dialtell.evaluate.compare.findings import DIFFERENT
 from dialtell.evaluate.compare.page import write_comparison
-from dialtell.evaluate.compare.plate_test import DIFFERENT
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.model.net.weights_file import Weights
 from dialtell.synth.shared.errors import DialtellError

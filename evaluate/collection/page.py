@@ -15,7 +15,7 @@ from markupsafe import Markup
 from dialtell.evaluate.collection.file import Entry
 from dialtell.evaluate.collection.near_duplicates import alike
 from dialtell.evaluate.collection.table import call_of
-from dialtell.evaluate.compare.plate_test import pair_support
+from dialtell.evaluate.compare.findings import pair_support
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.plain import plain_name

@@ -7,15 +7,14 @@ import hashlib
 import importlib.resources
 import math
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from dialtell.evaluate.collection.add import file_hash, known_of
 from dialtell.evaluate.collection.design_mark import alike_designs, design_mark, upright_size
 from dialtell.evaluate.collection.file import CollectionFile, Entry
-from dialtell.evaluate.collection.near_duplicates import ALIKE, distance
-from dialtell.evaluate.compare.plate_test import DIFFERENT, FILE, SEPARATE, judge_pair
+from dialtell.evaluate.compare.plate_test import FILE, judge_pair
 from dialtell.evaluate.compare.registration import common_scale, register, sheet_of
 from dialtell.model.reader.file import Reader
 from dialtell.model.reading.known import MAX_PIXELS
@@ -26,7 +25,6 @@ from dialtell.synth.shared.errors import DialtellError, PhotoError
 
 KEPT_READINGS = 12  # in memory: about 20 MB each
 REGISTRATION = "1"  # raise when laying dials on each other changes, so that pairs are measured anew
-SAME_PHOTOGRAPH = "the photographs look the same: perhaps one dial"
 
 
 @dataclass(frozen=True)
@@ -149,25 +147,3 @@ def _kept(readings: OrderedDict[int, Any], entry: Entry, max_pixels: int, reader
 
 def _gone(entry: Entry) -> PhotoError:
     return PhotoError(f"{entry.path} is no longer there; add it again from its new place, its history is kept")
-
-
-def pairs_for_readers(
-    pairs: Sequence[dict[str, Any]], entry_of: Callable[[int], Entry], *, all_findings: bool = False
-) -> list[dict[str, Any]]:
-    """Pairs with what a reader needs beside the finding; those drawn separately or differently only if
-    `all_findings`.
-
-    Adds to each: photos (their paths), calls, and note, which says when the two photographs look the same.
-    """
-    rows = []
-    for pair in pairs:
-        if pair["finding"] in (DIFFERENT, SEPARATE) and not all_findings:
-            continue
-        two = (entry_of(pair["first"]), entry_of(pair["second"]))
-        marks = [entry.likeness for entry in two]
-        same = bool(marks[0] and marks[1]) and distance(str(marks[0]), str(marks[1])) <= ALIKE
-        rows.append({
-            **pair, "photos": [str(entry.path) for entry in two], "calls": [entry.call for entry in two],
-            "note": SAME_PHOTOGRAPH if same else "",
-        })  # fmt: skip
-    return rows

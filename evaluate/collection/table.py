@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.collection.file import FIELDS, CollectionFile, Entry
+from dialtell.evaluate.collection.near_duplicates import ALIKE, distance
+from dialtell.evaluate.compare.findings import DIFFERENT, SEPARATE
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.evaluate.words.support import support_words
@@ -15,6 +17,7 @@ from dialtell.synth.shared.tables import rows_text
 from dialtell.synth.shared.terms import ZONES
 
 SCHEMA = "dialtell.collection/1"
+SAME_PHOTOGRAPH = "the photographs look the same: perhaps one dial"
 COLUMNS = ("id", "photo", "sha256", *FIELDS, "call", "log10_lr", "support", "weights", "added_at", "labels")
 
 
@@ -119,8 +122,30 @@ def list_text(entries: Iterable[Entry], *, width: int | None = 100) -> str:
     return "\n".join(lines)
 
 
+def pairs_for_readers(
+    pairs: Sequence[dict[str, Any]], entry_of: Callable[[int], Entry], *, all_findings: bool = False
+) -> list[dict[str, Any]]:
+    """Pairs with what a reader needs beside the finding; those drawn separately or differently only if
+    `all_findings`.
+
+    Adds to each: photos (their paths), calls, and note, which says when the two photographs look the same.
+    """
+    rows = []
+    for pair in pairs:
+        if pair["finding"] in (DIFFERENT, SEPARATE) and not all_findings:
+            continue
+        two = (entry_of(pair["first"]), entry_of(pair["second"]))
+        marks = [entry.likeness for entry in two]
+        same = bool(marks[0] and marks[1]) and distance(str(marks[0]), str(marks[1])) <= ALIKE
+        rows.append({
+            **pair, "photos": [str(entry.path) for entry in two], "calls": [entry.call for entry in two],
+            "note": SAME_PHOTOGRAPH if same else "",
+        })  # fmt: skip
+    return rows
+
+
 def pairs_text(rows: Sequence[dict[str, Any]], laid: int) -> str:
-    """Pairs of dials laid on each other, as collection_plates.told gives them, as lines; laid : how many just now."""
+    """Pairs of dials laid on each other, as pairs_for_readers gives them, as lines; laid : how many just now."""
     lines = [f"{laid} pairs laid on each other now, {len(rows)} listed."]
     for row in rows:
         ratio = "" if row["log10_lr"] is None else f"  log10 LR {row['log10_lr']:+.2f}"

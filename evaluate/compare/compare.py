@@ -9,14 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from dialtell.evaluate.compare.plate_test import (
-    CANNOT_TELL,
-    ONE_PLATE,
-    SEPARATE,
-    PlateVerdict,
-    judge_pair,
-    pair_support,
-)
+from dialtell.evaluate.compare.findings import CANNOT_TELL, ONE_PLATE, SEPARATE, pair_support
+from dialtell.evaluate.compare.plate_test import PlateVerdict, judge_pair
 from dialtell.evaluate.compare.registration import Registration, common_scale, register, sheet_of
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.model.net.weights_file import Weights

@@ -14,15 +14,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from dialtell.evaluate.compare.findings import CANNOT_TELL, DIFFERENT, ONE_PLATE, SEPARATE
 from dialtell.evaluate.compare.registration import LEAST_SITES, Registration
-from dialtell.evaluate.words.support import NO_SUPPORT, NOT_JUDGED, support_band
 from dialtell.model.net.calibration import threshold
 from dialtell.synth.shared.errors import WeightsError
 
-ONE_PLATE = "same design, one plate fits both"
-SEPARATE = "same design, drawn separately"
-DIFFERENT = "different designs"
-CANNOT_TELL = "cannot tell"
 FEATURES = ("ln spread, dial radii", "ln spread, px", "ln px per dial radius", "logit share", "mean score")
 FILE = "plate_test.json"
 # log10 LR for one plate that a part of a dial may reach: the model was measured on whole dials, and the strokes of one
@@ -152,17 +148,6 @@ def judge_pair(
     if held > 0:
         return verdict(ONE_PLATE, f"{left}: no more than two photographs of one print do.", held, held != ratio)
     return verdict(SEPARATE, f"{left}: more than one plate would leave.", held, held != ratio)
-
-
-def pair_support(finding: str, log10_lr: float | None, *, capped: bool = False) -> str:
-    """The ratio in words, for one plate or for separate drawing."""
-    if finding == DIFFERENT or log10_lr is None:
-        return NOT_JUDGED
-    band = support_band(log10_lr)
-    if band == NO_SUPPORT:
-        return NO_SUPPORT
-    side = "one plate" if log10_lr > 0 else "separate drawing"
-    return f"{'at least ' if capped else ''}{band} support for {side}"
 
 
 @cache

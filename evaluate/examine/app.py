@@ -4,57 +4,41 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import secrets
 import tempfile
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 from starlette.applications import Starlette
-from starlette.convertors import Convertor, register_url_convertor
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from dialtell.evaluate.examine.agreement import collection_agreement
-from dialtell.evaluate.examine.answers import HANDLERS, own_page
 from dialtell.evaluate.examine.brought_in import bring_in
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
-from dialtell.evaluate.examine.doors import Doors, Refusal, told
 from dialtell.evaluate.examine.listing import page_of, wanted_of
 from dialtell.evaluate.examine.phone import Phone
+from dialtell.evaluate.examine.plates import PlateTest, plates_found
 from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
 from dialtell.evaluate.examine.record import WAITING, ExaminedDials
 from dialtell.evaluate.examine.shown import dial_shown
 from dialtell.evaluate.examine.taken_along import FORMS
 from dialtell.evaluate.pages.templates import digest, own
+from dialtell.evaluate.serving.answers import application
+from dialtell.evaluate.serving.doors import Doors, Refusal, told
 
 R = TypeVar("R")
 PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
     "/examine.js": (
         "text/javascript; charset=utf-8",
-        ("examine_outline.js", "examine_loupe.js", "examine_list.js", "examine_all.js", "examine.js"),
+        (*(f"examine_{part}.js" for part in ("outline", "loupe", "map", "list", "plates", "all")), "examine.js"),
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
 _MEDIA = {"csv": "text/csv; charset=utf-8", "json": "application/json", "zip": "application/zip"}
 LARGEST_ZIP = 200 * 2**30  # bytes; the disk's room is looked at before anything is taken out
-
-
-class _Hash(Convertor[str]):
-    """What a photograph is asked for by."""
-
-    regex = "[0-9a-f]{64}"
-
-    def convert(self, value: str) -> str:
-        return value
-
-    def to_string(self, value: str) -> str:
-        return value
-
-
-register_url_convertor("sha256", _Hash())
 
 
 class Examination:
@@ -63,6 +47,7 @@ class Examination:
     def __init__(self, desk: Desk, receiving: Receiving, phone: Phone | None) -> None:
         self.desk, self.files, self.phone = desk, desk.files, phone
         self._receiving, self._bringing = receiving, asyncio.Lock()
+        self.plates = PlateTest(desk)
 
     async def _ask(self, function: Callable[[ExaminedDials], R]) -> R:
         def opened() -> R:
@@ -80,8 +65,8 @@ class Examination:
 
     async def dials(self, request: Request) -> Response:
         """A page of the list of dials: ?text= &call= &zone= &decade= &start=, see listing.Wanted."""
-        wanted = wanted_of(request.query_params)
-        return JSONResponse(await self._ask(lambda dials: page_of(dials, wanted)))
+        wanted, version = wanted_of(request.query_params), self.desk.version
+        return JSONResponse(await self._ask(lambda dials: page_of(dials, wanted)) | {"version": version})
 
     async def dial(self, request: Request) -> Response:
         """One dial."""
@@ -140,6 +125,14 @@ class Examination:
     async def agreement(self, request: Request) -> Response:
         """How far the person and the program agree, over all dials."""
         return JSONResponse({"agreement": await self._ask(collection_agreement)})
+
+    async def plates_laid(self, request: Request) -> Response:
+        """What was found of dials laid on each other: ?dials=3,7 of these alone, ?every=1 see plates_found."""
+        given = request.query_params
+        chosen = _numbers(given["dials"].split(",")) if given.get("dials") else None
+        found = await self._ask(lambda dials: plates_found(dials, chosen, every=given.get("every") == "1"))
+        test = self.plates
+        return JSONResponse(found | {"busy": test.busy, "now": test.said, "errors": test.errors})
 
     async def along(self, request: Request) -> Response:
         """All dials as a file: dials.csv, dials.json, or dials.zip with the photographs."""
@@ -238,6 +231,20 @@ class Examination:
         self.desk.version += 1
         return JSONResponse(self.phone.invite(number))
 
+    async def lay(self, request: Request) -> Response:
+        """Lay dials on each other: {"dials": [number, ...]}, null for all of like design."""
+        chosen = (await told(request)).get("dials")
+        if chosen is not None and not isinstance(chosen, list):
+            raise Refusal(400, "dials is no list of numbers")
+        self.plates.begin(None if chosen is None else _numbers(chosen))
+        return JSONResponse({})
+
+    async def stop_laying(self, request: Request) -> Response:
+        """Lay no more dials on each other: {}."""
+        await told(request)
+        await self.plates.stop()
+        return JSONResponse({})
+
     async def dismiss(self, request: Request) -> Response:
         """No phone may add photographs any more: {}."""
         await told(request)
@@ -261,9 +268,15 @@ class Examination:
         return JSONResponse(told, 201)
 
 
-def examination(
-    desk: Desk, *, port: int, token: str | None = None, receiving: Receiving | None = None, phone: Phone | None = None
-) -> Doors:
+def _numbers(given: Sequence[object]) -> list[int]:
+    """Dials, each once. Raises Refusal."""
+    texts = [str(each) for each in given if isinstance(each, str | int)]
+    if len(texts) < len(given) or not all(text.isascii() and text.isdigit() and len(text) < 10 for text in texts):
+        raise Refusal(400, "dials is no list of numbers")
+    return sorted({int(text) for text in texts})
+
+
+def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, phone: Phone | None = None) -> Doors:
     """The application behind its doors; `token` of it is the secret.
 
     port : that it is served on. receiving, phone : shared with the phone's door, where there is one.
@@ -271,7 +284,6 @@ def examination(
     rooms = Examination(desk, receiving or Receiving(desk), phone)
 
     routes = [
-        *(Route(path, own_page(*page), methods=["GET"]) for path, page in PAGES.items()),
         Route("/state", rooms.state, methods=["GET"]),
         Route("/dials", rooms.dials, methods=["GET"]),
         Route("/dials", rooms.new_dial, methods=["POST"]),
@@ -284,6 +296,9 @@ def examination(
         Route("/dials/{dial:int}/report", rooms.report, methods=["GET"]),
         Route("/dials/{dial:int}/phone", rooms.invite, methods=["POST"]),
         Route("/phone/dismiss", rooms.dismiss, methods=["POST"]),
+        Route("/plates", rooms.plates_laid, methods=["GET"]),
+        Route("/plates", rooms.lay, methods=["POST"]),
+        Route("/plates/stop", rooms.stop_laying, methods=["POST"]),
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
@@ -300,8 +315,7 @@ def examination(
         try:
             yield
         finally:
+            await rooms.plates.stop()
             await desk.close()
 
-    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers=HANDLERS)
-    app.router.redirect_slashes = False
-    return Doors(app, port=port, token=token or secrets.token_urlsafe(32))
+    return Doors(application(PAGES, routes, lifespan), "examine", port=port)

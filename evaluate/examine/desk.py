@@ -32,22 +32,22 @@ TOO_MANY = (
     "of their own"
 )
 # the lower is done the sooner: what a person waits for at the screen comes before what can wait
-FULL, PAGE, AGAIN, LOOK, READING, TOGETHER = range(6)
+FULL, PAGE, AGAIN, LOOK, READING, TOGETHER, PLATES = range(7)
 _WORDS = {
     FULL: "opening", PAGE: "writing the page of", AGAIN: "reading anew", LOOK: "looking at", READING: "reading",
-    TOGETHER: "reading together",
+    TOGETHER: "reading together", PLATES: "laying dials",
 }  # fmt: skip
 
 
 @dataclass(order=True)
 class _Job:
-    """what : one of the six above. of : a photograph's sha256, or a dial's number as text. done : who waits for it.
-    call : a function of work and its values, for what is only made to be shown."""
+    """what : one of the seven above. of : a photograph's sha256, or a dial's number as text. done : who waits for it,
+    with what comes of it. call : a function of work and its values, where somebody waits."""
 
     what: int
     order: int
     of: str = field(compare=False)
-    done: asyncio.Future[None] | None = field(compare=False, default=None)
+    done: asyncio.Future[Any] | None = field(compare=False, default=None)
     call: tuple[Any, ...] = field(compare=False, default=())
 
 
@@ -119,10 +119,15 @@ class Desk:
 
     async def _made(self, what: int, place: Path, name: str, *call: Any) -> Path:
         if not place.is_file():
-            done = asyncio.get_running_loop().create_future()
-            self._queue.put_nowait(_Job(what, next(self._orders), name, done, call))
-            await done
+            await self.run(what, name, *call)
         return place
+
+    async def run(self, what: int, of: str, function: Callable[..., R], *values: object) -> R:
+        """What a function of work gives, done in its turn. of : what it is done to, as the page tells it. Raises
+        PhotoError."""
+        done: asyncio.Future[R] = asyncio.get_running_loop().create_future()
+        self._queue.put_nowait(_Job(what, next(self._orders), of, done, (function, *values)))
+        return await done
 
     def state(self) -> dict[str, Any]:
         """version; waiting : jobs; doing : what each busy worker does, in words."""
@@ -140,9 +145,9 @@ class Desk:
             self._wanted.discard((job.what, job.of))
             self._doing[slot] = _WORDS[job.what] + " photographs"  # until it is known which
             try:
-                await self._work(slot, job)
+                found = await self._work(slot, job)
                 if job.done is not None and not job.done.done():
-                    job.done.set_result(None)
+                    job.done.set_result(found)
             except asyncio.CancelledError:
                 raise
             except Exception as error:
@@ -188,15 +193,14 @@ class Desk:
                     raise
         raise AssertionError("not reached")
 
-    async def _work(self, slot: int, job: _Job) -> None:
+    async def _work(self, slot: int, job: _Job) -> Any:
         if job.what == TOGETHER:
             await self._together(slot, int(job.of))
-            return
+            return None
         if job.call:
             self._doing[slot] = f"{_WORDS[job.what]} {job.of}"
             self.version += 1
-            await self._run(slot, *job.call)
-            return
+            return await self._run(slot, *job.call)
         sha256 = job.of
         row = await asyncio.to_thread(self._do, lambda dials: dials.photograph(sha256))
         known = await asyncio.to_thread(self._do, lambda dials: dials.said(sha256))
@@ -219,6 +223,7 @@ class Desk:
             if not kept:
                 self.want(AGAIN, sha256)
             await self.gather(row["dial"])
+        return None
 
     async def gather(self, dial: int) -> None:
         """Have a dial's photographs read together when the last of them is read."""

@@ -11,9 +11,10 @@ from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.synth.shared.errors import ParameterError
 
 CALLS = (HAND, PRINTED, UNDETERMINED)
+KEPT = "kept back"
 PAGE = 60  # dials
 _MOST_WORDS = 8
-_KEPT_BACK = "(d.blind AND d.shown_at IS NULL)"
+KEPT_BACK = "(d.blind AND d.shown_at IS NULL)"
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,8 @@ class Wanted:
     start: int = 0
     aside: bool = False
 
-    def where(self) -> tuple[str, list[str | int]]:
-        """The condition on a row d of examined_dial, and its values."""
+    def where(self, *, of_years: bool = True) -> tuple[str, list[str | int]]:
+        """The condition on a row d of examined_dial, and its values. of_years : what is asked of its year, too."""
         parts = ["d.aside = ?"]
         values: list[str | int] = [int(self.aside)]
         for word in self.text.casefold().split()[:_MOST_WORDS]:
@@ -41,11 +42,11 @@ class Wanted:
             values.append(word)
         if self.call is not None:
             parts.append(
-                f"NOT {_KEPT_BACK} AND EXISTS (SELECT 1 FROM examined_standing s "
+                f"NOT {KEPT_BACK} AND EXISTS (SELECT 1 FROM examined_standing s "
                 "WHERE s.dial = d.id AND s.zone = ? AND s.call = ?)"
             )
             values += [self.zone, self.call]
-        if self.decade is not None:
+        if self.decade is not None and of_years:
             parts.append("d.year IS NULL" if self.decade == 0 else "d.year BETWEEN ? AND ?")
             if self.decade != 0:
                 values += [self.decade, self.decade + 9]
@@ -72,12 +73,21 @@ def _whole(name: str, text: str) -> int:
 
 def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
     """total : dials found; of : dials there are; aside : dials set aside; start; dials : up to PAGE of them, the newest
-    first; decades : first year (0 without one) and number of dials of each that there is."""
+    first; decades : first year (0 without one) and number of dials of each that there is; years : year (0 without one),
+    call of the wanted zone (KEPT where it is kept back, "" where there is none) and number of dials, of any year, that
+    are else as wanted."""
+    others, given = wanted.where(of_years=False)
+    years = dials.rows(
+        f"SELECT coalesce(d.year, 0) AS year, CASE WHEN {KEPT_BACK} THEN '{KEPT}' ELSE coalesce(s.call, '') END "
+        "AS call, count(*) AS n FROM examined_dial d LEFT JOIN examined_standing s ON s.dial = d.id AND s.zone = ? "
+        f"WHERE {others} GROUP BY 1, 2 ORDER BY 1, 2",
+        [wanted.zone, *given],
+    )
+    total = sum(row["n"] for row in years if wanted.decade in (None, row["year"] // 10 * 10))
     where, values = wanted.where()
-    total = dials.rows(f"SELECT count(*) AS n FROM examined_dial d WHERE {where}", values)[0]["n"]
     start = min(wanted.start, max(0, (total - 1) // PAGE * PAGE))
     rows = dials.rows(
-        f"SELECT d.id, {', '.join(FIELDS)}, {_KEPT_BACK} AS kept_back, "
+        f"SELECT d.id, {', '.join(FIELDS)}, {KEPT_BACK} AS kept_back, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id) AS photographs, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id AND +p.state = 'waiting') AS waiting, "
         "(SELECT count(*) FROM examined_photo p WHERE p.dial = d.id AND +p.state = 'failed') AS failed, "
@@ -85,7 +95,7 @@ def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
         "(SELECT sha256 FROM examined_photo p WHERE p.dial = d.id AND p.thumbnail IS NOT NULL "
         "ORDER BY p.added_at LIMIT 1)) AS cover, "
         "(SELECT call FROM examined_standing s WHERE s.dial = d.id AND s.zone = 'dial') AS call "
-        f"FROM examined_dial d WHERE {where} ORDER BY d.id DESC LIMIT {PAGE} OFFSET ?",
+        f"FROM examined_dial d WHERE +{where} ORDER BY d.id DESC LIMIT {PAGE} OFFSET ?",
         [*values, start],
     )
     decades = dials.rows(
@@ -102,6 +112,7 @@ def page_of(dials: ExaminedDials, wanted: Wanted) -> dict[str, Any]:
         "page": PAGE,
         "dials": [_short(row) for row in rows],
         "decades": [[row["decade"], row["n"]] for row in decades],
+        "years": [list(row.values()) for row in years],
     }
 
 

@@ -22,9 +22,9 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 from starlette.types import Scope
 
-from dialtell.evaluate.examine.answers import HANDLERS, own_page
-from dialtell.evaluate.examine.doors import Doors, Refusal, cookies, told
 from dialtell.evaluate.examine.receiving import Receiving
+from dialtell.evaluate.serving.answers import application
+from dialtell.evaluate.serving.doors import Doors, Refusal, cookies, told
 
 LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # those that nobody takes for one another
 CODE_S, SESSION_S = 300.0, 1800.0
@@ -116,11 +116,9 @@ def _square(text: str) -> str:
 class PhoneDoors(Doors):
     """Admits requests to the phone's page; all but that page and the code needs a phone that is in."""
 
-    cookie = "dialtell-phone"
-
     def __init__(self, phone: Phone, receiving: Receiving) -> None:
         host, _, port = phone.address.rpartition(":")
-        super().__init__(_rooms(self, receiving), port=int(port), token="", names=(host,))
+        super().__init__(_rooms(self, receiving), "phone", port=int(port), names=(host,))
         # a connection each request: whoever says nothing on one is soon rid of
         self.headers = {**self.headers, "Connection": "close"}
         del self.headers["Cross-Origin-Opener-Policy"]  # which browsers heed over https alone
@@ -163,10 +161,7 @@ def _rooms(doors: PhoneDoors, receiving: Receiving) -> Starlette:
         return JSONResponse({"kept": True}, 201)
 
     routes = [
-        *(Route(path, own_page(*page), methods=["GET"]) for path, page in PAGES.items()),
         Route("/enter", enter, methods=["POST"]),
         Route("/photographs", add, methods=["POST"]),
     ]
-    app = Starlette(routes=routes, exception_handlers=HANDLERS)
-    app.router.redirect_slashes = False
-    return app
+    return application(PAGES, routes)

@@ -10,8 +10,8 @@ from typing import IO
 from starlette.requests import Request
 
 from dialtell.evaluate.examine.desk import LOOK, Desk
-from dialtell.evaluate.examine.doors import PATIENCE_S, Refusal
 from dialtell.evaluate.examine.record import WAITING
+from dialtell.evaluate.serving.doors import PATIENCE_S, Refusal
 from dialtell.synth.shared.errors import said_in_words
 
 LARGEST_PHOTO = 1_100_000_000  # bytes: what the largest photograph that is read could need

@@ -40,7 +40,7 @@ _TABLES = (
         year INTEGER, size_mm REAL, size_as TEXT, source TEXT, price TEXT, notes TEXT, words TEXT NOT NULL DEFAULT '',
         cover TEXT, blind INTEGER NOT NULL, shown_at TEXT, aside INTEGER NOT NULL DEFAULT 0)
     """,
-    "CREATE INDEX IF NOT EXISTS examined_dial_year ON examined_dial(year)",
+    "CREATE INDEX IF NOT EXISTS examined_dial_list ON examined_dial(aside, year, blind, shown_at)",
     # what now holds of a dial and its zones, so that a list of many can be searched
     """
     CREATE TABLE IF NOT EXISTS examined_standing (

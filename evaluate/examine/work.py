@@ -1,4 +1,5 @@
-"""What worker processes do: look at a photograph, read it, read several of one dial together, write a page of one.
+"""What worker processes do: look at a photograph, read it, read several of one dial together, write a page of one, lay
+dials on each other.
 
 Each function is given plain values and returns them, so that it can run in another process; the weights are loaded once
 in each, by `begin`.
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from dialtell.evaluate.examine.kept_files import KeptFiles
     from dialtell.model.net.weights_file import Weights
     from dialtell.model.reading.known import Known
     from dialtell.model.reading.photo import Photo
@@ -146,3 +148,26 @@ def write_inspection(
     scored = replace(scored, record=named(scored.record, names))
     wishes = PageWishes(years=years, report=page.with_suffix(".pdf"), overwrite=True, hashes=hashes)
     inspect_scored(scored, page, None, weights, wishes)
+
+
+def plate_pairs(files: KeptFiles, chosen: list[int] | None) -> tuple[list[tuple[int, int]], list[str]]:
+    """Pairs of photographs that are still to be laid on each other, and what is wrong, in words; see plates.like_pairs.
+    Raises OutputError."""
+    from dialtell.evaluate.examine.plates import like_pairs
+
+    with files.opened() as dials:
+        return like_pairs(dials, files, chosen)
+
+
+def lay_on(files: KeptFiles, pairs: list[tuple[int, int]], max_pixels: int) -> list[str]:
+    """Lay photographs of the collection on each other and keep what is found; what is wrong, in words. Raises
+    OutputError."""
+    from dialtell.evaluate.collection.plates import Proposed, lay_pairs
+    from dialtell.evaluate.examine.plates import here, named
+    from dialtell.synth.shared.errors import DialtellError
+
+    with files.opened() as dials:
+        entries = {number: here(dials, files, number) for pair in pairs for number in pair}
+        proposed = [Proposed(entries[first], entries[second], 1.0) for first, second in pairs]
+        done = lay_pairs(dials, proposed, max_pixels=max_pixels, reader=_weights().reader)
+        return [named(dials, found, entries.values()) for found in done if isinstance(found, DialtellError)]

@@ -1,4 +1,4 @@
 """Labelling by eye in the browser, and agreement of labellers.
 
-Begin with `server.LabelServer` and `store.LabelStore`.
+Begin with `app.Labelling` and `store.LabelStore`.
 """

@@ -137,7 +137,8 @@
     return made;
   }
 
-  const list = listOf(ask, trouble, titled);
+  const plates = platesOf(ask, trouble, titled);
+  const list = listOf(ask, trouble, titled, plates.tick);
   const all = allOf(ask, trouble);
 
   // ---- one dial ----
@@ -316,7 +317,8 @@
     if (!number) {
       dial = null;
       document.title = "Dials";
-      await list.show();
+      version = await list.show();
+      await plates.show();
       await all.show();
       return;
     }
@@ -338,7 +340,7 @@
       if (state.version !== version && !outline.busy()) {
         const seen = state.version;
         await go();
-        version = seen;
+        if (location.hash) version = seen;
       }
     } catch (error) {
       trouble(error.message);
@@ -428,5 +430,5 @@
     const things = dropped.map((item) => item.webkitGetAsEntry() || item.getAsFile()); // gone after this event
     attempt(() => drop(things));
   });
-  watch();
+  attempt(go).then(watch);
 })();

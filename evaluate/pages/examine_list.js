@@ -1,8 +1,9 @@
-// The list of dials: searched, and shown a page at a time. ask and opened come from the page.
+// The list of dials: searched, and shown a page at a time. shown is called with what the page was told of it.
 "use strict";
-const listOf = (ask, trouble, titled) => {
+const listOf = (ask, trouble, titled, shown) => {
   const at = (id) => document.getElementById(id);
   const sought = at("sought");
+  const map = mapOf(sought.elements.decade, () => again(0));
   let start = 0;
   let asked = 0; // number of the last question; answers to older ones are thrown away
 
@@ -33,7 +34,12 @@ const listOf = (ask, trouble, titled) => {
     const kind = { "hand-painted": "hand", printed: "print" }[row.call] || "no";
     if (row.call) open.append(element("span", row.call, `${kind}-word`));
     else if (row.kept_back) open.append(element("span", "call kept back", "soft"));
-    made.append(open);
+    const choose = element("label", "", "tick");
+    const box = document.createElement("input");
+    box.type = "checkbox";
+    box.value = row.id;
+    choose.append(box, "Choose", element("span", ` ${titled(row)}`, "unseen"));
+    made.append(open, choose);
     return made;
   }
 
@@ -44,7 +50,7 @@ const listOf = (ask, trouble, titled) => {
     const searched = [...given.keys()].some((name) => name !== "zone" && name !== "aside");
     given.set("start", start);
     const told = await ask(`/dials?${given}`);
-    if (number !== asked) return;
+    if (number !== asked) return told.version;
     start = told.start;
     const box = at("dials");
     const kept = new Map([...box.children].map((each) => [each.dataset.row, each]));
@@ -67,20 +73,28 @@ const listOf = (ask, trouble, titled) => {
       decade.dataset.rows = JSON.stringify(rows);
       decade.replaceChildren(new Option("any year", ""), ...rows.map(([value, title]) => new Option(title, value, false, value === chosen)));
     }
+    map.show(told.years, told.decades);
     sought.elements.zone.disabled = !sought.elements.call.value;
+    shown(told);
+    return told.version;
   }
 
-  const again = (from) => {
+  // one question at a time, and the last one always: who types is answered at once, and as often as answers come
+  let asking = false;
+  let more = false;
+  const again = async (from) => {
     start = from;
-    show().then(() => trouble(""), (error) => trouble(error.message));
+    more = true;
+    if (asking) return;
+    asking = true;
+    while (more) {
+      more = false;
+      await show().then(() => trouble(""), (error) => trouble(error.message));
+    }
+    asking = false;
   };
-  let timer = 0;
   sought.addEventListener("submit", (event) => event.preventDefault());
-  sought.addEventListener("input", (event) => {
-    clearTimeout(timer);
-    if (event.target.name === "text") timer = setTimeout(again, 150, 0);
-    else again(0);
-  });
+  sought.addEventListener("input", () => again(0));
   for (const [id, step] of [["page-back", -1], ["page-on", 1]]) {
     at(id).addEventListener("click", () => {
       again(Math.max(0, start + step * 60));

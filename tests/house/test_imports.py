@@ -82,15 +82,15 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "evaluate.words", "evaluate.pages",
         "evaluate.score", "evaluate.inspection", "evaluate.compare", "evaluate.one_dial",
     },
+    "evaluate.serving": {"synth.shared", "evaluate.pages"},
     "evaluate.label": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "train.photographs",
-        "evaluate.words", "evaluate.pages",
-        "evaluate.museum", "evaluate.score",
+        "evaluate.words", "evaluate.museum", "evaluate.score", "evaluate.serving",
     },
     "evaluate.examine": {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
-        "evaluate.inspection", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.period",
-        "train.stats",
+        "evaluate.inspection", "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label",
+        "evaluate.period", "evaluate.serving", "train.stats",
     },
     "evaluate.benchmark": {
         "synth.shared", "model.reading", "model.net", "train.stats", "train.photographs", "evaluate.words",
@@ -110,7 +110,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "train.photographs", "train.reader", "evaluate", "evaluate.words", "evaluate.score", "evaluate.inspection",
         "evaluate.period",
         "evaluate.compare", "evaluate.one_dial", "evaluate.collection", "evaluate.label", "evaluate.museum",
-        "evaluate.examine", "evaluate.benchmark", "evaluate.ladder", "evaluate.speed",
+        "evaluate.examine", "evaluate.benchmark", "evaluate.ladder", "evaluate.serving", "evaluate.speed",
     },
 }  # fmt: skip
 # what any part may know of a part to its left that it may not import from otherwise

@@ -14,7 +14,6 @@ from starlette.testclient import TestClient
 
 from dialtell.evaluate.examine.app import examination
 from dialtell.evaluate.examine.desk import Desk
-from dialtell.evaluate.examine.doors import COOKIE
 from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.phone import PhoneDoors
 from dialtell.evaluate.examine.receiving import Receiving
@@ -89,7 +88,7 @@ def asked(folder: Path, desk=StandIn, phone=None) -> Iterator[TestClient]:
 
     with TestClient(either, base_url=ORIGIN, follow_redirects=False, raise_server_exceptions=False) as client:
         client.headers["Origin"] = ORIGIN
-        client.cookies.set(f"{COOKIE}-{PORT}", app.token)
+        client.cookies.set(app.named, app.token)
         client.desk, client.token = made, app.token
         yield client
 

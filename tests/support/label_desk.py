@@ -1,21 +1,23 @@
-"""A folder of small photographs and the label page's server over it, for tests."""
+"""A folder of small photographs and the label page served over it as the command serves it, for tests."""
 
 from __future__ import annotations
 
 import http.client
 import json
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
+from page_served import served
 
+from dialtell.evaluate.label.app import Labelling, label_page
 from dialtell.evaluate.label.photos import PhotoFolder
-from dialtell.evaluate.label.server import LabelServer
 from dialtell.evaluate.label.store import LabelStore
 from dialtell.evaluate.label.views import LabelViews
+from dialtell.evaluate.serving import server
 from dialtell.model.reading.known import UNKNOWN
 
 WIDTH, HEIGHT = 300, 240
@@ -59,17 +61,15 @@ class Views(LabelViews):
 
 
 @contextmanager
-def desk(folder: Path, table: Path | None = None, **settings) -> Iterator[LabelServer]:
-    """The server, running until the block ends."""
+def desk(folder: Path, table: Path | None = None, *, port: int = 0, **settings) -> Iterator[SimpleNamespace]:
+    """What is served until the block ends: folder, store, views, port, token, url."""
     photos = PhotoFolder(folder)
-    with LabelStore(table or folder / "labels.csv") as store, LabelServer(photos, store, Views(), **settings) as server:
-        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
-        thread.start()
-        try:
-            yield server
-        finally:
-            server.shutdown()
-            thread.join()
+    with LabelStore(table or folder / "labels.csv") as store, server.listening("127.0.0.1", port) as listener:
+        views = Views()
+        app = label_page(Labelling(photos, store, views, **settings), port=listener.getsockname()[1])
+        with served(app, listener):
+            yield SimpleNamespace(folder=photos, store=store, views=views, port=app.port, token=app.token,
+                                  url=f"http://127.0.0.1:{app.port}/?token={app.token}")  # fmt: skip
 
 
 def ask(server, method, path, body=None, **changed):
@@ -89,7 +89,11 @@ def ask(server, method, path, body=None, **changed):
                 connection.putheader(name, value)
         connection.endheaders(data)
         reply = connection.getresponse()
-        return reply.status, dict(reply.getheaders()), reply.read()
+        try:
+            content = reply.read()
+        except ConnectionResetError:  # it was refused before all of it was read
+            content = b""
+        return reply.status, dict(reply.getheaders()), content
     finally:
         connection.close()
 

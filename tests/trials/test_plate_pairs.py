@@ -10,7 +10,8 @@ from trials.plates.dial_pairs import Kinship, sample_pair, shared_strokes, strok
 from trials.plates.pair_rows import Bench, PairRow, line_of, read_rows, rows_from, scope_at
 from trials.plates.plate_fit import SAME, figures, fit, fits
 
-from dialtell.evaluate.compare.plate_test import CANNOT_TELL, ONE_PLATE, Laid, judge_pair, model_from
+from dialtell.evaluate.compare.findings import CANNOT_TELL, ONE_PLATE
+from dialtell.evaluate.compare.plate_test import Laid, judge_pair, model_from
 from dialtell.synth.scene import render
 from dialtell.synth.shared.errors import OutputError
 

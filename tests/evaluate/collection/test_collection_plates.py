@@ -12,8 +12,9 @@ from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.collection.add import add_photos
 from dialtell.evaluate.collection.design_mark import alike_designs, scaled_geometry
 from dialtell.evaluate.collection.file import CollectionFile
-from dialtell.evaluate.collection.plates import lay_pairs, pairs_for_readers, propose
+from dialtell.evaluate.collection.plates import lay_pairs, propose
 from dialtell.evaluate.collection.plates import test_name as name_of_test
+from dialtell.evaluate.collection.table import pairs_for_readers
 from dialtell.evaluate.score.record import _geometry
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.geometry import DialGeometry

@@ -15,18 +15,9 @@ from PIL import Image
 
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.compare.compare import compare_photos
+from dialtell.evaluate.compare.findings import CANNOT_TELL, DIFFERENT, ONE_PLATE, SEPARATE
 from dialtell.evaluate.compare.page import page_text
-from dialtell.evaluate.compare.plate_test import (
-    CANNOT_TELL,
-    DIFFERENT,
-    FEATURES,
-    ONE_PLATE,
-    SEPARATE,
-    PlateModel,
-    judge_pair,
-    model_from,
-    shipped_model,
-)
+from dialtell.evaluate.compare.plate_test import FEATURES, PlateModel, judge_pair, model_from, shipped_model
 from dialtell.evaluate.compare.registration import Registration
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.known import Known

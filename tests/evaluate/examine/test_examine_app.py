@@ -9,9 +9,9 @@ import pytest
 from examine_asked import ORIGIN, PORT, TELLTALES, add, asked, new_dial, settled
 
 from dialtell.evaluate.collection.file import CollectionFile
-from dialtell.evaluate.examine.doors import COOKIE, LARGEST_BODY
 from dialtell.evaluate.examine.kept_files import COLLECTION, KeptFiles
 from dialtell.evaluate.examine.record import ExaminedDials
+from dialtell.evaluate.serving.doors import LARGEST_BODY
 
 FORM = {"Content-Type": "application/octet-stream"}
 
@@ -30,7 +30,7 @@ def test_token_in_the_address_becomes_a_cookie(client):
     client.cookies.clear()
     reply = client.get("/", params={"token": token})
     assert (reply.status_code, reply.headers["location"]) == (303, "/")
-    assert reply.headers["set-cookie"] == f"{COOKIE}-{PORT}={token}; Path=/; HttpOnly; SameSite=Strict"
+    assert reply.headers["set-cookie"] == f"dialtell-examine-{PORT}={token}; Path=/; HttpOnly; SameSite=Strict"
     assert client.get("/").status_code == 200
     client.cookies.clear()
     assert client.get("/", params={"token": "wrong"}).status_code == 403

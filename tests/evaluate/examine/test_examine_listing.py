@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 
 import pytest
 from examine_asked import add, asked, new_dial, settled
 from trials.speed.examine_filled import BLIND, filled
 
-from dialtell.evaluate.examine.listing import CALLS, PAGE, Wanted, page_of, wanted_of
+from dialtell.evaluate.examine.listing import CALLS, KEPT, PAGE, Wanted, page_of, wanted_of
 from dialtell.synth.shared.errors import ParameterError
 
 
@@ -47,6 +48,27 @@ def test_filters_agree_with_looking_at_each(files, zone):
                 assert [row["id"] for row in told["dials"]] == sorted(expected, reverse=True)[:PAGE]
 
 
+def test_the_map_agrees_with_looking_at_each(files):
+    """Dials by year and call, of any year, as the other filters want them; what is kept back is counted apart."""
+    with files.opened() as dials:
+        rows = dials.rows("SELECT d.*, s.call FROM examined_dial d JOIN examined_standing s ON s.dial = d.id "
+                          "WHERE s.zone = 'numerals'", [])  # fmt: skip
+        for text, call, decade in (("", None, None), ("hairline", None, 1880), ("invented 7 ", "printed", 0)):
+            wanted = Wanted(text, call, "numerals", decade)
+            told = page_of(dials, wanted)
+            kept = [bool((row["id"] - 1) % BLIND == 0) for row in rows]
+            expected = Counter(
+                (row["year"] or 0, KEPT if back else row["call"])
+                for row, back in zip(rows, kept, strict=True)
+                if all(word in row["words"] for word in text.split())
+                and (call is None or (not back and row["call"] == call))
+            )
+            assert {(year, said): n for year, said, n in told["years"]} == expected
+            of = [n for year, _, n in told["years"] if decade is None or year // 10 * 10 == decade]
+            assert told["total"] == sum(of) > 0
+    assert sum(n for _, n in told["decades"]) == told["of"] == 10_000
+
+
 def test_no_search_tells_what_is_kept_back(tmp_path):
     with asked(tmp_path / "dials") as client:
         dial = new_dial(client, blind=True)
@@ -54,8 +76,9 @@ def test_no_search_tells_what_is_kept_back(tmp_path):
         settled(client, dial)
         for call in CALLS:
             assert client.get("/dials", params={"call": call}).json()["total"] == 0
-        row = client.get("/dials").json()["dials"][0]
-        assert row["kept_back"] and row["call"] is None
+        told = client.get("/dials").json()
+        row = told["dials"][0]
+        assert row["kept_back"] and row["call"] is None and told["years"] == [[0, KEPT, 1]]
         client.post(f"/dials/{dial}/opinion", json={"zone": "dial", "label": "painted"})
         client.post(f"/dials/{dial}/show", json={})
         assert client.get("/dials", params={"call": "hand-painted"}).json()["total"] == 1
@@ -95,6 +118,16 @@ def test_ten_thousand_dials_are_no_burden(files):
             spans.append(time.process_time() - begun)
         worst = max(worst, min(spans))
     assert worst < 0.1
+
+
+def test_a_list_waits_for_nobody_who_writes(tmp_path):
+    """Sixty small pictures are asked for at once, each with the file opened anew, while readings are being kept."""
+    files = filled(tmp_path / "dials", 5)
+    with files.opened() as writer, writer._change():
+        begun = time.monotonic()
+        with files.opened() as dials:
+            assert page_of(dials, Wanted())["total"] == 5
+        assert time.monotonic() - begun < 5  # the file's own patience is a minute
 
 
 def test_a_dial_set_aside_is_off_the_list_and_not_lost(tmp_path):

@@ -5,18 +5,19 @@ from __future__ import annotations
 import asyncio
 import base64
 import socket
-import threading
 import time
 
 import cv2
 import numpy as np
 import pytest
-import uvicorn
 from examine_asked import ORIGIN, add, asked, new_dial, settled
+from page_served import served
 
 from dialtell.evaluate.examine import phone as door
 from dialtell.evaluate.examine import receiving, serve
 from dialtell.evaluate.examine.phone import CODE_S, LETTERS, MOST_WRONG, SESSION_S, Phone
+from dialtell.evaluate.serving import server
+from dialtell.synth.shared.errors import OutputError
 
 HOST = "192.168.7.7:8123"
 THERE = f"http://{HOST}"
@@ -288,31 +289,22 @@ def test_every_answer_closes_and_carries_the_policy(client):
 
 
 @pytest.fixture
-def served(monkeypatch):
-    """The address of a server as examinations are served, that waits for half a second."""
-    monkeypatch.setattr(serve, "_SLOWEST_S", 0.5)
+def address(monkeypatch):
+    """The address of a server as pages are served, that waits for half a second."""
+    monkeypatch.setattr(server, "SLOWEST_S", 0.5)
 
     async def app(scope, receive, send):
         if scope["type"] == "http":
             await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"2")]})
             await send({"type": "http.response.body", "body": b"ok"})
 
-    config = serve._config(app, 4)
-    config.lifespan = "off"
-    server = serve._Beside(config)
-    listener = serve._listening("127.0.0.1", 0)
-    thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[listener])))
-    thread.start()
-    yield listener.getsockname()
-    server.should_exit = True
-    thread.join(10)
-    listener.close()
-    assert isinstance(server, uvicorn.Server) and not thread.is_alive()
+    with server.listening("127.0.0.1", 0) as listener, served(app, listener, 4):
+        yield listener.getsockname()
 
 
 @pytest.mark.parametrize("begin", [b"", b"GET / HTTP/1.1\r\nHost: x\r\nX-Slow: "])
-def test_connections_that_say_nothing_are_ended(served, begin):
-    with socket.create_connection(served, timeout=10) as silent:
+def test_connections_that_say_nothing_are_ended(address, begin):
+    with socket.create_connection(address, timeout=10) as silent:
         silent.sendall(begin)
         begun = time.monotonic()
         for _ in range(12):  # one that drips is ended as well
@@ -329,10 +321,10 @@ def test_connections_that_say_nothing_are_ended(served, begin):
         assert not answer.startswith(b"HTTP/1.1 200") and time.monotonic() - begun < 8
 
 
-def test_an_honest_request_is_answered_after_them(served):
-    held = [socket.create_connection(served, timeout=10) for _ in range(6)]
+def test_an_honest_request_is_answered_after_them(address):
+    held = [socket.create_connection(address, timeout=10) for _ in range(6)]
     time.sleep(1.5)
-    with socket.create_connection(served, timeout=10) as honest:
+    with socket.create_connection(address, timeout=10) as honest:
         honest.sendall(b"GET / HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n")
         assert honest.recv(100).startswith(b"HTTP/1.1 200")
     for each in held:
@@ -362,5 +354,5 @@ def test_only_addresses_of_a_local_network_are_served(monkeypatch):
     for address in ("192.168.1.5", "10.0.0.2", "172.16.3.4"):
         assert serve.own_address() == address
     for address in ("127.0.0.1", "0.0.0.0", "8.8.8.8"):  # noqa: B007
-        with pytest.raises(serve.OutputError, match="local network"):
+        with pytest.raises(OutputError, match="local network"):
             serve.own_address()

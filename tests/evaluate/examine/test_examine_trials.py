@@ -38,4 +38,5 @@ def test_killed_a_few_times(tmp_path):
 def test_speeds_are_told(capsys):
     assert speed.main(["--repeats", "1", "--many", "4", "--dials", "200"]) == 0
     told = json.loads(capsys.readouterr().out)
+    assert told["list"]["seen"].get("acts", 81) == 81
     assert told["at_once"]["read"] == told["at_once"]["different"] == 4 and told["first_call"]["times"] > 0

@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from label_desk import CENTRE, HEIGHT, RADIUS, TELLTALES, WIDTH, ask, desk, draw, first
 
+from dialtell.evaluate.label.app import Labelling
 from dialtell.evaluate.label.photos import PhotoFolder
-from dialtell.evaluate.label.server import LARGEST_BODY, LabelServer
 from dialtell.evaluate.label.store import LabelStore
 from dialtell.evaluate.label.views import LabelViews
 from dialtell.evaluate.score.recognised import LEAST_CERTAIN
+from dialtell.evaluate.serving.doors import LARGEST_BODY
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.outline import LEAST_OUTLINE, NoDial
 from dialtell.synth.shared.errors import OutputError
@@ -30,17 +31,16 @@ def served(tmp_path):
 
 
 def test_token_in_the_address_becomes_a_cookie(served):
-    assert served.url.startswith(f"http://127.0.0.1:{served.port}/?token=") and len(served.token) >= 43
+    assert len(served.token) >= 43
     status, headers, _ = ask(served, "GET", f"/?token={served.token}", Cookie=None)
-    assert (status, headers["Location"]) == (303, "/")
-    assert headers["Set-Cookie"].endswith("; Path=/; HttpOnly; SameSite=Strict")
+    assert (status, headers["location"]) == (303, "/")
+    assert headers["set-cookie"].endswith("; Path=/; HttpOnly; SameSite=Strict")
     assert ask(served, "GET", "/")[0] == 200
     assert ask(served, "GET", "/?token=wrong", Cookie=None)[0] == 403
     assert ask(served, "GET", f"/photos?token={served.token}", Cookie=None)[0] == 403
 
 
 def test_only_this_machine_can_connect(served):
-    assert served.server_address[0] == "127.0.0.1"
     with pytest.raises(OSError):
         socket.create_connection(("127.0.0.2", served.port), timeout=2).close()
 
@@ -60,9 +60,10 @@ def test_without_the_token_nothing_is_answered(served, cookie):
 @pytest.mark.parametrize("host", [None, "evil.example", "127.0.0.1", "127.0.0.1:1", "localhost.evil.example:{port}"])
 def test_other_names_of_this_server_are_refused(served, host):
     host = host and host.format(port=served.port)
-    assert ask(served, "GET", "/", Host=host)[0] == 421
-    assert ask(served, "GET", f"/?token={served.token}", Host=host, Cookie=None)[0] == 421
-    assert ask(served, "POST", "/undo", {}, Host=host)[0] == 421
+    refused = 400 if host is None else 421  # without any it is no request
+    assert ask(served, "GET", "/", Host=host)[0] == refused
+    assert ask(served, "GET", f"/?token={served.token}", Host=host, Cookie=None)[0] == refused
+    assert ask(served, "POST", "/undo", {}, Host=host)[0] == refused
     assert ask(served, "GET", "/", Host=f"localhost:{served.port}")[0] == 200
 
 
@@ -89,13 +90,11 @@ def test_nothing_is_asked_by_path(served, path):
 
 
 def test_huge_and_odd_bodies_are_refused(served):
-    status, headers, _ = ask(served, "POST", "/change", Content_Length=str(10**12))
-    assert (status, headers["Connection"]) == (413, "close")
+    assert ask(served, "POST", "/change", Content_Length=str(10**12))[0] == 413
     assert ask(served, "POST", "/change", Content_Length=str(LARGEST_BODY + 1))[0] == 413
-    assert ask(served, "POST", "/change", Content_Length="9" * 5000)[0] == 413
-    for length in (None, "-1", "1e3", "²"):
-        length = length and length.encode().decode("latin-1")
-        assert ask(served, "POST", "/change", Content_Length=length)[0] == 411
+    assert ask(served, "POST", "/change")[0] == 411
+    for length in ("-1", "1e3", "²", "9" * 5000):
+        assert ask(served, "POST", "/change", Content_Length=length.encode().decode("latin-1"))[0] == 400
     assert ask(served, "POST", "/change", Transfer_Encoding="chunked")[0] == 411
     for body in (b"", b"{", b"[]", b"[" * 60_000, b"\xff"):
         assert ask(served, "POST", "/change", body)[0] == 400
@@ -106,18 +105,18 @@ def test_huge_and_odd_bodies_are_refused(served):
         assert ask(served, "POST", "/rim", {"id": number, "points": points})[0] == 400
     assert ask(served, "POST", "/rim", {"id": number, "points": [["a", "b"]] * 5})[0] == 422
     assert ask(served, "POST", "/change", {"id": ["x"], "changes": {}})[0] == 404
-    assert ask(served, "PUT", "/change", {})[0] == 501
+    assert ask(served, "PUT", "/change", {})[0] == 404
     assert ask(served, "GET", "/photos")[0] == 200
 
 
 def test_every_answer_carries_the_policy(served):
     for path in ("/", "/photos", "/nothing", f"/picture/{first(served)}"):
         headers = ask(served, "GET", path)[1]
-        assert "default-src 'none'" in headers["Content-Security-Policy"]
-        assert "unsafe" not in headers["Content-Security-Policy"]
-        assert headers["X-Content-Type-Options"] == "nosniff"
-        assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
-        assert "Access-Control-Allow-Origin" not in headers
+        assert "default-src 'none'" in headers["content-security-policy"]
+        assert "unsafe" not in headers["content-security-policy"]
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["cross-origin-resource-policy"] == "same-origin"
+        assert "access-control-allow-origin" not in headers
 
 
 def everything(server):
@@ -158,7 +157,7 @@ def test_call_is_shown_before_only_when_wanted(tmp_path):
 def test_picture_and_dial_found(served):
     number = first(served)
     status, headers, body = ask(served, "GET", f"/picture/{number}")
-    assert (status, headers["Content-Type"], body[:2]) == (200, "image/jpeg", b"\xff\xd8")
+    assert (status, headers["content-type"], body[:2]) == (200, "image/jpeg", b"\xff\xd8")
     told = json.loads(ask(served, "GET", f"/photo/{number}")[2])
     assert (told["width"], told["height"], told["error"]) == (WIDTH, HEIGHT, "")
     x, y, a, b, _ = map(float, json.loads(ask(served, "GET", f"/dial/{number}")[2])["outline"].split())
@@ -218,10 +217,8 @@ def test_the_call_rests_on_the_outline_just_marked(tmp_path, drawn_photo, drawn_
     (x, y), (a, b) = drawn_truth.dial.center_px, drawn_truth.dial.axes_px
     turn = np.linspace(0.0, 2 * np.pi, 12, endpoint=False)
     rim = drawn_truth.dial.to_photo(np.stack([np.cos(turn), np.sin(turn)], axis=-1))
-    with (
-        LabelStore(tmp_path / "labels.csv") as store,
-        LabelServer(folder, store, LabelViews(make_weights(9.0, 9.0)), show_calls=True) as server,
-    ):
+    with LabelStore(tmp_path / "labels.csv") as store:
+        server = Labelling(folder, store, LabelViews(make_weights(9.0, 9.0)), show_calls=True)
         assert server.call({"id": photo.id})["reason"] == "No dial was found: it was hidden."
         assert server.views.dial(photo, store.known(photo))["reason"] == "it was hidden"
         server.rim({"id": photo.id, "points": rim.tolist()})

@@ -38,17 +38,17 @@ class Served:
             command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, start_new_session=True
         )
         self._ask: Any = None
-        self.origin = ""
+        self.url = self.origin = ""
 
     def ready(self) -> None:
         """Wait until it said where it is, and be let in."""
         assert self.process.stdout
-        url = self.process.stdout.readline().strip()
-        self.origin = url.partition("/?")[0]
+        self.url = self.process.stdout.readline().strip()
+        self.origin = self.url.partition("/?")[0]
         self._ask = urllib.request.build_opener(
             urllib.request.ProxyHandler({}), urllib.request.HTTPCookieProcessor(CookieJar())
         )
-        self._ask.open(url, timeout=30).read()
+        self._ask.open(self.url, timeout=30).read()
 
     def get(self, path: str) -> Any:
         """What is told at a path."""

@@ -56,7 +56,7 @@ class Label(Workload):
         import numpy as np
 
         import dialtell.evaluate.cli.label
-        import dialtell.evaluate.label.server  # noqa: F401
+        import dialtell.evaluate.label.app  # noqa: F401
 
         for number in range(self.photos):
             image = np.full((60, 60, 3), 60 + 40 * number, np.uint8)

@@ -11,16 +11,8 @@ from numpy.typing import NDArray
 from trials.plates.dial_pairs import Kinship
 from trials.plates.pair_rows import PairRow
 
-from dialtell.evaluate.compare.plate_test import (
-    CANNOT_TELL,
-    DIFFERENT,
-    FEATURES,
-    ONE_PLATE,
-    SEPARATE,
-    PlateModel,
-    features,
-    judge_pair,
-)
+from dialtell.evaluate.compare.findings import CANNOT_TELL, DIFFERENT, ONE_PLATE, SEPARATE
+from dialtell.evaluate.compare.plate_test import FEATURES, PlateModel, features, judge_pair
 from dialtell.train.stats.discrimination import delong
 from dialtell.train.stats.likelihood_ratio import validated_bounds
 from dialtell.train.stats.proportion import wilson

@@ -6,7 +6,8 @@
    call is told; in turn the same photograph, of other bytes, is scored in this process with the weights loaded. The
    median of each, and the median of their ratio. The first of each, with everything cold, stands apart.
 2. `--many` photographs are sent at once, under as many dials: when the last is kept, shown small, and read.
-3. A folder of `--dials` dials: how long a page of the list takes to be told, by the way it is asked for.
+3. A folder of `--dials` dials: how long a page of the list takes to be told, by the way it is asked for; and how long
+   a person waits for it in Chromium, where it is here.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from typing import Any
 import numpy as np
 from trials.kills.examine_served import Served, drawn
 from trials.speed.examine_filled import filled
+from trials.speed.examine_seen import seen
 
 from dialtell.evaluate.examine.listing import PAGE
 from dialtell.evaluate.score.score import score_photo
@@ -101,7 +103,7 @@ def at_once(place: Path, count: int) -> dict[str, Any]:
 
 
 def listing(place: Path, count: int) -> dict[str, Any]:
-    """Milliseconds of each page of the list, median and largest of 15, and of opening its page."""
+    """Milliseconds of each page of the list, median and largest of 15; what is seen of it in a browser."""
     filled(place / "full", count)
     served = Served(place / "full")
     told = {}
@@ -114,9 +116,10 @@ def listing(place: Path, count: int) -> dict[str, Any]:
                 served.get(f"/dials{asked}")
                 spans.append(1000 * (time.perf_counter() - begun))
             told[asked or "first page"] = {"median": statistics.median(spans), "largest": max(spans)}
+        shown = seen(served.url, count)
     finally:
         served.kill()
-    return {"dials": count, "ms": told}
+    return {"dials": count, "ms": told, "seen": shown}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

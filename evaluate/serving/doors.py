@@ -1,4 +1,4 @@
-"""Who may ask the examination's server, and what every answer carries: this machine's own browser, given the token.
+"""Who may ask a server of ours, and what every answer carries: this machine's own browser, given the token.
 
 Every request must name this server as its Host (against DNS rebinding) and carry the token: in the address once, then
 as a cookie that scripts cannot read and other sites do not send. A write must also state this server as its Origin.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import hmac
 import json
+import secrets
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
 from urllib.parse import parse_qs
@@ -16,10 +17,21 @@ from urllib.parse import parse_qs
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from dialtell.evaluate.pages.headers import HEADERS
-
 HOST = "127.0.0.1"
-COOKIE = "dialtell-examine"
+# a page may load and ask its own server only
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
 LARGEST_BODY = 65_536  # bytes, but for photographs
 PATIENCE_S = 30.0  # for a request's body, and for each further part of a photograph
 
@@ -33,14 +45,15 @@ class Refusal(Exception):
 
 
 class Doors:
-    """Admits requests to `app`. port : of the server. token : the secret in the page's address. names : of the server,
-    as a browser may call it."""
+    """Admits requests to `app`. verb : whose page it is. port : of the server. token : the secret in the page's
+    address, "" for a new one. names : of the server, as a browser may call it."""
 
-    cookie = COOKIE
-
-    def __init__(self, app: ASGIApp, *, port: int, token: str, names: tuple[str, ...] = (HOST, "localhost")) -> None:
-        self.app, self.port, self.token, self.headers = app, port, token, HEADERS
-        self.named = f"{self.cookie}-{port}"  # a host's ports share their cookies
+    def __init__(
+        self, app: ASGIApp, verb: str, *, port: int, token: str = "", names: tuple[str, ...] = (HOST, "localhost")
+    ) -> None:
+        self.app, self.verb, self.port, self.headers = app, verb, port, HEADERS
+        self.token = token or secrets.token_urlsafe(32)
+        self.named = f"dialtell-{verb}-{port}"  # the cookie: a host's ports share theirs
         self.hosts = frozenset({f"{name}:{port}" for name in names} | (set(names) if port == 80 else set()))
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -92,7 +105,7 @@ class Doors:
 
     def _admit_token(self, scope: Scope) -> None:
         if not any(self._is_token(value) for value in cookies(scope, self.named)):
-            raise Refusal(403, "open the address that `dialtell examine` printed, with its token")
+            raise Refusal(403, f"open the address that `dialtell {self.verb}` printed, with its token")
 
     def _admit_origin(self, scope: Scope) -> None:
         origins = _given(scope, b"origin")
@@ -122,17 +135,18 @@ async def told(request: Request) -> dict[str, Any]:
     """The JSON object of a request. Raises Refusal."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         raise Refusal(415, "send JSON")
-    body = bytearray()
+    length = request.headers.get("content-length", "")
+    if "transfer-encoding" in request.headers or not (length.isascii() and length.isdecimal()):
+        raise Refusal(411, "say how long the request is")
+    if len(length) > 9 or int(length) > LARGEST_BODY:
+        raise Refusal(413, f"send at most {LARGEST_BODY} bytes")
     try:
         async with asyncio.timeout(PATIENCE_S):
-            async for part in request.stream():
-                body += part
-                if len(body) > LARGEST_BODY:
-                    raise Refusal(413, f"send at most {LARGEST_BODY} bytes")
+            body = await request.body()  # no longer than it said
     except TimeoutError as error:
         raise Refusal(408, "the request came too slowly") from error
     try:
-        found = json.loads(bytes(body))
+        found = json.loads(body)
     except (ValueError, RecursionError) as error:
         raise Refusal(400, "this is no JSON") from error
     if not isinstance(found, dict):
