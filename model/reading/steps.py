@@ -4,6 +4,7 @@ patches. What is known beforehand takes the place of what would be looked for.""
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from dialtell.model.reader.file import Reader, load_reader
@@ -19,7 +20,7 @@ from dialtell.model.reading.density import optical_density
 from dialtell.model.reading.divisions import Divisions, find_divisions
 from dialtell.model.reading.fine_patches import with_fine
 from dialtell.model.reading.geometry import DialGeometry, Image
-from dialtell.model.reading.known import Known, Outline
+from dialtell.model.reading.known import Known, MarkedPlace, Outline
 from dialtell.model.reading.looks import Look, first_look, square_look
 from dialtell.model.reading.outline import LEAST_OUTLINE, LIKE_NO_DIAL, NO_DIAL, NoDial, ellipse_of, find_outline
 from dialtell.model.reading.patches import PatchSet, cut_patches, reduced
@@ -27,7 +28,7 @@ from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.scale import Scale, given_scale, scale_from_look, scale_from_strokes
 from dialtell.model.reading.sharpness import Sharpness, measure_sharpness
 from dialtell.model.reading.twelve import Twelve, find_twelve, on_division
-from dialtell.model.reading.zones import ZoneMap, find_zones, seen_within, unnamed_zones
+from dialtell.model.reading.zones import ZoneMap, find_zones, marked, seen_within, unnamed_zones
 from dialtell.synth.shared.terms import Make
 
 
@@ -60,6 +61,22 @@ def read(photo: Photo, known: Known, reader: Reader | None = None) -> list[Readi
     One reading; of a close-up whose scale is known only roughly three, the likeliest first and then one SD to either
     side. NoDial says why there is none.
     """
+    found = read_unmarked(photo, known, reader)
+    return found if isinstance(found, NoDial) else [with_places(reading, known.places) for reading in found]
+
+
+def with_places(reading: Reading, places: Sequence[MarkedPlace]) -> Reading:
+    """The same with what a person marked on the photograph; patches are cut anew, nothing is looked for."""
+    if not places:
+        return reading
+    zones = marked(reading.zones, reading.geometry, places)
+    phase = 0.0 if reading.twelve is None else _phase(reading.divisions, reading.twelve)
+    patches = _patches(reading.density, reading.geometry, zones, phase, reading.sharpness)
+    return replace(reading, zones=zones, patches=patches)
+
+
+def read_unmarked(photo: Photo, known: Known, reader: Reader | None = None) -> list[Reading] | NoDial:
+    """What `read` gives, without the places that a person marked."""
     reader = reader or load_reader()
     if known.outline is not None:
         return [read_at(photo, outlined(known.outline), known.twelve_deg, reader)]
@@ -97,9 +114,7 @@ def read_at(
     geometry = geometry.turned(twelve.radians)
     zones = find_zones(look, twelve.radians, divisions)
     phase = _phase(divisions, twelve)
-    small, place = reduced(density, geometry)  # once, for both
-    patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
-    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
+    patches = _patches(density, geometry, zones, phase, sharpness)
     return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, look.make, certainty)
 
 
@@ -117,12 +132,18 @@ def read_within(photo: Photo, geometry: DialGeometry, whole: Reading, reader: Re
     divisions = None if whole.divisions is None else replace(whole.divisions, phase=whole.divisions.phase + turn)
     twelve = Twelve(geometry.rotation, 1.0 if whole.twelve is None else whole.twelve.certainty)
     phase = _phase(divisions, twelve)
-    small, place = reduced(density, geometry)
-    patches = cut_patches(small, place, zones, phase, sharpness.true_pixels_per_radius)
-    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
+    patches = _patches(density, geometry, zones, phase, sharpness)
     scale = Scale(geometry.pixels_per_radius, 0.0, "from its place on the whole view")
     found = CloseUp(DialPlace(geometry, geometry.seen), scale)
     return Reading(geometry, density, sharpness, divisions, twelve, zones, patches, {}, None, close_up=found)
+
+
+def _patches(density: Image, geometry: DialGeometry, zones: ZoneMap, phase: float, sharpness: Sharpness) -> PatchSet:
+    """Patches of the lattice and of larger scales."""
+    resolved = sharpness.true_pixels_per_radius
+    small, place = reduced(density, geometry)  # once, for all
+    patches = cut_patches(small, place, zones, phase, resolved)
+    return with_fine(patches, density, geometry, zones, resolved)
 
 
 def _phase(divisions: Divisions | None, twelve: Twelve) -> float:
@@ -139,8 +160,7 @@ def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None)
     density = optical_density(photo.grey, geometry)
     sharpness = measure_sharpness(density, geometry)
     zones = unnamed_zones(None if look is None else seen_within(look, geometry))
-    patches = cut_patches(density, geometry, zones, 0.0, sharpness.true_pixels_per_radius)
-    patches = with_fine(patches, density, geometry, zones, sharpness.true_pixels_per_radius)
+    patches = _patches(density, geometry, zones, 0.0, sharpness)
     return Reading(geometry, density, sharpness, None, None, zones, patches, {}, None)
 
 

@@ -24,7 +24,7 @@ def test_all_columns_are_read(tmp_path: Path) -> None:
     digest = hashlib.sha256(b"a.png").hexdigest()
     row = (
         f'a.png,{digest.upper()},dial 7,"a book, volume 2",pocket watch,44.9,me,record,mixed,transfer,'
-        "painted,printed,cannot tell,,501.5 400 200 190.5 -3,90,,,,2026-11-25,'=SUM(A1)"
+        "painted,printed,cannot tell,,501.5 400 200 190.5 -3,90,hand 1 2 3 4 5 6.5,,,,2026-11-25,'=SUM(A1)"
     )
     (photo,) = read_labels(sheet(tmp_path, row, head=",".join(COLUMNS)))
     assert (photo.row, photo.path, photo.sha256) == (2, tmp_path / "a.png", digest)
