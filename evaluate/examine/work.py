@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 
     from dialtell.model.net.weights_file import Weights
     from dialtell.model.reading.known import Known
+    from dialtell.model.reading.outline import NoDial
     from dialtell.model.reading.photo import Photo
+    from dialtell.model.reading.steps import Reading
 
 VIEW_PX = 1600  # longer side of what the page shows; the loupe shows all
 _HOLD_PIXELS = 30_000_000  # of a photograph that stays open until the next: it is looked at, then read, then marked
@@ -23,6 +25,7 @@ _QUALITY = 90
 _held: dict[str, Weights] = {}
 _place: dict[str, Path | None] = {}
 _open: dict[tuple[Path, int], Photo] = {}  # the last photograph opened
+_read: dict[tuple[Path, Known], list[Reading] | NoDial] = {}  # what was made of it last, without marked places
 
 
 class Looked(NamedTuple):
@@ -61,6 +64,7 @@ def _opened(path: Path, max_pixels: int) -> Photo:
     photo = _open.get((path, max_pixels))
     if photo is None:
         _open.clear()
+        _read.clear()
         photo = read_photo(path, max_pixels=max_pixels)
         if photo.pixels.shape[0] * photo.pixels.shape[1] <= _HOLD_PIXELS:
             _open[path, max_pixels] = photo
@@ -104,12 +108,23 @@ def _write_jpeg(light: NDArray[np.float32], view: Path) -> None:
 
 
 def read(path: Path, known: Known) -> ReadPhoto:
-    """Score one photograph. Raises PhotoError."""
+    """Score one photograph; where only the places marked on it are others than last, it is not looked at anew. Raises
+    PhotoError."""
+    from dataclasses import replace
+
     from dialtell.evaluate.collection.near_duplicates import likeness
     from dialtell.evaluate.score.score import score_opened
+    from dialtell.model.reading.steps import read_unmarked
 
     weights = _weights()
-    scored = score_opened(_opened(path, known.max_pixels), weights, known=known)
+    photo, bare = _opened(path, known.max_pixels), replace(known, places=())
+    found = _read.get((path, bare))
+    if found is None:
+        found = read_unmarked(photo, bare, weights.reader)
+        _read.clear()
+        if _open:
+            _read[path, bare] = found
+    scored = score_opened(photo, weights, known=known, unmarked=found)
     return ReadPhoto(scored.record, likeness(scored.photo.grey), weights.identity)
 
 

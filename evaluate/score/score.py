@@ -23,7 +23,7 @@ from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import UNKNOWN, Known, KnownOf, known_for
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo, walk_photos
-from dialtell.model.reading.steps import Reading, read_unmarked, with_places
+from dialtell.model.reading.steps import Reading, placed, read
 from dialtell.synth.shared.errors import DialtellError, fault_of_ours
 from dialtell.synth.shared.terms import ZONES
 
@@ -59,10 +59,10 @@ def score_opened(
     photo: Photo, weights: Weights, *, known: Known = UNKNOWN, unmarked: list[Reading] | NoDial | None = None
 ) -> ScoredPhoto:
     """Score a photograph that is open already, likewise. unmarked : what `read_unmarked` made of it, if it is there."""
-    found = read_unmarked(photo, known, weights.reader) if unmarked is None else unmarked
+    found = read(photo, known, weights.reader) if unmarked is None else placed(unmarked, known)
     if isinstance(found, NoDial):
         return ScoredPhoto(record_without_dial(photo, known, found), photo, known)
-    return _scored(photo, [with_places(reading, known.places) for reading in found], weights, known)
+    return _scored(photo, found, weights, known)
 
 
 def _scored(photo: Photo, readings: list[Reading], weights: Weights, known: Known) -> ScoredPhoto:

@@ -82,7 +82,7 @@ def place_from(record: Mapping[str, Any]) -> MarkedPlace:
     what, by, at = record.get("what"), record.get("by", ""), record.get("at", "")
     if what not in PLACE_KINDS:
         raise ParameterError(f"what is marked is {str(what)[:40]!r}; give one of {', '.join(PLACE_KINDS)}")
-    if not all(isinstance(text, str) and len(text) <= 200 and "\0" not in text for text in (by, at)):
+    if not all(isinstance(text, str) and len(text) <= 200 and text.isprintable() for text in (by, at)):
         raise ParameterError("who marked a place, or when, is no short text; leave it out")
     try:
         polygon = tuple((round(float(x), 1), round(float(y), 1)) for x, y in record["polygon"])

@@ -61,7 +61,11 @@ def read(photo: Photo, known: Known, reader: Reader | None = None) -> list[Readi
     One reading; of a close-up whose scale is known only roughly three, the likeliest first and then one SD to either
     side. NoDial says why there is none.
     """
-    found = read_unmarked(photo, known, reader)
+    return placed(read_unmarked(photo, known, reader), known)
+
+
+def placed(found: list[Reading] | NoDial, known: Known) -> list[Reading] | NoDial:
+    """What `read` gives, of what `read_unmarked` gave."""
     return found if isinstance(found, NoDial) else [with_places(reading, known.places) for reading in found]
 
 

@@ -15,8 +15,8 @@ from checkout import PARTS, ROOT
 from dialtell.evaluate.benchmark import table as benchmark_table
 from dialtell.evaluate.collection import table as collection_table
 from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.examine.fields import TEXTS
 from dialtell.evaluate.examine.kept_files import KeptFiles
-from dialtell.evaluate.examine.record import TEXTS
 from dialtell.evaluate.examine.taken_along import table_along
 from dialtell.evaluate.label import sheet as label_sheet
 from dialtell.evaluate.museum import folder as gathered

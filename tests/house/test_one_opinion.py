@@ -153,7 +153,7 @@ def test_note_collection_compare_and_label(eight, records, tmp_path, capsys) -> 
 
 
 def test_what_is_known_is_carried_whole(eight, tmp_path, capsys) -> None:
-    """Outline, where 12 stands, a marked place and size reach every verb, by flags and by a table, and are kept in a collection."""
+    """Outline, 12, a marked place and size reach every verb, by flags and by a table, and are kept in a collection."""
     photo = next(path for path in eight if path.name == "painted.jpg")
     weights = load_weights()
     found = score_photo(photo, weights).record["geometry"]

@@ -71,6 +71,7 @@ def test_a_record_gives_the_same_again():
         ({"polygon": "abc"}, "corners"), ({"polygon": [[1, 2], [3, 4], [5, math.nan]]}, "outside"),
         ({"polygon": [[1, 2], [3, 4], [-5, 6]]}, "outside"), ({"polygon": [[1, 2], [3, 4], [5, 10**400]]}, "corners"),
         ({"by": 3}, "who marked"), ({"by": "x" * 201}, "who marked"), ({"at": "\0"}, "who marked"),
+        ({"by": "\ud800"}, "who marked"),
     ],
 )  # fmt: skip
 def test_places_that_are_none(given, said):
@@ -78,7 +79,9 @@ def test_places_that_are_none(given, said):
         place_from({"what": "hand", "polygon": [[1, 2], [3, 4], [5, 6]]} | given)
 
 
-@pytest.mark.parametrize("text", ["hand", "hand 1 2 3 4 5", "thumb 1 2 3 4 5 6", "hand 1 2 3 4 5 x", "signature1 2 3 4"])
+@pytest.mark.parametrize(
+    "text", ["hand", "hand 1 2 3 4 5", "thumb 1 2 3 4 5 6", "hand 1 2 3 4 5 x", "signature1 2 3 4"]
+)
 def test_texts_that_are_no_place(text):
     with pytest.raises(ParameterError):
         read_places(text)
