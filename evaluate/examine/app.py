@@ -36,7 +36,7 @@ PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
     "/examine.js": (
         "text/javascript; charset=utf-8",
-        ("examine_outline.js", "examine_loupe.js", "examine_list.js", "examine_all.js", "examine.js"),
+        tuple(f"examine{part}.js" for part in ("_outline", "_places", "_loupe", "_list", "_all", "")),
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }

@@ -160,6 +160,16 @@
 
   const loupe = loupeOn();
 
+  const places = placesOn(async (path, body) => {
+    const by = at("spot-by").value.trim();
+    let kept = false;
+    await attempt(async () => {
+      took(await ask(`/photographs/${photoHere().sha256}/places${path}`, path === "/undo" ? body : { ...body, by }));
+      kept = true;
+    });
+    return kept;
+  });
+
   function mark(photo, said) {
     return attempt(async () => took(await ask(`/photographs/${photo.sha256}/mark`, said)));
   }
@@ -201,6 +211,7 @@
     if (!photo) {
       at("said").textContent = "No photographs yet.";
       at("other").hidden = true;
+      places.show(null);
       return;
     }
     const address = `/pictures/${photo.sha256}`;
@@ -211,13 +222,14 @@
     outline.show(photo.width, photo.height, photo.close_up ? null : photo.geometry, photo.marked);
     const zones = photo.call ? photo.call.zones : {};
     outline.zones(photo.zones.map(({ zone, polygon_px }) => ({ points: polygon_px, kind: kind(zones[zone] && zones[zone].call) })));
+    places.show(photo, dial.marker);
     const waiting = photo.state === "waiting";
     const marked = Object.keys(photo.marked).length > 0;
     at("said").textContent = photo.error
       || (waiting ? "Being read…"
         : photo.role === "laid on it" ? "A close-up. It was laid on the whole view and read with it."
         : photo.no_dial
-        || (marked ? "Read with what you marked. Drag the handles to put it right again."
+        || (marked || photo.places.length ? "Read with what you marked. Drag the handles to put it right again."
           : "Is the outline right, and 12 o’clock? Drag the handles, or move them with the arrow keys."));
     at("other").hidden = dial.photographs.length < 2;
     at("open-loupe").disabled = !photo.seen;
@@ -325,7 +337,7 @@
       at("kept").textContent = "";
     }
     const told = await ask(`/dials/${number[1]}`);
-    if (outline.busy()) return;
+    if (outline.busy() || places.busy()) return;
     took(told);
     if (opened) at("name").focus({ preventScroll: true });
   }
@@ -335,7 +347,7 @@
       state = await ask("/state");
       tell();
       tellPhone();
-      if (state.version !== version && !outline.busy()) {
+      if (state.version !== version && !outline.busy() && !places.busy()) {
         const seen = state.version;
         await go();
         version = seen;
