@@ -32,11 +32,12 @@ from dialtell.evaluate.pages.templates import digest, own
 from dialtell.model.reading.known import place_from
 
 R = TypeVar("R")
+_PARTS = ("outline", "places", "gestures", "loupe", "beside", "list", "all")  # of the page's script
 PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
     "/examine.js": (
         "text/javascript; charset=utf-8",
-        tuple(f"examine{part}.js" for part in ("_outline", "_places", "_loupe", "_list", "_all", "")),
+        (*(f"examine_{part}.js" for part in _PARTS), "examine.js"),
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }

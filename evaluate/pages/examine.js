@@ -160,6 +160,8 @@
 
   const loupe = loupeOn();
 
+  const beside = besideOn(ask, trouble, titled);
+
   const places = placesOn(async (path, body) => {
     const by = at("spot-by").value.trim();
     let kept = false;
@@ -207,7 +209,7 @@
   function fillPhoto() {
     const photo = photoHere();
     at("stage").hidden = !photo || (photo.state === "failed" && !photo.seen);
-    for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
+    for (const id of ["circle", "unmark", "part", "open-loupe", "open-beside"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
     if (!photo) {
       at("said").textContent = "No photographs yet.";
       at("other").hidden = true;
@@ -421,6 +423,7 @@
     at("name").focus({ preventScroll: true });
   }));
   at("open-loupe").addEventListener("click", () => loupe.open(photoHere(), dial.size_mm));
+  at("open-beside").addEventListener("click", () => attempt(() => beside.open(dial)));
   const home = () => { location.hash = ""; };
   at("home").addEventListener("click", home);
   at("back").addEventListener("click", home);
