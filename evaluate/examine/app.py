@@ -77,7 +77,9 @@ class Examination:
     # --- asking ---
 
     async def state(self, request: Request) -> Response:
-        """How far the desk is, and the phone's door: None where a phone may not be asked for."""
+        """How far the desk is, once it is further than ?version= or a moment has passed, and the phone's door: None
+        where a phone may not be asked for."""
+        await self.desk.news(request.query_params.get("version", ""))
         phone = None if self.phone is None else {"door": self.phone.state()}
         return JSONResponse(self.desk.state() | {"phone": phone})
 

@@ -9,7 +9,8 @@
   const ROLES = { "whole view": "the others are laid on this one", "laid on it": "laid on the whole view", "not placed": "could not be laid on the whole view; left out", "another dial": "seems to be another dial; left out" };
   const PHOTOGRAPH = /^[^.].*\.(jpe?g|png|hei[cf]|tiff?|webp|avif|jp2|gif|bmp|ppm)$/i;
   const TOGETHER = 2; // photographs sent at a time
-  const PACE = 700; // ms between two questions how far the work is
+  const PACE = 700; // ms between two questions how far the work is, while something is in hand or the server is gone
+  const NEXT = 200; // ms from an answer to the next question, which is answered when there is news
 
   let version = -1;
   let dial = null; // the one that is open
@@ -346,7 +347,7 @@
 
   async function watch() {
     try {
-      state = await ask("/state");
+      state = await ask(`/state?version=${version}`);
       tell();
       tellPhone();
       if (state.version !== version && !outline.busy() && !places.busy()) {
@@ -354,10 +355,11 @@
         await go();
         version = seen;
       }
+      setTimeout(watch, version === state.version ? NEXT : PACE);
     } catch (error) {
       trouble(error.message);
+      setTimeout(watch, PACE);
     }
-    setTimeout(watch, PACE);
   }
 
   // ---- the phone ----

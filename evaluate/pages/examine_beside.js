@@ -35,7 +35,7 @@ const besideOn = (ask, trouble, titled) => {
     const photos = dial ? usable(dial) : [];
     pane.name.textContent = dial ? titled(dial) : "";
     pane.pick.replaceChildren(...photos.map((photo) => new Option(photo.name, photo.sha256)));
-    pane.pick.disabled = photos.length < 2;
+    pane.pick.hidden = photos.length < 2;
     pane.pick.setAttribute("aria-label", dial ? `Photograph of ${titled(dial)}` : "Photograph");
     const first = photos.find((photo) => photo.role === "whole view") || photos.find((photo) => !photo.corners) || photos[0];
     take(pane, first ? first.sha256 : "");

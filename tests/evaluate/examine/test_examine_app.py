@@ -5,11 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from examine_asked import ORIGIN, PORT, TELLTALES, add, asked, new_dial, settled
 
 from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.examine.desk import LONGEST_WAIT_S
 from dialtell.evaluate.examine.doors import COOKIE, LARGEST_BODY
 from dialtell.evaluate.examine.kept_files import COLLECTION, KeptFiles
 from dialtell.evaluate.examine.record import ExaminedDials
@@ -175,6 +178,22 @@ def test_what_was_left_unread_is_read_at_the_next_start(tmp_path):
         dials.take(dial, "a" * 64, place.name, "a.jpg")
     with asked(tmp_path / "dials") as client:
         assert settled(client, dial)["photographs"][0]["state"] == "read"
+
+
+def test_news_is_told_at_once_and_its_absence_soon(client):
+    version = client.get("/state").json()["version"]
+    begun = time.monotonic()
+    assert client.get("/state", params={"version": version}).json()["version"] == version
+    assert 0.9 * LONGEST_WAIT_S < time.monotonic() - begun < LONGEST_WAIT_S + 5
+    for other in (version - 1, "", "x", "9" * 5000):
+        begun = time.monotonic()
+        assert client.get("/state", params={"version": other}).json()["version"] == version
+        assert time.monotonic() - begun < 0.9 * LONGEST_WAIT_S
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(lambda: client.get("/state", params={"version": version}).json()["version"])
+        time.sleep(0.05)
+        new_dial(client)
+        assert waiting.result() == version + 1
 
 
 # --- marking ---
