@@ -23,8 +23,8 @@ examples:
 
 Labels are CSV in UTF-8. The columns photo (path relative to the file) and dial_process must be there; others are
 sha256, dial, source, object_type, size_mm, labeller, basis, print_process, signature, numerals, minute_track,
-seconds_bit, outline, labelled_at and notes. Processes are painted, printed, mixed (dials only) or "cannot tell"; prints
-are transfer, photographic or "cannot tell"; basis is "by eye", record or "examined object"; outline is
+seconds_bit, outline, places, labelled_at and notes. Processes are painted, printed, mixed (dials only) or "cannot
+tell"; prints are transfer, photographic or "cannot tell"; basis is "by eye", record or "examined object"; outline is
 "cx cy a b degrees" in px. Faulty rows are named and left out.
 
 Photographs with the same dial or the same source count as one cluster; with --cluster dial only those of one dial do,
@@ -54,7 +54,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     how.add_argument(
         "--outlines", choices=("found", "labelled"), default="found",
-        help="judge within the outline found, as for anyone's photograph, or the labelled one (default: %(default)s)",
+        help="judge within the outline found, as for anyone's photograph, or the labelled one, with the places "
+        "marked as not of the design or of another zone (default: %(default)s)",
     )  # fmt: skip
     how.add_argument(
         "--draws", type=whole(100, 100_000), default=2000, metavar="N", help="for intervals (default: %(default)s)"

@@ -54,7 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --close-up or --px-per-mm: this one shows the whole dial (default: both are close-ups)",
     )
     second = parser.add_argument_group(
-        "of the second photograph", "Where it differs; --outline and --twelve are of the first alone."
+        "of the second photograph", "Where it differs; --outline, --twelve and --place are of the first alone."
     )
     second.add_argument(
         "--px-per-mm-second", type=per_mm, metavar="N",
@@ -86,7 +86,7 @@ def _known(args: argparse.Namespace) -> tuple[Known, Known]:
     if args.whole == "second" and args.px_per_mm_second is not None:
         raise ParameterError("--px-per-mm-second and --whole second are both given; leave one out")
     first = known_of_one(args, args.first)
-    args.outline, args.twelve_deg = args.outline_second, args.twelve_second
+    args.outline, args.twelve_deg, args.places = args.outline_second, args.twelve_second, None
     args.pixels_per_mm = args.pixels_per_mm if args.px_per_mm_second is None else args.px_per_mm_second
     second = known_of_one(args, args.second)
     return (

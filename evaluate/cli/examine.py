@@ -10,8 +10,9 @@ from dialtell.synth.shared.errors import ParameterError
 
 DESCRIPTION = """\
 Open a page in the browser, served by this machine to itself only, on which dials are examined: drop photographs, see
-them read, put the outline and 12 o'clock right by dragging them, note an opinion of your own zone by zone, see the
-call. Everything is kept in FOLDER: one collection file, and the photographs beside it.
+them read, put the outline and 12 o'clock right by dragging them, draw round a hand or a stain that is to be left out,
+note an opinion of your own zone by zone, see the call. Everything is kept in FOLDER: one collection file, and the
+photographs beside it.
 """
 
 EPILOG = """\
@@ -20,6 +21,7 @@ examples:
   dialtell examine ~/watches       in another, made if missing
   dialtell examine --on-my-network take the photographs with your phone
   dialtell examine watches --take-along watches.zip
+  dialtell examine watches --write-labels labels.csv
   dialtell examine elsewhere --bring-in watches.zip
   dialtell collection list ~/watches/dials.collection
 
@@ -67,19 +69,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "such as maker, serial and year; what is there already is not doubled",
     )  # fmt: skip
     one.add_argument(
+        "--write-labels", type=Path, metavar="FILE", help="write your opinions, outlines and what you marked on the "
+        "photographs to FILE, a labels table (CSV) for `benchmark`, `label` and `train --photos`, without the calls",
+    )  # fmt: skip
+    one.add_argument(
         "--agreement", action="store_true", help="print how far your opinions and the calls agree, of dials of which "
         "you noted yours before you saw the call",
     )  # fmt: skip
-    group.add_argument("--overwrite", action="store_true", help="with --take-along: replace FILE if it exists")
+    group.add_argument(
+        "--overwrite", action="store_true", help="with --take-along or --write-labels: replace FILE if it exists"
+    )
     group.add_argument("--json", action="store_true", help="with --bring-in or --agreement: print JSON")
 
 
 def run(args: argparse.Namespace) -> int:
     """Serve the page, or do one thing at once; returns the exit status. Raises DialtellError."""
-    if args.take_along is not None or args.bring_in is not None or args.agreement:
+    if args.agreement or any(given is not None for given in (args.take_along, args.bring_in, args.write_labels)):
         return _at_once(args)
     if args.json or args.overwrite:
-        raise ParameterError("json and overwrite are for --take-along, --bring-in and --agreement; leave them out")
+        raise ParameterError(
+            "json and overwrite are for --take-along, --write-labels, --bring-in and --agreement; leave them out"
+        )
     return _serve(args)
 
 
@@ -92,6 +102,7 @@ def _at_once(args: argparse.Namespace) -> int:
     from dialtell.evaluate.examine.agreement import agreement_text, collection_agreement
     from dialtell.evaluate.examine.brought_in import bring_in
     from dialtell.evaluate.examine.kept_files import KeptFiles
+    from dialtell.evaluate.examine.labels_along import write_labels
     from dialtell.evaluate.examine.receiving import LARGEST_PHOTO
     from dialtell.evaluate.examine.taken_along import write_along
 
@@ -103,6 +114,9 @@ def _at_once(args: argparse.Namespace) -> int:
     if args.take_along is not None:
         write_along(files, args.take_along, overwrite=args.overwrite)
         log.info("%s is written", args.take_along)
+    elif args.write_labels is not None:
+        write_labels(files, args.write_labels, overwrite=args.overwrite)
+        log.info("%s is written", args.write_labels)
     elif args.bring_in is not None:
         with contextlib.ExitStack() as held:
             try:

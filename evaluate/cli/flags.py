@@ -8,7 +8,16 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dialtell.model.reading.known import MAX_PIXELS, PER_MM, Known, Outline, known_for, read_outline
+from dialtell.model.reading.known import (
+    MAX_PIXELS,
+    PER_MM,
+    Known,
+    MarkedPlace,
+    Outline,
+    known_for,
+    read_outline,
+    read_place,
+)
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM, dial_diameter_mm
 from dialtell.synth.shared.terms import Zone
@@ -59,7 +68,7 @@ def add_size(parser: argparse.ArgumentParser) -> None:
 
 def add_known(parser: argparse.ArgumentParser, *, table: bool = True) -> None:
     """What is known of a photograph beforehand, but for the size: `close_up`, `pixels_per_mm`, `zone`, `outline`,
-    `twelve_deg` and, with `table`, `known`; see known_of."""
+    `twelve_deg`, `places` and, with `table`, `known`; see known_of."""
     group = parser.add_argument_group(
         "what is known of the photograph",
         "Where no dial is found, or a wrong one, say where it lies. A photograph of a part of a dial is a close-up; "
@@ -79,6 +88,16 @@ def add_known(parser: argparse.ArgumentParser, *, table: bool = True) -> None:
         metavar="DEGREES",
         help="where 12 o'clock stands in the photograph, clockwise from up: 90 on its right (default: read from the "
         "minute track, within half an hour of up)",
+    )
+    group.add_argument(
+        "--place",
+        type=place_text,
+        action="append",
+        dest="places",
+        metavar='"WHAT X Y X Y X Y"',
+        help="a place that is not of the design (WHAT: hand, stain, label or reflection), which is left out, or that "
+        "belongs to another zone than was read (signature, numerals, minute track, seconds bit, other), with the "
+        "corners of its outline in px of the photograph held upright. As often as needed",
     )
     group.add_argument("--close-up", action="store_true", help="the photograph shows only a part of the dial")
     group.add_argument(
@@ -100,7 +119,7 @@ def add_known(parser: argparse.ArgumentParser, *, table: bool = True) -> None:
             type=Path,
             metavar="LABELS.csv",
             help="a table that says these things of each of several photographs, such as `dialtell label` writes "
-            "(columns photo, size_mm, outline, twelve_deg, close_up, px_per_mm, zone)",
+            "(columns photo, size_mm, outline, twelve_deg, places, close_up, px_per_mm, zone)",
         )
 
 
@@ -129,13 +148,15 @@ def known_of(args: argparse.Namespace) -> Known | KnownTable:
         zone=None if args.zone is None else Zone(args.zone),
         outline=args.outline,
         twelve_deg=args.twelve_deg,
+        places=tuple(args.places or ()),
         max_pixels=args.max_pixels,
     )
     photos = getattr(args, "photos", [])
     several = len(photos) > 1 or any(Path(photo).is_dir() for photo in photos)
-    if known.outline is not None and several:
+    if several and (known.outline is not None or known.places):
+        flag = "--place" if known.outline is None else "--outline"
         raise ParameterError(
-            "--outline is of one photograph, but several are given; give one, or a table of them with --known"
+            f"{flag} is of one photograph, but several are given; give one, or a table of them with --known"
         )
     if getattr(args, "known", None) is None:
         return known
@@ -170,6 +191,14 @@ def outline_text(text: str) -> Outline:
     """Reads an outline; what is wrong with it becomes argparse's usage error."""
     try:
         return read_outline(text)
+    except ParameterError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+
+
+def place_text(text: str) -> MarkedPlace:
+    """Reads a marked place, likewise."""
+    try:
+        return read_place(text)
     except ParameterError as error:
         raise argparse.ArgumentTypeError(str(error)) from error
 

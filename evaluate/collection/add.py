@@ -19,7 +19,7 @@ from dialtell.evaluate.one_dial.dial import score_dial
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import MAX_PIXELS, UNKNOWN, Known, KnownOf, known_for, known_from
-from dialtell.model.reading.photo import Photo, display
+from dialtell.model.reading.photo import Pixels, display
 from dialtell.synth.shared.errors import DialtellError, PhotoError
 
 THUMBNAIL_PX = 240
@@ -113,12 +113,12 @@ def file_hash(path: Path) -> str:
         raise PhotoError(f"{path} cannot be read ({error.strerror}); check the path and its permissions") from error
 
 
-def thumbnail(photo: Photo) -> bytes:
-    """A small JPEG, its longer side at most THUMBNAIL_PX."""
-    height, width = photo.pixels.shape[:2]
+def thumbnail(light: Pixels) -> bytes:
+    """A small JPEG of a photograph in linear light, (H, W, 3), its longer side at most THUMBNAIL_PX."""
+    height, width = light.shape[:2]
     scale = min(1.0, THUMBNAIL_PX / max(height, width))
     size = (max(round(width * scale), 1), max(round(height * scale), 1))
-    small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    small = np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
     stream = io.BytesIO()
     Image.fromarray(display(small)).save(stream, "JPEG", quality=80)
     return stream.getvalue()
@@ -139,7 +139,7 @@ def _kept(collection: CollectionFile, path: Path, digest: str, scored: ScoredPho
         path,
         digest,
         likeness=likeness(scored.photo.grey),
-        thumbnail=thumbnail(scored.photo),
+        thumbnail=thumbnail(scored.photo.pixels),
         weights=weights.identity,
         document=scored.record,
     )

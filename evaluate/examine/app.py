@@ -5,15 +5,16 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import tempfile
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
+from dialtell.evaluate.collection.file import now
 from dialtell.evaluate.examine.agreement import collection_agreement
 from dialtell.evaluate.examine.brought_in import bring_in
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
@@ -21,19 +22,21 @@ from dialtell.evaluate.examine.listing import page_of, wanted_of
 from dialtell.evaluate.examine.phone import Phone
 from dialtell.evaluate.examine.plates import PlateTest, plates_found
 from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
-from dialtell.evaluate.examine.record import WAITING, ExaminedDials
+from dialtell.evaluate.examine.record import WAITING, ExaminedDials, Places
 from dialtell.evaluate.examine.shown import dial_shown
 from dialtell.evaluate.examine.taken_along import FORMS
 from dialtell.evaluate.pages.templates import digest, own
 from dialtell.evaluate.serving.answers import application
 from dialtell.evaluate.serving.doors import Doors, Refusal, told
+from dialtell.model.reading.known import place_from
 
 R = TypeVar("R")
+_PARTS = ("outline", "places", "gestures", "loupe", "beside", "map", "list", "plates", "all")  # of the page's script
 PAGES = {
     "/": ("text/html; charset=utf-8", ("examine.html",)),
     "/examine.js": (
         "text/javascript; charset=utf-8",
-        (*(f"examine_{part}.js" for part in ("outline", "loupe", "map", "list", "plates", "all")), "examine.js"),
+        (*(f"examine_{part}.js" for part in _PARTS), "examine.js"),
     ),
     "/examine.css": ("text/css; charset=utf-8", ("examine.css",)),
 }
@@ -59,7 +62,9 @@ class Examination:
     # --- asking ---
 
     async def state(self, request: Request) -> Response:
-        """How far the desk is, and the phone's door: None where a phone may not be asked for."""
+        """How far the desk is, once it is further than ?version= or a moment has passed, and the phone's door: None
+        where a phone may not be asked for."""
+        await self.desk.news(request.query_params.get("version", ""))
         phone = None if self.phone is None else {"door": self.phone.state()}
         return JSONResponse(self.desk.state() | {"phone": phone})
 
@@ -193,11 +198,44 @@ class Examination:
         if unknown := set(body) - {"outline", "twelve_deg", "close_up"}:
             raise Refusal(400, f"{sorted(unknown)[0]} is nothing that can be marked")
 
-        def mark(dials: ExaminedDials) -> int:
-            dials.mark(sha256, body)
+        return await self._anew(sha256, lambda dials: dials.mark(sha256, body))
+
+    async def place(self, request: Request) -> Response:
+        """A place drawn round by a person: {"what", "polygon": [[x, y], ...] px, "by": who}."""
+        body = await told(request)
+        place = place_from({**{name: body.get(name) for name in ("what", "polygon")}, **_by(body), "at": now()})
+        return await self._placed(request, lambda places: (*places, place), place.by)
+
+    async def drop_place(self, request: Request) -> Response:
+        """No longer mark a place: {"at": when it was marked, "by"}."""
+        body = await told(request)
+        at = body.get("at")
+        by = _by(body)["by"]
+        return await self._placed(request, lambda places: tuple(place for place in places if place.at != at), by)
+
+    async def clear_places(self, request: Request) -> Response:
+        """No longer mark any place: {"by"}."""
+        by = _by(await told(request))["by"]
+        return await self._placed(request, lambda places: (), by)
+
+    async def undo_places(self, request: Request) -> Response:
+        """Take the last of these changes back: {}."""
+        await told(request)
+        sha256 = request.path_params["sha256"]
+        return await self._anew(sha256, lambda dials: dials.undo_places(sha256))
+
+    async def _placed(self, request: Request, change: Callable[[Places], Places], by: str) -> Response:
+        sha256 = request.path_params["sha256"]
+        return await self._anew(sha256, lambda dials: dials.change_places(sha256, change, by))
+
+    async def _anew(self, sha256: str, change: Callable[[ExaminedDials], None]) -> Response:
+        """A change of what is marked on a photograph; it is read anew."""
+
+        def changed(dials: ExaminedDials) -> int:
+            change(dials)
             return int(dials.photograph(sha256)["dial"])
 
-        number = await self._ask(mark)
+        number = await self._ask(changed)
         self.desk.want(AGAIN, sha256)
         return await self._dial(number)
 
@@ -276,6 +314,14 @@ def _numbers(given: Sequence[object]) -> list[int]:
     return sorted({int(text) for text in texts})
 
 
+def _by(body: Mapping[str, Any]) -> dict[str, Any]:
+    """Who asks for something, as they say. Raises Refusal."""
+    by = body.get("by", "")
+    if not isinstance(by, str) or len(by) > 100 or not by.isprintable():
+        raise Refusal(400, "who marks a place is a name of up to 100 characters")
+    return {"by": by.strip()}
+
+
 def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, phone: Phone | None = None) -> Doors:
     """The application behind its doors; `token` of it is the secret.
 
@@ -307,6 +353,10 @@ def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, ph
         Route("/along/dials.{form}", rooms.along, methods=["GET"]),
         Route("/brought", rooms.bring, methods=["POST"]),
         Route("/photographs/{sha256:sha256}/mark", rooms.mark, methods=["POST"]),
+        Route("/photographs/{sha256:sha256}/places", rooms.place, methods=["POST"]),
+        Route("/photographs/{sha256:sha256}/places/drop", rooms.drop_place, methods=["POST"]),
+        Route("/photographs/{sha256:sha256}/places/clear", rooms.clear_places, methods=["POST"]),
+        Route("/photographs/{sha256:sha256}/places/undo", rooms.undo_places, methods=["POST"]),
     ]
 
     @contextlib.asynccontextmanager

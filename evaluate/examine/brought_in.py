@@ -20,8 +20,9 @@ from pathlib import Path
 from typing import IO, Any
 
 from dialtell.evaluate.collection.file import LABELS, now
+from dialtell.evaluate.examine.fields import FIELDS, TEXTS, UNITS, cells_of
 from dialtell.evaluate.examine.kept_files import KeptFiles
-from dialtell.evaluate.examine.record import FIELDS, PLACES, TEXTS, UNITS, cells_of
+from dialtell.evaluate.examine.record import PLACES
 from dialtell.evaluate.examine.taken_along import DIALS, PHOTOGRAPHS, SCHEMA
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.model.reading.known import known_from

@@ -7,6 +7,7 @@ pool of its own: one that dies, perhaps for want of memory, takes no other's wor
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import itertools
 import logging
 from collections.abc import Callable
@@ -31,6 +32,7 @@ TOO_MANY = (
     f"there are more than {MOST_TOGETHER} of them; lay those that show another dial, or show nothing new, under a dial "
     "of their own"
 )
+LONGEST_WAIT_S = 0.7  # that a page is kept waiting for news: no longer than the server waits for pages when it ends
 # the lower is done the sooner: what a person waits for at the screen comes before what can wait
 FULL, PAGE, AGAIN, LOOK, READING, TOGETHER, PLATES = range(7)
 _WORDS = {
@@ -58,7 +60,7 @@ class Desk:
         self, files: KeptFiles, *, workers: int = 1, weights: Path | None = None, max_pixels: int = MAX_PIXELS
     ) -> None:
         self.files, self.workers, self.max_pixels = files, workers, max_pixels
-        self.version = 0  # raised with every change that a page should see
+        self._version, self._news = 0, asyncio.Event()
         self.apart: dict[int, str] = {}  # dials whose photographs could not be read together, and why
         self._weights = weights
         self._orders = itertools.count()
@@ -67,6 +69,24 @@ class Desk:
         self._doing: dict[int, str] = {}
         self._tasks: list[asyncio.Task[None]] = []
         self._pools: dict[int, ProcessPoolExecutor] = {}
+
+    @property
+    def version(self) -> int:
+        """Raised with every change that a page should see."""
+        return self._version
+
+    @version.setter
+    def version(self, number: int) -> None:
+        self._version = number
+        self._news.set()
+        self._news = asyncio.Event()
+
+    async def news(self, since: str) -> None:
+        """Wait until the version is another than `since`, or a while has passed."""
+        if str(self._version) == since:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(LONGEST_WAIT_S):
+                    await self._news.wait()
 
     async def start(self) -> None:
         """Begin, with what was left undone last time."""

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from dialtell.evaluate.examine.record import DIAL, FIELDS, PLACES, ExaminedDials
+from dialtell.evaluate.examine.fields import FIELDS
+from dialtell.evaluate.examine.record import DIAL, PLACES, ExaminedDials
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED
 from dialtell.synth.shared.errors import ParameterError
 

@@ -8,29 +8,22 @@ Opinions and readings are added, never replaced.
 from __future__ import annotations
 
 import json
-import math
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from dialtell.evaluate.collection.file import LABELS, CollectionFile, now
-from dialtell.model.reading.known import Known, known_from
+from dialtell.evaluate.examine.fields import cells_of, searched
+from dialtell.model.reading.known import Known, MarkedPlace, known_from, place_from
 from dialtell.synth.shared.errors import ParameterError
-from dialtell.synth.shared.sizes import INCH_MM, LARGEST_MM, LIGNE_MM, SMALLEST_MM, dial_diameter_mm
 from dialtell.synth.shared.terms import Zone
 
-TEXTS = ("name", "maker", "serial", "source", "price", "notes")
-FIELDS = (*TEXTS, "year", "size_mm", "size_as")
-# how a size may be given, and the parameter of `dial_diameter_mm` that takes it
-UNITS = {"mm": "diameter_mm", "size": "size", "lignes": "lignes"}
-_GIVEN = {"size_mm": "mm", "size": "size", "lignes": "lignes"}
 _SHARED = ("maker", "serial", "year", "size_mm", "notes")  # those that each photograph of a collection has too
-LONGEST_TEXT = 4000  # characters
-YEARS = (1000, 2200)
 DIAL = "dial"
 PLACES = (DIAL, *(zone.value for zone in Zone if zone is not Zone.OTHER))
+Places = tuple[MarkedPlace, ...]
 WAITING, READ, FAILED = "waiting", "read", "failed"
 
 _TABLES = (
@@ -72,6 +65,13 @@ _TABLES = (
         id INTEGER PRIMARY KEY, dial INTEGER NOT NULL REFERENCES examined_dial(id), zone TEXT NOT NULL,
         label TEXT NOT NULL, call_shown INTEGER NOT NULL, noted_at TEXT NOT NULL)
     """,
+    # each change of the places marked on a photograph: what was marked before it, so that it can be taken back
+    """
+    CREATE TABLE IF NOT EXISTS examined_places (
+        id INTEGER PRIMARY KEY, sha256 TEXT NOT NULL REFERENCES examined_photo(sha256), made_at TEXT NOT NULL,
+        before TEXT NOT NULL, marked_by TEXT NOT NULL, undone_at TEXT)
+    """,
+    "CREATE INDEX IF NOT EXISTS examined_places_photo ON examined_places(sha256, id)",
     "CREATE INDEX IF NOT EXISTS examined_opinion_dial ON examined_opinion(dial, zone, id)",
 )
 
@@ -237,15 +237,60 @@ class ExaminedDials(CollectionFile):
 
     def mark(self, sha256: str, marked: Mapping[str, Any]) -> None:
         """Keep what a person marked on a photograph (outline, twelve_deg, close_up), in place of what they marked
-        before; it waits to be read anew. Raises ParameterError where it is out of range."""
-        said = known_from(marked).record()
-        row = self.photograph(sha256)
+        before; the places they marked stay. It waits to be read anew. Raises ParameterError where it is out of range.
+        """
+        said = known_from(marked)
+        with self._change():
+            row = self.photograph(sha256)
+            self._mark(row, replace(said, places=_places(row)))
+
+    def _mark(self, row: Mapping[str, Any], said: Known) -> None:
+        """Within a change."""
+        self._base.execute(
+            "UPDATE examined_photo SET marked = ?, state = ?, error = '' WHERE sha256 = ?",
+            (json.dumps(said.record()), WAITING, row["sha256"]),
+        )
+        self._settle(row["dial"])
+
+    def change_places(self, sha256: str, change: Callable[[Places], Places], by: str) -> None:
+        """Change which places are marked on a photograph; it waits to be read anew. by : who changes it.
+        Raises ParameterError where there are too many."""
         with self._change() as base:
+            row = self.photograph(sha256)
+            before = _places(row)
+            after = change(before)
+            if after == before:
+                return
+            said = replace(known_from(json.loads(row["marked"])), places=after)
             base.execute(
-                "UPDATE examined_photo SET marked = ?, state = ?, error = '' WHERE sha256 = ?",
-                (json.dumps(said), WAITING, sha256),
+                "INSERT INTO examined_places (sha256, made_at, before, marked_by) VALUES (?, ?, ?, ?)",
+                (sha256, now(), json.dumps([place.record() for place in before]), by),
             )
-            self._settle(row["dial"])
+            self._mark(row, said)
+
+    def undo_places(self, sha256: str) -> None:
+        """Take the last change of the marked places back that was not taken back yet, if there is one."""
+        with self._change() as base:
+            last = self._last_places(sha256)
+            if last is None:
+                return
+            row = self.photograph(sha256)
+            places = tuple(map(place_from, json.loads(last["before"])))
+            base.execute("UPDATE examined_places SET undone_at = ? WHERE id = ?", (now(), last["id"]))
+            self._mark(row, replace(known_from(json.loads(row["marked"])), places=places))
+
+    def _last_places(self, sha256: str) -> dict[str, Any] | None:
+        query = "SELECT * FROM examined_places WHERE sha256 = ? AND undone_at IS NULL ORDER BY id DESC LIMIT 1"
+        return next((dict(row) for row in self._all(query, (sha256,))), None)
+
+    def can_undo_places(self, sha256: str) -> bool:
+        """Whether a change of the marked places is left to be taken back."""
+        return self._last_places(sha256) is not None
+
+    def marker(self) -> str:
+        """Who marked a place last, "" where nobody said who they are."""
+        rows = self._all("SELECT marked_by FROM examined_places ORDER BY id DESC LIMIT 1", ())
+        return str(rows[0][0]) if rows else ""
 
     def looked(self, sha256: str, thumbnail: bytes, width: int, height: int) -> None:
         """Keep a photograph's thumbnail and size in px."""
@@ -497,68 +542,5 @@ class ExaminedDials(CollectionFile):
             base.execute("UPDATE examined_dial SET shown_at = ? WHERE id = ? AND shown_at IS NULL", (now(), dial))
 
 
-def cells_of(values: Mapping[str, Any]) -> dict[str, str | int | float | None]:
-    """Fields as a dial's row holds them, from a form. Raises ParameterError."""
-    cells: dict[str, str | int | float | None] = {}
-    for name, value in values.items():
-        if name in _GIVEN:
-            if "size_mm" in cells:
-                raise ParameterError("size is given twice; give one of mm, size and lignes")
-            cells["size_mm"] = _size(_GIVEN[name], value)
-            cells["size_as"] = None if cells["size_mm"] is None else _GIVEN[name]
-        else:
-            cells[name] = _cell(name, value)
-    return cells
-
-
-def searched(row: Mapping[str, Any]) -> str:
-    """What is looked through for a word, in small letters."""
-    return "\n".join(str(row[name]) for name in (*TEXTS, "year") if row.get(name) is not None).casefold()
-
-
-def size_given(millimetres: float | None, unit: str | None) -> float | None:
-    """A size as it was given, in the trade's measure."""
-    if millimetres is None:
-        return None
-    if unit == "size":
-        return round((millimetres / INCH_MM - 1) * 30 - 5, 3)
-    return round(millimetres / LIGNE_MM if unit == "lignes" else millimetres, 3)
-
-
-def _number(value: object) -> float:
-    try:
-        return float(value) if isinstance(value, str | int | float) else math.nan
-    except (ValueError, OverflowError):
-        return math.nan
-
-
-def _size(unit: str, value: object) -> float | None:
-    """A dial's diameter in mm. Raises ParameterError."""
-    if value is None or value == "":
-        return None
-    number = _number(value)
-    if not math.isfinite(number):
-        raise ParameterError(f"size is {value!r}; give a number, such as 44.9 mm, size 16 or 19 lignes")
-    if unit == "mm" and not SMALLEST_MM <= number <= LARGEST_MM:
-        raise ParameterError(f"size is {value!r}; give mm across the dial, {SMALLEST_MM:g} to {LARGEST_MM:g}")
-    return dial_diameter_mm(**{UNITS[unit]: number})
-
-
-def _cell(name: str, value: object) -> str | int | None:
-    """A field's value from a form. Raises ParameterError."""
-    if name not in TEXTS and name != "year":
-        raise ParameterError(f"field is {name!r}; give one of {', '.join((*TEXTS, 'year', *_GIVEN))}")
-    if value is None or value == "":
-        return None
-    if name == "year":
-        number = _number(value)
-        if not (YEARS[0] <= number <= YEARS[1] and number == int(number)):
-            raise ParameterError(f"year is {value!r}; give a whole year, such as 1884")
-        return int(number)
-    if not isinstance(value, str) or len(value) > LONGEST_TEXT or "\0" in value:
-        raise ParameterError(f"{name} is no text of up to {LONGEST_TEXT} characters; shorten it")
-    try:
-        value.encode()
-    except UnicodeEncodeError as error:
-        raise ParameterError(f"{name} holds half a character; type it anew") from error
-    return value
+def _places(row: Mapping[str, Any]) -> Places:
+    return known_from(json.loads(row["marked"])).places

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from dialtell.evaluate.examine.record import FIELDS, READ, ExaminedDials, size_given
+from dialtell.evaluate.examine.fields import FIELDS, size_given
+from dialtell.evaluate.examine.record import READ, ExaminedDials
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.evaluate.words.support import support_words
 
@@ -27,12 +28,16 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
         "aside": bool(row["aside"]),
         "kept_back": hidden,
         "opinions": dials.opinions(number),
-        "photographs": [{**_photo_shown(photo, hidden), **_part(photo, roles)} for photo in photos],
+        "photographs": [
+            {**_photo_shown(photo, hidden), **_part(photo, roles), "undo": dials.can_undo_places(photo["sha256"])}
+            for photo in photos
+        ],
         "call": None
         if hidden or whole is None
         else call_shown(named(whole, {one["file"]: one["name"] for one in photos})),
         "together": together,
         "ready": whole is not None,
+        "marker": dials.marker(),
     }
 
 
@@ -49,11 +54,14 @@ def _part(photo: Mapping[str, Any], roles: Mapping[str, Mapping[str, Any]]) -> d
 
 def _photo_shown(photo: Mapping[str, Any], hidden: bool) -> dict[str, Any]:
     record = photo["document"] if photo["state"] == READ else None
-    shown = {name: photo[name] for name in ("sha256", "name", "state", "error", "width", "height", "seen", "marked")}
+    shown = {name: photo[name] for name in ("sha256", "name", "state", "error", "width", "height", "seen")}
+    marked = {name: said for name, said in photo["marked"].items() if name != "places"}
     geometry = None if photo["document"] is None else photo["document"]["geometry"]
     part = None if photo["document"] is None else photo["document"].get("close_up")
     return {
         **shown,
+        "marked": marked,
+        "places": photo["marked"].get("places", []),
         # the last one stands until the next is made, so that the handles do not jump
         "geometry": geometry,
         "close_up": part is not None,

@@ -11,15 +11,17 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from dialtell.evaluate.examine.fields import FIELDS
 from dialtell.evaluate.examine.kept_files import KeptFiles
-from dialtell.evaluate.examine.record import FIELDS, PLACES, ExaminedDials
+from dialtell.evaluate.examine.labels_along import labels_along
+from dialtell.evaluate.examine.record import PLACES, ExaminedDials
 from dialtell.evaluate.words.plain import plain_name
 from dialtell.synth.shared.errors import OutputError, said_in_words
 from dialtell.synth.shared.files import require_free, whole_file
 from dialtell.synth.shared.tables import rows_text
 
 SCHEMA = "dialtell.examined/1"
-TABLE, DIALS, PHOTOGRAPHS = "dials.csv", "dials/", "photographs/"
+TABLE, LABELS, DIALS, PHOTOGRAPHS = "dials.csv", "labels.csv", "dials/", "photographs/"
 COLUMNS = (
     "id", *FIELDS, "photographs", *(f"{place.replace(' ', '_')}_call" for place in PLACES),
     *(f"{place.replace(' ', '_')}_opinion" for place in PLACES),
@@ -135,12 +137,12 @@ class _Sent:
 
 
 def zip_along(files: KeptFiles) -> Iterator[bytes]:
-    """A zip of the table, a JSON file a dial and the photographs as they came, in parts."""
+    """A zip of the table, labels, a JSON file a dial and the photographs as they came, in parts."""
     sent = _Sent()
     with zipfile.ZipFile(sent, "w") as archive:
         with files.opened() as dials:
-            table = table_along(dials)
-        archive.writestr(TABLE, table)
+            archive.writestr(TABLE, table_along(dials))
+            archive.writestr(LABELS, labels_along(dials, lambda file: PHOTOGRAPHS + files.photograph(file).name))
         yield sent.taken()
         for number in numbers(files):
             found, text = _text(files, number)

@@ -163,6 +163,10 @@ def page_text(
         outline=_outline(dial["geometry"]),
         zones=zones,
         marked=any(zone["points"] for zone in zones),
+        by_person=[
+            " ".join(f"{x:.1f},{y:.1f}" for x, y in place["polygon"])
+            for place in dial.get("known", {}).get("places", ())
+        ],
         sections=sections,
         not_judged=[zone for zone in zones if zone["key"] not in {section["key"] for section in sections}],
         nothing_measured="" if evidence is None or evidence.zones else evidence.intro[0],

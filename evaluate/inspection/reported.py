@@ -48,7 +48,7 @@ def report_of(
         one_in=first.one_in,
         dated=first.dated,
         reasons=[one for one in (f"{first.reason} {first.printing}".strip(), first.against) if one],
-        dial=framed(photo, first.loud),
+        dial=framed(photo, first.loud, dial.get("known", {}).get("places", ())),
         loud=[Shown(one.heading, one.says, one.style, one.crop.image) for one in first.loud],
         parts=parts,
         product=first.product,
@@ -74,10 +74,14 @@ def _strip(extras: PageExtras, zone: str) -> tuple[Bytes | None, str]:
     return sprite.image[:, : some * sprite.width], f"{groups[0]['title']}{first}, stood upright."
 
 
-def framed(photo: Bytes, loud: Sequence[Loudest]) -> Bytes:
-    """The dial with a frame where it spoke loudest."""
+def framed(photo: Bytes, loud: Sequence[Loudest], places: Sequence[Mapping[str, Any]] = ()) -> Bytes:
+    """The dial with a frame where it spoke loudest. places : that a person marked, outlined in black and white."""
     picture = photo.copy()
     thick = max(2, round(max(photo.shape[:2]) / 220))
+    for place in places:
+        corners = [np.round(place["polygon"]).astype(np.int32)]
+        cv2.polylines(picture, corners, True, (0, 0, 0), thick, cv2.LINE_AA)
+        cv2.polylines(picture, corners, True, (255, 255, 255), max(thick // 2, 1), cv2.LINE_AA)
     for one in loud:
         if one.crop.frame is not None:
             corners = [np.round(one.crop.frame).astype(np.int32)]

@@ -82,13 +82,19 @@ def drawable(record: Mapping[str, Any], scale: float = 1.0, corner: tuple[float,
 
     A close-up whose place is not known has a circle that carries the scale alone: no outline and no zone is drawn.
     """
+    left, top = corner
+    if places := record.get("known", {}).get("places"):
+        moved = [
+            {**place, "polygon": [[(x - left) * scale, (y - top) * scale] for x, y in place["polygon"]]}
+            for place in places
+        ]
+        record = {**record, "known": {**record["known"], "places": moved}}
     geometry = record["geometry"]
     if geometry is None:
         return dict(record)
     if not record.get("close_up", {}).get("located", True):
         zones = [{**zone, "polygon_px": []} for zone in record["zones"]]
         return {**record, "geometry": None, "zones": zones, "warnings": [*record["warnings"], NO_OUTLINE]}
-    left, top = corner
     x, y = geometry["center_px"]
     placed = {
         "center_px": [(x - left) * scale, (y - top) * scale],

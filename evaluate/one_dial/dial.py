@@ -24,9 +24,10 @@ from dialtell.evaluate.score.score import SCHEMA, ScoredPhoto, judged, score_pho
 from dialtell.model.net.resolution import Resolution, resolution_of
 from dialtell.model.net.verdict import Verdict
 from dialtell.model.net.weights_file import Weights
-from dialtell.model.reading.known import UNKNOWN, Known, KnownOf, known_for
+from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import STAIN, UNKNOWN, Known, KnownOf, MarkedPlace, known_for
 from dialtell.model.reading.photo import walk_photos
-from dialtell.model.reading.steps import Reading, read_within
+from dialtell.model.reading.steps import Reading, read_within, with_places
 from dialtell.synth.shared.errors import DialtellError, fault_of_ours
 
 log = logging.getLogger("dialtell.score")
@@ -87,6 +88,7 @@ def _merged(
             parts.append(Part(one, place, None, one.record["log10_lr"]))
         else:
             reading = read_within(one.photo, place.geometry, own, weights.reader)
+            reading = with_places(reading, [*_stuck(known.places, own, place.geometry), *one.known.places])
             ratio = judged(reading, weights, one.known.whole(), withheld=False).whole.log10_lr
             parts.append(Part(one, place, reading, ratio, agreement(reading, own, weights)))
     inside = [base, *(at for at, part in enumerate(parts) if part.reading is not None and at != base)]
@@ -97,6 +99,15 @@ def _merged(
     record = one_dial_record(record, parts, base, given, name)
     scored = ScoredPhoto(record, alone[base].photo, known, found.reading, found.verdict, found.resolution)
     return OneDial(scored, tuple(parts), found.merged)
+
+
+def _stuck(places: Sequence[MarkedPlace], whole: Reading, geometry: DialGeometry) -> list[MarkedPlace]:
+    """Stains marked on the whole view, which are on the dial itself, in px of a close-up laid on it."""
+    return [
+        place._replace(polygon=geometry.to_photo(whole.geometry.to_dial(np.array(place.polygon))).tolist())
+        for place in places
+        if place.what == STAIN
+    ]
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from dialtell.evaluate.score.remarks import place_remarks
 from dialtell.evaluate.words.support import listed, rounded
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.synth.shared.terms import ZONES
@@ -42,6 +43,10 @@ def one_dial_record(
         warnings.insert(0, f"{listed([Path(photo).name for photo in other])}: of another dial, as it seems; left out.")
     if left:
         warnings.append(f"{listed([Path(photo).name for photo in left])}: not laid on the whole view; left out.")
+    for at, part in enumerate(parts):
+        if at != base and part.reading is not None:
+            shown = Path(rows[at]["photo"]).name
+            warnings += [f"{shown}: {said}" for said in place_remarks(part.alone.known.places)]
     for row in rows:
         same = row["same_places"]
         if same is not None and same["held"]:

@@ -9,7 +9,8 @@
   const ROLES = { "whole view": "the others are laid on this one", "laid on it": "laid on the whole view", "not placed": "could not be laid on the whole view; left out", "another dial": "seems to be another dial; left out" };
   const PHOTOGRAPH = /^[^.].*\.(jpe?g|png|hei[cf]|tiff?|webp|avif|jp2|gif|bmp|ppm)$/i;
   const TOGETHER = 2; // photographs sent at a time
-  const PACE = 700; // ms between two questions how far the work is
+  const PACE = 700; // ms between two questions how far the work is, while something is in hand or the server is gone
+  const NEXT = 200; // ms from an answer to the next question, which is answered when there is news
 
   let version = -1;
   let dial = null; // the one that is open
@@ -161,6 +162,18 @@
 
   const loupe = loupeOn();
 
+  const beside = besideOn(ask, trouble, titled);
+
+  const places = placesOn(async (path, body) => {
+    const by = at("spot-by").value.trim();
+    let kept = false;
+    await attempt(async () => {
+      took(await ask(`/photographs/${photoHere().sha256}/places${path}`, path === "/undo" ? body : { ...body, by }));
+      kept = true;
+    });
+    return kept;
+  });
+
   function mark(photo, said) {
     return attempt(async () => took(await ask(`/photographs/${photo.sha256}/mark`, said)));
   }
@@ -198,10 +211,11 @@
   function fillPhoto() {
     const photo = photoHere();
     at("stage").hidden = !photo || (photo.state === "failed" && !photo.seen);
-    for (const id of ["circle", "unmark", "part", "open-loupe"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
+    for (const id of ["circle", "unmark", "part", "open-loupe", "open-beside"]) at(id).hidden = !photo || (photo.state === "failed" && !photo.seen);
     if (!photo) {
       at("said").textContent = "No photographs yet.";
       at("other").hidden = true;
+      places.show(null);
       return;
     }
     const address = `/pictures/${photo.sha256}`;
@@ -212,13 +226,14 @@
     outline.show(photo.width, photo.height, photo.close_up ? null : photo.geometry, photo.marked);
     const zones = photo.call ? photo.call.zones : {};
     outline.zones(photo.zones.map(({ zone, polygon_px }) => ({ points: polygon_px, kind: kind(zones[zone] && zones[zone].call) })));
+    places.show(photo, dial.marker);
     const waiting = photo.state === "waiting";
     const marked = Object.keys(photo.marked).length > 0;
     at("said").textContent = photo.error
       || (waiting ? "Being read…"
         : photo.role === "laid on it" ? "A close-up. It was laid on the whole view and read with it."
         : photo.no_dial
-        || (marked ? "Read with what you marked. Drag the handles to put it right again."
+        || (marked || photo.places.length ? "Read with what you marked. Drag the handles to put it right again."
           : "Is the outline right, and 12 o’clock? Drag the handles, or move them with the arrow keys."));
     at("other").hidden = dial.photographs.length < 2;
     at("open-loupe").disabled = !photo.seen;
@@ -327,25 +342,26 @@
       at("kept").textContent = "";
     }
     const told = await ask(`/dials/${number[1]}`);
-    if (outline.busy()) return;
+    if (outline.busy() || places.busy()) return;
     took(told);
     if (opened) at("name").focus({ preventScroll: true });
   }
 
   async function watch() {
     try {
-      state = await ask("/state");
+      state = await ask(`/state?version=${version}`);
       tell();
       tellPhone();
-      if (state.version !== version && !outline.busy()) {
+      if (state.version !== version && !outline.busy() && !places.busy()) {
         const seen = state.version;
         await go();
         if (location.hash) version = seen;
       }
+      setTimeout(watch, version === state.version ? NEXT : PACE);
     } catch (error) {
       trouble(error.message);
+      setTimeout(watch, PACE);
     }
-    setTimeout(watch, PACE);
   }
 
   // ---- the phone ----
@@ -411,6 +427,7 @@
     at("name").focus({ preventScroll: true });
   }));
   at("open-loupe").addEventListener("click", () => loupe.open(photoHere(), dial.size_mm));
+  at("open-beside").addEventListener("click", () => attempt(() => beside.open(dial)));
   const home = () => { location.hash = ""; };
   at("home").addEventListener("click", home);
   at("back").addEventListener("click", home);

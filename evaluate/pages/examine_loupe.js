@@ -88,8 +88,6 @@ const loupeOn = () => {
   let grid = false;
   let fitted = true; // the whole photograph is shown
   let pixels = null; // of the photograph round what was measured last
-  const held = new Map(); // pointers down
-  let still = true; // no pointer has moved since it went down
 
   const size = () => [lens.clientWidth || 1, lens.clientHeight || 1];
   const shown = ([x, y]) => [(x - view.x) * view.zoom + size()[0] / 2, (y - view.y) * view.zoom + size()[1] / 2];
@@ -252,41 +250,7 @@ const loupeOn = () => {
     anew();
   }
 
-  lens.addEventListener("pointerdown", (event) => {
-    if (event.button !== 0) return;
-    event.preventDefault();
-    lens.setPointerCapture(event.pointerId);
-    if (!held.size) still = true;
-    else still = false;
-    held.set(event.pointerId, [event.offsetX, event.offsetY]);
-  });
-  lens.addEventListener("pointermove", (event) => {
-    const was = held.get(event.pointerId);
-    if (!was) return;
-    const is = [event.offsetX, event.offsetY];
-    if (still && Math.hypot(is[0] - was[0], is[1] - was[1]) < 5) return; // a tap shakes
-    still = false;
-    held.set(event.pointerId, is);
-    const other = [...held].find(([id]) => id !== event.pointerId);
-    if (!other) {
-      move((was[0] - is[0]) / view.zoom, (was[1] - is[1]) / view.zoom);
-    } else {
-      const [x, y] = other[1];
-      const factor = Math.hypot(is[0] - x, is[1] - y) / Math.max(Math.hypot(was[0] - x, was[1] - y), 1);
-      move((was[0] - is[0]) / view.zoom / 2, (was[1] - is[1]) / view.zoom / 2);
-      zoom(factor, (is[0] + x) / 2, (is[1] + y) / 2);
-    }
-  });
-  const up = (event) => {
-    if (!held.delete(event.pointerId)) return;
-    if (event.type === "pointerup" && still && !held.size) set(under(event.offsetX, event.offsetY));
-  };
-  lens.addEventListener("pointerup", up);
-  lens.addEventListener("pointercancel", up);
-  lens.addEventListener("wheel", (event) => {
-    event.preventDefault();
-    zoom(Math.exp(-event.deltaY / 400), event.offsetX, event.offsetY);
-  }, { passive: false });
+  gesturesOn(lens, { move: (x, y) => move(x / view.zoom, y / view.zoom), zoom, tap: (x, y) => set(under(x, y)) });
   lens.addEventListener("keydown", (event) => {
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
     const far = event.shiftKey ? 1 : 40 / view.zoom;

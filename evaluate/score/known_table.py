@@ -54,4 +54,5 @@ def _filled(row: LabelledPhoto, otherwise: Known) -> Known:
         otherwise,
         diameter_mm=otherwise.diameter_mm if said.diameter_mm is None else said.diameter_mm,
         twelve_deg=otherwise.twelve_deg if said.twelve_deg is None else said.twelve_deg,
+        places=said.places or otherwise.places,
     )

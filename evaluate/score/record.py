@@ -8,7 +8,7 @@ from typing import Any
 from dialtell.evaluate.next_fields.choice import next_fields
 from dialtell.evaluate.score.reasons import dial_reason, dial_support, print_record, zone_reason
 from dialtell.evaluate.score.recognised import recognition, unrecognised
-from dialtell.evaluate.score.remarks import remarks
+from dialtell.evaluate.score.remarks import place_remarks, remarks
 from dialtell.evaluate.words.support import NOT_JUDGED, rounded
 from dialtell.model.net.calibration import UNDETERMINED
 from dialtell.model.net.resolution import Resolution
@@ -75,7 +75,7 @@ def record_of(photo: Photo, known: Known, reading: Reading, verdict: Verdict, re
         "geometry": _geometry(reading.geometry, resolution.diameter_mm),
         "zones": zones,
         "next_fields": [field.record(resolution.diameter_mm) for field in asked],
-        "warnings": [*remarks(reading, verdict, resolution), *photo.warnings],
+        "warnings": [*remarks(reading, verdict, resolution), *place_remarks(known.places), *photo.warnings],
     }
 
 

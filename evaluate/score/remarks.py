@@ -3,16 +3,36 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Sequence
 
 from dialtell.evaluate.score.recognised import direction
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Verdict
+from dialtell.model.reading.known import MarkedPlace
 from dialtell.model.reading.steps import Reading
 
 LEAST_SEEN = 0.98  # share of the outline in the frame
 MOST_TILT = 25.0  # degrees
 # mm: pocket-watch dials from a small lady's watch to a large deck watch (judgement)
 PLAUSIBLE_MM = (18.0, 75.0)
+
+
+def place_remarks(places: Sequence[MarkedPlace]) -> list[str]:
+    """What a person marked on a photograph, and what became of it."""
+    said = []
+    hidden = [place.what for place in places if place.zone is None]
+    if hidden:
+        counted = _counted(hidden)
+        said.append(f"Marked by a person as not of the design, and left out: {counted}.")
+    named = [str(place.zone) for place in places if place.zone is not None]
+    if named:
+        said.append(f"A person said which part these places belong to: {_counted(named)}.")
+    return said
+
+
+def _counted(names: Sequence[str]) -> str:
+    return ", ".join(f"{name} ({count} places)" if count > 1 else name for name, count in Counter(names).items())
 
 
 def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[str]:

@@ -23,7 +23,7 @@ from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.known import UNKNOWN, Known, KnownOf, known_for
 from dialtell.model.reading.outline import NoDial
 from dialtell.model.reading.photo import Photo, read_photo, walk_photos
-from dialtell.model.reading.steps import Reading, read
+from dialtell.model.reading.steps import Reading, placed, read
 from dialtell.synth.shared.errors import DialtellError, fault_of_ours
 from dialtell.synth.shared.terms import ZONES
 
@@ -55,12 +55,14 @@ def score_photo(path: str | os.PathLike[str], weights: Weights, *, known: Known 
     return score_opened(read_photo(path, max_pixels=known.max_pixels), weights, known=known)
 
 
-def score_opened(photo: Photo, weights: Weights, *, known: Known = UNKNOWN) -> ScoredPhoto:
-    """Score a photograph that is open already, likewise."""
-    readings = read(photo, known, weights.reader)
-    if isinstance(readings, NoDial):
-        return ScoredPhoto(record_without_dial(photo, known, readings), photo, known)
-    return _scored(photo, readings, weights, known)
+def score_opened(
+    photo: Photo, weights: Weights, *, known: Known = UNKNOWN, unmarked: list[Reading] | NoDial | None = None
+) -> ScoredPhoto:
+    """Score a photograph that is open already, likewise. unmarked : what `read_unmarked` made of it, if it is there."""
+    found = read(photo, known, weights.reader) if unmarked is None else placed(unmarked, known)
+    if isinstance(found, NoDial):
+        return ScoredPhoto(record_without_dial(photo, known, found), photo, known)
+    return _scored(photo, found, weights, known)
 
 
 def _scored(photo: Photo, readings: list[Reading], weights: Weights, known: Known) -> ScoredPhoto:

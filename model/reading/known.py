@@ -17,6 +17,11 @@ from dialtell.synth.shared.terms import Zone
 
 MAX_PIXELS = 120_000_000
 PER_MM = (0.5, 2000.0)  # px/mm that a close-up may be said to have
+STAIN = "stain"  # alone of these it is on the dial itself, in every photograph of it
+NOT_DESIGN = ("hand", STAIN, "label", "reflection")  # what may be marked as lying over the design
+PLACE_KINDS = (*NOT_DESIGN, *(zone.value for zone in Zone))
+MOST_PLACES, MOST_POINTS = 40, 80  # on a photograph; of a place's outline
+LARGEST_PX = 70_000.0  # beyond any photograph's side
 
 
 class Outline(NamedTuple):
@@ -46,6 +51,66 @@ def read_outline(text: str) -> Outline:
     return outline
 
 
+class MarkedPlace(NamedTuple):
+    """A place that a person drew round. what : one of PLACE_KINDS, what lies over the design there or which zone it
+    belongs to. polygon : corners (x, y), px of the photograph held upright. by, at : who drew it, and when; "" where
+    that is not said."""
+
+    what: str
+    polygon: tuple[tuple[float, float], ...]
+    by: str = ""
+    at: str = ""
+
+    @property
+    def zone(self) -> Zone | None:
+        """The zone it was said to belong to, None of what is not of the design."""
+        return None if self.what in NOT_DESIGN else Zone(self.what)
+
+    @property
+    def text(self) -> str:
+        """As tables and flags have it: "what x y x y x y"."""
+        return " ".join([self.what, *(f"{value:.1f}" for point in self.polygon for value in point)])
+
+    def record(self) -> dict[str, Any]:
+        """For a JSON document."""
+        said = {"what": self.what, "polygon": [list(point) for point in self.polygon], "by": self.by, "at": self.at}
+        return {name: value for name, value in said.items() if value}
+
+
+def place_from(record: Mapping[str, Any]) -> MarkedPlace:
+    """What `MarkedPlace.record` wrote down. Raises ParameterError."""
+    what, by, at = record.get("what"), record.get("by", ""), record.get("at", "")
+    if what not in PLACE_KINDS:
+        raise ParameterError(f"what is marked is {str(what)[:40]!r}; give one of {', '.join(PLACE_KINDS)}")
+    if not all(isinstance(text, str) and len(text) <= 200 and text.isprintable() for text in (by, at)):
+        raise ParameterError("who marked a place, or when, is no short text; leave it out")
+    try:
+        polygon = tuple((round(float(x), 1), round(float(y), 1)) for x, y in record["polygon"])
+    except (KeyError, TypeError, ValueError, OverflowError):
+        raise ParameterError("the outline of a marked place is no list of corners; draw it anew") from None
+    if not 3 <= len(polygon) <= MOST_POINTS:
+        raise ParameterError(f"a marked place has {len(polygon)} corners; give 3 to {MOST_POINTS}")
+    if not all(0.0 <= value <= LARGEST_PX for point in polygon for value in point):
+        raise ParameterError("a marked place lies outside the photograph; draw it anew")
+    return MarkedPlace(str(what), polygon, by, at)
+
+
+def read_place(text: str) -> MarkedPlace:
+    """A place from "what x y x y x y"; ParameterError when it is none."""
+    what = next((kind for kind in PLACE_KINDS if text.strip().startswith(f"{kind} ")), "")
+    numbers = text.strip().removeprefix(what).split()
+    if not what or len(numbers) % 2:
+        raise ParameterError(
+            f"place is {text[:60]!r}; give what lies there ({', '.join(PLACE_KINDS)}) and its corners: hand x y x y x y"
+        )
+    return place_from({"what": what, "polygon": list(zip(numbers[::2], numbers[1::2], strict=True))})
+
+
+def read_places(text: str) -> tuple[MarkedPlace, ...]:
+    """Places from a table's cell, with ";" between them. Raises ParameterError."""
+    return tuple(read_place(part) for part in text.split(";") if part.strip())
+
+
 @dataclass(frozen=True)
 class Known:
     """What is known of a photograph; None and false mean: not said.
@@ -53,6 +118,7 @@ class Known:
     diameter_mm : of the dial. close_up : it shows only a part of the dial. pixels_per_mm : scale of a close-up, px/mm;
     implies close_up. zone : which zone a close-up shows; implies close_up. outline : of the enamel, which is then not
     looked for. twelve_deg : where 12 o'clock stands as the photograph shows it, degrees clockwise from up, -360..360.
+    places : that a person drew round, later ones over earlier ones.
     max_pixels : larger photographs are refused.
     Raises ParameterError for a value out of its range, and where an outline is given of a close-up.
     """
@@ -63,6 +129,7 @@ class Known:
     zone: Zone | None = None
     outline: Outline | None = None
     twelve_deg: float | None = None
+    places: tuple[MarkedPlace, ...] = ()
     max_pixels: int = MAX_PIXELS
 
     def __post_init__(self) -> None:
@@ -72,6 +139,8 @@ class Known:
             require_range("pixels_per_mm", self.pixels_per_mm, *PER_MM, "px/mm")
         if self.twelve_deg is not None:
             require_range("twelve_deg", self.twelve_deg, -360.0, 360.0, "degrees")
+        if len(self.places) > MOST_PLACES:
+            raise ParameterError(f"{len(self.places)} places are marked; mark at most {MOST_PLACES}")
         if self.max_pixels < 1:
             raise ParameterError(f"max_pixels is {self.max_pixels}; give at least 1")
         if self.outline is not None and self.part:
@@ -97,6 +166,7 @@ class Known:
             "zone": None if self.zone is None else self.zone.value,
             "outline": None if self.outline is None else list(self.outline),
             "twelve_deg": self.twelve_deg,
+            "places": [place.record() for place in self.places] or None,
         }
         return {name: value for name, value in said.items() if value is not None}
 
@@ -121,7 +191,8 @@ def known_from(record: Mapping[str, Any], *, max_pixels: int = MAX_PIXELS) -> Kn
             zone=None if zone is None else Zone(zone),
             outline=None if outline is None else Outline(*map(float, outline)),
             twelve_deg=record.get("twelve_deg"),
+            places=tuple(map(place_from, record.get("places", ()))),
             max_pixels=max_pixels,
         )
-    except (TypeError, ValueError) as error:
+    except (AttributeError, TypeError, ValueError) as error:
         raise ParameterError(f"what was known of the photograph is damaged ({error}); score it again") from error

@@ -4,6 +4,7 @@ patches. What is known beforehand takes the place of what would be looked for.""
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from dialtell.model.reader.file import Reader, load_reader
@@ -20,7 +21,7 @@ from dialtell.model.reading.divisions import Divisions, find_divisions
 from dialtell.model.reading.figure_patches import with_figures
 from dialtell.model.reading.fine_patches import with_fine
 from dialtell.model.reading.geometry import DialGeometry, Image
-from dialtell.model.reading.known import Known, Outline
+from dialtell.model.reading.known import Known, MarkedPlace, Outline
 from dialtell.model.reading.looks import Look, first_look, square_look
 from dialtell.model.reading.outline import LEAST_OUTLINE, LIKE_NO_DIAL, NO_DIAL, NoDial, ellipse_of, find_outline
 from dialtell.model.reading.patches import PatchSet, cut_patches, reduced
@@ -28,7 +29,7 @@ from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.scale import Scale, given_scale, scale_from_look, scale_from_strokes
 from dialtell.model.reading.sharpness import Sharpness, measure_sharpness
 from dialtell.model.reading.twelve import Twelve, find_twelve, on_division
-from dialtell.model.reading.zones import ZoneMap, find_zones, seen_within, unnamed_zones
+from dialtell.model.reading.zones import ZoneMap, find_zones, marked, seen_within, unnamed_zones
 from dialtell.synth.shared.terms import Make
 
 
@@ -61,6 +62,26 @@ def read(photo: Photo, known: Known, reader: Reader | None = None) -> list[Readi
     One reading; of a close-up whose scale is known only roughly three, the likeliest first and then one SD to either
     side. NoDial says why there is none.
     """
+    return placed(read_unmarked(photo, known, reader), known)
+
+
+def placed(found: list[Reading] | NoDial, known: Known) -> list[Reading] | NoDial:
+    """What `read` gives, of what `read_unmarked` gave."""
+    return found if isinstance(found, NoDial) else [with_places(reading, known.places) for reading in found]
+
+
+def with_places(reading: Reading, places: Sequence[MarkedPlace]) -> Reading:
+    """The same with what a person marked on the photograph; patches are cut anew, nothing is looked for."""
+    if not places:
+        return reading
+    zones = marked(reading.zones, reading.geometry, places)
+    phase = 0.0 if reading.twelve is None else _phase(reading.divisions, reading.twelve)
+    patches = _patches(reading.density, reading.geometry, zones, phase, reading.sharpness)
+    return replace(reading, zones=zones, patches=patches)
+
+
+def read_unmarked(photo: Photo, known: Known, reader: Reader | None = None) -> list[Reading] | NoDial:
+    """What `read` gives, without the places that a person marked."""
     reader = reader or load_reader()
     if known.outline is not None:
         return [read_at(photo, outlined(known.outline), known.twelve_deg, reader)]

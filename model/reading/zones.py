@@ -7,6 +7,7 @@ near it belongs to none.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import MarkedPlace
 from dialtell.model.reading.looks import Look
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Seen, Zone
 
@@ -41,6 +43,8 @@ SUB_DIALS = (0.09, 0.42)  # dial radii, smallest and largest
 # what lies over the design or is none, so that nothing there is read as a stroke
 HIDING = (Seen.NOT_DIAL, Seen.GLARE, Seen.HOLE, Seen.HAND, Seen.OVERLAY)
 EDGES = (Seen.STEP, Seen.DAMAGE)
+# as what a place counts that a person marked as not of the design
+MARKED_AS = {"hand": Seen.HAND, "stain": Seen.OVERLAY, "label": Seen.OVERLAY, "reflection": Seen.GLARE}
 
 
 @dataclass(frozen=True)
@@ -199,6 +203,37 @@ def unnamed_zones(seen: Index | None = None) -> ZoneMap:
     label = np.full(shape, ZONES.index(Zone.OTHER), dtype=np.int8)
     shown = np.full(shape, SEEN.index(Seen.ENAMEL), np.uint8) if seen is None else seen
     return ZoneMap(label, shown, None, (0.0, EXTENT), None, (), frozenset({Zone.OTHER}), named=False)
+
+
+def marked(zones: ZoneMap, geometry: DialGeometry, places: Sequence[MarkedPlace]) -> ZoneMap:
+    """The same with what a person marked on the photograph, later places over earlier ones.
+
+    What is named as a zone's is its ink; hands and the like that are seen there stay left out. Where the photograph
+    does not show which part of the dial it is of, no zone can be named.
+    """
+    label, seen = zones.label.copy(), zones.seen.copy()
+    inks = [SEEN.index(ink) for ink in INK_SEEN.values()]
+    x, y, radius, _ = lattice()
+    bands, seconds, found = {Zone.NUMERALS: zones.numerals, Zone.MINUTE_TRACK: zones.track}, zones.seconds, zones.found
+    for place in places:
+        corners = (geometry.to_dial(np.array(place.polygon)) + EXTENT) * MAP_SCALE - 0.5
+        inside = cv2.fillPoly(np.zeros_like(seen), [np.rint(corners * 16).astype(np.int32)], (1,), shift=4) > 0
+        zone = place.zone
+        if zone is None:
+            seen[inside] = SEEN.index(MARKED_AS[place.what])
+        elif zones.named and inside.any():
+            label[inside] = ZONES.index(zone)
+            seen[inside & np.isin(seen, inks)] = SEEN.index(INK_SEEN[zone])
+            if zone in bands and zone not in found:
+                bands[zone] = float(radius[inside].min()), min(float(radius[inside].max()), 1.0)
+            if zone is Zone.SECONDS_BIT and seconds is None:
+                reach = min(max(math.sqrt(np.count_nonzero(inside) / math.pi) / MAP_SCALE, SUB_DIALS[0]), SUB_DIALS[1])
+                seconds = Circle(float(x[inside].mean()), float(y[inside].mean()), reach, 1.0)
+            found |= {zone}
+    return replace(
+        zones, label=label, seen=seen, numerals=bands[Zone.NUMERALS] or zones.numerals,
+        track=bands[Zone.MINUTE_TRACK], seconds=seconds, found=found,
+    )  # fmt: skip
 
 
 def seen_within(look: Look, geometry: DialGeometry) -> Index:

@@ -15,13 +15,15 @@ from checkout import PARTS, ROOT
 from dialtell.evaluate.benchmark import table as benchmark_table
 from dialtell.evaluate.collection import table as collection_table
 from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.examine.fields import TEXTS
 from dialtell.evaluate.examine.kept_files import KeptFiles
-from dialtell.evaluate.examine.record import TEXTS
+from dialtell.evaluate.examine.labels_along import labels_along
 from dialtell.evaluate.examine.taken_along import table_along
 from dialtell.evaluate.label import sheet as label_sheet
 from dialtell.evaluate.museum import folder as gathered
 from dialtell.evaluate.museum import records
 from dialtell.evaluate.score import stream as score_stream
+from dialtell.model.reading.known import MarkedPlace
 from dialtell.synth.shared.tables import guarded, unguarded
 from dialtell.train.photographs import adapt_run
 from dialtell.train.photographs.labels import COLUMNS
@@ -91,8 +93,12 @@ def test_dials_examined(cell, tmp_path):
     files = KeptFiles(tmp_path / "dials")
     files.prepare()
     with files.opened() as dials:
-        dials.change_dial(dials.new_dial(blind=False), dict.fromkeys(TEXTS, cell))
-        assert harmless(table_along(dials))
+        dial = dials.new_dial(blind=False)
+        dials.change_dial(dial, dict.fromkeys(TEXTS, cell))
+        dials.take(dial, "a" * 64, "a.jpg", cell)
+        hand = MarkedPlace("hand", ((1.0, 2.0), (3.0, 4.0), (5.0, 6.0)), cell.strip())
+        dials.change_places("a" * 64, lambda _: (hand,), cell)
+        assert harmless(table_along(dials)) and harmless(labels_along(dials, lambda _: cell))
 
 
 @pytest.mark.parametrize("cell", FORMULAS)

@@ -153,14 +153,20 @@ def test_note_collection_compare_and_label(eight, records, tmp_path, capsys) -> 
 
 
 def test_what_is_known_is_carried_whole(eight, tmp_path, capsys) -> None:
-    """Outline, where 12 stands and size reach every verb, by flags and by a table, and are kept in a collection."""
+    """Outline, 12, a marked place and size reach every verb, by flags and by a table, and are kept in a collection."""
     photo = next(path for path in eight if path.name == "painted.jpg")
     weights = load_weights()
     found = score_photo(photo, weights).record["geometry"]
     outline = [*found["center_px"], *found["axes_px"], found["ellipse_angle_deg"]]
     text = " ".join(map(str, outline))
-    flags = ["--outline", text, "--twelve", str(found["rotation_deg"]), "--size", "18"]
-    said = {"diameter_mm": pytest.approx(SIZE), "outline": outline, "twelve_deg": found["rotation_deg"]}
+    x, y = found["center_px"]
+    corners = [(x - 40, y + 60), (x + 40, y + 60), (x + 40, y + 150)]
+    place = " ".join(["hand", *(f"{value:.1f}" for corner in corners for value in corner)])
+    flags = ["--outline", text, "--twelve", str(found["rotation_deg"]), "--size", "18", "--place", place]
+    said = {
+        "diameter_mm": pytest.approx(SIZE), "outline": outline, "twelve_deg": found["rotation_deg"],
+        "places": [{"what": "hand", "polygon": [[round(value, 1) for value in corner] for corner in corners]}],
+    }  # fmt: skip
     assert main(["score", str(photo), *flags, "--json"]) == 0
     (scored,) = json.loads(capsys.readouterr().out)["dials"]
     assert scored["known"] == said and scored["geometry"]["center_px"] == found["center_px"]
@@ -169,8 +175,8 @@ def test_what_is_known_is_carried_whole(eight, tmp_path, capsys) -> None:
     assert main(["note", str(photo), *flags, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["dial"] == scored
     table = tmp_path / "labels.csv"
-    cells = f'"{photo}",{SIZE},"{text}",{found["rotation_deg"]}'
-    table.write_text(f"photo,size_mm,outline,twelve_deg\n{cells}\n", encoding="utf-8")
+    cells = f'"{photo}",{SIZE},"{text}",{found["rotation_deg"]},"{place}"'
+    table.write_text(f"photo,size_mm,outline,twelve_deg,places\n{cells}\n", encoding="utf-8")
     assert main(["score", str(photo.parent), "--known", str(table), "--json"]) == 0
     dials = {dial["photo"]: dial for dial in json.loads(capsys.readouterr().out)["dials"]}
     assert dials[str(photo)] == scored and sum("outline" in dial["known"] for dial in dials.values()) == 1
@@ -181,6 +187,10 @@ def test_what_is_known_is_carried_whole(eight, tmp_path, capsys) -> None:
     assert entry.document == scored
     assert main(["score", *map(str, eight), "--outline", text]) == 1
     assert "several are given" in capsys.readouterr().err
+    assert main(["score", *map(str, eight), "--place", place]) == 1
+    assert "several are given" in capsys.readouterr().err
+    assert main(["score", str(photo), "--place", "thumb 1 2 3 4 5 6"]) == 2
+    assert "give what lies there" in capsys.readouterr().err
     assert main(["score", str(photo), "--outline", "1 2 3"]) == 2
     assert "give five numbers" in capsys.readouterr().err
 

@@ -9,7 +9,17 @@ import pytest
 from drawn_dial import draw, photographed, scene
 
 from dialtell.model.reading.geometry import DialGeometry
-from dialtell.model.reading.known import Known, Outline, known_from, read_outline
+from dialtell.model.reading.known import (
+    MOST_PLACES,
+    MOST_POINTS,
+    Known,
+    MarkedPlace,
+    Outline,
+    known_from,
+    place_from,
+    read_outline,
+    read_places,
+)
 from dialtell.model.reading.steps import read
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import Zone
@@ -21,6 +31,7 @@ from dialtell.synth.shared.terms import Zone
         ({"diameter_mm": 5.0}, "diameter_mm"), ({"pixels_per_mm": 0.1}, "pixels_per_mm"),
         ({"twelve_deg": 400.0}, "twelve_deg"), ({"max_pixels": 0}, "max_pixels"),
         ({"outline": Outline(9, 9, 5, 4, 0), "close_up": True}, "outline is given of a close-up"),
+        ({"places": (MarkedPlace("hand", ((1, 1), (2, 1), (2, 2))),) * (MOST_PLACES + 1)}, "places are marked"),
     ],
 )  # fmt: skip
 def test_values_out_of_range_and_contradictions(given, said):
@@ -37,13 +48,43 @@ def test_outlines_that_are_none(text):
 def test_a_record_gives_the_same_again():
     whole = Known(diameter_mm=44.9, outline=Outline(501.5, 400.0, 200.0, 190.5, -3.0), twelve_deg=-90.0)
     part = Known(pixels_per_mm=92.0, zone=Zone.SIGNATURE)
-    for known in (Known(), whole, part):
+    places = (
+        MarkedPlace("hand", ((1.0, 2.5), (30.0, 2.0), (30.0, 40.0)), "Anna", "2026-11-30T20:00:00+00:00"),
+        MarkedPlace("minute track", ((5.0, 5.0), (6.0, 5.0), (6.0, 7.0), (5.0, 7.1))),
+    )
+    for known in (Known(), whole, part, Known(places=places)):
         again = known_from(known.record())
         assert again.record() == known.record() and again.part == known.part
     assert read_outline(whole.outline.text) == whole.outline and part.part and not part.whole().part
-    for damaged in ({"zone": "bezel"}, {"outline": [1, 2]}, {"diameter_mm": "wide"}):
+    assert read_places("; ".join(place.text for place in places)) == (places[0]._replace(by="", at=""), places[1])
+    assert read_places("") == ()
+    for damaged in ({"zone": "bezel"}, {"outline": [1, 2]}, {"diameter_mm": "wide"}, {"places": 3}, {"places": [3]}):
         with pytest.raises(ParameterError, match="damaged"):
             known_from(damaged)
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"what": "thumb"}, "give one of"), ({"what": ["hand"]}, "give one of"), ({"polygon": [[1, 2]] * 2}, "corners"),
+        ({"polygon": [[1, 2]] * (MOST_POINTS + 1)}, "corners"), ({"polygon": [[1, 2], [3, 4], [5]]}, "corners"),
+        ({"polygon": "abc"}, "corners"), ({"polygon": [[1, 2], [3, 4], [5, math.nan]]}, "outside"),
+        ({"polygon": [[1, 2], [3, 4], [-5, 6]]}, "outside"), ({"polygon": [[1, 2], [3, 4], [5, 10**400]]}, "corners"),
+        ({"by": 3}, "who marked"), ({"by": "x" * 201}, "who marked"), ({"at": "\0"}, "who marked"),
+        ({"by": "\ud800"}, "who marked"),
+    ],
+)  # fmt: skip
+def test_places_that_are_none(given, said):
+    with pytest.raises(ParameterError, match=said):
+        place_from({"what": "hand", "polygon": [[1, 2], [3, 4], [5, 6]]} | given)
+
+
+@pytest.mark.parametrize(
+    "text", ["hand", "hand 1 2 3 4 5", "thumb 1 2 3 4 5 6", "hand 1 2 3 4 5 x", "signature1 2 3 4"]
+)
+def test_texts_that_are_no_place(text):
+    with pytest.raises(ParameterError):
+        read_places(text)
 
 
 @pytest.mark.parametrize("twelve", [0.0, 37.0, 90.0, -120.0, 180.0])

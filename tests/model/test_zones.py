@@ -13,8 +13,10 @@ from seen_maps import SECONDS, drawn_seen, look_of, seen_under
 
 from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
+from dialtell.model.reading.geometry import DialGeometry
+from dialtell.model.reading.known import Known, MarkedPlace, Outline
 from dialtell.model.reading.patches import INK, cut_patches
-from dialtell.model.reading.steps import read_at
+from dialtell.model.reading.steps import read, read_at
 from dialtell.model.reading.zones import (
     EXTENT,
     MAP_SCALE,
@@ -23,6 +25,7 @@ from dialtell.model.reading.zones import (
     ZoneMap,
     find_zones,
     lattice,
+    marked,
     sub_dial,
     turned_up,
     unnamed_zones,
@@ -259,3 +262,80 @@ def test_strokes_lie_in_their_zone(dials):
     assert np.trace(table[:, 1:]) / table.sum() >= 0.88
     for zone, floor in ((Zone.SIGNATURE, 0.8), (Zone.NUMERALS, 0.9), (Zone.MINUTE_TRACK, 0.85)):
         assert share[ZONES.index(zone)] >= floor
+
+
+# --- what a person marked ---
+
+
+def square(x, y, half, geometry):
+    """Corners in px of a photograph of a square about a place on the dial, radii."""
+    corners = np.array([[x - half, y - half], [x + half, y - half], [x + half, y + half], [x - half, y + half]])
+    return tuple(map(tuple, geometry.to_photo(corners)))
+
+
+TILTED = DialGeometry((400.0, 300.0), (250.0, 230.0), 0.4, 0.7)  # so that px, slope and turn all matter
+
+
+def test_a_marked_place_is_hidden_just_there(ideal):
+    for what, seen in (("hand", Seen.HAND), ("reflection", Seen.GLARE), ("stain", Seen.OVERLAY)):
+        place = MarkedPlace(what, square(0.2, 0.3, 0.1, TILTED))
+        found = marked(ideal, TILTED, [place])
+        x, y, _, _ = lattice()
+        inside = (np.abs(x - 0.2) < 0.1) & (np.abs(y - 0.3) < 0.1)
+        changed = found.seen != ideal.seen
+        rim = 0.05 * np.count_nonzero(inside)  # cells half inside
+        assert (found.seen[changed] == SEEN.index(seen)).all() and np.count_nonzero(changed & ~inside) < rim
+        assert np.count_nonzero(inside & (found.seen != SEEN.index(seen))) < rim
+        assert (found.label == ideal.label).all() and found.found == ideal.found
+    assert marked(ideal, TILTED, []).seen is not ideal.seen  # never its own arrays written to
+
+
+def test_a_named_zone_takes_its_ink_and_leaves_hands(ideal):
+    place = MarkedPlace("other", square(0.0, -0.35, 0.25, TILTED))  # about the signature, and part of the hand
+    found = marked(ideal, TILTED, [place])
+    assert ZONES[int(found.at(np.array([0.0, -0.35])))] is Zone.OTHER and Zone.OTHER in found.found
+    assert np.count_nonzero(found.seen == SEEN.index(INK_SEEN[Zone.SIGNATURE])) == 0
+    assert (found.hands == ideal.hands).all()
+    assert len(found.polygon(Zone.OTHER)) > 2
+    # later marks lie over earlier ones
+    both = marked(ideal, TILTED, [place, MarkedPlace("label", place.polygon)])
+    assert both.hidden.sum() > found.hidden.sum() + 0.2 * (240 * 0.4) ** 2
+
+
+def test_zones_that_were_not_found_have_their_place_from_the_mark():
+    bare = find_zones(look_of(np.where(drawn_seen() == 0, 0, SEEN.index(Seen.ENAMEL)).astype(np.uint8)), 0.0, None)
+    assert not bare.found
+    found = marked(
+        bare, TILTED,
+        [MarkedPlace("seconds bit", square(0.1, 0.45, 0.2, TILTED)),
+         MarkedPlace("minute track", square(0.0, -0.9, 0.05, TILTED))],
+    )  # fmt: skip
+    assert (found.seconds.x, found.seconds.y) == pytest.approx((0.1, 0.45), abs=0.01)
+    assert found.seconds.radius == pytest.approx(0.4 / np.sqrt(np.pi), abs=0.01)
+    assert found.track == pytest.approx((0.85, 0.951), abs=0.01)
+    assert found.found == {Zone.SECONDS_BIT, Zone.MINUTE_TRACK}
+
+
+def test_where_the_part_is_not_known_no_zone_can_be_named():
+    blank = unnamed_zones()
+    places = [MarkedPlace("signature", square(0.0, 0.0, 0.2, TILTED))]
+    found = marked(blank, TILTED, places)
+    assert (found.label == blank.label).all() and found.found == blank.found
+    assert marked(blank, TILTED, [places[0]._replace(what="hand")]).hidden.any()
+
+
+def test_patches_in_a_marked_place_are_left_out_and_others_stay_the_same():
+    photo = photographed(draw(scene(900.0), np.random.default_rng(3)))
+    outline = Outline(*scene(900.0).dial.center_px, 450.0, 450.0, 0.0)
+    plain = read(photo, Known(outline=outline))[0]
+    corners = plain.geometry.to_photo(np.array([[0.3, -1.0], [1.0, -1.0], [1.0, 0.3], [0.3, 0.3]]))
+    place = MarkedPlace("stain", tuple(map(tuple, corners)))
+    read_anew = read(photo, Known(outline=outline, places=(place,)))[0]
+    inside = (np.abs(plain.patches.center - (0.65, -0.35)) < (0.35, 0.65)).all(axis=1)
+    kept = {tuple(np.round(center, 6)) for center in read_anew.patches.center}
+    assert inside.sum() > 10 and not any(tuple(np.round(c, 6)) in kept for c in plain.patches.center[inside])
+    far = (np.abs(plain.patches.center - (0.65, -0.35)) > (0.43, 0.73)).any(axis=1)
+    assert all(tuple(np.round(c, 6)) in kept for c in plain.patches.center[far])
+    named = read(photo, Known(outline=outline, places=(place._replace(what="other"),)))[0]
+    there = (np.abs(named.patches.center - (0.65, -0.35)) < (0.34, 0.64)).all(axis=1)
+    assert set(named.patches.zone[there]) == {ZONES.index(Zone.OTHER)}

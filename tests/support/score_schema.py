@@ -72,7 +72,7 @@ def _check_close_up(close_up, geometry):
 
 
 def _check_known(known):
-    assert set(known) <= {"diameter_mm", "close_up", "pixels_per_mm", "zone", "outline", "twelve_deg"}
+    assert set(known) <= {"diameter_mm", "close_up", "pixels_per_mm", "zone", "outline", "twelve_deg", "places"}
     assert None not in known.values()
 
 

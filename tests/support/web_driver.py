@@ -91,7 +91,7 @@ class Browser:
 
     def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """Press the mouse at one place, move it to another in steps, and let go."""
-        ways = [(s + (e - s) * k / 4 for s, e in zip(start, end, strict=True)) for k in range(5)]
+        ways = [tuple(s + (e - s) * k / 4 for s, e in zip(start, end, strict=True)) for k in range(5)]
         steps: list[dict[str, object]] = [
             {"type": "pointerMove", "duration": 0, "x": round(x), "y": round(y)} for x, y in ways
         ]

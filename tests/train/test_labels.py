@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from dialtell.model.reading.known import Outline
+from dialtell.model.reading.known import MarkedPlace, Outline
 from dialtell.synth.shared.terms import Zone
 from dialtell.train.photographs.labels import COLUMNS, LabelsError, check_labels, read_labels
 
@@ -24,12 +24,14 @@ def test_all_columns_are_read(tmp_path: Path) -> None:
     digest = hashlib.sha256(b"a.png").hexdigest()
     row = (
         f'a.png,{digest.upper()},dial 7,"a book, volume 2",pocket watch,44.9,me,record,mixed,transfer,'
-        "painted,printed,cannot tell,,501.5 400 200 190.5 -3,90,,,,2026-11-25,'=SUM(A1)"
+        "painted,printed,cannot tell,,501.5 400 200 190.5 -3,90,hand 1 2 3 4 5 6.5,,,,2026-11-25,'=SUM(A1)"
     )
     (photo,) = read_labels(sheet(tmp_path, row, head=",".join(COLUMNS)))
     assert (photo.row, photo.path, photo.sha256) == (2, tmp_path / "a.png", digest)
     assert (photo.dial, photo.source, photo.size_mm) == ("dial 7", "a book, volume 2", 44.9)
     assert photo.outline == Outline(501.5, 400.0, 200.0, 190.5, -3.0)
+    assert photo.known().places == (MarkedPlace("hand", ((1.0, 2.0), (3.0, 4.0), (5.0, 6.5))),)
+    assert photo.known(outlines=False).places == ()
     assert photo.zones == {Zone.SIGNATURE: "painted", Zone.NUMERALS: "printed", Zone.MINUTE_TRACK: "cannot tell"}
     assert photo.notes == "=SUM(A1)"  # the guard against formulas is taken off
 
@@ -54,6 +56,8 @@ def test_two_columns_are_enough_and_a_guarded_path_is_found(tmp_path: Path) -> N
         ("photo,dial_process,basis", "a.png,painted,guess", "basis is 'guess'; give by eye, record or examined"),
         ("photo,dial_process,outline", "a.png,painted,1 2 3", "outline is '1 2 3'; give five numbers"),
         ("photo,dial_process,outline", "a.png,painted,1 2 3 4 0", "semi-axes a >= b > 0"),
+        ("photo,dial_process,places", "a.png,painted,thumb 1 2 3 4 5 6", "give what lies there"),
+        ("photo,dial_process,places", "a.png,painted,hand 1 2 3 4", "has 2 corners"),
         ("photo,dial_process,sha256", f"a.png,painted,{'0' * 64}", "000000000000... was labelled; it has changed"),
         ("photo,dial_process,sha256", "a.png,painted,12", "give 64 hexadecimal digits"),
     ],

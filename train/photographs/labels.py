@@ -16,6 +16,8 @@ One row per photograph. The columns photo and dial_process must be there, the ot
     outline        "cx cy a b degrees": centre, semi-axes a >= b (photo px, the photograph held upright) and the angle
                    of the major axis from +x towards +y
     twelve_deg     where 12 o'clock stands in the photograph, degrees clockwise from up
+    places         "hand x y x y x y; signature x y x y x y": what lies over the design (hand, stain, label, reflection)
+                   or which zone a place belongs to, each with the corners of its outline (photo px, as above)
     close_up       yes, where it shows only a part of the dial
     px_per_mm      scale of a close-up
     zone           which zone a close-up shows: signature, numerals, minute track, seconds bit or other
@@ -35,7 +37,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from dialtell.model.reading.known import MAX_PIXELS, PER_MM, UNKNOWN, Known, Outline, read_outline
+from dialtell.model.reading.known import MAX_PIXELS, PER_MM, UNKNOWN, Known, Outline, read_outline, read_places
 from dialtell.synth.shared.errors import DialtellError, ParameterError
 from dialtell.synth.shared.sizes import LARGEST_MM, SMALLEST_MM
 from dialtell.synth.shared.tables import read_table
@@ -54,7 +56,8 @@ ZONE_COLUMNS = {
 }
 COLUMNS = (
     "photo", "sha256", "dial", "source", "object_type", "size_mm", "labeller", "basis", "dial_process",
-    "print_process", *ZONE_COLUMNS, "outline", "twelve_deg", "close_up", "px_per_mm", "zone", "labelled_at", "notes",
+    "print_process", *ZONE_COLUMNS, "outline", "twelve_deg", "places", "close_up", "px_per_mm", "zone", "labelled_at",
+    "notes",
 )  # fmt: skip
 REQUIRED = ("photo", "dial_process")
 ZONE_NAMES = tuple(zone.value for zone in Zone)
@@ -106,9 +109,10 @@ class LabelledPhoto:
         return self.said.outline
 
     def known(self, *, outlines: bool = True, max_pixels: int = MAX_PIXELS) -> Known:
-        """What the row says of the photograph itself; without its outline and where 12 stands unless `outlines`."""
+        """What the row says of the photograph itself; without its outline, where 12 stands and places unless
+        `outlines`."""
         said = replace(self.said, max_pixels=max_pixels)
-        return said if outlines else replace(said, outline=None, twelve_deg=None)
+        return said if outlines else replace(said, outline=None, twelve_deg=None, places=())
 
 
 def read_labels(path: str | os.PathLike[str]) -> list[LabelledPhoto]:
@@ -175,6 +179,7 @@ def known_from_cells(cells: Mapping[str, str], *, max_pixels: int = MAX_PIXELS) 
             zone=Zone(shows) if shows else None,
             outline=_outline(cells.get("outline", "")),
             twelve_deg=_number(cells, "twelve_deg", -360.0, 360.0, "degrees"),
+            places=read_places(cells.get("places", "")),
             max_pixels=max_pixels,
         )
     except _Fault as fault:

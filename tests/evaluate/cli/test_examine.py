@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 
 import pytest
 from examine_asked import add, asked, new_dial, settled
 
 from dialtell.evaluate.cli.main import main
+from dialtell.model.reading.known import MarkedPlace, Outline
+from dialtell.synth.shared.terms import Zone
+from dialtell.train.photographs.labels import read_labels
 
 
 @pytest.fixture
@@ -36,6 +41,36 @@ def test_taken_along_and_brought_in(folder, tmp_path, capsys):
     with asked(there) as client:
         row = client.get("/dials").json()["dials"][0]
         assert (row["maker"], row["call"], row["photographs"]) == ("Invented", "hand-painted", 1)
+
+
+def test_labels_are_read_as_labels(folder, tmp_path):
+    """What was said and marked, by the reader of `benchmark` and `train --photos`; in the zip likewise, unpacked."""
+    hand = {"what": "hand", "polygon": [[10, 10], [30, 10], [30, 40]], "by": "Anna"}
+    with asked(folder) as client:
+        (photo,) = client.get("/dials/1").json()["photographs"]
+        outline = [50.0, 40.0, 30.0, 28.0, 0.0]
+        client.post(f"/photographs/{photo['sha256']}/mark", json={"outline": outline, "twelve_deg": 7.0})
+        client.post(f"/photographs/{photo['sha256']}/places", json=hand)
+        client.post("/dials/1/opinion", json={"zone": "numerals", "label": "printed"})
+        client.post("/dials/1/opinion", json={"zone": "signature", "label": "mixed"})
+        client.post("/dials/1", json={"size_mm": 44.9, "notes": '=a\n"b"', "source": "+ a book"})
+        settled(client, 1)
+        zipped = client.get("/along/dials.zip").content
+    target = tmp_path / "out" / "labels.csv"
+    target.parent.mkdir()
+    assert main(["examine", str(folder), "--write-labels", str(target)]) == 0
+    assert main(["examine", str(folder), "--write-labels", str(target)]) == 1  # it exists
+    with zipfile.ZipFile(io.BytesIO(zipped)) as archive:
+        archive.extractall(tmp_path / "unpacked")
+    for table in (target, tmp_path / "unpacked" / "labels.csv"):
+        (row,) = read_labels(table)
+        assert row.path.read_bytes() == b"photograph" and row.sha256 == photo["sha256"]
+        # said to be painted with printed figures
+        assert (row.dial_process, row.zones, row.basis) == ("mixed", {Zone.NUMERALS: "printed"}, "by eye")
+        assert (row.labeller, row.source, row.size_mm) == ("Anna", "+ a book", 44.9)
+        known = row.known()
+        assert (known.outline, known.twelve_deg) == (Outline(*outline), 7.0)
+        assert known.places == (MarkedPlace("hand", ((10.0, 10.0), (30.0, 10.0), (30.0, 40.0))),)
 
 
 @pytest.mark.parametrize("form", ["csv", "json"])

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import sqlite3
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from examine_asked import ORIGIN, PORT, TELLTALES, add, asked, new_dial, settled
 
 from dialtell.evaluate.collection.file import CollectionFile
+from dialtell.evaluate.examine.desk import LONGEST_WAIT_S
 from dialtell.evaluate.examine.kept_files import COLLECTION, KeptFiles
 from dialtell.evaluate.examine.record import ExaminedDials
 from dialtell.evaluate.serving.doors import LARGEST_BODY
+from dialtell.model.reading.known import MOST_PLACES
 
 FORM = {"Content-Type": "application/octet-stream"}
 
@@ -175,6 +180,22 @@ def test_what_was_left_unread_is_read_at_the_next_start(tmp_path):
         assert settled(client, dial)["photographs"][0]["state"] == "read"
 
 
+def test_news_is_told_at_once_and_its_absence_soon(client):
+    version = client.get("/state").json()["version"]
+    begun = time.monotonic()
+    assert client.get("/state", params={"version": version}).json()["version"] == version
+    assert 0.9 * LONGEST_WAIT_S < time.monotonic() - begun < LONGEST_WAIT_S + 5
+    for other in (version - 1, "", "x", "9" * 5000):
+        begun = time.monotonic()
+        assert client.get("/state", params={"version": other}).json()["version"] == version
+        assert time.monotonic() - begun < 0.9 * LONGEST_WAIT_S
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(lambda: client.get("/state", params={"version": version}).json()["version"])
+        time.sleep(0.05)
+        new_dial(client)
+        assert waiting.result() == version + 1
+
+
 # --- marking ---
 
 
@@ -205,6 +226,85 @@ def test_marks_out_of_range_change_nothing(client, marked):
     settled(client, dial)
     assert client.post(f"/photographs/{sha256}/mark", json=marked).status_code == 422
     assert settled(client, dial)["photographs"][0]["marked"] == {}
+
+
+HAND = {"what": "hand", "polygon": [[10, 10], [30, 10], [30, 40]], "by": "Anna"}
+
+
+def photo_of(client, dial):
+    return settled(client, dial)["photographs"][0]
+
+
+def test_marked_places_are_kept_as_the_persons_undone_and_cleared(client):
+    dial = new_dial(client)
+    place = f"/photographs/{add(client, dial)['sha256']}"
+    assert photo_of(client, dial)["places"] == [] and not photo_of(client, dial)["undo"]
+    assert client.post(f"{place}/places", json=HAND).status_code == 200
+    (hand,) = photo_of(client, dial)["places"]
+    assert {name: hand[name] for name in HAND} == HAND and hand["at"].startswith("20")
+    assert client.get(f"/dials/{dial}").json()["marker"] == "Anna"
+    # the outline is another matter: each stays when the other changes
+    client.post(f"{place}/mark", json={"twelve_deg": 12.5})
+    client.post(f"{place}/places", json={**HAND, "what": "minute track", "by": ""})
+    photo = photo_of(client, dial)
+    assert [one["what"] for one in photo["places"]] == ["hand", "minute track"] and photo["marked"] == {
+        "twelve_deg": 12.5
+    }
+    # one taken away, all, and both taken back
+    client.post(f"{place}/places/drop", json={"at": hand["at"]})
+    assert [one["what"] for one in photo_of(client, dial)["places"]] == ["minute track"]
+    client.post(f"{place}/places/clear", json={})
+    assert photo_of(client, dial)["places"] == []
+    for left in (["minute track"], ["hand", "minute track"], ["hand"], [], []):
+        assert client.post(f"{place}/places/undo", json={}).status_code == 200
+        assert [one["what"] for one in photo_of(client, dial)["places"]] == left
+    assert not photo_of(client, dial)["undo"]
+    with client.desk.files.opened() as dials:
+        assert len(dials.rows("SELECT * FROM examined_places WHERE undone_at IS NOT NULL", [])) == 4  # nothing is lost
+        said = [reading["document"]["known"].get("places", []) for reading in dials.readings(place.split("/")[-1])]
+    assert said[0] == [] and [hand] in said and said[-1] == []
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [("places", {**HAND, "what": "thumb"}), ("places", {**HAND, "what": None}), ("places", {"what": "hand"}),
+     ("places", {**HAND, "polygon": [[1, 1]] * 81}), ("places", {**HAND, "polygon": [[1, 1], [2, 2], [1e9, 2]]}),
+     ("places", {**HAND, "polygon": [[1, 1], [2, 2], {"x": 1}]}), ("places", {**HAND, "by": 7}),
+     ("places", {**HAND, "by": "x" * 101}), ("places", {**HAND, "by": "\ud800"}), ("places/clear", {"by": []})],
+)  # fmt: skip
+def test_places_that_are_none_change_nothing(client, path, body):
+    dial = new_dial(client)
+    sha256 = add(client, dial)["sha256"]
+    settled(client, dial)
+    content, form = json.dumps(body), {"Content-Type": "application/json"}  # half a character can be sent like this
+    assert client.post(f"/photographs/{sha256}/{path}", content=content, headers=form).status_code in (400, 422)
+    photo = photo_of(client, dial)
+    assert photo["places"] == [] and not photo["undo"]
+
+
+def test_more_places_than_there_may_be_and_photographs_that_are_not_there(client):
+    dial = new_dial(client)
+    place = f"/photographs/{add(client, dial)['sha256']}/places"
+    replies = [client.post(place, json=HAND).status_code for _ in range(MOST_PLACES + 1)]
+    assert replies == [200] * MOST_PLACES + [422]
+    assert len(photo_of(client, dial)["places"]) == MOST_PLACES
+    for path in ("places", "places/drop", "places/clear", "places/undo"):
+        assert client.post(f"/photographs/{'0' * 64}/{path}", json=HAND).status_code == 422
+        assert client.post(f"/photographs/{'0' * 63}/{path}", json=HAND).status_code == 404
+        assert client.get(f"{place.removesuffix('places')}{path}").status_code == 404
+        assert client.post(f"{place.removesuffix('places')}{path}", content=b"[]").status_code == 415
+        client.headers["Origin"] = "https://evil.example"
+        assert client.post(f"{place.removesuffix('places')}{path}", json=HAND).status_code == 403
+        client.headers["Origin"] = ORIGIN
+
+
+def test_a_marked_place_tells_nothing_of_a_call_kept_back(client):
+    dial = new_dial(client, blind=True)
+    sha256 = add(client, dial)["sha256"]
+    settled(client, dial)
+    replies = [client.post(f"/photographs/{sha256}/places", json=HAND),
+               client.post(f"/photographs/{sha256}/places/undo", json={})]  # fmt: skip
+    assert not [word for reply in replies for word in TELLTALES if word in reply.text]
 
 
 def test_a_reading_overtaken_by_a_mark_is_not_kept(client):

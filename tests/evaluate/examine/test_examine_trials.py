@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import pytest
@@ -9,6 +10,7 @@ from trials.kills import examine as kills
 from trials.speed import examine as speed
 
 from dialtell.evaluate.examine.kept_files import KeptFiles
+from dialtell.model.reading.known import MarkedPlace
 
 
 def test_a_loss_would_be_seen(tmp_path):
@@ -26,6 +28,14 @@ def test_a_loss_would_be_seen(tmp_path):
     assert len(ledger.faults(files)) == 3
     ledger.open = ("opinion", dial, "dial", "painted")  # asked, not answered: either may stand
     assert len(ledger.faults(files)) == 2
+    sha256, file = files.keep(io.BytesIO(b"photograph"), "b.jpg")
+    with files.opened() as dials:
+        dials.take(dial, sha256, file, "b.jpg")
+        dials.change_places(sha256, lambda _: (MarkedPlace("hand", ((5.0, 1.0), (9.0, 1.0), (9.0, 9.0))),), "")
+    ledger.photographs[sha256], ledger.places[sha256] = dial, [5.0]
+    assert len(ledger.faults(files)) == 2
+    ledger.places[sha256] = []
+    assert len(ledger.faults(files)) == 3
 
 
 @pytest.mark.slow

@@ -17,6 +17,8 @@ from web_driver import CHROMIUM, DRIVER, ENTER, Browser
 from dialtell.evaluate.inspection.bearing import bearing
 from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_measured
 from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop, page_text, write_page
+from dialtell.evaluate.inspection.reported import framed
+from dialtell.evaluate.inspection.stated import drawable
 from dialtell.evaluate.measurements.evidence import MeasuredEvidence, MeasurementRow, ZoneFacts
 from dialtell.evaluate.measurements.second_opinion import Opinion
 from dialtell.evaluate.measurements.spread import Band
@@ -171,6 +173,21 @@ def test_page_gives_no_number_beside_withheld():
         page = Page(page_text(dial, photo(), None, [], MODEL, extras))
         assert "1.28" not in page.words and "0.95" not in page.words and "times more probable" not in page.words
         assert "one in" not in page.words
+
+
+def test_places_that_a_person_marked_are_drawn_where_they_lie():
+    """On the page and in the report, in px of the picture they show."""
+    place = {"what": "hand", "polygon": [[60.0, 60.0], [120.0, 60.0], [120.0, 160.0]]}
+    record = drawable(sample() | {"known": {"places": [place]}}, 2.0, (20.0, 10.0))
+    corners = [[80.0, 100.0], [200.0, 100.0], [200.0, 300.0]]
+    assert record["known"]["places"] == [{**place, "polygon": corners}]
+    text = page_text(record, photo(), None, [], MODEL)
+    assert text.count('points="80.0,100.0 200.0,100.0 200.0,300.0"') == 2
+    assert "by-person" not in page_text(sample(), photo(), None, [], MODEL).partition("</style>")[2]
+    changed = framed(photo(), [], record["known"]["places"]) != framed(photo(), [])
+    rows, columns = np.nonzero(changed.any(axis=2))
+    assert (rows.min(), columns.min()) == pytest.approx((100, 80), abs=3)
+    assert (rows.max(), columns.max()) == pytest.approx((299, 200), abs=3)
 
 
 def test_page_asks_for_nothing_outside_itself():

@@ -21,7 +21,7 @@ from dialtell.train.photographs.labels import read_labels
 
 HEAD = (
     "photo,sha256,dial,source,object_type,size_mm,labeller,basis,dial_process,print_process,signature,numerals,"
-    "minute_track,seconds_bit,outline,twelve_deg,close_up,px_per_mm,zone,labelled_at,notes"
+    "minute_track,seconds_bit,outline,twelve_deg,places,close_up,px_per_mm,zone,labelled_at,notes"
 )
 
 
@@ -142,7 +142,7 @@ def test_what_another_program_saved_meanwhile_is_kept(folder):
     with LabelStore(table) as store:
         a, b = photo_named(folder, "a.png"), photo_named(folder, "b.png")
         store.change(a, {"dial_process": "printed"})
-        table.write_text(table.read_text().replace(",,\n", ",,\n") + "other.png" + "," * 20 + "theirs\n")
+        table.write_text(table.read_text().replace(",,\n", ",,\n") + "other.png" + "," * HEAD.count(",") + "theirs\n")
         store.change(b, {"dial_process": "painted"})
         assert [row["notes"] for row in rows_of(table)] == ["", "theirs", ""]
         table.write_text("nothing\n")

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
 from PIL import Image
 from score_schema import check_dial
 from trials.reading.one_dial import field_spec, whole_spec
 
 from dialtell.evaluate.cli.main import main
+from dialtell.evaluate.one_dial.dial import score_one_dial
+from dialtell.model.net.weights_file import load_weights
+from dialtell.model.reading.known import Known, MarkedPlace
 from dialtell.synth.scene import photograph
 
 SET = 7_700_219
@@ -100,3 +104,29 @@ def test_a_collection_keeps_the_dial_by_its_name(photos, make_weights, tmp_path,
     assert len(listed["dials"]) == 2
     assert main(["collection", "show", place, "1"]) == 0 and "no. 41: " in capsys.readouterr().out
     assert main(["collection", "check", place]) == 0
+
+
+def test_a_stain_of_the_dial_is_left_out_of_every_photograph(photos, make_weights) -> None:
+    """Marked on the whole view, which has it too; what is marked on a close-up is that photograph's alone."""
+    weights = load_weights(make_weights(9.0, 9.0))
+    paths = [photos / f"{name}.png" for name in ("a", "whole")]
+    plain, _ = score_one_dial(paths, weights)
+    assert plain is not None and plain.parts[0].reading is not None and plain.scored.reading is not None
+    middle = np.median(plain.parts[0].reading.patches.center, axis=0)
+    square = middle + 0.12 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    corners = plain.scored.reading.geometry.to_photo(square)
+    places = {
+        "whole.png": (MarkedPlace("stain", tuple(map(tuple, corners))),),
+        "a.png": (MarkedPlace("hand", ((0.0, 0.0), (30.0, 0.0), (30.0, 30.0))),),
+    }
+    marked, _ = score_one_dial(paths, weights, known=lambda path: Known(places=places[path.name]))
+    assert marked is not None
+
+    def inside(part):
+        return int((np.abs(part.reading.patches.center - middle) < 0.1).all(axis=1).sum())
+
+    assert inside(plain.parts[0]) > 0 and [inside(part) for part in marked.parts] == [0, 0]
+    warnings = marked.scored.record["warnings"]
+    assert "Marked by a person as not of the design, and left out: stain." in warnings
+    assert "a.png: Marked by a person as not of the design, and left out: hand." in warnings
+    assert marked.scored.record["known"]["places"][0]["what"] == "stain"

@@ -2,10 +2,10 @@
 
     python tests/trials kills/examine --kills 100
 
-Each round starts the server on the same folder, adds photographs, notes opinions and fills in fields as fast as it is
-answered, and ends server and workers with SIGKILL at a moment drawn within `--span` seconds, of its first breath and of
-its first answer in turn. What stood in an answer must then stand in the folder, once; what was asked and not answered
-may or may not. At the end all that was left unread is read.
+Each round starts the server on the same folder, adds photographs, notes opinions, marks places on photographs, takes
+them back and fills in fields as fast as it is answered, and ends server and workers with SIGKILL at a moment drawn
+within `--span` seconds, of its first breath and of its first answer in turn. What stood in an answer must then stand in
+the folder, once; what was asked and not answered may or may not. At the end all that was left unread is read.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ import numpy as np
 from trials.kills.examine_served import Served, drawn
 
 from dialtell.evaluate.examine.kept_files import KeptFiles
+from dialtell.evaluate.examine.record import ExaminedDials
 
 _CUT = (urllib.error.URLError, HTTPException, ConnectionError, TimeoutError, json.JSONDecodeError)
 
@@ -38,6 +39,7 @@ class Ledger:
         self.photographs: dict[str, int] = {}
         self.opinions: dict[tuple[int, str], str] = {}
         self.fields: dict[int, str] = {}
+        self.places: dict[str, list[float]] = {}  # of a photograph: where the first corner of each place lies
         self.open: tuple[Any, ...] = ()
         self.answered = 0
 
@@ -64,6 +66,10 @@ class Ledger:
                 said = dials.dial(dial)["name"]
                 if said != name and self.open != ("field", dial, said):
                     found.append(f"name of dial {dial} is {said}, not {name}")
+            for sha256, corners in self.places.items():
+                marked = places(dials, sha256) if sha256 in lies else []
+                if marked != corners and self.open != ("places", sha256, marked):
+                    found.append(f"places on photograph {sha256[:8]} are {marked}, not {corners}")
             twice = "SELECT sha256 FROM {} GROUP BY sha256 HAVING count(*) > 1"
             found += [f"{row['sha256'][:8]} twice" for table in ("photo", "examined_photo")
                       for row in dials.rows(twice.format(table), [])]  # fmt: skip
@@ -87,8 +93,15 @@ class Ledger:
                 name = dials.dial(self.open[1])["name"]
                 if name is not None:
                     self.fields[self.open[1]] = name
+            elif self.open[:1] == ("places",):
+                self.places[self.open[1]] = places(dials, self.open[1])
             self.dials = [row["id"] for row in dials.rows("SELECT id FROM examined_dial", [])]
         self.settled()
+
+
+def places(dials: ExaminedDials, sha256: str) -> list[float]:
+    """Where the first corner of each place lies that is marked on a photograph."""
+    return [place.polygon[0][0] for place in dials.said(sha256).places]
 
 
 def work(served: Served, ledger: Ledger, rng: np.random.Generator) -> None:
@@ -96,7 +109,7 @@ def work(served: Served, ledger: Ledger, rng: np.random.Generator) -> None:
     if not ledger.dials:
         ledger.dials.append(served.post("/dials", {})["id"])
     while True:
-        dial, kind = int(rng.choice(ledger.dials)), rng.integers(8)
+        dial, kind = int(rng.choice(ledger.dials)), rng.integers(10)
         if kind == 0:
             ledger.open = ("dial",)
             ledger.dials.append(served.post("/dials", {"blind": bool(rng.integers(2))})["id"])
@@ -110,6 +123,19 @@ def work(served: Served, ledger: Ledger, rng: np.random.Generator) -> None:
             ledger.open = ("opinion", dial, zone, label)
             served.post(f"/dials/{dial}/opinion", {"zone": zone, "label": label})
             ledger.opinions[dial, zone] = label
+        elif kind < 8 and ledger.photographs:
+            sha256 = str(rng.choice(list(ledger.photographs)))
+            was, left = ledger.places.get(sha256, []), float(rng.integers(200))
+            if len(was) > 30:
+                continue
+            now = was[:-1] if was and rng.integers(2) else [*was, left]
+            ledger.open = ("places", sha256, now)
+            if len(now) < len(was):
+                served.post(f"/photographs/{sha256}/places/undo", {})
+            else:
+                corners = [[left, 10.0], [left + 20, 10.0], [left + 20, 30.0]]
+                served.post(f"/photographs/{sha256}/places", {"what": "hand", "polygon": corners, "by": "kills"})
+            ledger.places[sha256] = now
         else:
             name = rng.bytes(4).hex()
             ledger.open = ("field", dial, name)

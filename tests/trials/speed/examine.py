@@ -4,7 +4,8 @@
 
 1. A drawn dial of 4000 x 3000 px is dropped (its bytes sent to the server over its socket) and waited for until its
    call is told; in turn the same photograph, of other bytes, is scored in this process with the weights loaded. The
-   median of each, and the median of their ratio. The first of each, with everything cold, stands apart.
+   median of each, and the median of their ratio. The first of each, with everything cold, stands apart. Then a place is
+   marked on it, and waited for until the call that follows is told.
 2. `--many` photographs are sent at once, under as many dials: when the last is kept, shown small, and read.
 3. A folder of `--dials` dials: how long a page of the list takes to be told, by the way it is asked for; and how long
    a person waits for it in Chromium, where it is here.
@@ -41,7 +42,8 @@ def first_call(place: Path, repeats: int) -> dict[str, Any]:
     photo = place / "drawn.jpg"
     draw_photograph(photo)
     weights = load_weights()
-    content, spans, scored = photo.read_bytes(), [], []
+    content, spans, scored, marked = photo.read_bytes(), [], [], []
+    hand = {"what": "hand", "polygon": [[1900, 1400], [2300, 1400], [2300, 1700]]}
     served = Served(place / "dials", "--workers", "1")
     try:
         served.ready()
@@ -49,10 +51,15 @@ def first_call(place: Path, repeats: int) -> dict[str, Any]:
             other = content + k.to_bytes(4, "big")  # the same photograph, not kept before
             dial = served.post("/dials", {})["id"]
             begun = time.perf_counter()
-            served.add(dial, other, "drawn.jpg")
+            sha256 = served.add(dial, other, "drawn.jpg")["sha256"]
             while served.get(f"/dials/{dial}")["call"] is None:
                 time.sleep(0.01)
             spans.append(time.perf_counter() - begun)
+            begun = time.perf_counter()
+            served.post(f"/photographs/{sha256}/places", hand)
+            while served.get(f"/dials/{dial}")["call"] is None:
+                time.sleep(0.01)
+            marked.append(time.perf_counter() - begun)
             photo.write_bytes(other)
             begun = time.perf_counter()
             score_photo(photo, weights)
@@ -63,7 +70,7 @@ def first_call(place: Path, repeats: int) -> dict[str, Any]:
     return {
         "repeats": repeats, "drop_s": statistics.median(spans[1:]), "score_s": statistics.median(scored[1:]),
         "times": statistics.median(ratios[1:]), "range": [min(ratios[1:]), max(ratios[1:])],
-        "cold_drop_s": spans[0], "cold_score_s": scored[0],
+        "cold_drop_s": spans[0], "cold_score_s": scored[0], "marked_s": statistics.median(marked[1:]),
     }  # fmt: skip
 
 

@@ -10,9 +10,9 @@ import cv2
 import numpy as np
 
 from dialtell.evaluate.collection.file import now
+from dialtell.evaluate.examine.fields import searched
 from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.listing import CALLS
-from dialtell.evaluate.examine.record import searched
 
 BLIND = 11  # every so many dials' calls are kept back
 
