@@ -32,7 +32,7 @@ from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.first_words import HEADLINES
 from dialtell.evaluate.words.plain import capital, in_order, plain_name
 from dialtell.evaluate.words.shares import Shares
-from dialtell.evaluate.words.stated import stated_chance, stated_ratio
+from dialtell.evaluate.words.stated import WITHHELD, stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.files import require_free, write_text
@@ -143,11 +143,13 @@ def page_text(
     evidence, bears = extras.evidence, extras.bearing
     first = first_screen(dial, crops, extras)
     zones = zones_shown(dial, width, height)
+    held = dial["support"] == WITHHELD  # said once, at the top, and not of every zone again
     sections = _sections(zones, crops, added, extras)
     chance = stated_chance(dial)
     return filled(
         "inspection",
-        photo_name=plain_name(dial["photo"]),
+        photo_name=plain_name(os.path.basename(str(dial["photo"]))),
+        held=held,
         first=first,
         loud=[_shown_loud(one) for one in first.loud],
         warnings=[plain_name(warning) for warning in dial["warnings"]],
@@ -164,8 +166,8 @@ def page_text(
         zones=zones,
         marked=any(zone["points"] for zone in zones),
         sections=sections,
-        not_judged=[zone for zone in zones if zone["key"] not in {section["key"] for section in sections}],
-        nothing_measured="" if evidence is None or evidence.zones else evidence.intro[0],
+        not_judged=_not_judged(zones, sections),
+        nothing_measured="" if held or evidence is None or evidence.zones else evidence.intro[0],
         beside=plain_name(extras.beside),
         like=extras.like,
         style_hints=extras.hints,
@@ -260,6 +262,12 @@ def _sections(
         if zone["judged"] or any(own.values()):
             found.append({**zone, **own})
     return found
+
+
+def _not_judged(zones: Sequence[Mapping[str, Any]], sections: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The zones of which nothing is shown. That there is no "rest of the dial" is nothing to be told."""
+    shown = {section["key"] for section in sections}
+    return [zone for zone in zones if zone["key"] not in shown and (zone["key"] != Zone.OTHER or zone["points"])]
 
 
 def _overlay(values: NDArray[np.float32] | None) -> str | None:
@@ -369,7 +377,6 @@ def _bearing(bears: Bearing) -> dict[str, Any]:
     measured = bears.measured
     return {
         "sentence": bears.sentence,
-        "against": bears.against,
         "measured": None if measured is None else signed(measured) + _beyond(measured, bears.capped),
         "used": bears.used,
     }

@@ -72,6 +72,12 @@ class ReferenceDial:
         sigma = 0.5 * (px / view) / max(self.true_px, 1.0)
         return np.asarray(cv2.GaussianBlur(picture, (0, 0), max(sigma, 0.3)), dtype=np.uint8)
 
+    @property
+    def lettering(self) -> tuple[float, float]:
+        """Dial radii of the middle of its first line of lettering."""
+        line = self.design.signature[0]
+        return line.x, (-line.arc if line.arc else line.y) - 0.5 * line.height
+
     def photographed(self, process: Process, scale: float, grain: float) -> tuple[Photo, DialGeometry]:
         """The whole dial as a photograph as sharp as the subject's. scale : px per dial radius. grain : SD of light on
         bare enamel, of the enamel's light."""

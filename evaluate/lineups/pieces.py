@@ -43,18 +43,22 @@ class Pieces:
 
 
 def find_pieces(
-    sheet: StrokeSheet, where: Flags, turn: Callable[[Floats], Floats], name: Callable[[Floats], list[str]], first: int
-) -> Pieces:
+    sheet: StrokeSheet, where: Flags, turn: Callable[[Floats], Floats], name: Callable[[Floats], list[str]], first: int,
+    *, free: bool = False,
+) -> Pieces:  # fmt: skip
     """Pieces of ink within `where` (H, W).
 
     turn : from (N, 2) dial radii to the radians by which up is turned there. name : likewise to where they stand.
-    first : number of the first piece. Pieces that something hides in part are left out.
+    first : number of the first piece. free : leave out those that go on beyond `where`, whose shape would be its
+    edge's. Pieces that something hides in part are left out.
     """
     level = max(2 * INK, OVER_GRAIN * sheet.grain, 0.3 * (1.0 - sheet.black))
-    ink = ((sheet.light < 1.0 - level) & where).astype(np.uint8)
+    dark = sheet.light < 1.0 - level
+    ink = (dark & where).astype(np.uint8)
     count, label, stats, middles = cv2.connectedComponentsWithStats(ink, connectivity=8)
     order = [k for k in np.argsort(-stats[1:, cv2.CC_STAT_AREA]) + 1][:MOST_PIECES]
-    covered = cv2.dilate(sheet.hidden.astype(np.uint8), np.ones((3, 3), np.uint8))
+    other = sheet.hidden | (dark & ~where) if free else sheet.hidden
+    covered = cv2.dilate(other.astype(np.uint8), np.ones((3, 3), np.uint8))
     numbers = np.zeros(count, np.int32)
     points = sheet.to_dial(np.asarray(middles[order] + 0.5, dtype=np.float64)).reshape(-1, 2)
     cuts: list[Cut] = []

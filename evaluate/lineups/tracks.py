@@ -24,6 +24,9 @@ HEAVIER = 1.3  # times the mass of others, from which divisions are the five-min
 _HARMONICS = 8
 _LEAST_POWER = 0.2  # share of a circle's variation that repeats 60 times, at the best radius; chance gives 0.06
 LEAST_TICKS = 12  # plain ticks in view, fewer are some other pattern
+LEAST_SHARE = 0.6  # of the divisions in view that have ink of their own: boxes and figures at some of them are no track
+NEAR = 5  # neighbours whose middle says how far out a division stands; an odd one among them does not move it
+_SHOWN = 0.9  # share of a division that must be in view
 _INKED = 0.35  # of the strongest, from which a radius belongs to the ticks
 
 
@@ -74,9 +77,14 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     number = np.arange(DIVISIONS)
     minute = (number - _heavy(cells[max(best - 6, 0) : best + 7])) % DIVISIONS
     fives = minute % 5 == 0
-    found = []
+    found, in_view = [], 0
     for chosen in (~fives, fives):
         span = _span(np.median(cells[:, chosen], axis=1), best)
+        own = _own_way(cells, shown, np.flatnonzero(chosen), span)
+        rows = (np.arange(len(radius))[:, None] + own).clip(0, len(radius) - 1)[..., None]
+        cells, shown = np.take_along_axis(cells, rows, axis=0), np.take_along_axis(shown, rows, axis=0)
+        further = further + step * own
+        in_view += int((shown[span[0] : span[1] + 1][:, chosen].mean(axis=(0, 2)) >= _SHOWN).sum())
         found.append(
             tuple(
                 cut
@@ -89,10 +97,37 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
                 is not None
             )
         )
-    if len(found[0]) < LEAST_TICKS:
+    if len(found[0]) < LEAST_TICKS or len(found[0]) + len(found[1]) < LEAST_SHARE * in_view:
         return None
     low, high, _ = _span(np.median(cells[:, ~fives], axis=1), best)
     return Track(centre, (float(radius[low]), float(radius[high])), found[0], found[1])
+
+
+def _own_way(
+    cells: Floats, shown: NDArray[np.bool_], chosen: NDArray[np.int64], span: tuple[int, int, float]
+) -> NDArray[np.int64]:
+    """(DIVISIONS,) how many samples further out than its place each division's ink stands, as its neighbours' does:
+    what an outline off in one place leaves. cells, shown : (radius, division, sample). chosen : divisions of one kind.
+    """
+    low, high, _ = span
+    reach = min(max((high - low) // 2, 2), low // 2, (len(cells) - 1 - high) // 2)
+    told = np.zeros(DIVISIONS)
+    if reach < 1:
+        return told.astype(np.int64)
+    between = np.quantile(cells[:, chosen], 0.25, axis=2, keepdims=True)
+    profile = gaussian_filter1d(np.clip(cells[:, chosen] - between, 0.0, None).mean(axis=2), 1.0, axis=0)
+    model = np.median(profile[low - reach : high + 1 + reach], axis=1)
+    model = model - model.mean()
+    seen = shown[:, chosen].all(axis=(0, 2))
+    shifts = np.arange(-reach, reach + 1)
+    found = np.zeros(len(chosen))
+    for k in np.flatnonzero(seen):
+        window = np.stack([np.roll(profile[:, k], -by)[low - reach : high + 1 + reach] for by in shifts])
+        window = window - window.mean(axis=1, keepdims=True)
+        found[k] = shifts[int((window @ model / np.maximum(np.linalg.norm(window, axis=1), 1e-6)).argmax())]
+    around = (np.arange(len(chosen))[:, None] + np.arange(NEAR) - NEAR // 2) % len(chosen)
+    told[chosen] = np.median(found[around], axis=1)
+    return np.asarray(np.round(told), dtype=np.int64)
 
 
 def _outwards(dark: Floats, turn: Floats) -> NDArray[np.int64]:
@@ -182,7 +217,7 @@ def _cut(
 ) -> Cut | None:  # fmt: skip
     """One division, moved sideways to where its ink is; None where it is hidden or has none."""
     low, high, wide = span
-    if shown[low : high + 1].mean() < 0.9:
+    if shown[low : high + 1].mean() < _SHOWN:
         return None
     across = gaussian_filter1d(cell[low : high + 1].mean(axis=0), 1.0)
     across = across - np.quantile(across, 0.25)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from dialtell.evaluate.score.recognised import direction
+from dialtell.evaluate.score.recognised import LEAST_CERTAIN, direction
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Verdict
 from dialtell.model.reading.steps import Reading
@@ -39,7 +39,8 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
             f"The dial is seen at {tilt:.0f} degrees from square, which narrows its strokes on one side; hold the "
             "camera square to it."
         )
-    if reading.twelve is not None and not reading.twelve.told:
+    twelve = reading.twelve
+    if twelve is not None and not twelve.told and twelve.certainty >= LEAST_CERTAIN:  # else the reason says so
         found.append(
             "Where 12 o'clock stands was not made out for certain; it is taken to be "
             f"{direction(geometry.twelve_deg)}. Give --twelve where it is not."
