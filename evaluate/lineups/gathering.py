@@ -32,6 +32,7 @@ Floats = NDArray[np.float64]
 Turn = Callable[[Floats], Floats]
 
 SEED = 19
+EDGE = 1.0  # dial radii, beyond which there is no enamel
 BEYOND = 0.02  # dial radii by which ticks may stand outside the track as read
 LEAST = {Zone.SIGNATURE: 2, Zone.NUMERALS: 3, Zone.MINUTE_TRACK: 4, Zone.SECONDS_BIT: 3, Zone.OTHER: 3}
 FIVES = {Zone.MINUTE_TRACK: "five-minute marks", Zone.SECONDS_BIT: "five-second marks"}
@@ -67,7 +68,7 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zon
     labels, upright = np.zeros(sheet.light.shape, np.int32), False
     if zones.named:
         band = zones.track or (max(zones.numerals[1], 0.8), 0.985)
-        track = find_track(sheet, (0.0, 0.0), (band[0] - BEYOND, min(band[1] + BEYOND, 0.985)))
+        track = find_track(sheet, (0.0, 0.0), (band[0] - BEYOND, min(band[1] + BEYOND, EDGE)))
         if zones.seconds is not None:
             circle = zones.seconds
             seconds = find_track(sheet, (circle.x, circle.y), (0.45 * circle.radius, 1.02 * circle.radius))

@@ -18,6 +18,7 @@ from dialtell.evaluate.measurements.sheet import StrokeSheet
 Floats = NDArray[np.float64]
 
 DIVISIONS = 60
+RIM = 0.985  # dial radii, up to which rings are followed: beyond, a bezel's shadow would be taken for one
 _EACH = 24  # samples of a division
 MOST_OFF = 30  # px of the sheet by which a division may stand further out or in than the middle ones
 HEAVIER = 1.3  # times the mass of others, from which divisions are the five-minute marks wherever 12 was read
@@ -53,7 +54,7 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     dark = np.clip(1.0 - sheet.sample(points), -0.2, 1.0)
     hidden = sheet.at(points)[1]
     dark[hidden] = 0.0
-    outwards = _outwards(dark, turn)
+    outwards = _outwards(dark[radius < RIM], turn)
     rows = (np.arange(len(radius))[:, None] + outwards).clip(0, len(radius) - 1)
     dark, hidden = np.take_along_axis(dark, rows, axis=0), np.take_along_axis(hidden, rows, axis=0)
     wave = np.fft.rfft(dark, axis=1)
@@ -80,7 +81,7 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     found, in_view = [], 0
     for chosen in (~fives, fives):
         span = _span(np.median(cells[:, chosen], axis=1), best)
-        own = _own_way(cells, shown, np.flatnonzero(chosen), span)
+        own = _own_way(cells, np.flatnonzero(chosen), span)
         rows = (np.arange(len(radius))[:, None] + own).clip(0, len(radius) - 1)[..., None]
         cells, shown = np.take_along_axis(cells, rows, axis=0), np.take_along_axis(shown, rows, axis=0)
         further = further + step * own
@@ -103,31 +104,24 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     return Track(centre, (float(radius[low]), float(radius[high])), found[0], found[1])
 
 
-def _own_way(
-    cells: Floats, shown: NDArray[np.bool_], chosen: NDArray[np.int64], span: tuple[int, int, float]
-) -> NDArray[np.int64]:
+def _own_way(cells: Floats, chosen: NDArray[np.int64], span: tuple[int, int, float]) -> NDArray[np.int64]:
     """(DIVISIONS,) how many samples further out than its place each division's ink stands, as its neighbours' does:
-    what an outline off in one place leaves. cells, shown : (radius, division, sample). chosen : divisions of one kind.
+    what an outline off in one place leaves. cells : (radius, division, sample). chosen : divisions of one kind.
+
+    What counts is darkness in the middle of a division and none at its sides, which neither a ring nor a bezel has.
     """
     low, high, _ = span
-    reach = min(max((high - low) // 2, 2), low // 2, (len(cells) - 1 - high) // 2)
-    told = np.zeros(DIVISIONS)
-    if reach < 1:
-        return told.astype(np.int64)
-    between = np.quantile(cells[:, chosen], 0.25, axis=2, keepdims=True)
-    profile = gaussian_filter1d(np.clip(cells[:, chosen] - between, 0.0, None).mean(axis=2), 1.0, axis=0)
-    model = np.median(profile[low - reach : high + 1 + reach], axis=1)
-    model = model - model.mean()
-    seen = shown[:, chosen].all(axis=(0, 2))
-    shifts = np.arange(-reach, reach + 1)
-    found = np.zeros(len(chosen))
-    for k in np.flatnonzero(seen):
-        window = np.stack([np.roll(profile[:, k], -by)[low - reach : high + 1 + reach] for by in shifts])
-        window = window - window.mean(axis=1, keepdims=True)
-        found[k] = shifts[int((window @ model / np.maximum(np.linalg.norm(window, axis=1), 1e-6)).argmax())]
+    reach = max((high - low) * 2 // 3, 2)
+    wave = np.cos(2 * np.pi * (np.arange(_EACH) - _EACH // 2) / _EACH)
+    ticked = np.clip(cells[:, chosen] @ wave, 0.0, None)
     around = (np.arange(len(chosen))[:, None] + np.arange(NEAR) - NEAR // 2) % len(chosen)
-    told[chosen] = np.median(found[around], axis=1)
-    return np.asarray(np.round(told), dtype=np.int64)
+    ticked = np.pad(np.median(ticked[:, around], axis=2), ((reach, reach), (0, 0)))
+    model = np.median(ticked, axis=1)[low : high + 1 + 2 * reach]
+    shifts = np.arange(-reach, reach + 1)
+    score = [model[reach:-reach] @ ticked[low + reach + by : high + 1 + reach + by] for by in shifts]
+    told = np.zeros(DIVISIONS, np.int64)
+    told[chosen] = shifts[np.argmax(score, axis=0)]
+    return told
 
 
 def _outwards(dark: Floats, turn: Floats) -> NDArray[np.int64]:
@@ -225,9 +219,22 @@ def _cut(
         return None
     off = (float((across * (across > 0.5 * across.max()) * np.arange(_EACH)).sum())
            / float((across * (across > 0.5 * across.max())).sum()) - _EACH // 2)  # fmt: skip
+    if _runs_out(cell, across > 0.5 * across.max(), low, high):
+        return None
     turn += 2 * math.pi * off / (DIVISIONS * _EACH)
     at = 0.5 * float(radius[low] + radius[high])
     point = sheet.from_dial(np.asarray(centre) + at * np.array([math.sin(turn), -math.cos(turn)]))
     arc = 2 * math.pi * at / (DIVISIONS * _EACH) * sheet.scale
     size = (min(wide, 0.8 * _EACH) * arc, (high - low + 1) * float(radius[1] - radius[0]) * sheet.scale)
     return Cut(float(point[0]), float(point[1]), turn, size, str(minute or DIVISIONS))
+
+
+def _runs_out(cell: Floats, own: NDArray[np.bool_], low: int, high: int) -> bool:
+    """Whether a division goes on beyond one end of its place and is bare at the other: then it stands beside its place.
+    own : (sample,) where its ink stands."""
+    along = cell[:, own].mean(axis=1) - np.quantile(cell, 0.25, axis=1)
+    quarter = max((high - low) // 4, 1)
+    ends = along[low : low + quarter].mean(), along[high + 1 - quarter : high + 1].mean()
+    beyond = along[max(low - quarter, 0) : low], along[high + 1 : high + 1 + quarter]
+    black = 0.5 * float(along[low : high + 1].max())
+    return any(bool(len(out)) and out.mean() > black and ends[1 - side] < black for side, out in enumerate(beyond))
