@@ -44,6 +44,10 @@ LOUD_PX = 460  # longer side of the picture of what spoke loudest
 CROP_PX = 720
 _SMALLEST_CROP_PX = 220
 
+_LEFT_OUT = {
+    "another dial": "of another dial, as it seems", "not placed": "not laid on the whole view",
+    "cut from it": "cut out of the whole view’s photograph, so it shows nothing new",
+}  # fmt: skip
 TAG_WIDTH, TAG_HEIGHT = 22.0, 5.5  # % of the photograph's width, of the largest tag on a narrow screen
 _LOOKS = {"hand": "looks painted by hand", "print": "looks printed", "open": "settles nothing by itself"}
 
@@ -198,8 +202,8 @@ def _photographs(dial: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 def _gave(row: Mapping[str, Any], total: int) -> str:
     """What one photograph is, where it lies, and how much of the call rests on it."""
-    if row["role"] in ("another dial", "not placed"):
-        said = "of another dial, as it seems" if row["role"] == "another dial" else "not laid on the whole view"
+    if row["role"] in _LEFT_OUT:
+        said = _LEFT_OUT[row["role"]]
         return f"{said}; left out.{' ' + _sentence(row['reason']) if row['reason'] else ''}"
     place = row["place"]
     zones = "" if place is None else ", ".join(list(place["zones"])[:3])

@@ -21,7 +21,7 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
     found = []
     if verdict.mixed:
         found.append("Zones contradict each other: look at each of them, hand and print can stand on one dial.")
-    if sharpness.halftone:
+    if resolution.screened:  # of several photographs of a dial, all
         found.append(
             f"A dot screen of {sharpness.screen_px:.1f} px shows in the enamel: this is a picture of a printed "
             "picture, and its dots break up every stroke; photograph the dial itself."
