@@ -14,6 +14,7 @@ from dialtell.evaluate.compare.plate_test import (
     ONE_PLATE,
     SEPARATE,
     PlateVerdict,
+    asks_back,
     judge_pair,
     pair_support,
 )
@@ -61,8 +62,10 @@ def compare_photos(
         verdict = PlateVerdict(CANNOT_TELL, why, None, False, 0, 0, math.nan, math.nan)
     else:
         scale = common_scale(a.reading, b.reading)
-        found = register(sheet_of(a.reading, scale), sheet_of(b.reading, scale), part=part)
-        verdict = judge_pair(found, part=part)
+        one, other = sheet_of(a.reading, scale), sheet_of(b.reading, scale)
+        found = register(one, other, part=part)
+        reverse = register(other, one) if not part and asks_back(found) else None
+        verdict = judge_pair(found, part=part, back=1.0 if reverse is None else reverse.share)
     document = {
         "schema": SCHEMA,
         "model": weights.identity,

@@ -36,6 +36,7 @@ Floats = NDArray[np.float64]
 MOST_GROUPS = 4  # line-ups of a zone on the page, the largest
 BESIDE = 8  # strokes of a drawn dial shown
 LEAST_TIMES = 0.5  # times the grain, below which no stroke of a line-up shows anything of its own
+ROUND, FILLED = 1.25, 0.87  # of a dot: length over breadth; share of its box, 0.79 of a disc and 1 of a bar
 LEAST_SIGNATURE, MOST_LARGE = 60.0, 4.0  # px of the photograph across a signature shown whole; times it is enlarged
 FEW = 3  # strokes, up to which a line-up stands beside another
 WORKERS = 2  # threads
@@ -140,7 +141,7 @@ def _group(
                 }
             )
     return {
-        "title": f"{len(group.cuts)} {group.what}",
+        "title": f"{len(group.cuts)} {'dots' if group.what == 'ticks' and _round(group) else group.what}",
         "picture": picture,
         "what": group.what,
         "few": len(group.cuts) <= FEW,
@@ -155,6 +156,16 @@ def _group(
         ],
         "beside": beside if len(beside) == len(drawn) else [],  # one kind alone would be no comparison
     }
+
+
+def _round(group: LineUp) -> bool:
+    """Whether the strokes of a line-up are dots: as broad as long, and round at the corners."""
+    dark = 1.0 - group.mean
+    rows, columns = np.nonzero((dark > 0.5 * dark.max()) & group.support)
+    if not len(rows):
+        return False
+    across, down = np.ptp(columns) + 1, np.ptp(rows) + 1
+    return bool(1 / ROUND < across / down < ROUND and len(rows) < FILLED * across * down)
 
 
 def _where(group: LineUp, index: int) -> str:

@@ -41,7 +41,6 @@ MOST_GROUPS = 6  # of a zone
 SERIF = 0.2  # of the chapter's height, taken off at both ends so that bars do not join the strokes
 APART = 0.7  # of the middle excess of all, below which quarters and the other five-minute marks are of two kinds
 ROUND = 1.33  # times as long as broad at most, to be called a dot
-BLOB = 4.0  # times the SD of the blur, below which a short tick looks as round as a dot
 NO_TRACK = 0.25  # likewise of what was cut by place: beyond, no track stands there
 MOST_UNLIKE = 0.12  # of a group by likeness, median excess: beyond, it is of unlike letters after all
 
@@ -95,26 +94,25 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zon
             ]
         for ring, of in ((track, Zone.MINUTE_TRACK), (seconds, Zone.SECONDS_BIT)):
             if ring is not None and of is zone:
-                groups += [(zone, FIVES[zone], list(ring.fives)), (zone, _ticks(sheet, ring), list(ring.ticks))]
+                groups += [(zone, FIVES[zone], list(ring.fives)), (zone, "ticks", list(ring.ticks))]
     # what is ink of none of them, a ring beside a figure, is no part of theirs; bars taken off a figure's ends are
     foreign = (labels == 0) & (sheet.light < 1.0 - 0.3 * (1.0 - sheet.black)) & ~zone_ink(sheet, Zone.NUMERALS)
     labels[foreign] = int(labels.max()) + 1
     field = Field(sheet, nearest_piece(labels))
     kept: list[LineUp] = []
-    none: set[Zone] = set()
+    seen: set[Zone] = set()  # with divisions that are like one another
     for zone, what, cuts in groups:
-        lined = _lined(field, zone, what, cuts, rng)
         placed = bool(cuts) and cuts[0].owner == 0
-        good = [one for one in lined if np.median(one.excess) < (NO_TRACK if placed else MOST_UNLIKE)]
+        most = NO_TRACK if placed else MOST_UNLIKE
+        good = [one for one in _lined(field, zone, what, cuts, rng) if np.median(one.excess) < most]
         if placed and sum(len(one.cuts) for one in good) < LEAST_SHARE * len(cuts):
-            good = []
-            none |= {zone} if what != FIVES[zone] else set()
+            continue
         kept += good
-    kept = [one for one in kept if one.zone not in none or one.cuts[0].owner]
-    return LineUps(
-        field, tuple(kept), None if Zone.MINUTE_TRACK in none else track, None if Zone.SECONDS_BIT in none else seconds,
-        upright,
-    )  # fmt: skip
+        seen |= {zone} if placed else set()
+    track, seconds = (
+        ring if zone in seen else None for ring, zone in ((track, Zone.MINUTE_TRACK), (seconds, Zone.SECONDS_BIT))
+    )
+    return LineUps(field, tuple(kept), track, seconds, upright)
 
 
 def _lined(field: Field, zone: Zone, what: str, cuts: list[Cut], rng: np.random.Generator) -> list[LineUp]:
@@ -132,13 +130,6 @@ def _lined(field: Field, zone: Zone, what: str, cuts: list[Cut], rng: np.random.
             if len(apart) == 2 and max(float(np.median(one.excess)) for one in apart) < APART * together:
                 return apart
     return [] if whole is None else [whole]
-
-
-def _ticks(sheet: StrokeSheet, ring: Track) -> str:
-    """What plain divisions are."""
-    across, down = np.median([cut.size for cut in ring.ticks], axis=0)
-    round_ = 1 / ROUND < across / down < ROUND and min(across, down) > BLOB * sheet.blur
-    return "dots" if round_ else "ticks"
 
 
 def _in_order(sheet: StrokeSheet, zone: Zone, group: list[Cut]) -> list[Cut]:
