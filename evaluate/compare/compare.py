@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from dialtell.evaluate.compare.findings import CANNOT_TELL, ONE_PLATE, SEPARATE, pair_support
-from dialtell.evaluate.compare.plate_test import PlateVerdict, judge_pair
+from dialtell.evaluate.compare.plate_test import PlateVerdict, asks_back, judge_pair
 from dialtell.evaluate.compare.registration import Registration, common_scale, register, sheet_of
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.model.net.weights_file import Weights
@@ -55,8 +55,10 @@ def compare_photos(
         verdict = PlateVerdict(CANNOT_TELL, why, None, False, 0, 0, math.nan, math.nan)
     else:
         scale = common_scale(a.reading, b.reading)
-        found = register(sheet_of(a.reading, scale), sheet_of(b.reading, scale), part=part)
-        verdict = judge_pair(found, part=part)
+        one, other = sheet_of(a.reading, scale), sheet_of(b.reading, scale)
+        found = register(one, other, part=part)
+        reverse = register(other, one) if not part and asks_back(found) else None
+        verdict = judge_pair(found, part=part, back=1.0 if reverse is None else reverse.share)
     document = {
         "schema": SCHEMA,
         "model": weights.identity,

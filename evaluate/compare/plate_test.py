@@ -107,12 +107,13 @@ def noise_floor(scale: float) -> float:
 
 
 def judge_pair(
-    found: Registration | Laid | None, model: PlateModel | None = None, *, part: bool = False
+    found: Registration | Laid | None, model: PlateModel | None = None, *, part: bool = False, back: float = 1.0
 ) -> PlateVerdict:
     """The finding for two dials laid on each other; None where too little could be compared.
 
     part : only a part of the dial is seen on both; that can show that two were drawn separately, not that one plate
-    fits both.
+    fits both. back : share of the second dial's places found on the first: what little a plain dial has, hours at
+    twelve places and ticks, is found on many a dial that has more.
     """
     model = model or shipped_model()
     nan = float("nan")
@@ -133,6 +134,11 @@ def judge_pair(
         return verdict(DIFFERENT, f"Only {where}.")
     if laid.matched < LEAST_SITES or laid.share < model.alike:
         return verdict(CANNOT_TELL, f"{where}: too few to say that the design is the same, too many to say it is not.")
+    if back < model.alike:
+        why = f"{where}, but only {back:.0%} of those on the second on the first"
+        if back <= model.unlike:
+            return verdict(DIFFERENT, f"{why}: what the two share is what many dials have.")
+        return verdict(CANNOT_TELL, f"{why}: too few to say that the design is the same.")
     if laid.scale < model.coarsest:
         why = f"The photographs resolve {laid.scale:.0f} px per dial radius; {model.coarsest:.0f} are needed."
         return verdict(CANNOT_TELL, why)
@@ -148,6 +154,11 @@ def judge_pair(
     if held > 0:
         return verdict(ONE_PLATE, f"{left}: no more than two photographs of one print do.", held, held != ratio)
     return verdict(SEPARATE, f"{left}: more than one plate would leave.", held, held != ratio)
+
+
+def asks_back(found: Registration | None, model: PlateModel | None = None) -> bool:
+    """Whether so much of the first dial was found on the second that the reverse is to be asked."""
+    return found is not None and found.share >= (model or shipped_model()).alike
 
 
 @cache

@@ -42,8 +42,9 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
 
 
 def _part(photo: Mapping[str, Any], roles: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
-    """What a photograph was to the dial's one opinion, role: "whole view", "laid on it", "not placed", "another dial",
-    "" where there is none of several; corners: where its corners lie on the dial, in radii, None where not laid."""
+    """What a photograph was to the dial's one opinion, role: "whole view", "laid on it", "cut from it", "not placed",
+    "another dial", "" where there is none of several; corners: where its corners lie on the dial, in radii, None where
+    not laid."""
     part = next((roles[place] for place in roles if Path(place).name == photo["file"]), None)
     place = None if part is None else part.get("place")
     return {

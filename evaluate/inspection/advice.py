@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from dialtell.evaluate.words.stated import DISAGREE
-from dialtell.evaluate.words.support import listed
+from dialtell.evaluate.score.recognised import Doubt, doubt_of
+from dialtell.evaluate.words.stated import DISAGREE, WITHHELD
+from dialtell.evaluate.words.support import NOT_JUDGED, listed
 from dialtell.model.net.calibration import UNDETERMINED
 
 if TYPE_CHECKING:
@@ -31,9 +32,6 @@ CLOSED = "Leave the crystal closed."
 ADVICES = (PIXELS, CLOSER, SQUARE, FOCUS, LIGHT, HANDS, ORIGINAL, CLOSED)
 MORE = "Photograph the parts that settle nothing from close by, and give them together with this one and --one-dial."
 
-_CLEAR = 1.3  # times what is needed, to which a photograph is to be brought
-_EXPECTED = ("signature", "numerals", "minute track", "seconds bit")
-
 
 @dataclass(frozen=True)
 class Advice:
@@ -43,12 +41,28 @@ class Advice:
     how: tuple[str, ...]
 
 
+EDGE_GIVEN = "Or say where the dial ends: --outline."
+TWELVE_GIVEN = "Say where 12 o'clock stands: --twelve, in degrees clockwise from up."
+_DOUBTS = {
+    Doubt.EDGE: Advice("The dial's edge, seen all round.", (SQUARE, LIGHT, EDGE_GIVEN)),
+    Doubt.TWELVE: Advice("Which way is up.", (TWELVE_GIVEN, SQUARE)),
+    Doubt.BOTH: Advice("The dial's edge and which way is up, both for certain.", (TWELVE_GIVEN, EDGE_GIVEN, SQUARE)),
+    Doubt.MAKE: Advice("A dial of fired enamel, as far as can be seen.", ("Examine the dial itself.", LIGHT)),
+}
+
+_CLEAR = 1.3  # times what is needed, to which a photograph is to be brought
+_EXPECTED = ("signature", "numerals", "minute track", "seconds bit")
+
+
 def advice_of(record: Mapping[str, Any], resolution: Resolution | None) -> Advice:
     """What is missing for a surer call. record : of schema dialtell.score/1. resolution : None without a dial."""
     if resolution is None:
         return Advice(
             "A dial that can be made out.", (CLOSER, SQUARE, "Where it is there, say so: --outline or --twelve.")
         )
+    doubt = doubt_of(record)
+    if doubt is not None and record["support"] in (WITHHELD, NOT_JUDGED):  # as the reason says
+        return _DOUBTS[doubt]
     if resolution.screened:
         return Advice("A photograph of the dial itself, not of a printed picture.", (CLOSER, FOCUS))
     if not resolution.enough:

@@ -29,6 +29,7 @@ from dialtell.synth.shared.terms import ZONES, Process, Zone
 
 VIEW = 0.34  # dial radii, side of a close view: some four patches
 
+BLANK = 60  # of 255, from lightest to darkest, below which a drawn dial has nothing at that place
 COARSER = 2  # px of a close view per px of the map painted for it, a side
 _FINEST = 1400.0  # px per dial radius of a close view at most
 
@@ -123,10 +124,12 @@ def beside_views(
         def crops(zone: Zone, place: ViewPlace) -> tuple[tuple[str, Bytes], ...]:
             if zone not in drawn.shows:
                 return ()
-            return tuple(
-                (title, drawn.crop(process, place.center, place.right, VIEW, place.px))
+            center = drawn.lettering if zone is Zone.SIGNATURE else place.center  # its words are others
+            views = tuple(
+                (title, drawn.crop(process, center, place.right, VIEW, place.px))
                 for title, process in (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
             )
+            return views if all(float(np.ptp(view)) > BLANK for _, view in views) else ()
 
         return crops, (
             "Beside some parts stands the same on a dial of a like design, drawn once as a hand paints and once as a "

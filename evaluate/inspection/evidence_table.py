@@ -21,7 +21,7 @@ from dialtell.evaluate.measurements.gathering import MEASURES
 from dialtell.evaluate.measurements.glossary import GLOSSARY, place
 from dialtell.evaluate.measurements.rings import GUIDE
 from dialtell.evaluate.measurements.spread import PX_PER_MM, band_of
-from dialtell.evaluate.measurements.words import counted_words, lead_words, side_of, value_words
+from dialtell.evaluate.measurements.words import counted_words, lead_words, value_words
 from dialtell.evaluate.words.plain import capital
 from dialtell.synth.shared.sizes import size_mm
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -51,7 +51,8 @@ class TableRow:
 @dataclass(frozen=True)
 class ZoneTable:
     """One zone. summary : a sentence of counts, "" where the headings of the rows say it. leaning, unlike, silent :
-    rows that lean, that are outside both spreads, and that lean to neither side. alone : rows with nothing to be set
+    rows that lean, that are outside both spreads, and that lean to neither side. doubted : that lean against the craft,
+    or the other way in another zone. alone : rows with nothing to be set
     beside. missing : what was not measured and why."""
 
     zone: str
@@ -61,6 +62,13 @@ class ZoneTable:
     silent: tuple[TableRow, ...]
     alone: tuple[TableRow, ...]
     missing: tuple[tuple[str, str], ...]
+    doubted: tuple[TableRow, ...] = ()
+
+    @property
+    def doubted_said(self) -> str:
+        """Heading of the rows that are not to be relied on."""
+        count = len(self.doubted)
+        return f"{count} {'measurement' if count == 1 else 'measurements'} to give no weight"
 
     @property
     def unlike_said(self) -> str:
@@ -95,19 +103,25 @@ class EvidenceTable:
 
 def evidence_table(
     evidence: MeasuredEvidence, *, diameter_mm: float | None, weighed: int = 0, scale: float = 1.0,
-    corner: tuple[float, float] = (0.0, 0.0), expected: Sequence[Zone] = ZONES,
+    corner: tuple[float, float] = (0.0, 0.0), expected: Sequence[Zone] = ZONES, mixed: bool = False,
 ) -> EvidenceTable:  # fmt: skip
     """The table of one photograph.
 
     weighed : measurements the second opinion rests on. scale : px of the picture shown per px of the photograph
-    measured. corner : px of that at the picture's top left. expected : zones to give reasons for.
+    measured. corner : px of that at the picture's top left. expected : zones to give reasons for. mixed : the zones of
+    this dial contradict each other, so that a measurement may too.
     """
+    sides: dict[str, set[str]] = {}
+    for row in evidence.rows:
+        if row.side and not row.against_craft and not mixed:
+            sides.setdefault(row.name, set()).add(row.side)
+    both = frozenset(name for name, found in sides.items() if len(found) > 1)
     layer = StrokeLayer(scale, corner)
     zones, empty = [], []
     for zone in ZONES:
         rows = sorted(evidence.of(zone), key=lambda row: place(row.name))
         if any(not row.too_few for row in rows):
-            zones.append(_zone(zone, rows, layer))
+            zones.append(_zone(zone, rows, layer, both))
         elif zone in expected:
             empty.append((zone.value, _why_empty(evidence.zones[zone])))
     return EvidenceTable(tuple(_intro(evidence, diameter_mm, weighed)), tuple(zones), tuple(empty), tuple(layer.lines))
@@ -118,29 +132,34 @@ def nothing_measured(why: str) -> EvidenceTable:
     return EvidenceTable((f"Nothing was measured: {why}.",), (), (), ())
 
 
-def _zone(zone: Zone, rows: Sequence[MeasurementRow], layer: StrokeLayer) -> ZoneTable:
-    made = [_table_row(row, layer) for row in rows if not row.too_few]
+def _zone(zone: Zone, rows: Sequence[MeasurementRow], layer: StrokeLayer, both: frozenset[str]) -> ZoneTable:
+    """both : names of what leans one way in this zone and the other way in that."""
+    held = [(row, _table_row(row, layer, both)) for row in rows if not row.too_few]
+    made = [row for _, row in held]
     leaning = tuple(row for row in made if row.lean)
     unlike = tuple(row for row in made if row.unlike)
-    silent = tuple(row for row in made if not row.lean and not row.unlike and row.plot is not None)
+    doubted = tuple(row for from_, row in held if from_.side and not row.lean)
+    silent = tuple(row for from_, row in held if not from_.side and not row.unlike and row.plot is not None)
     alone = tuple(row for row in made if row.plot is None)
     return ZoneTable(
         zone.value,
-        _summary(made) if leaning else "",
+        _summary(made, len(doubted)) if leaning else "",
         leaning,
         unlike,
         silent,
         alone,
         _missing([row for row in rows if row.too_few]),
+        doubted,
     )
 
 
-def _table_row(row: MeasurementRow, layer: StrokeLayer) -> TableRow:
+def _table_row(row: MeasurementRow, layer: StrokeLayer, both: frozenset[str]) -> TableRow:
     assert row.value is not None
     term = GLOSSARY[row.name]
     says = partial(value_words, row.name, unit=row.unit)
-    side = "" if row.unlike else side_of(row.lean)
-    lead = lead_words(side)
+    side = "" if row.against_craft or row.name in both else row.side
+    lead = lead_words(row.side)
+    end = " In another part of this dial it leans the other way." if row.side and row.name in both else ""
     plot = None
     if row.band is not None:
         plot = strip_plot(
@@ -156,19 +175,19 @@ def _table_row(row: MeasurementRow, layer: StrokeLayer) -> TableRow:
         counted=f"on {counted_words(row.name, row.strokes)}",
         lean=side,
         lead=lead,
-        says=row.words[len(lead) + 2 if lead else 0 :],
+        says=row.words[len(lead) + 2 if lead else 0 :] + end,
         unlike=row.unlike,
         lines=layer.add(row.zone, row.lines, searched=row.name == GUIDE.name),
         plot=plot,
     )
 
 
-def _summary(rows: Sequence[TableRow]) -> str:
+def _summary(rows: Sequence[TableRow], doubted: int) -> str:
     """Such as "14 measured: 5 lean to the hand, 2 to print, 7 tell nothing here."."""
     hand, printed = (sum(row.lean == side for row in rows) for side in ("hand", "print"))
     alone = sum(row.plot is None for row in rows)
     unlike = sum(row.unlike for row in rows)
-    rest = len(rows) - hand - printed - alone - unlike
+    rest = len(rows) - hand - printed - alone - unlike - doubted
     parts = []
     if hand:
         parts.append(f"{hand} {'leans' if hand == 1 else 'lean'} to the hand")
@@ -176,6 +195,8 @@ def _summary(rows: Sequence[TableRow]) -> str:
         parts.append(f"{printed} {'leans' if printed == 1 else 'lean'} to print")
     if unlike:
         parts.append(f"{unlike} {'is' if unlike == 1 else 'are'} unlike both kinds of drawn dials")
+    if doubted:
+        parts.append(f"{doubted} {'is' if doubted == 1 else 'are'} to be given no weight")
     if rest:
         parts.append(f"{rest} {'tells' if rest == 1 else 'tell'} nothing here")
     if alone:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from dialtell.evaluate.inspection.advice import Advice, advice_of
 from dialtell.evaluate.period.date_check import FITS, LATER, UNUSUAL, PeriodCheck, printed_share_of
-from dialtell.evaluate.words.first_words import headline, odds_words, one_in, strength, times_words
+from dialtell.evaluate.words.first_words import headline, odds_words, one_in, several, strength, times_words
 from dialtell.evaluate.words.plain import capital, plain_name, print_words
 from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import DISAGREE, stated_ratio, withheld
@@ -87,7 +87,7 @@ class FirstScreen:
 def first_screen(dial: Mapping[str, Any], crops: Sequence[ZoneCrop], extras: PageExtras) -> FirstScreen:
     """Of a record of schema dialtell.score/1, with the close views of its zones."""
     ratio, support = stated_ratio(dial), str(dial["support"])
-    shares, bears = None if ratio is None else extras.shares, extras.bearing
+    shares = None if ratio is None else extras.shares
     strong, share = strength(dial)
     dated = None if extras.period is None else with_date(dial, extras.period)
     product = ""
@@ -101,12 +101,22 @@ def first_screen(dial: Mapping[str, Any], crops: Sequence[ZoneCrop], extras: Pag
         dated=() if dated is None else tuple((who, plain_name(says)) for who, says in dated.rows),
         reason=plain_name(dial["reason"]),
         printing=_printing(dial.get("print_process")) if dial["call"] == PRINTED and not withheld(dial) else "",
-        against=bears.sentence if bears is not None and bears.against else "",
+        against=against(extras),
         loud=loudest(dial, shares, crops),
         weights=() if shares is None else weights(shares),
         product=product,
         advice=extras.advice or advice_of(dial, None),
     )
+
+
+def against(extras: PageExtras) -> str:
+    """That the measurements lean the other way, "" where they do not, or where none that is shown does."""
+    bears = extras.bearing
+    if bears is None or not bears.against or bears.measured is None or extras.evidence is None:
+        return ""
+    side = _side(bears.measured)
+    shown = any(row.lean == side for table in extras.evidence.zones for row in table.leaning)
+    return bears.sentence if shown else ""
 
 
 def _printing(record: Mapping[str, Any] | None) -> str:
@@ -231,10 +241,11 @@ def _answer(dial: Mapping[str, Any], period: PeriodCheck, ratio: float | None) -
     if ratio is None or after is None:
         return first
     if call == UNDETERMINED:
+        who, do = ("These photographs", "do") if several(dial) else ("This photograph", "does")
         if abs(after) < threshold():
-            return "Painted or printed? This photograph does not settle it, with its date or without."
+            return f"Painted or printed? {who} {do} not settle it, with the date or without."
         kind = _LOOKS[_side(after)]
-        return f"This photograph alone does not settle it; with the date, it is most likely {kind}."
+        return f"{who} alone {do} not settle it; with the date, it is most likely {kind}."
     end = {
         FITS: "and its date allows it",
         UNUSUAL: "which is unusual for its date",

@@ -34,14 +34,16 @@ Bytes = NDArray[np.uint8]
 Floats = NDArray[np.float64]
 
 MOST_GROUPS = 4  # line-ups of a zone on the page, the largest
-BESIDE = 12  # strokes of a drawn dial shown
+BESIDE = 8  # strokes of a drawn dial shown
 LEAST_TIMES = 0.5  # times the grain, below which no stroke of a line-up shows anything of its own
+ROUND, FILLED = 1.25, 0.87  # of a dot: length over breadth; share of its box, 0.79 of a disc and 1 of a bar
+LEAST_SIGNATURE, MOST_LARGE = 60.0, 4.0  # px of the photograph across a signature shown whole; times it is enlarged
 FEW = 3  # strokes, up to which a line-up stands beside another
 WORKERS = 2  # threads
 DRAWN_SCALE = 440.0  # px per dial radius of a drawn dial at most
-SIGNATURE_PX = 1000
+SIGNATURE_PX, ROOM = 1000, np.array([0.06, 0.02])  # px; dial radii about it, lettering may be found in part
 PLOT = (640.0, 300.0)
-LEFT, TOP, RIGHT, BOTTOM = 50.0, 12.0, 12.0, 44.0  # about the plot, px
+LEFT, TOP, RIGHT, BOTTOM = 50.0, 32.0, 12.0, 44.0  # about the plot, px
 BAR_MM, BAR_RADII = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0), (0.02, 0.05, 0.1, 0.2)
 UNITS = {Zone.NUMERALS: "h", Zone.SECONDS_BIT: "s"}
 DRAWN = (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
@@ -50,14 +52,15 @@ DRAWN = (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TR
 @dataclass(frozen=True, eq=False)
 class LikeStrokes:
     """For the template. zones : one a zone, in the examiner's order. thin : the plot of thin against thick, None where
-    too few strokes are traced. figures : hour figures. shared : whether they have shares. coarse : whether the
-    photograph is too coarse for thin strokes."""
+    too few strokes are traced. figures : hour figures. shared : whether they have shares. upright : whether they stand
+    upright. coarse : whether the photograph is too coarse for thin strokes."""
 
     zones: tuple[dict[str, Any], ...]
     thin: dict[str, Any] | None
     figures: tuple[dict[str, Any], ...]
     shared: bool
     coarse: bool = False
+    upright: bool = False
 
     @property
     def lined(self) -> bool:
@@ -98,11 +101,11 @@ def like_strokes(
         whole = _signature(reading, photo, diameter_mm) if zone is Zone.SIGNATURE else None
         if shown or strip or whole:
             zones.append({"zone": zone.value, "groups": shown, "strip": strip, "whole": whole})
-    thin = thin_thick(sheet, traced)
-    figures = hour_figures(reading, photo, explanation)
+    thin = None if coarse else thin_thick(sheet, traced)
+    figures = hour_figures(reading, photo, explanation, upright=ups.upright)
     return LikeStrokes(
         tuple(zones), None if thin is None else _plot(thin, diameter_mm), tuple(_figure(one) for one in figures),
-        any(one.share is not None for one in figures), coarse,
+        any(one.share is not None for one in figures), coarse, ups.upright,
     )  # fmt: skip
 
 
@@ -138,10 +141,11 @@ def _group(
                 }
             )
     return {
-        "title": f"{len(group.cuts)} {group.what}",
+        "title": f"{len(group.cuts)} {'dots' if group.what == 'ticks' and _round(group) else group.what}",
         "picture": picture,
         "what": group.what,
         "few": len(group.cuts) <= FEW,
+        "hidden": bool(group.times.max() < LEAST_TIMES),
         "says": _sentence(group),
         "strokes": _sprite(picture),
         "off": _sprite(differences(group, chosen)),
@@ -152,6 +156,16 @@ def _group(
         ],
         "beside": beside if len(beside) == len(drawn) else [],  # one kind alone would be no comparison
     }
+
+
+def _round(group: LineUp) -> bool:
+    """Whether the strokes of a line-up are dots: as broad as long, and round at the corners."""
+    dark = 1.0 - group.mean
+    rows, columns = np.nonzero((dark > 0.5 * dark.max()) & group.support)
+    if not len(rows):
+        return False
+    across, down = np.ptp(columns) + 1, np.ptp(rows) + 1
+    return bool(1 / ROUND < across / down < ROUND and len(rows) < FILLED * across * down)
 
 
 def _where(group: LineUp, index: int) -> str:
@@ -229,8 +243,11 @@ def _signature(reading: Reading, photo: Photo, diameter_mm: float | None) -> dic
     corners = reading.zones.polygon(Zone.SIGNATURE)
     if len(corners) < 3:
         return None
-    low, high = corners.min(axis=0) - 0.02, corners.max(axis=0) + 0.02
-    width = min(SIGNATURE_PX, round(max(float(high[0] - low[0]) * reading.geometry.pixels_per_radius * 2.0, 240)))
+    low, high = corners.min(axis=0) - ROOM, corners.max(axis=0) + ROOM
+    across = float(high[0] - low[0]) * reading.geometry.pixels_per_radius
+    if across < LEAST_SIGNATURE:
+        return None
+    width = min(SIGNATURE_PX, round(max(across * 2.0, 240)))
     scale = width / float(high[0] - low[0])
     rows = max(round(float(high[1] - low[1]) * scale), 8)
     middle = 0.5 * (low + high)
@@ -241,7 +258,7 @@ def _signature(reading: Reading, photo: Photo, diameter_mm: float | None) -> dic
     words = f"{bar:g} mm" if diameter_mm else f"{bar:g} of the dial’s radius"
     return {
         "uri": pictures.jpeg_uri(display(enlarged(photo.pixels, grid)), 88), "width": width, "height": rows,
-        "bar": round(100 * bar / (wide * size), 2), "bar_words": words,
+        "bar": round(100 * bar / (wide * size), 2), "bar_words": words, "most": round(MOST_LARGE * across),
     }  # fmt: skip
 
 
@@ -260,7 +277,7 @@ def _plot(thin: ThinThick, diameter_mm: float | None) -> dict[str, Any]:
     step = 10 ** math.floor(math.log10(widest * size))
     step = next(s for s in (step, step / 2, step / 5) if widest * size / s >= 3)
     ticks = [k * step for k in range(int(widest * size / step) + 1)]
-    below = thin.below
+    thin_left, broad_left = thin.left
     return {
         "band": f"{_line(*there)} {_line(*back)}",
         "dots": [
@@ -270,9 +287,8 @@ def _plot(thin: ThinThick, diameter_mm: float | None) -> dict[str, Any]:
         "up": [(f"{float(place(np.zeros(1), np.array([b]))[1][0]):.1f}", f"{b:.0%}") for b in (0.0, 0.5, 1.0)],
         "unit": unit,
         "zones": [(int(k), ZONES[k].value) for k in np.unique(thin.zone)],
-        "says": f"{below:.0%} of {len(thin.width)} strokes lie below the band: fainter than blur makes them."
-        if below >= 0.005
-        else f"None of {len(thin.width)} strokes lies below the band.",
+        "says": f"Beside what blur alone would leave, the thinner half of the {len(thin.width)} strokes is "
+        f"{thin_left:.0%} as black, the broader half {broad_left:.0%}.",
     }
 
 

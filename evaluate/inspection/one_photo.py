@@ -27,7 +27,7 @@ from dialtell.evaluate.paper.still import still_png, write_still
 from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
 from dialtell.evaluate.words.shares import Shares
-from dialtell.evaluate.words.stated import WITHHELD, stated_ratio
+from dialtell.evaluate.words.stated import DISAGREE, WITHHELD, stated_ratio
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reader.file import Reader
 from dialtell.model.reading.known import UNKNOWN, Known
@@ -224,4 +224,5 @@ def _table(examined: Examination, view: DialView) -> EvidenceTable:
         scale=view.scale,
         corner=view.corner,
         expected=ZONES if scored.reading.zones.named else (Zone.OTHER,),
+        mixed=scored.record["support"] == DISAGREE,
     )

@@ -32,7 +32,7 @@ from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.first_words import HEADLINES
 from dialtell.evaluate.words.plain import capital, in_order, plain_name
 from dialtell.evaluate.words.shares import Shares
-from dialtell.evaluate.words.stated import stated_chance, stated_ratio
+from dialtell.evaluate.words.stated import WITHHELD, stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.files import require_free, write_text
@@ -44,6 +44,10 @@ LOUD_PX = 460  # longer side of the picture of what spoke loudest
 CROP_PX = 720
 _SMALLEST_CROP_PX = 220
 
+_LEFT_OUT = {
+    "another dial": "of another dial, as it seems", "not placed": "not laid on the whole view",
+    "cut from it": "cut out of the whole view’s photograph, so it shows nothing new",
+}  # fmt: skip
 TAG_WIDTH, TAG_HEIGHT = 22.0, 5.5  # % of the photograph's width, of the largest tag on a narrow screen
 _LOOKS = {"hand": "looks painted by hand", "print": "looks printed", "open": "settles nothing by itself"}
 
@@ -143,11 +147,13 @@ def page_text(
     evidence, bears = extras.evidence, extras.bearing
     first = first_screen(dial, crops, extras)
     zones = zones_shown(dial, width, height)
+    held = dial["support"] == WITHHELD  # said once, at the top, and not of every zone again
     sections = _sections(zones, crops, added, extras)
     chance = stated_chance(dial)
     return filled(
         "inspection",
-        photo_name=plain_name(dial["photo"]),
+        photo_name=plain_name(os.path.basename(str(dial["photo"]))),
+        held=held,
         first=first,
         loud=[_shown_loud(one) for one in first.loud],
         warnings=[plain_name(warning) for warning in dial["warnings"]],
@@ -168,8 +174,8 @@ def page_text(
             for place in dial.get("known", {}).get("places", ())
         ],
         sections=sections,
-        not_judged=[zone for zone in zones if zone["key"] not in {section["key"] for section in sections}],
-        nothing_measured="" if evidence is None or evidence.zones else evidence.intro[0],
+        not_judged=_not_judged(zones, sections),
+        nothing_measured="" if held or evidence is None or evidence.zones else evidence.intro[0],
         beside=plain_name(extras.beside),
         like=extras.like,
         style_hints=extras.hints,
@@ -200,8 +206,8 @@ def _photographs(dial: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 def _gave(row: Mapping[str, Any], total: int) -> str:
     """What one photograph is, where it lies, and how much of the call rests on it."""
-    if row["role"] in ("another dial", "not placed"):
-        said = "of another dial, as it seems" if row["role"] == "another dial" else "not laid on the whole view"
+    if row["role"] in _LEFT_OUT:
+        said = _LEFT_OUT[row["role"]]
         return f"{said}; left out.{' ' + _sentence(row['reason']) if row['reason'] else ''}"
     place = row["place"]
     zones = "" if place is None else ", ".join(list(place["zones"])[:3])
@@ -264,6 +270,12 @@ def _sections(
         if zone["judged"] or any(own.values()):
             found.append({**zone, **own})
     return found
+
+
+def _not_judged(zones: Sequence[Mapping[str, Any]], sections: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The zones of which nothing is shown. That there is no "rest of the dial" is nothing to be told."""
+    shown = {section["key"] for section in sections}
+    return [zone for zone in zones if zone["key"] not in shown and (zone["key"] != Zone.OTHER or zone["points"])]
 
 
 def _overlay(values: NDArray[np.float32] | None) -> str | None:
@@ -373,7 +385,6 @@ def _bearing(bears: Bearing) -> dict[str, Any]:
     measured = bears.measured
     return {
         "sentence": bears.sentence,
-        "against": bears.against,
         "measured": None if measured is None else signed(measured) + _beyond(measured, bears.capped),
         "used": bears.used,
     }

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -41,6 +42,7 @@ ROUNDS = 3  # of looking for a likelier track
 BLACK, LEAST_INK = 0.25, 60  # share of full density that is ink; px of it that say how high figures are
 LIKE, LIKE_SECONDS = 0.6, 0.4  # correlation of what is drawn with what was read, below which it is another design's
 FIGURES, SLANTING = (ROMAN, ARABIC), ("round-script", "italic-lower")
+NOT_READ: dict[str, Any] = {"further_tracks": (), "rings": (), "frames": None, "spiral": None, "edge": ()}
 NO_TRACK = (0.9, 0.94)  # dial radii assumed where none was read
 
 Bytes = NDArray[np.uint8]
@@ -71,6 +73,12 @@ class ReferenceDial:
         picture = part(self.design, making, center[0] * radius, center[1] * radius, view * radius, px, turn=turn)
         sigma = 0.5 * (px / view) / max(self.true_px, 1.0)
         return np.asarray(cv2.GaussianBlur(picture, (0, 0), max(sigma, 0.3)), dtype=np.uint8)
+
+    @property
+    def lettering(self) -> tuple[float, float]:
+        """Dial radii of the middle of its first line of lettering."""
+        line = self.design.signature[0]
+        return line.x, (-line.arc if line.arc else line.y) - 0.5 * line.height
 
     def photographed(self, process: Process, scale: float, grain: float) -> tuple[Photo, DialGeometry]:
         """The whole dial as a photograph as sharp as the subject's. scale : px per dial radius. grain : SD of light on
@@ -149,9 +157,12 @@ def _read_ink(reading: Reading) -> NDArray[np.float32]:
 
 
 def _placed(reading: Reading, design: DialDesign) -> DialDesign:
-    """The design with its figures, track and seconds bit where the subject's lie."""
+    """The design with its figures, track and seconds bit where the subject's lie, and none of what was not read there:
+    a second track's figures would run into the ticks."""
     zones, chapter, track = reading.zones, design.chapter, design.track
-    if chapter is not None and Zone.NUMERALS in zones.found:
+    if Zone.NUMERALS not in zones.found:
+        chapter = None
+    elif chapter is not None:
         low, high = _figures_band(reading)
         chapter = replace(chapter, outer=high, height=high - low)
     if track is not None and zones.track is not None:
@@ -160,7 +171,7 @@ def _placed(reading: Reading, design: DialDesign) -> DialDesign:
     if subdials and zones.seconds is not None:
         circle = zones.seconds
         subdials = (replace(subdials[0], x=circle.x, y=circle.y, radius=circle.radius), *subdials[1:])
-    return replace(design, chapter=chapter, track=track, subdials=subdials)
+    return replace(design, chapter=chapter, track=track, subdials=subdials, **NOT_READ)
 
 
 def _figures_band(reading: Reading) -> tuple[float, float]:
@@ -346,8 +357,7 @@ def _with_boldness(reading: Reading, design: DialDesign) -> DialDesign:
     band &= _clear_of_seconds(reading)
     wanted = float((_read_ink(reading)[band] > BLACK).mean())
     for _ in range(2):
-        alone = replace(design, track=None, subdials=(), signature=(), further_tracks=(), rings=(), frames=None,
-                        spiral=None, edge=(), chapter=chapter)  # fmt: skip
+        alone = replace(design, track=None, subdials=(), signature=(), chapter=chapter)
         made = float((_drawn_ink(alone)[band] > BLACK).mean())
         bolder = float(np.clip(wanted / max(made, 1e-3), 0.5, 2.0)) * chapter.thick
         chapter = replace(chapter, thick=bolder, thin=min(chapter.thin, 0.95 * bolder))
@@ -360,8 +370,7 @@ def _with_seconds(reading: Reading, design: DialDesign) -> tuple[DialDesign, flo
     assert circle is not None
     inside, first = ~_clear_of_seconds(reading), design.subdials[0]
     own = first.track
-    alone = replace(design, chapter=None, track=None, signature=(), further_tracks=(), rings=(), frames=None,
-                    spiral=None, edge=())  # fmt: skip
+    alone = replace(design, chapter=None, track=None, signature=())
     tried = [
         replace(first, track=replace(own, figures_every=every, figures_height=times * own.figures_height))
         for every in (10, 15, 5) for times in (0.8, 1.2)

@@ -24,8 +24,9 @@ BLACK = 0.35  # of full density, from which a place is ink
 
 @dataclass(frozen=True, eq=False)
 class Figure:
-    """hour : 1..12. picture : (SIDE, SIDE, 3) sRGB, outwards up. share : log10 that its places add to the dial's ratio,
-    positive for the hand; None where no net that adds up has judged. patches : how many places these are."""
+    """hour : 1..12. picture : (SIDE, SIDE, 3) sRGB, as it can be read. share : log10 that its places add to the
+    dial's ratio, positive for the hand; None where no net that adds up has judged. patches : how many places those are.
+    """
 
     hour: int
     picture: Bytes
@@ -33,8 +34,11 @@ class Figure:
     patches: int
 
 
-def hour_figures(reading: Reading, photo: Photo, explanation: Explanation | None) -> list[Figure]:
-    """Every hour figure in view, 1 to 12; none without a chapter."""
+def hour_figures(
+    reading: Reading, photo: Photo, explanation: Explanation | None, *, upright: bool = False
+) -> list[Figure]:
+    """Every hour figure in view, 1 to 12; none without a chapter. upright : they stand upright on the dial, and are
+    shown so; else outwards is up."""
     zones = reading.zones
     if not zones.named or Zone.NUMERALS not in zones.found:
         return []
@@ -46,7 +50,8 @@ def hour_figures(reading: Reading, photo: Photo, explanation: Explanation | None
     for hour in range(1, HOURS + 1):
         turn = 2 * math.pi * hour / HOURS
         centre = (middle * math.sin(turn), -middle * math.cos(turn))
-        grid = patch_grid(reading.geometry, centre, (math.cos(turn), math.sin(turn)), (SIDE, SIDE), SIDE / view)
+        right = (1.0, 0.0) if upright else (math.cos(turn), math.sin(turn))
+        grid = patch_grid(reading.geometry, centre, right, (SIDE, SIDE), SIDE / view)
         height, width = reading.density.shape
         if (grid < 0).any() or (grid[..., 0] > width).any() or (grid[..., 1] > height).any():
             continue

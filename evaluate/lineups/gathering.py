@@ -24,7 +24,7 @@ from dialtell.evaluate.lineups.pieces import (
     numbered_on,
     zone_ink,
 )
-from dialtell.evaluate.lineups.tracks import Track, find_track
+from dialtell.evaluate.lineups.tracks import LEAST_SHARE, Track, find_track
 from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.synth.shared.terms import Zone
 
@@ -32,9 +32,15 @@ Floats = NDArray[np.float64]
 Turn = Callable[[Floats], Floats]
 
 SEED = 19
+EDGE = 1.0  # dial radii, beyond which there is no enamel
+BEYOND = 0.02  # dial radii by which ticks may stand outside the track as read
 LEAST = {Zone.SIGNATURE: 2, Zone.NUMERALS: 3, Zone.MINUTE_TRACK: 4, Zone.SECONDS_BIT: 3, Zone.OTHER: 3}
+FIVES = {Zone.MINUTE_TRACK: "five-minute marks", Zone.SECONDS_BIT: "five-second marks"}
+QUARTERS = {"15", "30", "45", "60"}
 MOST_GROUPS = 6  # of a zone
 SERIF = 0.2  # of the chapter's height, taken off at both ends so that bars do not join the strokes
+APART = 0.7  # of the middle excess of all, below which quarters and the other five-minute marks are of two kinds
+ROUND = 1.33  # times as long as broad at most, to be called a dot
 NO_TRACK = 0.25  # likewise of what was cut by place: beyond, no track stands there
 MOST_UNLIKE = 0.12  # of a group by likeness, median excess: beyond, it is of unlike letters after all
 
@@ -42,12 +48,14 @@ MOST_UNLIKE = 0.12  # of a group by likeness, median excess: beyond, it is of un
 @dataclass(frozen=True, eq=False)
 class LineUps:
     """Of one dial. field : what they were cut from. groups : in the examiner's order. track, seconds : where the
-    divisions were found, None where there are none."""
+    divisions were found, None where there are none. upright : whether the hour figures all stand upright, as far as
+    like strokes tell."""
 
     field: Field
     groups: tuple[LineUp, ...]
     track: Track | None
     seconds: Track | None
+    upright: bool = False
 
 
 def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zone] = tuple(Zone)) -> LineUps:
@@ -56,20 +64,22 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zon
     rng = np.random.default_rng(SEED)
     track = seconds = None
     groups: list[tuple[Zone, str, list[Cut]]] = []
-    labels = np.zeros(sheet.light.shape, np.int32)
+    labels, upright = np.zeros(sheet.light.shape, np.int32), False
     if zones.named:
         band = zones.track or (max(zones.numerals[1], 0.8), 0.985)
-        track = find_track(sheet, (0.0, 0.0), (band[0] - 0.01, min(band[1] + 0.01, 0.985)))
+        track = find_track(sheet, (0.0, 0.0), (band[0] - BEYOND, min(band[1] + BEYOND, EDGE)))
         if zones.seconds is not None:
             circle = zones.seconds
             seconds = find_track(sheet, (circle.x, circle.y), (0.45 * circle.radius, 1.02 * circle.radius))
     for zone in [zone for zone in Zone if zone in wanted]:
         best: tuple[float, Pieces | None, list[list[Cut]]] = (0.0, None, [])
         for where, turn, name, tall in _ways(sheet, zone, track, seconds):
-            pieces = find_pieces(sheet, where, turn, name, 1)
+            free = zone in FIVES  # what is written about a track stands free of it
+            pieces = find_pieces(sheet, where, turn, name, 1, free=free)
             own, unlike = nearest_piece(pieces.labels), UNLIKE.get(zone, LETTERS_UNLIKE)
             found, worth = groups_of(sheet, own, pieces.cuts, LEAST[zone], unlike)
             if worth > best[0]:
+                upright = turn is _upright if zone is Zone.NUMERALS else upright
                 best = worth, pieces, [[replace(cut, size=_whole(cut.size, tall)) for cut in group] for group in found]
         if best[1] is not None:
             first = int(labels.max()) + 1
@@ -84,18 +94,42 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zon
             ]
         for ring, of in ((track, Zone.MINUTE_TRACK), (seconds, Zone.SECONDS_BIT)):
             if ring is not None and of is zone:
-                groups += [(zone, "five-minute marks", list(ring.fives)), (zone, "ticks", list(ring.ticks))]
+                groups += [(zone, FIVES[zone], list(ring.fives)), (zone, "ticks", list(ring.ticks))]
     # what is ink of none of them, a ring beside a figure, is no part of theirs; bars taken off a figure's ends are
     foreign = (labels == 0) & (sheet.light < 1.0 - 0.3 * (1.0 - sheet.black)) & ~zone_ink(sheet, Zone.NUMERALS)
     labels[foreign] = int(labels.max()) + 1
     field = Field(sheet, nearest_piece(labels))
-    lined = [line_up(field, zone, what, cuts, rng) for zone, what, cuts in groups if len(cuts) >= 2]
-    kept = tuple(
-        one
-        for one in lined
-        if one is not None and np.median(one.excess) < (MOST_UNLIKE if one.cuts[0].owner else NO_TRACK)
+    kept: list[LineUp] = []
+    seen: set[Zone] = set()  # with divisions that are like one another
+    for zone, what, cuts in groups:
+        placed = bool(cuts) and cuts[0].owner == 0
+        most = NO_TRACK if placed else MOST_UNLIKE
+        good = [one for one in _lined(field, zone, what, cuts, rng) if np.median(one.excess) < most]
+        if placed and sum(len(one.cuts) for one in good) < LEAST_SHARE * len(cuts):
+            continue
+        kept += good
+        seen |= {zone} if placed else set()
+    track, seconds = (
+        ring if zone in seen else None for ring, zone in ((track, Zone.MINUTE_TRACK), (seconds, Zone.SECONDS_BIT))
     )
-    return LineUps(field, kept, track, seconds)
+    return LineUps(field, tuple(kept), track, seconds, upright)
+
+
+def _lined(field: Field, zone: Zone, what: str, cuts: list[Cut], rng: np.random.Generator) -> list[LineUp]:
+    """A group lined up, in two where the marks of the quarters are of another kind than the other marks."""
+    if len(cuts) < 2:
+        return []
+    whole = line_up(field, zone, what, cuts, rng)
+    if what == FIVES.get(zone):
+        split = [[cut for cut in cuts if (cut.name in QUARTERS) is at] for at in (True, False)]
+        if min(map(len, split)) >= 3:
+            names = (f"{what} at the quarters", f"other {what}")
+            two = [line_up(field, zone, name, own, rng) for name, own in zip(names, split, strict=True)]
+            apart = [one for one in two if one is not None]
+            together = math.inf if whole is None else float(np.median(whole.excess))
+            if len(apart) == 2 and max(float(np.median(one.excess)) for one in apart) < APART * together:
+                return apart
+    return [] if whole is None else [whole]
 
 
 def _in_order(sheet: StrokeSheet, zone: Zone, group: list[Cut]) -> list[Cut]:
@@ -115,10 +149,10 @@ def _whole(size: tuple[float, float], tall: float) -> tuple[float, float]:
 def _what(zone: Zone, group: list[Cut]) -> str:
     """What a group by likeness is, without reading it."""
     across, down = np.median([cut.size for cut in group], axis=0)
-    if 0.75 < across / down < 1.33 and zone is not Zone.NUMERALS and max(across, down) < 12:
+    if 1 / ROUND < across / down < ROUND and zone is not Zone.NUMERALS and max(across, down) < 12:
         return "small letters or marks" if zone is Zone.SIGNATURE else "dots or small marks"
     return {Zone.SIGNATURE: "like letters", Zone.NUMERALS: "like strokes of the figures"}.get(
-        zone, "like small figures"
+        zone, "like small strokes"
     )
 
 

@@ -204,10 +204,11 @@ def _compared(
     typical = np.median(windows, axis=0) if n > 3 else mean
     depth = float(np.quantile(1.0 - typical, 0.97))
     reach = 2 * math.ceil(1.5 * field.sheet.blur / step + 1) + 1
-    ink = typical < 1.0 - 0.25 * depth
+    ink, own = typical < 1.0 - 0.25 * depth, depth
     if cuts[0].owner == 0:  # cut by place: rings run through the window from side to side and are none of the stroke
         sides = np.median(typical[:, [0, 1, -2, -1]], axis=1, keepdims=True)
         ink = typical < sides - 0.25 * depth
+        own = float(np.quantile(sides - typical, 0.97))  # not the rings'
     support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
     if cuts[0].owner == 0:
         support &= _before_rings(ink, sides[:, 0] < 1.0 - 0.25 * depth)
@@ -218,7 +219,7 @@ def _compared(
     shown = _filled(windows, valid)
     difference, rms, more = _foretold(shown, inside, _expected(place))
     floor = math.hypot(floor, BETWEEN * depth) * more
-    excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(depth, 0.05)
+    excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(own, 0.05)
     return LineUp(
         zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
     )  # fmt: skip

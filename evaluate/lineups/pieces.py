@@ -28,6 +28,7 @@ UNLIKE = {Zone.NUMERALS: 0.08}  # 1 - correlation up to which pieces are of one 
 LETTERS_UNLIKE = 0.05  # letters many
 LIKE_SIZE = 0.22  # ln of width or height within which pieces may be of one shape, and a px or two
 LEAST_HEIGHT = 5.0  # sheet px a piece must be across or down
+MOST_CUT = 0.4  # of its smaller size, by which a piece may go on where it was cut off
 MOST_PIECES = 90  # of a zone, the largest
 TALL = 30.0  # px of the larger pieces in the copy that shapes are compared in
 _SHIFTS = ((0.0, 0.0), (-1.3, 0.0), (1.3, 0.0), (0.0, -1.3), (0.0, 1.3))  # px of that copy
@@ -43,18 +44,23 @@ class Pieces:
 
 
 def find_pieces(
-    sheet: StrokeSheet, where: Flags, turn: Callable[[Floats], Floats], name: Callable[[Floats], list[str]], first: int
-) -> Pieces:
+    sheet: StrokeSheet, where: Flags, turn: Callable[[Floats], Floats], name: Callable[[Floats], list[str]], first: int,
+    *, free: bool = False,
+) -> Pieces:  # fmt: skip
     """Pieces of ink within `where` (H, W).
 
     turn : from (N, 2) dial radii to the radians by which up is turned there. name : likewise to where they stand.
-    first : number of the first piece. Pieces that something hides in part are left out.
+    first : number of the first piece. free : leave out those that go on broadly beyond `where`, whose shape would be
+    its edge's. Pieces that something hides in part are left out.
     """
     level = max(2 * INK, OVER_GRAIN * sheet.grain, 0.3 * (1.0 - sheet.black))
-    ink = ((sheet.light < 1.0 - level) & where).astype(np.uint8)
+    dark = sheet.light < 1.0 - level
+    ink = (dark & where).astype(np.uint8)
     count, label, stats, middles = cv2.connectedComponentsWithStats(ink, connectivity=8)
     order = [k for k in np.argsort(-stats[1:, cv2.CC_STAT_AREA]) + 1][:MOST_PIECES]
-    covered = cv2.dilate(sheet.hidden.astype(np.uint8), np.ones((3, 3), np.uint8))
+    covered, beyond = (
+        cv2.dilate(flags.astype(np.uint8), np.ones((3, 3), np.uint8)) for flags in (sheet.hidden, dark & ~where)
+    )
     numbers = np.zeros(count, np.int32)
     points = sheet.to_dial(np.asarray(middles[order] + 0.5, dtype=np.float64)).reshape(-1, 2)
     cuts: list[Cut] = []
@@ -63,6 +69,8 @@ def find_pieces(
         box = slice(y, y + height), slice(x, x + width)
         own = label[box] == k
         if max(width, height) < LEAST_HEIGHT or area < 8 or covered[box][own].any():
+            continue
+        if free and beyond[box][own].sum() > MOST_CUT * min(width, height):
             continue
         rows, columns = np.nonzero(own)
         c, s = math.cos(angle), math.sin(angle)

@@ -29,7 +29,8 @@ MOST = 500  # strokes drawn
 class ThinThick:
     """width : (N,) dial radii that full black of the same mass would be. black : (N,) absorption in the middle over
     full black's. zone : (N,) index into ZONES. at, low, high : (M,) widths, and the band that blur alone makes.
-    below : share of the strokes that lie under the band.
+    left : how black the thinner and the broader half of the strokes are, over what blur alone would leave, the middle
+    ones.
     """
 
     width: Floats
@@ -40,8 +41,11 @@ class ThinThick:
     high: Floats
 
     @property
-    def below(self) -> float:
-        return float((self.black < np.interp(self.width, self.at, self.low) - 0.03).mean())
+    def left(self) -> tuple[float, float]:
+        alone = np.interp(self.width, self.at, 0.5 * (self.low + self.high))
+        thin = self.width <= np.median(self.width)
+        share = self.black / np.maximum(alone, 0.05)
+        return float(np.median(share[thin])), float(np.median(share[~thin]))
 
 
 def thin_thick(sheet: StrokeSheet, strokes: Sequence[TracedStroke]) -> ThinThick | None:

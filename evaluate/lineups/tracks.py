@@ -18,12 +18,16 @@ from dialtell.evaluate.measurements.sheet import StrokeSheet
 Floats = NDArray[np.float64]
 
 DIVISIONS = 60
+RIM = 0.985  # dial radii, up to which rings are followed: beyond, a bezel's shadow would be taken for one
 _EACH = 24  # samples of a division
 MOST_OFF = 30  # px of the sheet by which a division may stand further out or in than the middle ones
 HEAVIER = 1.3  # times the mass of others, from which divisions are the five-minute marks wherever 12 was read
 _HARMONICS = 8
 _LEAST_POWER = 0.2  # share of a circle's variation that repeats 60 times, at the best radius; chance gives 0.06
 LEAST_TICKS = 12  # plain ticks in view, fewer are some other pattern
+LEAST_SHARE = 0.6  # of the divisions in view that have ink of their own: boxes and figures at some of them are no track
+NEAR = 5  # neighbours whose middle says how far out a division stands; an odd one among them does not move it
+_SHOWN = 0.9  # share of a division that must be in view
 _INKED = 0.35  # of the strongest, from which a radius belongs to the ticks
 
 
@@ -50,7 +54,7 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     dark = np.clip(1.0 - sheet.sample(points), -0.2, 1.0)
     hidden = sheet.at(points)[1]
     dark[hidden] = 0.0
-    outwards = _outwards(dark, turn)
+    outwards = _outwards(dark[radius < RIM], turn)
     rows = (np.arange(len(radius))[:, None] + outwards).clip(0, len(radius) - 1)
     dark, hidden = np.take_along_axis(dark, rows, axis=0), np.take_along_axis(hidden, rows, axis=0)
     wave = np.fft.rfft(dark, axis=1)
@@ -74,9 +78,14 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
     number = np.arange(DIVISIONS)
     minute = (number - _heavy(cells[max(best - 6, 0) : best + 7])) % DIVISIONS
     fives = minute % 5 == 0
-    found = []
+    found, in_view = [], 0
     for chosen in (~fives, fives):
         span = _span(np.median(cells[:, chosen], axis=1), best)
+        own = _own_way(cells, np.flatnonzero(chosen), span)
+        rows = (np.arange(len(radius))[:, None] + own).clip(0, len(radius) - 1)[..., None]
+        cells, shown = np.take_along_axis(cells, rows, axis=0), np.take_along_axis(shown, rows, axis=0)
+        further = further + step * own
+        in_view += int((shown[span[0] : span[1] + 1][:, chosen].mean(axis=(0, 2)) >= _SHOWN).sum())
         found.append(
             tuple(
                 cut
@@ -89,10 +98,30 @@ def find_track(sheet: StrokeSheet, centre: tuple[float, float], reach: tuple[flo
                 is not None
             )
         )
-    if len(found[0]) < LEAST_TICKS:
+    if len(found[0]) < LEAST_TICKS or len(found[0]) + len(found[1]) < LEAST_SHARE * in_view:
         return None
     low, high, _ = _span(np.median(cells[:, ~fives], axis=1), best)
     return Track(centre, (float(radius[low]), float(radius[high])), found[0], found[1])
+
+
+def _own_way(cells: Floats, chosen: NDArray[np.int64], span: tuple[int, int, float]) -> NDArray[np.int64]:
+    """(DIVISIONS,) how many samples further out than its place each division's ink stands, as its neighbours' does:
+    what an outline off in one place leaves. cells : (radius, division, sample). chosen : divisions of one kind.
+
+    What counts is darkness in the middle of a division and none at its sides, which neither a ring nor a bezel has.
+    """
+    low, high, _ = span
+    reach = max((high - low) * 2 // 3, 2)
+    wave = np.cos(2 * np.pi * (np.arange(_EACH) - _EACH // 2) / _EACH)
+    ticked = np.clip(cells[:, chosen] @ wave, 0.0, None)
+    around = (np.arange(len(chosen))[:, None] + np.arange(NEAR) - NEAR // 2) % len(chosen)
+    ticked = np.pad(np.median(ticked[:, around], axis=2), ((reach, reach), (0, 0)))
+    model = np.median(ticked, axis=1)[low : high + 1 + 2 * reach]
+    shifts = np.arange(-reach, reach + 1)
+    score = [model[reach:-reach] @ ticked[low + reach + by : high + 1 + reach + by] for by in shifts]
+    told = np.zeros(DIVISIONS, np.int64)
+    told[chosen] = shifts[np.argmax(score, axis=0)]
+    return told
 
 
 def _outwards(dark: Floats, turn: Floats) -> NDArray[np.int64]:
@@ -182,7 +211,7 @@ def _cut(
 ) -> Cut | None:  # fmt: skip
     """One division, moved sideways to where its ink is; None where it is hidden or has none."""
     low, high, wide = span
-    if shown[low : high + 1].mean() < 0.9:
+    if shown[low : high + 1].mean() < _SHOWN:
         return None
     across = gaussian_filter1d(cell[low : high + 1].mean(axis=0), 1.0)
     across = across - np.quantile(across, 0.25)
@@ -190,9 +219,22 @@ def _cut(
         return None
     off = (float((across * (across > 0.5 * across.max()) * np.arange(_EACH)).sum())
            / float((across * (across > 0.5 * across.max())).sum()) - _EACH // 2)  # fmt: skip
+    if _runs_out(cell, across > 0.5 * across.max(), low, high):
+        return None
     turn += 2 * math.pi * off / (DIVISIONS * _EACH)
     at = 0.5 * float(radius[low] + radius[high])
     point = sheet.from_dial(np.asarray(centre) + at * np.array([math.sin(turn), -math.cos(turn)]))
     arc = 2 * math.pi * at / (DIVISIONS * _EACH) * sheet.scale
     size = (min(wide, 0.8 * _EACH) * arc, (high - low + 1) * float(radius[1] - radius[0]) * sheet.scale)
     return Cut(float(point[0]), float(point[1]), turn, size, str(minute or DIVISIONS))
+
+
+def _runs_out(cell: Floats, own: NDArray[np.bool_], low: int, high: int) -> bool:
+    """Whether a division goes on beyond one end of its place and is bare at the other: then it stands beside its place.
+    own : (sample,) where its ink stands."""
+    along = cell[:, own].mean(axis=1) - np.quantile(cell, 0.25, axis=1)
+    quarter = max((high - low) // 4, 1)
+    ends = along[low : low + quarter].mean(), along[high + 1 - quarter : high + 1].mean()
+    beyond = along[max(low - quarter, 0) : low], along[high + 1 : high + 1 + quarter]
+    black = 0.5 * float(along[low : high + 1].max())
+    return any(bool(len(out)) and out.mean() > black and ends[1 - side] < black for side, out in enumerate(beyond))

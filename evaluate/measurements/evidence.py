@@ -13,7 +13,7 @@ from dialtell.evaluate.measurements.gathering import in_photo, measure_strokes, 
 from dialtell.evaluate.measurements.sheet import StrokeSheet
 from dialtell.evaluate.measurements.spread import Band, Spread, lies_outside, load_spread
 from dialtell.evaluate.measurements.strokes import TracedStroke
-from dialtell.evaluate.measurements.words import words
+from dialtell.evaluate.measurements.words import against_craft, side_of, words
 from dialtell.model.reading.steps import Reading
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -53,6 +53,18 @@ class MeasurementRow:
     def unlike(self) -> bool:
         """Whether the value lies outside both spreads; its `lean` is weighed all the same, but not put into words."""
         return self.painted is not None and self.printed is not None and lies_outside(self.painted, self.printed)
+
+    @property
+    def side(self) -> str:
+        """ "hand" or "print" where it is said to lean, "" elsewhere."""
+        return "" if self.unlike else side_of(self.lean)
+
+    @property
+    def against_craft(self) -> bool:
+        """Whether it leans where the craft would not have it lean."""
+        if self.painted is None or self.printed is None or self.lean is None or not self.side:
+            return False
+        return against_craft(self.name, self.painted, self.printed, self.lean)
 
 
 @dataclass(frozen=True)

@@ -65,10 +65,16 @@ def words(finding: Finding, place: SpreadPlace | None) -> str:
         f"{ratio_words(abs(place.lean))} times as common on drawn dials that are {first} as on those that are {second}"
     )
     text = f"{lead_words(side)}: {shows}. Such a value is {times}."
-    expected = GLOSSARY[finding.measure.name].hand * (1 if high else -1)
-    if expected and (expected > 0) != (place.lean > 0):
+    if against_craft(finding.measure.name, place.painted, place.printed, place.lean):
         text += " The craft leads one to expect the reverse, so give it little weight."
     return text
+
+
+def against_craft(name: str, painted: float, printed: float, lean: float) -> bool:
+    """Whether a value leans where the craft would not have it lean. painted, printed : percent of either that show
+    less, 0..100."""
+    expected = GLOSSARY[name].hand * (1 if painted + printed > 100 else -1)
+    return bool(expected) and (expected > 0) != (lean > 0)
 
 
 def unlike_words(place: SpreadPlace) -> str:

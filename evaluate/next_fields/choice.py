@@ -75,9 +75,10 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
         again = (_whole(resolution, "seen as coarsely as here, every second dial stays open"),)
     wished = max(CLOSE, 0.5 * resolution.needed)
     spots = spots_of(reading, wished)
+    found, said = frames(spots, zone_weights(verdict), MOST - len(again)), set[str]()
     near = tuple(
-        NextField(x, y, WIDTH, wished, reason_words(within, verdict, resolution.diameter_mm))
-        for x, y, within in frames(spots, zone_weights(verdict), MOST - len(again))
+        NextField(x, y, WIDTH, wished, reason_words(within, verdict, resolution.diameter_mm, said))
+        for x, y, within in found
     )
     return again + near
 

@@ -55,8 +55,9 @@ def next_photographs(
     )
     says = (
         f"{first}, "
-        f"so that its frame fills the picture: sharp, and at least {one['pixels']} pixels across{finely}. Then give "
-        "them together with this photograph and --one-dial."
+        f"so that its frame fills the picture: sharp, and at least {-(-one['pixels'] // 50) * 50} pixels "
+        f"across{finely}. "
+        "Then give them together with this photograph and --one-dial."
     )
     return NextPhotographs(says, _picture(near, photo, geometry), reasons)
 

@@ -46,8 +46,11 @@ class Within:
         return [zone for zone, added in zip(ZONES, self.added, strict=True) if added > least]
 
 
-def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None) -> str:
-    """Where the frame lies and why, in one or two short sentences."""
+def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None, said: set[str] | None = None) -> str:
+    """Where the frame lies and why, in one or two short sentences.
+
+    said : what was said of the frames before, and is not said again; this one's is added.
+    """
     zones, spots, own = within.zones, within.spots, within.places
     first = capital(f"{listed([NAMES[zone] for zone in zones])}{_hour(spots.center[own])}")
     if spots.covered[own].mean() > MUCH:
@@ -55,10 +58,12 @@ def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None) ->
     unread = [zone for zone in zones if verdict.zones[zone].patches < LEAST_ZONE_PATCHES]
     if unread:
         return f"{first}. Too few strokes of the {listed([NAMES[zone] for zone in unread])} could be read so far."
-    against = _contradiction(zones, verdict)
-    if against:
-        return f"{first}. {against}"
-    return f"{first}. {_coarse(within, diameter_mm)}"
+    why = _contradiction(zones, verdict) or _coarse(within, diameter_mm)
+    if said is not None and why in said:
+        return f"{first}."
+    if said is not None:
+        said.add(why)
+    return f"{first}. {why}"
 
 
 def _coarse(within: Within, diameter_mm: float | None) -> str:

@@ -18,6 +18,7 @@ from dialtell.evaluate.one_dial.agreement import Agreement, agreement, held_to, 
 from dialtell.evaluate.one_dial.merging import Merged, merge
 from dialtell.evaluate.one_dial.placing import Placing, WholeView, field_of, place_field, whole_view
 from dialtell.evaluate.one_dial.row import one_dial_record
+from dialtell.evaluate.one_dial.same_photograph import cut_from
 from dialtell.evaluate.score.recognised import unrecognised
 from dialtell.evaluate.score.record import record_of
 from dialtell.evaluate.score.score import SCHEMA, ScoredPhoto, judged, score_photo
@@ -39,13 +40,15 @@ MOST_WHOLE = 3  # whole views tried for the one that the others fit
 class Part:
     """One photograph of a dial. alone : scored by itself. placing : on the whole view, None for that view itself and
     where there is none. reading : in the dial's frame, None where it is left out. ratio : log10 LR of
-    this photograph alone. agreement : with the whole view at the places both show."""
+    this photograph alone. agreement : with the whole view at the places both show. cut : out of that view's photograph.
+    """
 
     alone: ScoredPhoto
     placing: Placing | None = None
     reading: Reading | None = None
     ratio: float | None = None
     agreement: Agreement | None = None
+    cut: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +87,8 @@ def _merged(
         place = placed.get(at)
         if at == base:
             parts.append(Part(one, None, own, one.record["log10_lr"]))
+        elif cut_from(one.photo.grey, alone[base].photo.grey):
+            parts.append(Part(one, place, None, one.record["log10_lr"], cut=True))
         elif place is None or not place.placed or place.geometry is None:
             parts.append(Part(one, place, None, one.record["log10_lr"]))
         else:

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 # places with ends and corners from which, and share of its design below which, one that does not fit is another dial's
 SHOWS_MUCH, UNLIKE = 20, 0.8
+CUT = "cut from it"
+CUT_SAID = "cut out of the whole view's photograph, so it shows nothing new"
 
 
 def one_dial_record(
@@ -39,10 +41,13 @@ def one_dial_record(
         )
     other = [row["photo"] for row in rows if row["role"] == "another dial"]
     left = [row["photo"] for row in rows if row["role"] == "not placed"]
+    cut = [row["photo"] for row in rows if row["role"] == CUT]
     if other:
         warnings.insert(0, f"{listed([Path(photo).name for photo in other])}: of another dial, as it seems; left out.")
     if left:
         warnings.append(f"{listed([Path(photo).name for photo in left])}: not laid on the whole view; left out.")
+    if cut:
+        warnings.append(f"{listed([Path(photo).name for photo in cut])}: {CUT_SAID}; left out.")
     for at, part in enumerate(parts):
         if at != base and part.reading is not None:
             shown = Path(rows[at]["photo"]).name
@@ -63,7 +68,7 @@ def _row(part: Part, is_base: bool, used: int) -> dict[str, Any]:
     row: dict[str, Any] = {
         "photo": record["photo"],
         "role": _role(part, is_base),
-        "reason": "" if place is None else place.reason,
+        "reason": "" if place is None or part.cut else place.reason,
         "log10_lr_alone": rounded(part.ratio),
         "squares": used,
         "place": None,
@@ -97,6 +102,8 @@ def _role(part: Part, is_base: bool) -> str:
         return "whole view"
     if part.reading is not None:
         return "laid on it"
+    if part.cut:
+        return CUT
     fit = None if part.placing is None else part.placing.fit
     return "another dial" if fit is not None and fit.sites >= SHOWS_MUCH and fit.even < UNLIKE else "not placed"
 

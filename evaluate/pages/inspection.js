@@ -89,7 +89,7 @@
       draw();
     });
   }
-  strokesOn.addEventListener("change", draw);
+  if (strokesOn) strokesOn.addEventListener("change", draw);
   window.addEventListener("resize", draw);
 
   const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };

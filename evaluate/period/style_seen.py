@@ -6,6 +6,7 @@ checked on others, see style_rates.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -25,12 +26,17 @@ LEAST_RING = 0.012  # optical density of a ring, below which it may be grain
 RING, NO_RING = 0.2, 0.1  # density of a ring over that
 ROMAN, ARABIC = 0.16, 0.21  # share of oblique edges
 MOST_ALONG = 0.25  # share of edges that run round the dial, above which the band holds a ring
+# how many times as much ink the richer hours carry as the poorer ones, below which they carry bars, not figures: of the
+# stems of I to XII it is 1.5 whichever hours are hidden, of twelve bars 1
+BARS = 1.25
 LEANING = 0.45  # more edges lean right than left by this share of all upright ones
 
 _STEP, _TURN = 0.001, 2880  # dial radii; samples round the turn
 _SIDE, _SLACK = 0.012, 0.005  # dial radii: how near a ring's sides are looked at, how far it may run off its circle
 _SECTORS = 0.35  # share of hours in which a ring may be hidden
 _NARROWEST, _WIDEST = 0.005, 0.11  # dial radii: of the divisions, of the track
+HOURS = 12
+_HOURS_SEEN, _WHOLE = 6, 0.9  # hours, and share of an hour's place that must be in view
 _FEWEST = 200  # px of the map that are edges of lettering
 
 
@@ -144,7 +150,22 @@ def oblique(reading: Reading) -> StyleMeasure:
     lean = np.degrees(np.arctan2(np.abs(out), np.abs(across)))  # 0 on a stroke along the radius, 90 on the circle
     if float(strength[lean > 80].sum()) > MOST_ALONG * total:
         return StyleMeasure(None, "Where the figures end is not clear.")
-    return StyleMeasure(float(strength[(lean > 40) & (lean < 80)].sum()) / total)
+    share = float(strength[(lean > 40) & (lean < 80)].sum()) / total
+    if share < ROMAN and _unevenness(ink, shown) < BARS:
+        return StyleMeasure(None, "All hours carry about as much, as bars in place of figures do.")
+    return StyleMeasure(share)
+
+
+def _unevenness(ink: Image, shown: NDArray[np.bool_]) -> float:
+    """The third quintile of what the hours carry over the first, inf where few hours are seen whole. ink, shown :
+    (angles, radii) of the chapter unrolled, rings still in it."""
+    above = np.clip(ink - np.median(ink, axis=0), 0.0, None) * shown
+    hour = np.round(np.arange(len(ink)) * HOURS / len(ink)).astype(int) % HOURS
+    whole = [k for k in range(HOURS) if shown[hour == k].mean() > _WHOLE]
+    if len(whole) < _HOURS_SEEN:
+        return math.inf
+    low, high = np.quantile([above[hour == k].sum() for k in whole], (0.2, 0.6))
+    return float(high / max(low, 1e-9))
 
 
 def leaning(reading: Reading) -> StyleMeasure:

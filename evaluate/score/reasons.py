@@ -44,11 +44,9 @@ def dial_reason(
     if verdict.whole.withheld:
         if unrecognised is not None:
             return f"No call is made: {unrecognised}."
-        if not resolution.enough:
-            return f"No call is made: {resolution.shortfall}."
-        if verdict.unlike and not resolution.screened:
-            return UNLIKE
-        return "No call is made from a picture of a halftone print: its dots break up every stroke."
+        if resolution.screened:
+            return "No call is made from a picture of a halftone print: its dots break up every stroke."
+        return UNLIKE if resolution.enough else f"No call is made: {resolution.shortfall}."
     if verdict.mixed:
         return _contradiction(verdict)
     if verdict.call != UNDETERMINED:

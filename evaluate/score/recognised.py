@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from enum import Enum
 from typing import Any
 
 from dialtell.model.reading.steps import Reading
@@ -18,36 +20,62 @@ _MAKES = {
 }
 
 
+class Doubt(Enum):
+    """What of a photograph was not recognised."""
+
+    EDGE = "where the dial ends"
+    TWELVE = "which way is up"
+    BOTH = "one of these two"
+    MAKE = "that it is of fired enamel"
+
+
 def unrecognised(reading: Reading) -> str | None:
     """What was not recognised and what to do, as a clause; None where a call may rest on the reading."""
-    if reading.outline_certainty is not None and reading.outline_certainty < LEAST_CERTAIN:
-        return (
-            "the dial's edge was not made out for certain, so its strokes may have been looked for in the wrong "
-            "places; draw it with --outline, or photograph the whole dial square on in even light"
-        )
-    if reading.twelve is not None and reading.twelve.certainty < LEAST_CERTAIN:
-        return (
-            "which way up the dial stands was not made out, so it was not understood as a dial; say where 12 o'clock "
-            "stands with --twelve"
-        )
-    if together(reading) < LEAST_CERTAIN:
-        return (
-            "the dial's edge and which way up it stands were not both made out for certain, so it was not understood "
-            "as a dial; draw its edge with --outline, or say where 12 o'clock stands with --twelve"
-        )
     other = other_make(reading)
-    if other is not None:
-        return (
-            f"this does not look like fired enamel but like {_MAKES[other]}, and the strokes of such dials were never "
-            "learnt; examine the dial itself"
-        )
+    match _doubt(
+        reading.outline_certainty,
+        None if reading.twelve is None else reading.twelve.certainty,
+        None if other is None else reading.make[Make.ENAMEL],
+    ):
+        case Doubt.EDGE:
+            return (
+                "the dial's edge was not made out for certain, so its strokes may have been looked for in the wrong "
+                "places; draw it with --outline, or photograph the whole dial square on in even light"
+            )
+        case Doubt.TWELVE:
+            return (
+                "which way up the dial stands was not made out, so it was not understood as a dial; say where 12 "
+                "o'clock stands with --twelve"
+            )
+        case Doubt.BOTH:
+            return (
+                "the dial's edge and which way up it stands were not both made out for certain, so it was not "
+                "understood as a dial; draw its edge with --outline, or say where 12 o'clock stands with --twelve"
+            )
+        case Doubt.MAKE if other is not None:
+            return (
+                f"this does not look like fired enamel but like {_MAKES[other]}, and the strokes of such dials were "
+                "never learnt; examine the dial itself"
+            )
     return None
 
 
-def together(reading: Reading) -> float:
-    """How likely edge and 12 o'clock are both right, 0..1, were they independent; what was not asked counts as 1."""
-    edge = 1.0 if reading.outline_certainty is None else reading.outline_certainty
-    return edge if reading.twelve is None else edge * reading.twelve.certainty
+def doubt_of(record: Mapping[str, Any]) -> Doubt | None:
+    """The same of a record of schema dialtell.score/1."""
+    known = record.get("recognised") or {}
+    return _doubt(known.get("outline"), known.get("twelve"), known.get("fired_enamel"))
+
+
+def _doubt(edge: float | None, twelve: float | None, enamel: float | None) -> Doubt | None:
+    """The gravest; what was not asked is None and no doubt. Edge and 12 o'clock count as independent."""
+    edge, twelve = 1.0 if edge is None else edge, 1.0 if twelve is None else twelve
+    if edge < LEAST_CERTAIN:
+        return Doubt.EDGE
+    if twelve < LEAST_CERTAIN:
+        return Doubt.TWELVE
+    if edge * twelve < LEAST_CERTAIN:
+        return Doubt.BOTH
+    return Doubt.MAKE if enamel is not None and 1.0 - enamel >= OTHER_MAKE else None
 
 
 def other_make(reading: Reading) -> Make | None:

@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 
-from dialtell.evaluate.score.recognised import direction
+from dialtell.evaluate.score.recognised import LEAST_CERTAIN, direction
 from dialtell.model.net.resolution import Resolution
 from dialtell.model.net.verdict import Verdict
 from dialtell.model.reading.known import MarkedPlace
@@ -41,7 +41,7 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
     found = []
     if verdict.mixed:
         found.append("Zones contradict each other: look at each of them, hand and print can stand on one dial.")
-    if sharpness.halftone:
+    if resolution.screened:  # of several photographs of a dial, all
         found.append(
             f"A dot screen of {sharpness.screen_px:.1f} px shows in the enamel: this is a picture of a printed "
             "picture, and its dots break up every stroke; photograph the dial itself."
@@ -59,7 +59,8 @@ def remarks(reading: Reading, verdict: Verdict, resolution: Resolution) -> list[
             f"The dial is seen at {tilt:.0f} degrees from square, which narrows its strokes on one side; hold the "
             "camera square to it."
         )
-    if reading.twelve is not None and not reading.twelve.told:
+    twelve = reading.twelve
+    if twelve is not None and not twelve.told and twelve.certainty >= LEAST_CERTAIN:  # else the reason says so
         found.append(
             "Where 12 o'clock stands was not made out for certain; it is taken to be "
             f"{direction(geometry.twelve_deg)}. Give --twelve where it is not."

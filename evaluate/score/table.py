@@ -79,7 +79,7 @@ def call_table(
 
 def _given(part: Mapping[str, Any]) -> str:
     """What a photograph of several of one dial gave, in a few words."""
-    if part["role"] in ("not placed", "another dial"):
+    if part["role"] in ("not placed", "another dial", "cut from it"):
         return f" ({part['reason']})" if part["reason"] else ""
     alone = "" if part["log10_lr_alone"] is None else f", alone {part['log10_lr_alone']:+.2f}"
     return f", {part['squares']} small squares{alone}"

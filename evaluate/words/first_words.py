@@ -29,8 +29,12 @@ def headline(record: Mapping[str, Any]) -> str:
         return MIXED
     if record["geometry"] is None and record["log10_lr"] is None:
         return NO_DIAL
-    laid = sum(row["squares"] > 0 for row in record.get("photographs", ()))
-    return SEVERAL if laid > 1 and record["call"] == "undetermined" else HEADLINES[record["call"]]
+    return SEVERAL if several(record) and record["call"] == "undetermined" else HEADLINES[record["call"]]
+
+
+def several(record: Mapping[str, Any]) -> bool:
+    """Whether more than one photograph speaks of the dial."""
+    return sum(row["squares"] > 0 for row in record.get("photographs", ())) > 1
 
 
 def strength(record: Mapping[str, Any]) -> tuple[str, str]:

@@ -11,6 +11,7 @@ from dialtell.evaluate.inspection.evidence_table import evidence_table, nothing_
 from dialtell.evaluate.inspection.strip_plot import strip_plot
 from dialtell.evaluate.inspection.stroke_layer import StrokeLayer, ranges, simplified
 from dialtell.evaluate.measurements.evidence import MeasuredEvidence, MeasurementRow, ZoneFacts
+from dialtell.evaluate.measurements.glossary import GLOSSARY
 from dialtell.evaluate.measurements.spread import Band
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -123,7 +124,9 @@ def test_lines_are_drawn_once_and_stay_on_their_strokes():
 
 def row(name, lean, *, zone=Zone.NUMERALS, value=0.5, band=BAND, words="Leans to the hand: so.", strokes=9):
     line = np.array([[0.0, 0.0], [10.0, strokes]])
-    return MeasurementRow(zone, name, value, "ratio", strokes, 6, 10.0, 20.0, lean, band, words, (line,))
+    high = ((lean or 0.0) > 0) == (GLOSSARY[name].hand > 0)  # as the craft expects
+    painted, printed = (80.0, 90.0) if high else (10.0, 20.0)
+    return MeasurementRow(zone, name, value, "ratio", strokes, 6, painted, printed, lean, band, words, (line,))
 
 
 def evidence(rows, resolved=450.0, **facts):
@@ -153,6 +156,27 @@ def test_rows_stand_in_the_examiners_order_and_are_counted():
     assert "2 of them are weighed" in intro and "more than 28 dials" in intro and "0.20 % of the radius" in intro
     # in mm once the size is known
     assert "0.045 mm" in " ".join(evidence_table(evidence(rows), diameter_mm=45.0).intro)
+
+
+def test_what_leans_both_ways_on_one_dial_is_folded_unless_its_zones_contradict():
+    rows = [
+        row("thin against thick", 0.5, words="Leans to the hand: pale."),
+        row("thin against thick", -0.6, zone=Zone.MINUTE_TRACK, words="Leans to print: black."),
+        row("width along a stroke", 0.5),
+    ]
+    first, second = evidence_table(evidence(rows), diameter_mm=None).zones
+    assert [r.name for r in first.leaning] == ["Width along a stroke"] and not second.leaning
+    assert [r.says for r in first.doubted] == ["pale. In another part of this dial it leans the other way."]
+    assert first.summary == "2 measured: 1 leans to the hand, 1 is to be given no weight."
+    assert second.doubted_said == "1 measurement to give no weight" and not second.silent
+    mixed = evidence_table(evidence(rows), diameter_mm=None, mixed=True).zones
+    assert [len(zone.leaning) for zone in mixed] == [2, 1] and not any(zone.doubted for zone in mixed)
+
+
+def test_what_leans_against_the_craft_is_folded():
+    odd = replace(row("thin against thick", -0.6, words="Leans to print: so."), painted=10.0, printed=20.0)
+    (zone,) = evidence_table(evidence([odd]), diameter_mm=None).zones
+    assert not zone.leaning and [(r.name, r.lean) for r in zone.doubted] == [("Thin against thick", "")]
 
 
 def test_zones_without_measurements_say_why():

@@ -2,13 +2,17 @@
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from pages_made import photo, sample, zone
 
-from dialtell.evaluate.inspection.first_screen import loudest, product_sentence, weights, with_date
-from dialtell.evaluate.inspection.page import ZoneCrop
+from dialtell.evaluate.inspection.advice import advice_of
+from dialtell.evaluate.inspection.bearing import Agreement, Bearing
+from dialtell.evaluate.inspection.evidence_table import EvidenceTable, ZoneTable
+from dialtell.evaluate.inspection.first_screen import against, loudest, product_sentence, weights, with_date
+from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop
 from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.period.date_check import Years, check_period
 from dialtell.evaluate.words.first_words import headline, one_in, strength
@@ -29,7 +33,7 @@ def dial(call, ratio, support="weak support for hand painting", **more):
         ("printed", -1.3, 1870, "This dial looks printed, so it is likely younger than its movement."),
         ("undetermined", 0.4, 1870, "This photograph alone does not settle it; with the date, it is most likely "
          "painted by hand."),
-        ("undetermined", -0.4, 1886, "Painted or printed? This photograph does not settle it, with its date or "
+        ("undetermined", -0.4, 1886, "Painted or printed? This photograph does not settle it, with the date or "
          "without."),
     ],
 )  # fmt: skip
@@ -40,6 +44,36 @@ def test_strokes_and_date_give_one_answer(call, ratio, year, answer):
     both = said.rows[-1][1]
     other = {"hand-painted": "for printing", "printed": "for hand painting"}.get(call)
     assert other is None or other not in both  # never two answers
+
+
+def test_several_photographs_with_a_date_are_not_called_one():
+    laid = [{"squares": 60}, {"squares": 40}]
+    period = check_period(Years(1870, 1870, 1870, "as stated"), "undetermined", 0.4)
+    answer = with_date(dial("undetermined", 0.4, photographs=laid), period).answer
+    assert answer == "These photographs alone do not settle it; with the date, it is most likely painted by hand."
+
+
+def test_reason_and_what_is_missing_speak_with_one_voice():
+    """Whatever was not recognised: the flag that the reason names is the one that is asked for."""
+    shown = SimpleNamespace(screened=False, enough=True, true=500.0, needed=310.0)
+    both = {"outline": 0.6, "twelve": 0.6}
+    wanted = [({"outline": 0.2}, "--outline"), ({"twelve": 0.2}, "--twelve"), (both, "--twelve"), (both, "--outline")]
+    for known, flag in [*wanted, ({"fired_enamel": 0.1}, "the dial itself")]:
+        told = advice_of(dial("undetermined", 1.3, WITHHELD, withheld=True, recognised=known), shown)
+        assert flag in " ".join(told.how) and "strokes can be recognised" not in told.missing
+    sure = dial("undetermined", 1.3, WITHHELD, withheld=True, recognised={"outline": 0.9, "twelve": None})
+    assert "strokes can be recognised" in advice_of(sure, shown).missing
+
+
+def test_measurements_lean_the_other_way_only_where_one_is_shown_that_does():
+    bears = Bearing(-1.0, 0.6, False, 30, "printed", Agreement.DISAGREE)
+    tables = {
+        lean: EvidenceTable((), (ZoneTable("numerals", "", (SimpleNamespace(lean=lean),), (), (), (), ()),), (), ())
+        for lean in ("hand", "print")
+    }
+    assert against(PageExtras(bearing=bears, evidence=tables["hand"])) == bears.sentence
+    assert against(PageExtras(bearing=bears, evidence=tables["print"])) == ""
+    assert against(PageExtras(bearing=bears)) == against(PageExtras(evidence=tables["hand"])) == ""
 
 
 def test_a_withheld_call_is_not_mended_by_a_date():

@@ -20,6 +20,7 @@ from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop, page_text, w
 from dialtell.evaluate.inspection.reported import framed
 from dialtell.evaluate.inspection.stated import drawable
 from dialtell.evaluate.measurements.evidence import MeasuredEvidence, MeasurementRow, ZoneFacts
+from dialtell.evaluate.measurements.glossary import GLOSSARY
 from dialtell.evaluate.measurements.second_opinion import Opinion
 from dialtell.evaluate.measurements.spread import Band
 from dialtell.evaluate.pages import pictures
@@ -44,14 +45,17 @@ def crops():
     return [replace(mapped, frame=np.array([[9.0, 9], [99, 9], [99, 69], [9, 69]])), ZoneCrop("other", photo()[:9, :9])]
 
 
-def measured(count=3):
-    """A table of one zone with `count` measurements, a stroke each, and an empty rest."""
+def measured(count=3, lean=0.5):
+    """A table of one zone with `count` measurements, a stroke each, and an empty rest. lean : of each, as the craft has
+    it."""
     band = Band(np.linspace(0.4, 0.8, 17), np.linspace(0.6, 1.0, 17), 30, 28)
     names = ["unlikeness of like strokes", "thin against thick", "width along a stroke"][:count]
+    side = "Leans to the hand" if lean > 0 else "Leans to print"
+    high = [(lean > 0) == (GLOSSARY[name].hand > 0) for name in names]
     rows = tuple(
-        MeasurementRow(Zone.NUMERALS, name, 0.5, "ratio", 9, 6, 10.0, 20.0, 0.5, band, f"Leans to the hand: {name} so.",
-            (np.array([[150.0 + 30 * k, 100.0], [150.0 + 30 * k, 160.0]]),))
-        for k, name in enumerate(names)
+        MeasurementRow(Zone.NUMERALS, name, 0.5, "ratio", 9, 6, 80.0 if up else 10.0, 90.0 if up else 20.0, lean, band,
+            f"{side}: {name} so.", (np.array([[150.0 + 30 * k, 100.0], [150.0 + 30 * k, 160.0]]),))
+        for k, (name, up) in enumerate(zip(names, high, strict=True))
     )  # fmt: skip
     zones = {zone: ZoneFacts(0.0, 0.0, 0) for zone in ZONES} | {Zone.NUMERALS: ZoneFacts(0.2, 0.0, 9)}
     return evidence_table(MeasuredEvidence(rows, zones, 450.0, 0.002, 240), diameter_mm=44.87)
@@ -159,7 +163,8 @@ def test_page_shows_what_was_measured():
 
 
 def test_page_says_plainly_that_measurements_lean_the_other_way():
-    page = Page(page_text(sample(), photo(), None, [], MODEL, PageExtras(bearing=both(second=-0.6))))
+    extras = PageExtras(bearing=both(second=-0.6), evidence=measured(lean=-0.5))
+    page = Page(page_text(sample(), photo(), None, [], MODEL, extras))
     head = page.words[: page.words.index("Magnifier, ")]
     assert "looks painted by hand" in head and "one in 20" in head and "4.0 to 1" in head  # the call stands
     assert "The measurements lean the other way" in head and page.words.count("lean the other way") == 1

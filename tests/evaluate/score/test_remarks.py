@@ -39,11 +39,11 @@ def test_a_plain_reading_needs_no_warning():
         (replace(PLAIN, geometry=CUT), FINE, "14% of the dial's outline lies outside the frame"),
         (replace(PLAIN, geometry=TILTED), FINE, "seen at 31 degrees from square"),
         (
-            replace(PLAIN, twelve=Twelve(0.0, 0.4)),
+            replace(PLAIN, twelve=Twelve(0.0, 0.6)),
             FINE,
             "12 o'clock stands was not made out for certain; it is taken to be up",
         ),
-        (replace(PLAIN, sharpness=SCREEN), FINE, "A dot screen of 3.2 px"),
+        (replace(PLAIN, sharpness=SCREEN), replace(FINE, screened=True), "A dot screen of 3.2 px"),
         (PLAIN, Resolution(1000, 300, 640), "stores 1000 px across the dial but resolves about 300"),
         (PLAIN, replace(FINE, diameter_mm=240.0), "240.0 mm is unusual"),
     ],
@@ -54,15 +54,19 @@ def test_each_weakness_has_its_warning(reading, resolution, said):
 
 
 def test_where_twelve_is_taken_to_be_is_said_as_it_appears():
-    """Nothing is said where it was told, given, or where no place on the dial is known."""
+    """Nothing is said where it was told, given, where no place on the dial is known, or where the reason says it."""
     geometry = replace(PLAIN.geometry, rotation=math.radians(92))
     unsure = replace(PLAIN, geometry=geometry, twelve=Twelve(1.6, TOLD - 0.01))
     (said,) = remarks(unsure, verdict(2.0, 1.5), FINE)
     assert "it is taken to be right. Give --twelve" in said
-    for twelve in (Twelve(1.6, TOLD), Twelve(1.6, 1.0), None):
+    for twelve in (Twelve(1.6, TOLD), Twelve(1.6, 1.0), Twelve(1.6, 0.4), None):
         assert remarks(replace(unsure, twelve=twelve), verdict(2.0, 1.5), FINE) == []
 
 
 def test_contradiction_is_the_first_warning():
     found = remarks(replace(PLAIN, geometry=CUT), verdict(2.0, 1.5, -1.5), FINE)
     assert len(found) == 2 and found[0].startswith("Zones contradict each other")
+
+
+def test_of_several_photographs_a_dot_screen_is_named_only_where_all_show_one():
+    assert remarks(replace(PLAIN, sharpness=SCREEN), verdict(2.0, 1.5), FINE) == []

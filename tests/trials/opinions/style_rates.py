@@ -56,7 +56,8 @@ def truth(design: DialDesign) -> dict[str, str]:
     """What each hint ought to say of a design. Figures: those of the hours, else of the track."""
     chapter, track = design.chapter, design.track
     if chapter is not None:
-        figures = ROMAN if chapter.letterform in designs.ROMAN else ARABIC
+        roman = chapter.letterform in designs.ROMAN or chapter.letterform.endswith(":roman")  # strokes or a font's
+        figures = ROMAN if roman else ARABIC
     else:
         figures = ARABIC if track is not None and track.figures_every else ABSENT
     forms = [line.letterform for line in design.signature]
