@@ -57,7 +57,8 @@ def stepped(folder: Path, config: Any, ranks: Any, steps: int, compiled: bool) -
     if not compiled:
         trainer = Trainer(replace(config, steps=1), folder, device=ranks.device, ranks=ranks)
         trainer.half = False
-        trainer.net.encoder.double().register_forward_pre_hook(lambda _, given: (given[0].double(),))
+        encoder: torch.nn.Module = trainer.net.get_submodule("encoder")
+        encoder.double().register_forward_pre_hook(lambda _, given: (given[0].double(),))
         for module in trainer.net.modules():
             if isinstance(module, torch.nn.Dropout):
                 module.p = 0.0
@@ -68,12 +69,13 @@ def stepped(folder: Path, config: Any, ranks: Any, steps: int, compiled: bool) -
         found["loss"] = trainer._train_epoch(store)
         if ranks.first:
             named = trainer.net.named_parameters()
-            np.savez(
-                folder / KEPT, **{name: value.grad.cpu().numpy() for name, value in named if value.grad is not None}
-            )
+            kept: dict[str, Any] = {name: value.grad.cpu().numpy() for name, value in named if value.grad is not None}
+            np.savez(folder / KEPT, **kept)
     trainer = Trainer(replace(config, steps=WARM), folder, device=ranks.device, ranks=ranks)
     if compiled and ranks.count > 1:
         trainer.net.compile(dynamic=False)
+    elif not compiled:
+        trainer.net._compiled_call_impl = None  # as a trainer of one process compiles it
     store = BagStore(trainer.device, 1)
     store.add(noise_bags(config.batch, config.patches))
     trainer._train_epoch(store)
@@ -87,12 +89,9 @@ def as_rank(rank: int, count: int, folder: Path, config: Any, steps: int, compil
     """One rank's run."""
     import torch
 
-    from dialtell.train.run import loop
     from dialtell.train.run.ranks import ALONE, joined
 
     torch.set_num_threads(1)
-    if not compiled and count == 1:
-        loop.compile_net = lambda net, device: None
     os.environ.update(WORLD_SIZE=str(count), RANK=str(rank), LOCAL_RANK=str(rank))
     ranks = joined(config.device, at=f"file://{folder}/meet") if count > 1 else ALONE
     try:
@@ -144,8 +143,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 for count in (1, args.processes)
             }
             found[name] = {str(count): one for count, one in runs.items()}
-            paces = [one.get("steps_per_second") for one in runs.values()]
-            found[name]["times"] = paces[1] / paces[0] if all(paces) else None
+            alone, several = (one.get("steps_per_second", 0.0) for one in runs.values())
+            found[name]["times"] = several / alone if alone and several else None
             print(json.dumps(found[name]), flush=True)
         kept = [Path(home, f"plain-{count}") for count in (1, args.processes)]
         there = all((folder / KEPT).is_file() for folder in kept)
