@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -61,6 +62,14 @@ def test_truth_goes_with_the_picture(dials):
     assert all(0 < dial.true <= 1.5 * dial.stored for dial in dials["C"])
 
 
+def patches_of(bag, density, own):
+    nothing = np.empty((own.sum(), 2))
+    return PatchSet(
+        density[own], bag.zone[own].astype(np.int64), nothing, nothing, nothing[:, 0], 1.0, bag.resolution,
+        scale=bag.scales[own].astype(np.float64),
+    )  # fmt: skip
+
+
 def test_judged_in_batches_as_one_by_one(dials):
     """Against evaluate.verdict.judge with the whole net on the whole dial, as a photograph is judged."""
     weights = load_weights(SHIPPED)
@@ -70,8 +79,9 @@ def test_judged_in_batches_as_one_by_one(dials):
     for row, dial in enumerate(dials["C"]):
         bag = dial.bag
         density = unpack(torch.from_numpy(bag.density)).numpy()
-        nothing = np.empty((len(density), 2))
-        patches = PatchSet(density, bag.zone.astype(np.int64), nothing, nothing, nothing[:, 0], 1.0, bag.resolution)
+        first = bag.scales == 0
+        rest = patches_of(bag, density, ~first) if not first.all() else None
+        patches = replace(patches_of(bag, density, first), fine=rest)
         verdict = judge(patches, weights, withheld=dial.true < need or dial.screened)
         assert told.ratio[row] == pytest.approx(verdict.whole.log10_lr, abs=1e-4)
         assert told.call[row] == {HAND: 1, PRINTED: 0}.get(verdict.call, -1)
@@ -84,8 +94,6 @@ def test_judged_in_batches_as_one_by_one(dials):
 
 
 def test_an_unreadable_dial_is_undetermined(dials):
-    from dataclasses import replace
-
     dial = dials["C"][0]
     blank = replace(dial, bag=replace(dial.bag, density=dial.bag.density[:0], zone=dial.bag.zone[:0]))
     (told,) = tell([blank, dials["C"][1]], [load_weights(SHIPPED)], torch.device("cpu"))

@@ -52,4 +52,4 @@ def test_figures_go_into_the_weights_json_and_the_weights_still_load(tmp_path):
 def test_the_shipped_weights_carry_theirs():
     record = load_weights().record["maps"]
     assert UNTESTED not in [hits_sentence(record, name) for name in (PLACES, UNLIKE, ODD)]
-    assert all(found["n"] >= 14 for found in record[UNLIKE].values())
+    assert all(found["n"] >= 12 for found in record[UNLIKE].values())
