@@ -124,6 +124,7 @@ def _one_dial(args: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from dialtell.evaluate.inspection.one_photo import inspect_scored, require_targets
+    from dialtell.evaluate.one_dial.beside import beside
     from dialtell.evaluate.one_dial.dial import score_one_dial
     from dialtell.evaluate.words.document import json_text
     from dialtell.model import load_weights
@@ -142,6 +143,7 @@ def _one_dial(args: argparse.Namespace) -> int:
         log.error("%s", message)
     if dial is None:
         return 1
+    wishes = replace(wishes, photographs=beside(dial))
     inspection = inspect_scored(dial.scored, args.out, args.png, weights, wishes)
     if args.json:
         print(json_text(inspection.document))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.compare.compare import Comparison
+from dialtell.evaluate.compare.plate_test import DIFFERENT
 from dialtell.evaluate.compare.registration import EXTENT, Registration
 from dialtell.evaluate.compare.zone_pairs import zone_pairs
 from dialtell.evaluate.pages import pictures
@@ -40,7 +41,8 @@ def write_comparison(path: Path, compared: Comparison, *, overwrite: bool = Fals
 def page_text(compared: Comparison) -> str:
     """The page."""
     document = compared.document
-    first, second = straightened(compared)
+    overlaid = compared.registration is not None and document["finding"] != DIFFERENT
+    first, second = straightened(compared) if overlaid else (_alone(compared.first), _alone(compared.second))
     dials = [
         {
             "name": plain_name(Path(dial["photo"]).name),
@@ -65,6 +67,7 @@ def page_text(compared: Comparison) -> str:
         share=None if not document["places"] else f"{document['matched']} of {document['places']}",
         start=start_view(compared),
         stray=document["stray"],
+        overlaid=overlaid,
         told=document["log10_lr"] is not None,  # of different designs how far they stray says nothing
         zones=[
             {
@@ -77,7 +80,7 @@ def page_text(compared: Comparison) -> str:
         ],
         pairs=_pairs(compared),
         in_mm=compared.first.known.diameter_mm is not None and compared.second.known.diameter_mm is not None,
-        arrows=[] if compared.registration is None else arrows(compared.registration),
+        arrows=arrows(compared.registration) if overlaid and compared.registration is not None else [],
         times=int(ARROWS),
         side=SIDE_PX,
         cautions=CAUTIONS,

@@ -107,13 +107,15 @@ def noise_floor(scale: float) -> float:
 
 
 def judge_pair(
-    found: Registration | Laid | None, model: PlateModel | None = None, *, part: bool = False, back: float = 1.0
-) -> PlateVerdict:
+    found: Registration | Laid | None, model: PlateModel | None = None, *, part: bool = False, back: float = 1.0,
+    lost: str = "",
+) -> PlateVerdict:  # fmt: skip
     """The finding for two dials laid on each other; None where too little could be compared.
 
     part : only a part of the dial is seen on both; that can show that two were drawn separately, not that one plate
     fits both. back : share of the second dial's places found on the first: what little a plain dial has, hours at
-    twelve places and ticks, is found on many a dial that has more.
+    twelve places and ticks, is found on many a dial that has more. lost : what of one dial is not found on the other,
+    as a clause.
     """
     model = model or shipped_model()
     nan = float("nan")
@@ -139,6 +141,10 @@ def judge_pair(
         if back <= model.unlike:
             return verdict(DIFFERENT, f"{why}: what the two share is what many dials have.")
         return verdict(CANNOT_TELL, f"{why}: too few to say that the design is the same.")
+    if lost:
+        return verdict(
+            CANNOT_TELL, f"{where}, but {lost}: the designs differ there, or one photograph does not show it."
+        )
     if laid.scale < model.coarsest:
         why = f"The photographs resolve {laid.scale:.0f} px per dial radius; {model.coarsest:.0f} are needed."
         return verdict(CANNOT_TELL, why)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from dialtell.evaluate.score.score import ScoredPhoto
 from dialtell.model.reading.geometry import patch_grid, sample
-from dialtell.model.reading.photo import Bytes, display
+from dialtell.model.reading.photo import Bytes, Photo, display
 from dialtell.model.reading.steps import Reading
 from dialtell.synth.shared.terms import Zone
 
@@ -52,7 +52,7 @@ def zone_pairs(first: ScoredPhoto, second: ScoredPhoto) -> list[ZonePair]:
     mm = _sizes(first, second)
     found = []
     for zone in SHOWN:
-        cuts = [_in_frame(one, _cuts(one, zone)) for one in both]
+        cuts = [_in_frame(one, [] if one.reading is None else cuts_of(one.reading, zone)) for one in both]
         if any(cuts):
             pictures = _pictures(both, cuts, mm)
             found.append(ZonePair(zone.value, pictures, (_says(first, zone), _says(second, zone))))
@@ -67,10 +67,9 @@ def _sizes(first: ScoredPhoto, second: ScoredPhoto) -> tuple[float, float]:
     return 0.5 * mm[0], 0.5 * mm[1]
 
 
-def _cuts(scored: ScoredPhoto, zone: Zone) -> list[Cut]:
-    """Where a zone is looked at on a dial; none where it was not found."""
-    reading = scored.reading
-    if reading is None or not reading.zones.named or zone not in reading.zones.found:
+def cuts_of(reading: Reading, zone: Zone, hours: Sequence[int] = HOURS) -> list[Cut]:
+    """Where a zone is looked at on a dial; none where it was not found. hours : of figures and pieces of track."""
+    if not reading.zones.named or zone not in reading.zones.found:
         return []
     zones = reading.zones
     if zone is Zone.SIGNATURE:
@@ -85,9 +84,9 @@ def _cuts(scored: ScoredPhoto, zone: Zone) -> list[Cut]:
         return [] if circle is None else [Cut((circle.x, circle.y), (1.0, 0.0), (2.2 * circle.radius,) * 2)]
     if zone is Zone.NUMERALS:
         inner, outer = zones.numerals
-        return [_at_hour(hour, 0.5 * (inner + outer), 1.2 * (outer - inner) + 0.03) for hour in HOURS]
+        return [_at_hour(hour, 0.5 * (inner + outer), 1.2 * (outer - inner) + 0.03) for hour in hours]
     band = zones.track or (0.88, 0.96)
-    return [_at_hour(hour, 0.5 * (band[0] + band[1]), TRACK_VIEW) for hour in HOURS]
+    return [_at_hour(hour, 0.5 * (band[0] + band[1]), TRACK_VIEW) for hour in hours]
 
 
 def _at_hour(hour: int, radius: float, view: float) -> Cut:
@@ -98,16 +97,16 @@ def _at_hour(hour: int, radius: float, view: float) -> Cut:
 
 
 def _in_frame(scored: ScoredPhoto, cuts: Sequence[Cut]) -> list[Cut]:
-    if scored.reading is None:
-        return []
-    height, width = scored.photo.pixels.shape[:2]
-    kept = []
-    for cut in cuts:
-        grid = _grid(scored.reading, cut, (9, 9), 9 / cut.size[0])
-        inside = (grid >= 0).all(axis=-1) & (grid[..., 0] < width) & (grid[..., 1] < height)
-        if inside.mean() >= LEAST_SEEN:
-            kept.append(cut)
-    return kept
+    reading = scored.reading
+    return [] if reading is None else [cut for cut in cuts if seen_of(cut, reading) >= LEAST_SEEN]
+
+
+def seen_of(cut: Cut, reading: Reading) -> float:
+    """Share of a cut that lies in the frame."""
+    height, width = reading.density.shape
+    grid = _grid(reading, cut, (9, max(round(9 * cut.size[0] / cut.size[1]), 2)), 9 / cut.size[1])
+    inside = (grid >= 0).all(axis=-1) & (grid[..., 0] < width) & (grid[..., 1] < height)
+    return float(inside.mean())
 
 
 def _pictures(
@@ -126,14 +125,15 @@ def _pictures(
     scale = float(np.clip(ENLARGED * finest, SMALLEST / longest, LARGEST / longest))
     shape = (max(round(height * scale), 8), max(round(width * scale), 8))
     first, second = (
-        tuple(_cut(one, cut, shape, scale * unit) for cut in own) for one, own, unit in zip(both, cuts, mm, strict=True)
+        tuple(cut_out(one.photo, one.reading, cut, shape, scale * unit) for cut in own if one.reading is not None)
+        for one, own, unit in zip(both, cuts, mm, strict=True)
     )
     return first, second
 
 
-def _cut(scored: ScoredPhoto, cut: Cut, shape: tuple[int, int], scale: float) -> Bytes:
-    assert scored.reading is not None
-    return display(sample(scored.photo.pixels, _grid(scored.reading, cut, shape, scale)))
+def cut_out(photo: Photo, reading: Reading, cut: Cut, shape: tuple[int, int], scale: float) -> Bytes:
+    """(h, w, 3) sRGB of a cut, at `scale` px per dial radius."""
+    return display(sample(photo.pixels, _grid(reading, cut, shape, scale)))
 
 
 def _grid(reading: Reading, cut: Cut, shape: tuple[int, int], scale: float) -> NDArray[np.float64]:

@@ -164,18 +164,22 @@ def write_inspection(
 
     from dialtell.evaluate.examine.shown import named
     from dialtell.evaluate.inspection.one_photo import PageWishes, inspect_scored
+    from dialtell.evaluate.one_dial.beside import beside
     from dialtell.evaluate.one_dial.dial import score_dial
     from dialtell.evaluate.period.date_check import EARLIEST, LATEST, Years
     from dialtell.evaluate.score.score import score_photo
 
     weights = _weights()
     alone = [score_photo(path, weights, known=known) for path, known in photos]
-    scored = alone[0] if len(alone) == 1 else score_dial(alone, weights, name=name).scored
+    dial = None if len(alone) == 1 else score_dial(alone, weights, name=name)
+    scored = alone[0] if dial is None else dial.scored
+    photographs = None if dial is None else beside(dial, names)
     years = Years(year, year, year, "as stated") if year is not None and EARLIEST <= year <= LATEST else None
     hashes = [(names[path.name], path.stem) for path, _ in photos]
     names = {str(path): names[path.name] for path, _ in photos} | names
     scored = replace(scored, record=named(scored.record, names))
-    wishes = PageWishes(years=years, report=page.with_suffix(".pdf"), overwrite=True, hashes=hashes)
+    report = page.with_suffix(".pdf")
+    wishes = PageWishes(years=years, photographs=photographs, report=report, overwrite=True, hashes=hashes)
     inspect_scored(scored, page, None, weights, wishes)
 
 

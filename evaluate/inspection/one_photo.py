@@ -17,7 +17,7 @@ from dialtell.evaluate.inspection.document import inspection_document
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable, evidence_table, nothing_measured
 from dialtell.evaluate.inspection.examine import Examination, examine, why_not_measured
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes, like_strokes
-from dialtell.evaluate.inspection.page import MAP_PX, PageExtras, write_page
+from dialtell.evaluate.inspection.page import MAP_PX, PageExtras, PhotographViews, write_page
 from dialtell.evaluate.inspection.reported import report_of
 from dialtell.evaluate.inspection.stated import DialView, dial_view, drawable, small_view, stated_model
 from dialtell.evaluate.maps.painting import photo_map
@@ -43,12 +43,13 @@ class PageWishes:
     """What a page shall hold besides the call.
 
     years : when the movement was made, for the date check. compare_with : photograph of another dial to show beside the
-    close views; None draws a like dial of each kind. report : a PDF to write too. overwrite : replace what exists.
-    hashes : (name, SHA-256) of the photographs, None to work them out of the files a record names.
-    """
+    close views; None draws a like dial of each kind. photographs : of a dial of several, as of PageExtras. report : a
+    PDF to write too. overwrite : replace what exists. hashes : (name, SHA-256) of the photographs, None to work them
+    out of the files a record names."""
 
     years: Years | None = None
     compare_with: str | os.PathLike[str] | None = None
+    photographs: Mapping[str, Sequence[PhotographViews]] | None = None
     report: Path | None = None
     overwrite: bool = False
     hashes: Sequence[tuple[str, str]] | None = None
@@ -81,7 +82,7 @@ def inspect_photo(
     report : see PageWishes.
     Raises PhotoError for a photograph and OutputError for what is written, the latter before any work is done.
     """
-    wishes = PageWishes(years, compare_with, None if report is None else Path(report), overwrite)
+    wishes = PageWishes(years, compare_with, report=None if report is None else Path(report), overwrite=overwrite)
     return inspect(Path(path), Path(out), None if still is None else Path(still), weights, known, wishes).document
 
 
@@ -162,6 +163,7 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         like=_like(examined, weights.reader),
         advice=advice_of(scored.record, scored.resolution),
         shown_as=None if shown_zone is None or located else shown_zone.value,
+        photographs=wishes.photographs or {},
         whole=None if view.whole else small_view(scored.photo, WHOLE_PX),
         hashes=hashes_of(scored.record) if wishes.hashes is None else wishes.hashes,
         next_photographs=next_photographs(

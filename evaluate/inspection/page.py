@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -45,7 +45,7 @@ CROP_PX = 720
 _SMALLEST_CROP_PX = 220
 
 _LEFT_OUT = {
-    "another dial": "of another dial, as it seems", "not placed": "not laid on the whole view",
+    "another dial": "perhaps of another dial", "not placed": "not laid on the whole view",
     "cut from it": "cut out of the whole view’s photograph, so it shows nothing new",
 }  # fmt: skip
 TAG_WIDTH, TAG_HEIGHT = 22.0, 5.5  # % of the photograph's width, of the largest tag on a narrow screen
@@ -74,6 +74,9 @@ class ZoneCrop:
     frame: NDArray[np.float64] | None = None
 
 
+PhotographViews = Sequence[tuple[str, NDArray[np.uint8]]]  # the same place in several photographs: name and picture
+
+
 @dataclass(frozen=True, eq=False)
 class PageExtras:
     """What a page may hold besides the call. period : the date check. beside : what the pictures beside the close views
@@ -83,9 +86,8 @@ class PageExtras:
     and ink that no stroke like it has, positive towards hand. maps : "maps" of the weights' JSON, how far the maps can
     be trusted. like : line-ups of like strokes. advice : what is missing. shown_as : the zone that a close-up shows,
     where it was read as "other". whole : (h, w, 3) the photograph that the dial was cut from, None where that is all of
-    it. hashes : (name, SHA-256) of the photographs. next_photographs : what to photograph next, None of a settled
-    dial.
-    """
+    it. hashes : (name, SHA-256) of the photographs. photographs : by zone, the same places in several photographs of
+    the dial. next_photographs : what to photograph next, None of a settled dial."""
 
     period: PeriodCheck | None = None
     beside: str = ""
@@ -101,6 +103,7 @@ class PageExtras:
     advice: Advice | None = None
     shown_as: str | None = None
     whole: NDArray[np.uint8] | None = None
+    photographs: Mapping[str, Sequence[PhotographViews]] = field(default_factory=dict)
     hashes: Sequence[tuple[str, str]] = ()
     next_photographs: NextPhotographs | None = None
 
@@ -265,11 +268,22 @@ def _sections(
         key = zone["key"]
         own = {
             "line_ups": lines.get(key), "table": tables.get(key), "view": views.get(key),
-            "figures": figures if key == Zone.NUMERALS else (),
+            "figures": figures if key == Zone.NUMERALS else (), "photographs": _side_by_side(extras, key),
         }  # fmt: skip
         if zone["judged"] or any(own.values()):
             found.append({**zone, **own})
     return found
+
+
+def _side_by_side(extras: PageExtras, zone: str) -> list[list[dict[str, Any]]]:
+    """For each place of a zone its picture in each photograph."""
+    return [
+        [
+            {"name": plain_name(name), "uri": pictures.jpeg_uri(cut, 84), "width": cut.shape[1], "height": cut.shape[0]}
+            for name, cut in place
+        ]
+        for place in extras.photographs.get(zone, ())
+    ]
 
 
 def _not_judged(zones: Sequence[Mapping[str, Any]], sections: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

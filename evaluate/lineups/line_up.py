@@ -36,6 +36,7 @@ NEIGHBOURS = (0.5, 0.2)  # dial radii, how far off those lie that a stroke is co
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
 LEAST_LIKE = 0.5  # correlation with the middle stroke, below which it is no such stroke
+FEW_SEEN = 0.25  # share of the strokes that a place of the mean rests on at least
 LEAST_SHOWN = 0.75  # share of a window that must be in view
 FLOOR_WINDOWS = 60
 
@@ -169,7 +170,8 @@ def _mean(windows: Image, valid: Flags, *, middle: bool) -> Image:
     if middle and len(windows) > 3:
         return np.asarray(np.median(windows, axis=0), dtype=np.float32)
     count = valid.sum(axis=0)
-    return np.asarray(np.where(count > 0, (windows * valid).sum(axis=0) / np.maximum(count, 1), 1.0), dtype=np.float32)
+    seen = count > FEW_SEEN * len(windows)  # of few it would be ragged
+    return np.asarray(np.where(seen, (windows * valid).sum(axis=0) / np.maximum(count, 1), 1.0), dtype=np.float32)
 
 
 def _stepped(windows: Image, valid: Flags, mean: Image, fit: Floats, shape: tuple[int, int]) -> Floats:

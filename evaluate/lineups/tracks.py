@@ -111,7 +111,7 @@ def _own_way(cells: Floats, chosen: NDArray[np.int64], span: tuple[int, int, flo
     What counts is darkness in the middle of a division and none at its sides, which neither a ring nor a bezel has.
     """
     low, high, _ = span
-    reach = max((high - low) * 2 // 3, 2)
+    reach = max((high - low) // 4, 2)  # further off stands something else, such as figures in a ring
     wave = np.cos(2 * np.pi * (np.arange(_EACH) - _EACH // 2) / _EACH)
     ticked = np.clip(cells[:, chosen] @ wave, 0.0, None)
     around = (np.arange(len(chosen))[:, None] + np.arange(NEAR) - NEAR // 2) % len(chosen)
@@ -233,8 +233,8 @@ def _runs_out(cell: Floats, own: NDArray[np.bool_], low: int, high: int) -> bool
     """Whether a division goes on beyond one end of its place and is bare at the other: then it stands beside its place.
     own : (sample,) where its ink stands."""
     along = cell[:, own].mean(axis=1) - np.quantile(cell, 0.25, axis=1)
-    quarter = max((high - low) // 4, 1)
-    ends = along[low : low + quarter].mean(), along[high + 1 - quarter : high + 1].mean()
-    beyond = along[max(low - quarter, 0) : low], along[high + 1 : high + 1 + quarter]
+    quarter, middle = max((high - low) // 4, 1), (low + high) // 2
     black = 0.5 * float(along[low : high + 1].max())
-    return any(bool(len(out)) and out.mean() > black and ends[1 - side] < black for side, out in enumerate(beyond))
+    inner, outer = along[max(low - quarter, 0) : middle], along[middle : high + 1 + quarter]
+    bare = along[low : low + quarter].mean() < black, along[high + 1 - quarter : high + 1].mean() < black
+    return bool((bare[0] and outer.min() > black) or (bare[1] and inner.min() > black))

@@ -43,7 +43,8 @@ def one_dial_record(
     left = [row["photo"] for row in rows if row["role"] == "not placed"]
     cut = [row["photo"] for row in rows if row["role"] == CUT]
     if other:
-        warnings.insert(0, f"{listed([Path(photo).name for photo in other])}: of another dial, as it seems; left out.")
+        names = listed([Path(photo).name for photo in other])
+        warnings.insert(0, f"{names}: perhaps of another dial, for it does not fit the whole view; left out.")
     if left:
         warnings.append(f"{listed([Path(photo).name for photo in left])}: not laid on the whole view; left out.")
     if cut:

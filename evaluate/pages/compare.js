@@ -81,31 +81,32 @@
     } else if (event.key === "+" || event.key === "=") zoomAt(1.25, 0.5, 0.5);
     else if (event.key === "-") zoomAt(0.8, 0.5, 0.5);
     else if (event.key === "0") whole();
-    else if (event.key === "b" || event.key === "B") blink.click();
+    else if (over && (event.key === "b" || event.key === "B")) blink.click();
     else return;
     event.preventDefault();
   });
-  const cover = () => {
-    if (!over) return;
-    over.classList.toggle("differ", differ.checked);
-    over.style.opacity = differ.checked ? 0.5 : overlay.value / 100;
-  };
-  differ.addEventListener("change", () => {
-    if (differ.checked && blink.checked) blink.click();
-    cover();
-  });
-  overlay.addEventListener("input", cover);
-  blink.addEventListener("change", () => {
-    clearInterval(timer);
-    if (!over) return;
-    if (blink.checked && differ.checked) differ.checked = false;
-    over.classList.remove("differ");
-    if (blink.checked) timer = setInterval(() => (over.style.opacity = over.style.opacity === "1" ? "0" : "1"), 600);
-    else cover();
-  });
-  arrows.addEventListener("change", () => {
-    if (lines) lines.toggleAttribute("hidden", !arrows.checked);
-  });
+  // controls of what is laid over the first dial; of different designs there are none
+  if (over) {
+    const cover = () => {
+      over.classList.toggle("differ", differ.checked);
+      over.style.opacity = differ.checked ? 0.5 : overlay.value / 100;
+    };
+    differ.addEventListener("change", () => {
+      if (differ.checked && blink.checked) blink.click();
+      cover();
+    });
+    overlay.addEventListener("input", cover);
+    blink.addEventListener("change", () => {
+      clearInterval(timer);
+      if (blink.checked && differ.checked) differ.checked = false;
+      over.classList.remove("differ");
+      if (blink.checked) timer = setInterval(() => (over.style.opacity = over.style.opacity === "1" ? "0" : "1"), 600);
+      else cover();
+    });
+    arrows.addEventListener("change", () => {
+      lines.toggleAttribute("hidden", !arrows.checked);
+    });
+  }
   addEventListener("resize", show);
   [zoom, x, y] = both.dataset.start.split(" ").map(Number);
   show();

@@ -6,7 +6,7 @@
   const LABELS = [["painted", "painted"], ["printed", "printed"], ["cannot tell", "cannot tell"]];
   const FIELDS = ["name", "maker", "serial", "year", "source", "price", "notes"];
   const UNITS = { mm: "size_mm", size: "size", lignes: "lignes" };
-  const ROLES = { "whole view": "the others are laid on this one", "laid on it": "laid on the whole view", "cut from it": "cut out of the whole view’s photograph, shows nothing new; left out", "not placed": "could not be laid on the whole view; left out", "another dial": "seems to be another dial; left out" };
+  const ROLES = { "whole view": "the others are laid on this one", "laid on it": "laid on the whole view", "cut from it": "cut out of the whole view’s photograph, shows nothing new; left out", "not placed": "could not be laid on the whole view; left out", "another dial": "perhaps of another dial, for it does not fit; left out" };
   const PHOTOGRAPH = /^[^.].*\.(jpe?g|png|hei[cf]|tiff?|webp|avif|jp2|gif|bmp|ppm)$/i;
   const TOGETHER = 2; // photographs sent at a time
   const PACE = 700; // ms between two questions how far the work is, while something is in hand or the server is gone

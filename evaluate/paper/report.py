@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.pages import pictures
-from dialtell.evaluate.paper.sheet import HEIGHT, MARGIN, SOFT, WIDTH, Sheet, pdf_of
+from dialtell.evaluate.paper.sheet import HEIGHT, MARGIN, SOFT, WHITE, WIDTH, Sheet, pdf_of
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.synth.shared.files import write_whole
 
-DIAL_MM, LOUD_MM, PART_MM = 116.0, 52.0, 44.0  # width of pictures on paper
-STRIP_MM = 17.0  # height of like strokes side by side at most
+LOUD_MM, NEXT_MM = 46.0, 62.0  # width of pictures on paper
+PART_MM = 36.0, 58.0  # likewise of the parts, where there are many and where there are few
 PX_PER_MM = 7.5  # of pictures, 190 a inch
 LEAST_PX = 40
 MOST_PARTS = 5
@@ -45,9 +45,10 @@ class Shown:
 @dataclass(frozen=True, eq=False)
 class Report:
     """What a report says; all text is plain. names : of the photographs. strong, one_in : how strong, "" where nothing
-    is stated. dated : strokes, date and both. dial : (h, w, 3) sRGB, what is framed on it drawn in. loud : what spoke
-    loudest. parts : of the dial, in the examiner's order. product : what the parts make together. missing, how : what
-    is missing and how to get it. versions : (name, value)."""
+    is stated. dial_name : "" where none is given. dated : strokes, date and both. dial : (h, w, 3) sRGB, what is framed
+    on it drawn in. loud : what spoke loudest. parts : of the dial, in the examiner's order. product : what the parts
+    make together. missing, how : what is missing and how to get it. versions : (name, value). next_says, next_picture,
+    next_reasons : what to photograph next; "" and none of a settled dial."""
 
     names: Sequence[str]
     headline: str
@@ -64,6 +65,10 @@ class Report:
     how: Sequence[str]
     warnings: Sequence[str]
     versions: Sequence[tuple[str, str]]
+    dial_name: str = ""
+    next_says: str = ""
+    next_picture: Bytes | None = None
+    next_reasons: Sequence[str] = ()
 
 
 def report_pdf(report: Report) -> bytes:
@@ -84,7 +89,9 @@ def write_report(path: Path, report: Report, *, overwrite: bool = False) -> None
 
 def _call(report: Report) -> Sheet:
     sheet, wide = Sheet(), WIDTH - 2 * MARGIN
-    sheet.text(f"Photograph {_shortened(', '.join(report.names), 160)}", 9, colour=SOFT, most=2)
+    several = "s" if len(report.names) > 1 else ""
+    named = f"Dial {_shortened(report.dial_name, 80)}. " if report.dial_name else ""
+    sheet.text(f"{named}Photograph{several} {_shortened(', '.join(report.names), 160)}", 9, colour=SOFT, most=2)
     sheet.text(report.headline, 19, bold=True, after=2.5, most=3)
     if report.strong:
         sheet.text(f"{report.strong}.", 12, bold=True, after=0.5, most=2)
@@ -95,36 +102,39 @@ def _call(report: Report) -> Sheet:
         sheet.text(reason, 10, most=6)
     sheet.y += 2
     loud = [(one, _fitted(one.picture, LOUD_MM)) for one in report.loud[:2] if one.picture is not None]
-    dial = min(DIAL_MM if loud else wide, (sheet.left - 4) * report.dial.shape[1] / report.dial.shape[0], wide)
-    top = sheet.y
-    sheet.picture(_fitted(report.dial, dial), MARGIN, dial)
-    for one, picture in loud:
-        x = MARGIN + dial + 6
-        width = min(LOUD_MM, WIDTH - MARGIN - x)
-        if sheet.left < width + 20:
-            break
-        sheet.y += sheet.picture(picture, x, width, border=_STYLES.get(one.style)) + 1.5
-        sheet.text(f"Loudest: {one.heading}" if len(loud) == 1 else one.heading, 10, bold=True, x=x, width=width)
-        sheet.text(one.says, 9, x=x, width=width, after=4, most=7)
-    sheet.y = top
+    room = sheet.left - (LOUD_MM + 6 if loud else 0)
+    dial = min(wide, max(room, 20.0) * report.dial.shape[1] / report.dial.shape[0])
+    sheet.y += sheet.picture(_fitted(report.dial, dial), MARGIN + 0.5 * (wide - dial), dial) + 5
+    top, column = sheet.y, wide / max(len(loud), 1)
+    for number, (one, picture) in enumerate(loud):
+        x, sheet.y = MARGIN + number * column, top
+        sheet.picture(picture, x, min(LOUD_MM, sheet.left), border=_STYLES.get(one.style))
+        heading = f"Loudest: {one.heading}" if len(loud) == 1 else one.heading
+        beside = {"x": x + LOUD_MM + 5, "width": column - LOUD_MM - 8}
+        sheet.text(heading, 11, bold=True, most=2, **beside)
+        sheet.text(one.says, 10, most=6, **beside)
     return sheet
 
 
 def _parts(report: Report) -> Sheet:
-    sheet = Sheet()
+    sheet, parts = Sheet(), report.parts[:MOST_PARTS]
     sheet.text("Part by part", 14, bold=True, after=3)
-    x = MARGIN + PART_MM + 6
-    for part in report.parts[:MOST_PARTS]:
+    below = (10.0 if report.product else 0.0) + (8.0 + 9.0 * min(len(report.not_judged), 4))
+    each = (sheet.left - below) / max(len(parts), 1) - 4
+    side = float(np.clip(each, *PART_MM))
+    x = MARGIN + side + 6
+    for part in parts:
         top, tall = sheet.y, 0.0
         if part.picture is not None:
-            tall = sheet.picture(_fitted(part.picture, PART_MM), MARGIN, PART_MM, border=_STYLES.get(part.style))
+            tall = sheet.picture(_fitted(part.picture, side), MARGIN, side, border=_STYLES.get(part.style))
         sheet.text(part.heading, 11, bold=True, x=x, width=WIDTH - MARGIN - x, most=2)
         sheet.text(part.says, 10, x=x, width=WIDTH - MARGIN - x, most=3)
         if part.strip is not None:
-            wide = min(WIDTH - MARGIN - x, STRIP_MM * part.strip.shape[1] / part.strip.shape[0])
             sheet.text(part.strip_says, 9, x=x, width=WIDTH - MARGIN - x, most=2)
-            sheet.y += sheet.picture(_fitted(part.strip, wide), x, wide)
-        sheet.y = max(sheet.y, top + tall) + 3.5
+            high = max(top + side - sheet.y, 8.0)
+            wide = min(WIDTH - MARGIN - x, high * part.strip.shape[1] / part.strip.shape[0])
+            sheet.y += sheet.picture(_fitted(part.strip, wide), x, wide, border=WHITE)
+        sheet.y = max(sheet.y, top + tall) + 4
     if report.product:
         sheet.text(report.product, 10, most=3)
     if report.not_judged:
@@ -143,6 +153,7 @@ def _trust(report: Report) -> Sheet:
     sheet.text(report.missing, 9.5, most=3)
     sheet.points(report.how, 9.5)
     sheet.y += 3
+    _next(sheet, report)
     sheet.text("Before you rely on this", 12, bold=True)
     sheet.points(CAUTIONS, 9.5)
     sheet.y += 2
@@ -151,6 +162,21 @@ def _trust(report: Report) -> Sheet:
     for name, value in report.versions:
         sheet.text(f"{_shortened(name, 120)}: {value}", 7.5, colour=SOFT, after=0.6, most=3)
     return sheet
+
+
+def _next(sheet: Sheet, report: Report) -> None:
+    """What to photograph next: the dial with its frames, and why."""
+    if not report.next_says or sheet.left < NEXT_MM + 30:
+        return
+    sheet.text("What to photograph next", 12, bold=True)
+    sheet.text(report.next_says, 9.5, most=4)
+    top, x, tall = sheet.y, MARGIN, 0.0
+    if report.next_picture is not None:
+        wide = NEXT_MM * min(1.0, report.next_picture.shape[1] / report.next_picture.shape[0])
+        tall, x = sheet.picture(_fitted(report.next_picture, wide), MARGIN, wide), MARGIN + wide + 6
+    for number, reason in enumerate(report.next_reasons, start=1):
+        sheet.text(f"{number}. {reason}", 9.5, x=x, width=WIDTH - MARGIN - x, most=4)
+    sheet.y = max(sheet.y, top + tall) + 4
 
 
 def _fitted(image: Bytes, mm: float) -> Bytes:

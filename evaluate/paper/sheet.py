@@ -21,7 +21,7 @@ Bytes = NDArray[np.uint8]
 Colour = tuple[int, int, int]
 
 WIDTH, HEIGHT, MARGIN = 210.0, 297.0, 18.0  # mm
-INK, SOFT = (30, 29, 26), (93, 90, 82)
+INK, SOFT, WHITE = (30, 29, 26), (93, 90, 82), (255, 255, 255)
 _POINT = 25.4 / 72  # mm
 _LEAD = 1.35  # from line to line, in sizes
 _FINE = 8  # px per point in which lines are measured

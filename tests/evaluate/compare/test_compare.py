@@ -4,6 +4,7 @@ import html
 import json
 import math
 import re
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -158,3 +159,25 @@ def test_the_page_moves_both_dials_together(compared, tmp_path):
     assert told["linked"] == 1 and told["whole"] == "1.000 0.0000 0.0000"
     assert told["hidden"] and told["shown"] and told["lines"] == compared.document["matched"]
     assert told["over"] == "0.6" and told["blink"] and told["wide"]
+
+
+@needs_browser
+def test_different_designs_are_laid_on_nothing(compared, tmp_path):
+    other = replace(compared, document=compared.document | {"finding": DIFFERENT, "log10_lr": None})
+    text = page_text(other)
+    body = re.sub(r"<script.*?</script>|<style.*?</style>", "", text, flags=re.DOTALL)
+    assert not re.search(r'id="(overlay|blink|differ|arrows)"|data-over|data-arrows|laid over the first', body)
+    assert "data-by" in body and "Nothing is laid over anything here" in body
+    (tmp_path / "other.html").write_text(text, encoding="utf-8")
+    dom, console = opened(tmp_path / "other.html", tmp_path / "profile")
+    assert console == [] and "data-view" in dom
+
+
+def test_what_one_dial_has_and_the_other_lacks_is_asked_both_ways():
+    found, model = laid(2.0), shipped_model()
+    assert judge_pair(found).finding == SEPARATE
+    few = judge_pair(found, back=0.5 * (model.alike + model.unlike))
+    assert few.finding == CANNOT_TELL and "of those on the second on the first" in few.reason and few.log10_lr is None
+    assert judge_pair(found, back=0.5 * model.unlike).finding == DIFFERENT
+    lost = judge_pair(found, lost="the seconds bit of the first was not found on the second")
+    assert lost.finding == CANNOT_TELL and "seconds bit of the first" in lost.reason

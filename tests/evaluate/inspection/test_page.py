@@ -138,7 +138,7 @@ def test_page_of_one_dial_says_what_each_photograph_gave():
     assert "Dial no. 41 , 3 photographs" in page.words
     assert "whole.jpg : whole view; 40 of the 100 small squares judged are its." in page.words
     assert "<b>.jpg : laid on it (signature); 60 of the 100" in page.words
-    assert "c.jpg : of another dial, as it seems; left out. It does not fit." in page.words
+    assert "c.jpg : perhaps of another dial; left out. It does not fit." in page.words
     assert "The photographs" not in Page(page_text(sample(), photo(), None, [], MODEL)).words
 
 

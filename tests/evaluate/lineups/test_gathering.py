@@ -1,5 +1,8 @@
 """Whole drawn dials: divisions by place, strokes of Roman figures by likeness, shares that add up."""
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 import pytest
 from drawn_dial import draw, photographed, scene
@@ -7,6 +10,7 @@ from drawn_dial import draw, photographed, scene
 from dialtell.evaluate.lineups.figures import hour_figures
 from dialtell.evaluate.lineups.gathering import line_ups
 from dialtell.evaluate.lineups.strip import unrolled
+from dialtell.evaluate.lineups.tracks import find_track
 from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reading.steps import read_at
@@ -73,3 +77,45 @@ def test_shares_of_the_figures_add_up_to_the_zone(read):
     assert sum(figure.share for figure in figures) == pytest.approx(own.sum())
     assert sum(figure.patches for figure in figures) == len(own)
     assert {figure.share for figure in hour_figures(reading, photo, None)} == {None}
+
+
+def changed(sheet, band, chosen, shift=0.0):
+    """The sheet without the ink of some divisions between two radii, or with it `shift` dial radii further out."""
+    height, width = sheet.photo.shape
+    x, y = np.meshgrid(np.arange(width) + 0.5, np.arange(height) + 0.5)
+    dial = sheet.geometry.to_dial(np.stack([x, y], axis=-1))
+    radius, turn = np.hypot(dial[..., 0], dial[..., 1]), np.arctan2(dial[..., 0], -dial[..., 1])
+    division = np.round(turn / (np.pi / 30)).astype(int) % 60
+    here = np.isin(division, chosen) & (radius > band[0]) & (radius < band[1])
+    photo = sheet.photo.copy()
+    photo[here] = 1.0
+    if shift:
+        further = sheet.geometry.to_photo(dial * (1.0 - shift / np.maximum(radius, 0.1))[..., None]).astype(np.float32)
+        moved = cv2.remap(sheet.photo, further[..., 0] - 0.5, further[..., 1] - 0.5, cv2.INTER_CUBIC)
+        photo[here] = moved[here]
+    return replace(sheet, photo=photo)
+
+
+def test_divisions_at_some_places_are_no_track(ups):
+    """Boxes of a modern track, or figures in a ring, have ink at some of the sixty places."""
+    sheet, (low, high) = ups.field.sheet, ups.track.band
+    whole = find_track(sheet, (0.0, 0.0), (low - 0.03, high + 0.03))
+    assert len(whole.ticks) == 48
+    some = changed(sheet, (low - 0.01, high + 0.01), [k for k in range(60) if k % 5 in (1, 2, 3)])
+    assert find_track(some, (0.0, 0.0), (low - 0.03, high + 0.03)) is None
+
+
+def test_ticks_that_stand_out_where_the_outline_is_off_are_followed(ups):
+    sheet, (low, high) = ups.field.sheet, ups.track.band
+    off = 0.2 * (high - low)
+    moved = changed(sheet, (low - off, high + 2 * off), range(6, 20), off)
+    before, after = (
+        {
+            cut.name: float(np.hypot(*sheet.to_dial(np.array([cut.x, cut.y]))))
+            for cut in find_track(one, (0.0, 0.0), (low - 0.03, high + 0.03)).ticks
+        }
+        for one in (sheet, moved)
+    )
+    out = np.median([after[str(k)] - before[str(k)] for k in (8, 9, 11, 12, 13, 14, 16, 17)])
+    rest = np.median([after[str(k)] - before[str(k)] for k in range(24, 58) if k % 5])
+    assert out == pytest.approx(off, abs=0.35 * off) and abs(rest) < 0.2 * off

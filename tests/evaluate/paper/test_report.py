@@ -12,6 +12,7 @@ from PIL import Image
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.inspection.one_photo import inspect_photo
+from dialtell.evaluate.inspection.reported import for_clients, in_rows
 from dialtell.evaluate.paper import report as made
 from dialtell.evaluate.paper.report import Report, Shown, report_pdf
 from dialtell.evaluate.paper.sheet import HEIGHT, MARGIN
@@ -81,6 +82,28 @@ def test_the_report_of_a_dial_says_what_its_page_says(drawn_photo, make_weights,
     assert document["model"]["sha256"] in everything
     assert not re.search(r"log10|likelihood|logit|gradient|saliency|completeness", everything)
     assert len(kept[1].figure.axes) >= 5  # parts with their like strokes
+
+
+def test_a_client_is_asked_for_no_flags():
+    for text, left in (
+        ("Where 12 stands is not certain; it is taken to be up. Give --twelve where it is not.",
+         "Where 12 stands is not certain; it is taken to be up."),
+        ("No call is made: which way is up was not made out; say where with --twelve.",
+         "No call is made: which way is up was not made out."),
+        ("Photograph them, and give them together with this one and --one-dial.",
+         "Photograph them, and give them together with this one."),
+        ("Or say where the dial ends: --outline.", ""),
+        ("Plain words; and no flag.", "Plain words; and no flag."),
+    ):  # fmt: skip
+        assert for_clients(text) == left
+
+
+def test_strokes_stand_apart_in_rows():
+    cells = [np.full((40, 20, 3), k, np.uint8) for k in range(11)]
+    sheet = in_rows(cells)
+    seen = [sheet[top, left, 0] for top in (0, 42) for left in range(0, 6 * 22, 22)]
+    assert seen == [*range(11), 255] and (sheet[40:42] == 255).all() and (sheet[:40, 20:22] == 255).all()
+    assert in_rows(cells[:3]).shape[0] == 40
 
 
 def test_the_command_takes_pdfs_alone(tmp_path, make_weights, capsys):
