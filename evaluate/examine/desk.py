@@ -10,7 +10,7 @@ import asyncio
 import contextlib
 import itertools
 import logging
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
@@ -20,7 +20,7 @@ from typing import Any, TypeVar
 from dialtell.evaluate.examine import work
 from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.record import READ, WAITING
-from dialtell.model.reading.known import MAX_PIXELS
+from dialtell.model.reading.known import MAX_PIXELS, Known
 from dialtell.synth.shared.errors import DialtellError, OutputError, PhotoError, fault_of_ours
 from dialtell.synth.shared.workers import spawned
 
@@ -229,21 +229,40 @@ class Desk:
         self.version += 1
         if job.what == LOOK:
             seen = await self._run(slot, work.look, path, self.files.view(sha256), self.max_pixels)
-            await asyncio.to_thread(self._do, lambda dials: dials.looked(sha256, *seen))
-            if row["state"] == WAITING and self._queue.empty():
-                await self._work(slot, _Job(READING, job.order, sha256))  # here, where it is open
-            elif row["state"] == WAITING:
+            kept = asyncio.create_task(self._looked(sha256, seen))  # while it is read on
+            here = row["state"] == WAITING and self._queue.empty()
+            try:
+                if here:
+                    await self._read(slot, row, known, kept)  # where it is open
+            finally:
+                await kept
+            if row["state"] == WAITING and not here:
                 self.want(READING, sha256)
         elif row["state"] == WAITING:
-            found = await self._run(slot, work.read, path, replace(known, max_pixels=self.max_pixels))
-            kept = await asyncio.to_thread(
-                self._do,
-                lambda dials: dials.keep_reading(sha256, known, path, found.likeness, found.weights, found.document),
-            )
-            if not kept:
-                self.want(AGAIN, sha256)
-            await self.gather(row["dial"])
+            await self._read(slot, row, known)
         return None
+
+    async def _looked(self, sha256: str, seen: work.Looked) -> None:
+        await asyncio.to_thread(self._do, lambda dials: dials.looked(sha256, *seen))
+        self.version += 1
+
+    async def _read(
+        self, slot: int, row: Mapping[str, Any], known: Known, before: Awaitable[None] | None = None
+    ) -> None:
+        """Read a photograph and keep that. before : what must be kept first."""
+        sha256, path = row["sha256"], self.files.photograph(row["file"])
+        self._doing[slot] = f"{_WORDS[READING]} {row['name']}"
+        self.version += 1
+        found = await self._run(slot, work.read, path, replace(known, max_pixels=self.max_pixels))
+        if before is not None:
+            await before
+        kept = await asyncio.to_thread(
+            self._do,
+            lambda dials: dials.keep_reading(sha256, known, path, found.likeness, found.weights, found.document),
+        )
+        if not kept:
+            self.want(AGAIN, sha256)
+        await self.gather(row["dial"])
 
     async def gather(self, dial: int) -> None:
         """Have a dial's photographs read together when the last of them is read."""
