@@ -112,8 +112,10 @@ def test_a_dial_whose_call_is_kept_back_is_laid_on_none(folder):
             two = sorted(
                 entry.id for entry in collection.entries() if entry.path.read_bytes() in (PRINTED, PRINTED + b"2")
             )
-            finding = {"first": two[0], "second": two[1], "test": "x", "finding": ONE_PLATE, "log10_lr": 2.0, "places": 9,
-                       "matched": 9, "stray": 0.0, "reason": "Sentinel."}  # fmt: skip
+            finding = {
+                "first": two[0], "second": two[1], "test": "x", "finding": ONE_PLATE, "log10_lr": 2.0, "places": 9,
+                "matched": 9, "stray": 0.0, "reason": "Sentinel.",
+            }  # fmt: skip
             assert collection.keep_pair(finding)
         after = laid(client, every="1")
         assert after == before and not any(4 in two for two in pairs(after))
