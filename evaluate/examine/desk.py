@@ -145,7 +145,7 @@ class Desk:
             self._wanted.discard((job.what, job.of))
             self._doing[slot] = _WORDS[job.what] + " photographs"  # until it is known which
             try:
-                found = await self._work(slot, job)
+                found = await (self._called(slot, job) if job.call else self._work(slot, job))
                 if job.done is not None and not job.done.done():
                     job.done.set_result(found)
             except asyncio.CancelledError:
@@ -193,14 +193,15 @@ class Desk:
                     raise
         raise AssertionError("not reached")
 
-    async def _work(self, slot: int, job: _Job) -> Any:
+    async def _called(self, slot: int, job: _Job) -> Any:
+        self._doing[slot] = f"{_WORDS[job.what]} {job.of}"
+        self.version += 1
+        return await self._run(slot, *job.call)
+
+    async def _work(self, slot: int, job: _Job) -> None:
         if job.what == TOGETHER:
             await self._together(slot, int(job.of))
-            return None
-        if job.call:
-            self._doing[slot] = f"{_WORDS[job.what]} {job.of}"
-            self.version += 1
-            return await self._run(slot, *job.call)
+            return
         sha256 = job.of
         row = await asyncio.to_thread(self._do, lambda dials: dials.photograph(sha256))
         known = await asyncio.to_thread(self._do, lambda dials: dials.said(sha256))
@@ -223,7 +224,6 @@ class Desk:
             if not kept:
                 self.want(AGAIN, sha256)
             await self.gather(row["dial"])
-        return None
 
     async def gather(self, dial: int) -> None:
         """Have a dial's photographs read together when the last of them is read."""
