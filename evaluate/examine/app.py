@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import tempfile
-from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -20,7 +20,7 @@ from dialtell.evaluate.examine.brought_in import bring_in
 from dialtell.evaluate.examine.desk import AGAIN, LOOK, Desk
 from dialtell.evaluate.examine.listing import page_of, wanted_of
 from dialtell.evaluate.examine.phone import Phone
-from dialtell.evaluate.examine.plates import PlateTest, plates_found
+from dialtell.evaluate.examine.plates import PlateTest, numbers_of, plates_found
 from dialtell.evaluate.examine.receiving import LARGEST_PHOTO, Receiving, received
 from dialtell.evaluate.examine.record import WAITING, ExaminedDials, Places
 from dialtell.evaluate.examine.shown import dial_shown
@@ -134,7 +134,7 @@ class Examination:
     async def plates_laid(self, request: Request) -> Response:
         """What was found of dials laid on each other: ?dials=3,7 of these alone, ?every=1 see plates_found."""
         given = request.query_params
-        chosen = _numbers(given["dials"].split(",")) if given.get("dials") else None
+        chosen = numbers_of(given["dials"].split(",")) if given.get("dials") else None
         found = await self._ask(lambda dials: plates_found(dials, chosen, every=given.get("every") == "1"))
         test = self.plates
         return JSONResponse(found | {"busy": test.busy, "now": test.said, "errors": test.errors})
@@ -274,7 +274,7 @@ class Examination:
         chosen = (await told(request)).get("dials")
         if chosen is not None and not isinstance(chosen, list):
             raise Refusal(400, "dials is no list of numbers")
-        self.plates.begin(None if chosen is None else _numbers(chosen))
+        self.plates.begin(None if chosen is None else numbers_of(chosen))
         return JSONResponse({})
 
     async def stop_laying(self, request: Request) -> Response:
@@ -304,14 +304,6 @@ class Examination:
         self.desk.version += 1
         told = {name: getattr(found, name) for name in ("dials", "known", "photographs", "missing", "elsewhere")}
         return JSONResponse(told, 201)
-
-
-def _numbers(given: Sequence[object]) -> list[int]:
-    """Dials, each once. Raises Refusal."""
-    texts = [str(each) for each in given if isinstance(each, str | int)]
-    if len(texts) < len(given) or not all(text.isascii() and text.isdigit() and len(text) < 10 for text in texts):
-        raise Refusal(400, "dials is no list of numbers")
-    return sorted({int(text) for text in texts})
 
 
 def _by(body: Mapping[str, Any]) -> dict[str, Any]:

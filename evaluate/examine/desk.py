@@ -165,7 +165,7 @@ class Desk:
             self._wanted.discard((job.what, job.of))
             self._doing[slot] = _WORDS[job.what] + " photographs"  # until it is known which
             try:
-                found = await self._work(slot, job)
+                found = await (self._called(slot, job) if job.call else self._work(slot, job))
                 if job.done is not None and not job.done.done():
                     job.done.set_result(found)
             except asyncio.CancelledError:
@@ -213,14 +213,15 @@ class Desk:
                     raise
         raise AssertionError("not reached")
 
-    async def _work(self, slot: int, job: _Job) -> Any:
+    async def _called(self, slot: int, job: _Job) -> Any:
+        self._doing[slot] = f"{_WORDS[job.what]} {job.of}"
+        self.version += 1
+        return await self._run(slot, *job.call)
+
+    async def _work(self, slot: int, job: _Job) -> None:
         if job.what == TOGETHER:
             await self._together(slot, int(job.of))
-            return None
-        if job.call:
-            self._doing[slot] = f"{_WORDS[job.what]} {job.of}"
-            self.version += 1
-            return await self._run(slot, *job.call)
+            return
         sha256 = job.of
         row = await asyncio.to_thread(self._do, lambda dials: dials.photograph(sha256))
         known = await asyncio.to_thread(self._do, lambda dials: dials.said(sha256))
@@ -240,7 +241,6 @@ class Desk:
                 self.want(READING, sha256)
         elif row["state"] == WAITING:
             await self._read(slot, row, known)
-        return None
 
     async def _looked(self, sha256: str, seen: work.Looked) -> None:
         await asyncio.to_thread(self._do, lambda dials: dials.looked(sha256, *seen))

@@ -105,6 +105,14 @@ class PlateTest:
             self.desk.version += 1
 
 
+def numbers_of(given: Sequence[object]) -> list[int]:
+    """Dials, each once. Raises Refusal."""
+    texts = [str(each) for each in given if isinstance(each, str | int)]
+    if len(texts) < len(given) or not all(text.isascii() and text.isdigit() and len(text) < 10 for text in texts):
+        raise Refusal(400, "dials is no list of numbers")
+    return sorted({int(text) for text in texts})
+
+
 def views(dials: ExaminedDials, files: KeptFiles, chosen: Sequence[int] | None = None) -> dict[int, Entry]:
     """The photograph of each dial that shows it whole, as the collection has it, by dial. chosen : None for all."""
     rows = dials.rows(
@@ -119,7 +127,8 @@ def views(dials: ExaminedDials, files: KeptFiles, chosen: Sequence[int] | None =
             entry = here(dials, files, row["photo"])
             document = entry.document or {}
             if document.get("geometry") is not None and "close_up" not in document:
-                found[row["dial"]] = entry
+                # of ten thousand records no more is held than is looked at
+                found[row["dial"]] = replace(entry, document={"geometry": document["geometry"]})
     return found
 
 
