@@ -136,7 +136,7 @@ def loudest(dial: Mapping[str, Any], shares: Shares | None, crops: Sequence[Zone
     own = {
         zone: added
         for zone, added in shares.zones.items()
-        if zone in shown and abs(added) >= NO_WEIGHT and (sign is None or added * sign > 0)
+        if zone in shown and (abs(added) >= LEAST_SUPPORT if sign is None else added * sign >= NO_WEIGHT)
     }
     if not own:
         return ()

@@ -34,7 +34,7 @@ def headline(record: Mapping[str, Any]) -> str:
 
 def several(record: Mapping[str, Any]) -> bool:
     """Whether more than one photograph speaks of the dial."""
-    return sum(row["squares"] > 0 for row in record.get("photographs", ())) > 1
+    return bool(sum(row["squares"] > 0 for row in record.get("photographs", ())) > 1)
 
 
 def strength(record: Mapping[str, Any]) -> tuple[str, str]:
