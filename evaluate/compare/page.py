@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.compare.compare import Comparison
-from dialtell.evaluate.compare.plate_test import DIFFERENT
+from dialtell.evaluate.compare.findings import DIFFERENT
 from dialtell.evaluate.compare.registration import EXTENT, Registration
 from dialtell.evaluate.compare.zone_pairs import zone_pairs
 from dialtell.evaluate.pages import pictures

@@ -34,7 +34,7 @@ def standard():
         stepped = spec.body.sunk == "double" or design.centre_ring
         if design.seconds_bit and design.chapter.hours == 12 and len(design.signature) == 1 and not stepped:
             track = replace(design.track, rings=(True, True), mark="tick", short=1.0, blocked=False, halves="nothing",
-                            figures_every=0)  # fmt: skip
+                            figures_every=0, ring_mm=0.12, tick_mm=0.15, heavy_mm=0.3)  # fmt: skip
             form = letterform("roman-heavy")
             chapter = replace(design.chapter, letterform="roman-heavy", radial=True, turned=False, bent=True,
                               outer=track.inner - 0.02, height=0.2, thick=form.thick, thin=form.thin)  # fmt: skip
