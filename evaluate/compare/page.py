@@ -42,7 +42,7 @@ def page_text(compared: Comparison) -> str:
     """The page."""
     document = compared.document
     overlaid = compared.registration is not None and document["finding"] != DIFFERENT
-    first, second = straightened(compared) if overlaid else (_alone(compared.first), _alone(compared.second))
+    first, second = straightened(compared)
     dials = [
         {
             "name": plain_name(Path(dial["photo"]).name),
@@ -134,9 +134,11 @@ def start_view(compared: Comparison) -> str:
 
 
 def straightened(compared: Comparison) -> tuple[NDArray[np.uint8] | None, NDArray[np.uint8] | None]:
-    """Both dials face on, (SIDE_PX, SIDE_PX, 3) sRGB, the second bent onto the first where they were laid together."""
+    """Both dials face on, (SIDE_PX, SIDE_PX, 3) sRGB, the second bent onto the first where they were laid together and
+    are not of different designs."""
     first, second, found = compared.first, compared.second, compared.registration
-    if found is None or first.reading is None or second.reading is None:
+    apart = compared.document["finding"] == DIFFERENT
+    if found is None or apart or first.reading is None or second.reading is None:
         return _alone(first), _alone(second)
     grid = _grid()
     # far outside the compared disc a polynomial runs away

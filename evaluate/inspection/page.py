@@ -178,7 +178,7 @@ def page_text(
         ],
         sections=sections,
         not_judged=_not_judged(zones, sections),
-        nothing_measured="" if held or evidence is None or evidence.zones else evidence.intro[0],
+        nothing_measured="" if evidence is None or evidence.zones else _nothing_measured(dial, evidence.intro[0]),
         beside=plain_name(extras.beside),
         like=extras.like,
         style_hints=extras.hints,
@@ -284,6 +284,11 @@ def _side_by_side(extras: PageExtras, zone: str) -> list[list[dict[str, Any]]]:
         ]
         for place in extras.photographs.get(zone, ())
     ]
+
+
+def _nothing_measured(dial: Mapping[str, Any], said: str) -> str:
+    """Why nothing was measured, "" where the dial's reason says it."""
+    return "" if said.partition(": ")[2].rstrip(".") in dial["reason"] else said
 
 
 def _not_judged(zones: Sequence[Mapping[str, Any]], sections: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

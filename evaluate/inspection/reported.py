@@ -122,7 +122,7 @@ def framed(photo: Bytes, loud: Sequence[Loudest], places: Sequence[Mapping[str, 
 def with_frames(picture: Mapping[str, Any]) -> Bytes:
     """A page's picture of what to photograph next, its frames and numbers drawn in."""
     stored = np.frombuffer(base64.b64decode(picture["uri"].partition(",")[2]), np.uint8)
-    image = np.ascontiguousarray(cv2.imdecode(stored, cv2.IMREAD_COLOR)[..., ::-1])
+    image = np.ascontiguousarray(np.asarray(cv2.imdecode(stored, cv2.IMREAD_COLOR), np.uint8)[..., ::-1])
     size = image.shape[1] / 560  # as thick as on a picture of the usual size
     line, radius = max(round(3 * size), 1), max(round(18 * size), 7)
     for frame in picture["frames"]:

@@ -103,8 +103,8 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zon
     seen: set[Zone] = set()  # with divisions that are like one another
     for zone, what, cuts in groups:
         placed = bool(cuts) and cuts[0].owner == 0
-        most = NO_TRACK if placed else MOST_UNLIKE
-        good = [one for one in _lined(field, zone, what, cuts, rng) if np.median(one.excess) < most]
+        limit = NO_TRACK if placed else MOST_UNLIKE
+        good = [one for one in _lined(field, zone, what, cuts, rng) if np.median(one.excess) < limit]
         if placed and sum(len(one.cuts) for one in good) < LEAST_SHARE * len(cuts):
             continue
         kept += good

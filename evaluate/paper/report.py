@@ -110,9 +110,9 @@ def _call(report: Report) -> Sheet:
         x, sheet.y = MARGIN + number * column, top
         sheet.picture(picture, x, min(LOUD_MM, sheet.left), border=_STYLES.get(one.style))
         heading = f"Loudest: {one.heading}" if len(loud) == 1 else one.heading
-        beside = {"x": x + LOUD_MM + 5, "width": column - LOUD_MM - 8}
-        sheet.text(heading, 11, bold=True, most=2, **beside)
-        sheet.text(one.says, 10, most=6, **beside)
+        left, width = x + LOUD_MM + 5, column - LOUD_MM - 8
+        sheet.text(heading, 11, bold=True, x=left, width=width, most=2)
+        sheet.text(one.says, 10, x=left, width=width, most=6)
     return sheet
 
 
