@@ -21,7 +21,7 @@ def test_a_frame_is_drawn_where_it_lies_in_the_picture_of_the_dial() -> None:
     corners = np.array([[float(v) for v in pair.split(",")] for pair in frame["points"].split()])
     assert np.allclose(np.ptp(corners, axis=0), 120, atol=1)
     assert abs(frame["x"] - (212 + 100)) <= 2 and abs(frame["y"] - 212) <= 2
-    assert "924 pixels" in shown.says and "69 pixels per millimetre" in shown.says
+    assert "950 pixels" in shown.says and "69 pixels per millimetre" in shown.says
 
 
 def test_nothing_is_shown_of_a_settled_dial_and_no_frame_of_the_whole() -> None:

@@ -17,7 +17,6 @@ from dialtell.evaluate.paper import report as made
 from dialtell.evaluate.paper.report import Report, Shown, report_pdf
 from dialtell.evaluate.paper.sheet import HEIGHT, MARGIN
 from dialtell.evaluate.words.cautions import CAUTIONS
-from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.known import Known
 
 PLAIN = np.full((60, 80, 3), 200, np.uint8)
@@ -61,11 +60,11 @@ def test_three_sheets_of_a4_and_nothing_past_their_edges(report, monkeypatch):
             assert 0 <= axes.get_position().y0 and axes.get_position().x1 <= 1 - 0.99 * MARGIN / 210
 
 
-def test_the_report_of_a_dial_says_what_its_page_says(drawn_photo, make_weights, tmp_path, monkeypatch):
+def test_the_report_of_a_dial_says_what_its_page_says(drawn_photo, weighty, tmp_path, monkeypatch):
     kept = []
     monkeypatch.setattr(made, "pdf_of", lambda sheets, title: kept.extend(sheets) or b"%PDF")
     document = inspect_photo(
-        drawn_photo, tmp_path / "a.html", load_weights(make_weights(9.0, 9.0)), known=Known(diameter_mm=44.873),
+        drawn_photo, tmp_path / "a.html", weighty, known=Known(diameter_mm=44.873),
         report=tmp_path / "a.pdf",
     )  # fmt: skip
     assert document["report"] == str(tmp_path / "a.pdf") and (tmp_path / "a.pdf").read_bytes() == b"%PDF"
