@@ -22,7 +22,7 @@ from dialtell.evaluate.label.photos import PhotoFolder
 from dialtell.evaluate.label.views import LabelViews
 from dialtell.evaluate.score.stream import COLUMNS
 from dialtell.evaluate.words.first_words import headline
-from dialtell.evaluate.words.stated import stated_ratio
+from dialtell.evaluate.words.stated import WITHHELD, stated_ratio
 from dialtell.model import load_weights
 from dialtell.synth.scene import Range, render, sample_spec
 from dialtell.synth.shared.sizes import size_mm
@@ -93,13 +93,13 @@ def _page_says(page: str, record: dict[str, Any]) -> None:
     looks = {"hand-painted": "looks painted by hand", "printed": "looks printed", "undetermined": "settles nothing"}
     for zone in record["zones"]:
         name = zone_heading(zone["zone"])
-        own = re.search(rf"<h2 id=[^>]*>{name}[ <](.*?)</p>|<li><strong>{name}</strong>: (.*?)</li>", page, re.S)
-        if own is None:  # that there is nothing beside the zones is no news
-            assert zone["zone"] == "other" and not zone["judged"]
+        own = re.search(rf"<h2 id=[^>]*>{name} (.*?)</p>|<li><strong>{name}</strong>: (.*?)</li>", page, re.S)
+        if zone["judged"] and record["support"] == WITHHELD:  # said once, at the top
+            assert own is None and f">{name}</h2>" in page and zone["reason"] not in page
             continue
-        if record["withheld"]:  # why, is said once
-            continue
-        assert _escaped(zone["reason"]) in own[0]
+        if zone["zone"] == "other" and not zone["polygon_px"]:
+            continue  # that there is no rest of the dial is nothing to be told
+        assert own is not None and _escaped(zone["reason"]) in own[0]
         assert page.count(_escaped(zone["reason"])) <= sum(z["reason"] == zone["reason"] for z in record["zones"])
         if zone["judged"]:
             assert looks[zone["call"]] in own[0]
