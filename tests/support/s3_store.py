@@ -1,7 +1,5 @@
 """An S3 store on the loopback interface, kept in memory by moto, and the environment that leads s3fs there."""
 
-import json
-import os
 import socket
 import subprocess
 import sys

@@ -183,7 +183,7 @@ def test_what_a_store_says_of_a_photograph_is_that_ones_and_its_silence_ends_the
     assert brought(fetcher) == b""
     raises(refusal(OSError, "InternalError"))
     for expected in (PhotoError, PhotoError, OutputError):
-        with pytest.raises(expected, match="check the address|nor the 2 before"):
+        with pytest.raises(expected, match=r"check the address|nor the 2 before"):
             brought(fetcher)
     for error in (ConnectionError("no route"), refusal(PermissionError, "SignatureDoesNotMatch")):
         raises(error)

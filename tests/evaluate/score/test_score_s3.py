@@ -57,7 +57,7 @@ def test_rows_are_those_of_the_files_and_what_is_wrong_is_named(tmp_path, store,
         pytest.importorskip("distributed")
     photographs_in(folder := tmp_path / "photographs", 4, poison=False)
     files = sorted(folder.iterdir())
-    good = [store.put(f"lot 1/{path.name}".replace(" ", "%20"), path.read_bytes()).replace("%20", " ") for path in files]
+    good = [store.put(f"lot%201/{path.name}", path.read_bytes()).replace("%20", " ") for path in files]
     wrong = {
         f"s3://{BUCKET}/none.jpg": "it does not exist",
         "s3://nowhere/a.jpg": "the bucket nowhere does not exist",
@@ -102,7 +102,7 @@ def test_keys_that_are_refused_or_missing_leave_no_rows(tmp_path, store, monkeyp
 def test_a_store_that_dies_and_a_command_that_is_cut_off_cost_no_row(tmp_path, store, engine):
     if engine == "cluster":
         pytest.importorskip("distributed")
-    photographs_in(folder := tmp_path / "photographs", 16, poison=False)
+    photographs_in(folder := tmp_path / "photographs", 10, poison=False)
     files = sorted(folder.iterdir())
     near, far = tmp_path / "near.csv", tmp_path / "far.csv"
     subprocess.run(command(folder, near, "--workers", "2"), check=True, stdout=subprocess.DEVNULL)
