@@ -29,8 +29,12 @@ WEB, STORES = ("http", "https"), ("s3",)
 KINDS = ("image/", "application/octet-stream", "binary/octet-stream")
 LARGEST = 200_000_000  # bytes of one photograph
 FAILURES = 3  # of a store in a row after which the run ends, to be gone on with when the store answers
+KEYS_REFUSED = (
+    "InvalidAccessKeyId", "SignatureDoesNotMatch", "ExpiredToken", "InvalidToken", "AuthorizationHeaderMalformed",
+    "RequestTimeTooSkewed",
+)  # fmt: skip
 DEADLINE_S = 120.0  # of one photograph from the web, each try
-_CHUNK = 1 << 20
+_KEY = re.compile(r"[A-Za-z0-9._-]+/.")  # BUCKET/KEY
 _ADDRESS = re.compile(r"([A-Za-z][A-Za-z0-9+.-]+)://")
 
 
@@ -69,8 +73,11 @@ def sound(addresses: Iterable[str], hosts: Collection[Place]) -> tuple[list[str]
             if (target.host.lower(), target.port) not in hosts:
                 strange[f"{f'[{target.host}]' if ':' in target.host else target.host}:{target.port}"] = None
             good.append(address)
-        elif "::" in address or (scheme not in STORES and not (scheme == "file" and rest.startswith("/"))):
-            said = f"{safe_address(address)} is no address that is read; give file:///PATH, s3://, http:// or https://"
+        elif "::" in address or not (_KEY.match(rest) if scheme in STORES else scheme == "file" and rest[:1] == "/"):
+            said = (
+                f"{safe_address(address)} is no address that is read; give file:///PATH, s3://BUCKET/KEY, http:// or "
+                "https://"
+            )
             bad.append((address, PhotoError(said)))
         else:
             good.append(address)
@@ -89,6 +96,7 @@ class Fetcher:
     def __init__(self, hosts: Collection[Place]) -> None:
         self.hosts = frozenset(hosts)
         self._failed = 0
+        self._open = set[str]()  # buckets that gave something: a refusal there is of a photograph
         self._web = Web(
             delay_s=0.0, retries=2, deadline_s=DEADLINE_S, version=metadata.version("dialtell"), allow=self.hosts,
             resolve=self._named, larger="scale it down",
@@ -103,11 +111,13 @@ class Fetcher:
         if address.lower().startswith("file:"):
             yield Path(unquote(address[len("file://") :]))
             return
-        name = re.sub(r"[^\w.-]", "_", unquote(address.partition("?")[0].rpartition("/")[2]))[-80:]
+        web = address.lower().startswith(WEB)
+        last = unquote(address.partition("?")[0]) if web else address  # a store's keys stand as they are
+        name = re.sub(r"[^\w.-]", "_", last.rpartition("/")[2])[-80:]
         with tempfile.TemporaryDirectory(prefix="dialtell-", ignore_cleanup_errors=True) as folder:
             place = Path(folder) / (name.lstrip(".") or "photograph")
             with place.open("wb") as into:
-                (self._from_web if address.lower().startswith(WEB) else self._from_store)(address, into)
+                (self._from_web if web else self._from_store)(address, into)
             yield place
 
     def _from_web(self, address: str, into: BinaryIO) -> None:
@@ -122,28 +132,51 @@ class Fetcher:
         return socket.getaddrinfo(host, port, **kind)
 
     def _from_store(self, address: str, into: BinaryIO) -> None:
+        """One request. What the store says of a photograph is that one's; a store that says nothing ends the run."""
+        shown = safe_address(address)
         try:
             from fsspec.core import url_to_fs
 
             system, key = url_to_fs(address)
+            data: bytes = system.cat_file(key, start=0, end=LARGEST + 1)
         except ImportError as error:
             raise OutputError(
-                f"{safe_address(address)} cannot be read, {error.name or 's3fs'} is not installed where photographs "
-                "are judged; pip install 'dialtell[cluster]' s3fs there"
+                f"{shown} cannot be read, {error.name or 's3fs'} is not installed where photographs are judged; "
+                "pip install 'dialtell[s3]' there, and run again to go on"
             ) from error
-        size = 0
-        try:
-            with system.open(key, "rb") as file:
-                while size <= LARGEST and (chunk := file.read(_CHUNK)):
-                    size += into.write(chunk)
+        except UnicodeError as error:
+            raise PhotoError(f"{shown} is no name that a store can hold; check the address") from error
         except FileNotFoundError as error:
-            raise PhotoError(f"{safe_address(address)} does not exist; check the address") from error
+            self._failed = 0
+            what = f"the bucket {_bucket(shown)}" if _code(error) == "NoSuchBucket" else "it"
+            raise PhotoError(f"{shown} cannot be read, {what} does not exist; check the address") from error
         except Exception as error:  # each store raises its own
-            self._failed += 1
-            said = f"{safe_address(address)} cannot be read ({type(error).__name__}: {safe_address(str(error))})"
+            if (code := _code(error)) == "InvalidRange":
+                return  # of nothing at all
+            said = f"{shown} cannot be read ({type(error).__name__}: {safe_address(str(error))})"
+            if code in KEYS_REFUSED or code is None:
+                raise OutputError(
+                    f"{said}; see that the store answers and its keys are right where photographs are judged "
+                    "(AWS_ENDPOINT_URL, AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY; FSSPEC_S3_ANON=true where none are "
+                    "needed), and run again to go on"
+                ) from error
+            if not (isinstance(error, PermissionError) and _bucket(address) in self._open):
+                self._failed += 1
             if self._failed >= FAILURES:
                 raise OutputError(f"{said}, nor the {FAILURES - 1} before; run again to go on when it can") from error
             raise PhotoError(f"{said}; check the address and the rights to it") from error
         self._failed = 0
-        if size > LARGEST:
-            raise PhotoError(f"{safe_address(address)} has more than {LARGEST} bytes; scale it down")
+        self._open.add(_bucket(address))
+        if len(data) > LARGEST:
+            raise PhotoError(f"{shown} has more than {LARGEST} bytes; scale it down")
+        into.write(data)
+
+
+def _bucket(address: str) -> str:
+    return address.partition("://")[2].partition("/")[0]
+
+
+def _code(error: Exception) -> str | None:
+    """What an S3 store called its refusal; None where no answer of the store is behind an error."""
+    response = getattr(error.__cause__ or error, "response", None)
+    return str(response.get("Error", {}).get("Code", "")) if isinstance(response, dict) else None

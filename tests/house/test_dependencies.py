@@ -19,8 +19,8 @@ NAMES = {
     "sklearn": "scikit-learn",
     "xdist": "pytest-xdist",
 }
-# not imported by any file: run as commands, or by torch and Starlette on our behalf
-COMMANDS = {"pytest-xdist", "mypy", "ruff", "tensorboard", "httpx2"}
+# not imported by any file: run as commands, or by torch, Starlette and fsspec on our behalf
+COMMANDS = {"pytest-xdist", "mypy", "ruff", "tensorboard", "httpx2", "s3fs"}
 # read as files by synth/letterforms/families.py, whose table a test compares with what is declared
 FONTS = "fontpkg-"
 # of tests/fuzz, which is run by hand and says how to install it

@@ -86,7 +86,7 @@ def test_hosts_that_are_not_named_are_said_before_anything_is_asked(tmp_path, se
     "address",
     ["ftp://example.org/a.jpg", "zip://a.jpg::http://127.0.0.1/a.zip", "s3://b/a::http://127.0.0.1/", "memory://a",
      "file://server/share/a.jpg", "file://a.jpg", "http://user@127.0.0.1:9/a", "https:///a", "http://a b/", "sftp://h/a",
-     "reference://x", "s3a://b/k", "github://o:r@/p"],
+     "reference://x", "s3a://b/k", "s3://b", "s3://b/", "s3:///k", "s3://b c/k", "github://o:r@/p"],
 )  # fmt: skip
 def test_what_is_no_address_of_ours_is_said_and_not_asked(address):
     good, bad = sound([address], [("127.0.0.1", 9)])
@@ -152,25 +152,74 @@ def test_a_host_that_fails_ends_the_run_instead_of_spoiling_the_table(server, mo
         pass
 
 
-def test_a_store_that_fails_ends_the_run_and_a_missing_key_does_not(store, monkeypatch):
+def refusal(kind, code):
+    """An error as s3fs raises it, the store's answer behind it."""
+    error, error.__cause__ = kind("no"), Exception("answer")
+    error.__cause__.response = {"Error": {"Code": code}}
+    return error
+
+
+def brought(fetcher, address="memory://archive/a.jpg"):
+    with fetcher.brought(address) as path:
+        return path.read_bytes()
+
+
+def test_what_a_store_says_of_a_photograph_is_that_ones_and_its_silence_ends_the_run(store, monkeypatch):
     fetcher = Fetcher([])
     for _ in range(5):
-        with pytest.raises(PhotoError, match="does not exist"), fetcher.brought("memory://archive/none.jpg"):
-            pass
+        with pytest.raises(PhotoError, match="it does not exist"):
+            brought(fetcher, "memory://archive/none.jpg")
 
-    def down(*words, **named):
-        raise ConnectionError("no route")
+    def raises(error):
+        def answer(*words, **named):
+            raise error
 
-    monkeypatch.setattr(type(store), "open", down)
+        monkeypatch.setattr(type(store), "cat_file", answer)
+
+    raises(refusal(FileNotFoundError, "NoSuchBucket"))
+    with pytest.raises(PhotoError, match="the bucket archive does not exist"):
+        brought(fetcher)
+    raises(refusal(OSError, "InvalidRange"))
+    assert brought(fetcher) == b""
+    raises(refusal(OSError, "InternalError"))
     for expected in (PhotoError, PhotoError, OutputError):
-        with pytest.raises(expected, match="no route"), fetcher.brought("memory://archive/a.jpg"):
-            pass
+        with pytest.raises(expected, match=r"check the address|nor the 2 before"):
+            brought(fetcher)
+    for error in (ConnectionError("no route"), refusal(PermissionError, "SignatureDoesNotMatch")):
+        raises(error)
+        with pytest.raises(OutputError, match="keys are right"):  # at once: it would be a row of each photograph
+            brought(Fetcher([]))
+
+
+def test_refusals_are_the_photographs_own_where_others_of_the_bucket_came(store, monkeypatch):
+    given = type(store).cat_file
+
+    def private(system, path, **span):
+        if path.endswith("private.jpg"):
+            raise refusal(PermissionError, "AccessDenied")
+        return given(system, path, **span)
+
+    monkeypatch.setattr(type(store), "cat_file", private)
+    fetcher = Fetcher([])
+    for expected in (PhotoError, PhotoError, OutputError):
+        with pytest.raises(expected):
+            brought(fetcher, "memory://archive/private.jpg")
+    assert brought(fetcher) == PICTURE
+    for _ in range(5):
+        with pytest.raises(PhotoError, match="rights"):
+            brought(fetcher, "memory://archive/private.jpg")
+
+
+def test_objects_that_are_too_large_are_not_kept(store, monkeypatch):
+    monkeypatch.setattr(addresses, "LARGEST", len(PICTURE) - 1)
+    with pytest.raises(PhotoError, match="scale it down"):
+        brought(Fetcher([]))
 
 
 def test_without_s3fs_the_command_says_what_to_install(tmp_path, server, capsys, monkeypatch):
     monkeypatch.setitem(sys.modules, "s3fs", None)
     code, _ = scored(tmp_path, server, "s3://bucket/a.jpg")
-    assert code == 1 and "pip install" in capsys.readouterr().err
+    assert code == 1 and "pip install 'dialtell[s3]'" in capsys.readouterr().err
 
 
 def test_a_server_that_drips_meets_an_end(server, monkeypatch):
