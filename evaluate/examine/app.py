@@ -259,6 +259,12 @@ class Examination:
         (sha256, lies), _ = await self._receiving.add(request, number)
         return JSONResponse({"sha256": sha256, "dial": lies}, 201 if lies == number else 200)
 
+    async def begin(self, request: Request) -> Response:
+        """Begin a dial with a photograph: its bytes; ?name= what it was called, ?as= what the dial is called, ?blind=1
+        its call is kept back. One that was kept before begins none: 200 in place of 201."""
+        sha256, lies, fresh = await self._receiving.begin(request)
+        return JSONResponse({"sha256": sha256, "dial": lies, "fresh": fresh}, 201 if fresh else 200)
+
     async def invite(self, request: Request) -> Response:
         """A code for a phone that shall add photographs to a dial: {}."""
         await told(request)
@@ -340,6 +346,7 @@ def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, ph
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
+        Route("/photographs", rooms.begin, methods=["POST"]),
         Route("/photographs/{sha256:sha256}/part", rooms.part, methods=["POST"]),
         Route("/agreement", rooms.agreement, methods=["GET"]),
         Route("/along/dials.{form}", rooms.along, methods=["GET"]),

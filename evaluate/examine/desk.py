@@ -36,7 +36,7 @@ LONGEST_WAIT_S = 0.7  # that a page is kept waiting for news: no longer than the
 # the lower is done the sooner: what a person waits for at the screen comes before what can wait
 FULL, PAGE, AGAIN, LOOK, READING, TOGETHER, PLATES = range(7)
 _WORDS = {
-    FULL: "opening", PAGE: "writing the page of", AGAIN: "reading anew", LOOK: "looking at", READING: "reading",
+    FULL: "opening", PAGE: "writing the page of", AGAIN: "reading", LOOK: "looking at", READING: "reading",
     TOGETHER: "reading together", PLATES: "laying dials",
 }  # fmt: skip
 

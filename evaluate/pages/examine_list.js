@@ -55,8 +55,10 @@ const listOf = (ask, trouble, titled, shown) => {
     const box = at("dials");
     const kept = new Map([...box.children].map((each) => [each.dataset.row, each]));
     box.replaceChildren(...told.dials.map((row) => kept.get(JSON.stringify(row)) || item(row)));
-    at("none").hidden = told.dials.length > 0;
-    at("none").textContent = told.of ? "No dial is like that." : "No dials yet.";
+    at("none").hidden = told.dials.length > 0 || !told.of;
+    at("first").hidden = told.of > 0 || told.aside > 0;
+    at("plates").hidden = told.of < 2; // of no use before
+    at("agree").hidden = at("along-links").hidden = !told.of && !told.aside;
     at("seek").hidden = !told.of && !told.aside;
     at("seek-aside").hidden = !told.aside && !sought.elements.aside.value;
     const last = told.start + told.dials.length;

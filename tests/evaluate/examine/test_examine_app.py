@@ -482,3 +482,26 @@ def test_more_photographs_than_can_be_held_at_once_are_said(client, monkeypatch)
     assert told["call"] is None and "of their own" in told["apart"]
     client.post(f"/photographs/{told['photographs'][0]['sha256']}/part", json={})
     assert settled(client, dial)["call"]
+
+
+def test_a_photograph_begins_a_dial_once(tmp_path):
+    def begin(content, **given):
+        reply = client.post("/photographs", params=given, content=content,
+                            headers={"Content-Type": "application/octet-stream"})  # fmt: skip
+        return reply.status_code, reply.json()
+
+    with asked(tmp_path) as client:
+        status, told = begin(b"one", name="IMG_1.jpg", **{"as": "IMG_1", "blind": "1"})
+        assert (status, told["dial"], told["fresh"]) == (201, 1, True)
+        dial = settled(client, 1)
+        assert dial["name"] == "IMG_1" and dial["kept_back"] and dial["photographs"][0]["name"] == "IMG_1.jpg"
+        status, told = begin(b"two", name="IMG_2.jpg")
+        assert (status, told["dial"]) == (201, 2) and not settled(client, 2)["blind"]
+        # dropped again: it lies where it lay, and no empty dial is left
+        status, told = begin(b"one", name="again.jpg", **{"as": "again"})
+        assert (status, told["dial"], told["fresh"]) == (200, 1, False)
+        assert client.get("/dials").json()["total"] == 2
+        assert client.get("/dials/1").json()["name"] == "IMG_1"
+        # a name that is none begins nothing
+        assert begin(b"three", **{"as": "x" * 5000})[0] == 422
+        assert client.get("/dials").json()["total"] == 2
