@@ -253,6 +253,22 @@ class Examination:
         await self.desk.gather(was)
         return await self._dial(was)
 
+    async def part_all(self, request: Request) -> Response:
+        """Lay each photograph of a dial but the first under a dial of its own: {}."""
+        number = request.path_params["dial"]
+        await told(request)
+
+        def part(dials: ExaminedDials) -> list[str]:
+            parted = [photo["sha256"] for photo in dials.photographs(number)[1:]]
+            for sha256 in parted:
+                dials.part(sha256)
+            return parted
+
+        for sha256 in await self._ask(part):
+            self.desk.want(AGAIN, sha256)
+        self.desk.apart.pop(number, None)
+        return await self._dial(number)
+
     async def add(self, request: Request) -> Response:
         """Keep a photograph under a dial: its bytes; ?name= what it was called."""
         number = request.path_params["dial"]
@@ -333,6 +349,7 @@ def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, ph
         Route("/dials", rooms.new_dial, methods=["POST"]),
         Route("/dials/{dial:int}", rooms.dial, methods=["GET"]),
         Route("/dials/{dial:int}", rooms.change, methods=["POST"]),
+        Route("/dials/{dial:int}/apart", rooms.part_all, methods=["POST"]),
         Route("/dials/{dial:int}/opinion", rooms.note, methods=["POST"]),
         Route("/dials/{dial:int}/show", rooms.show, methods=["POST"]),
         Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),

@@ -106,11 +106,16 @@ class Desk:
                 process.terminate()  # its work would be lost anyway: nothing half done is kept
             pool.shutdown(wait=False, cancel_futures=True)
 
-    def want(self, what: int, of: str) -> None:
-        """Have something done, once however often it is asked for before it begins."""
+    def want(self, what: int, of: str, order: int | None = None) -> None:
+        """Have something done, once however often it is asked for before it begins. order : among its like, where it
+        had one before."""
         if (what, of) not in self._wanted:
             self._wanted.add((what, of))
-            self._queue.put_nowait(_Job(what, next(self._orders), of))
+            if order is None:
+                order = next(self._orders)
+                if what in (LOOK, READING):  # what was dropped last is on top of the list, and comes first
+                    order = -order
+            self._queue.put_nowait(_Job(what, order, of))
         self.version += 1
 
     async def page(self, dial: int) -> Path:
@@ -238,7 +243,7 @@ class Desk:
             finally:
                 await kept
             if row["state"] == WAITING and not here:
-                self.want(READING, sha256)
+                self.want(READING, sha256, job.order)
         elif row["state"] == WAITING:
             await self._read(slot, row, known)
 

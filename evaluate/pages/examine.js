@@ -263,7 +263,8 @@
       pick.append(element("span", words, `${kind(words)}-word`));
       pick.addEventListener("click", () => { here = photo.sha256; fillPhoto(); fillStrip(); });
       item.append(pick);
-      if (photo.role && !waitingNow) item.append(element("p", ROLES[photo.role] || "", photo.role === "another dial" ? "wrong" : "soft role"));
+      const of = photo.role === "whole view" && !dial.photographs.some((each) => each.role === "laid on it") ? "" : photo.role;
+      if (of && !waitingNow) item.append(element("p", ROLES[of] || "", of === "another dial" ? "wrong" : "soft role"));
       if (photo.error) item.append(element("p", photo.error, "wrong"));
       if (photo.sha256 === inHand) queueMicrotask(() => pick.focus());
       return item;
@@ -440,9 +441,7 @@
     at("name").focus({ preventScroll: true });
   }));
   at("all-apart").addEventListener("click", () => attempt(async () => {
-    const { photographs } = dial;
-    at("all-apart").hidden = true;
-    for (const photo of photographs.slice(1)) took(await ask(`/photographs/${photo.sha256}/part`, {}));
+    took(await ask(`/dials/${dial.id}/apart`, {}));
     location.hash = "";
   }));
   at("open-loupe").addEventListener("click", () => loupe.open(photoHere(), dial.size_mm));

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import json
 import sqlite3
@@ -9,7 +10,7 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
-from examine_asked import ORIGIN, PORT, TELLTALES, add, asked, new_dial, settled
+from examine_asked import ORIGIN, PORT, TELLTALES, StandIn, add, asked, new_dial, settled
 
 from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.examine.desk import LONGEST_WAIT_S
@@ -505,3 +506,36 @@ def test_a_photograph_begins_a_dial_once(tmp_path):
         # a name that is none begins nothing
         assert begin(b"three", **{"as": "x" * 5000})[0] == 422
         assert client.get("/dials").json()["total"] == 2
+
+
+def test_all_photographs_of_a_dial_become_dials(tmp_path):
+    with asked(tmp_path) as client:
+        dial = new_dial(client, blind=True)
+        for content in (b"one", b"two", b"three"):
+            add(client, dial, content, name=f"{content.decode()}.jpg")
+        settled(client, dial)
+        left = client.post(f"/dials/{dial}/apart", json={}).json()
+        assert [photo["name"] for photo in left["photographs"]] == ["one.jpg"]
+        found = [client.get(f"/dials/{row['id']}").json() for row in client.get("/dials").json()["dials"]]
+        assert sorted(photo["name"] for each in found for photo in each["photographs"]) == [
+            "one.jpg", "three.jpg", "two.jpg"
+        ]  # fmt: skip
+        assert len(found) == 3 and all(each["kept_back"] and each["photographs"][0]["state"] == "read" for each in found)
+
+
+def test_the_last_dropped_is_read_first(tmp_path):
+    class Slow(StandIn):
+        async def _run(self, slot, function, *values):
+            await held.wait()
+            return await super()._run(slot, function, *values)
+
+    held = asyncio.Event()
+    with asked(tmp_path, Slow) as client:
+        dials = [new_dial(client) for _ in range(4)]
+        for dial in dials:
+            add(client, dial, f"photograph {dial}".encode(), name=f"{dial}.jpg")
+        client.portal.call(held.set)
+        for dial in dials:
+            settled(client, dial)
+        contents = [values[0].read_bytes()[-1:] for name, values in client.desk.asked if name == "read"]
+        assert contents == [b"4", b"3", b"2", b"1"]
