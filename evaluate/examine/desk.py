@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from dialtell.evaluate.examine import work
+from dialtell.evaluate.examine.fields import called
 from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.record import READ, WAITING
 from dialtell.model.reading.known import MAX_PIXELS, Known
@@ -131,10 +132,12 @@ class Desk:
         photos, readings, names, row = await asyncio.to_thread(self._do, asked)
         if not photos:
             raise PhotoError("nothing of it is read yet; wait until it is")
-        name = row["name"] or f"dial {dial}"
+        name = called(row)
         place = self.files.page([*readings, row["year"], name, "with its report"])
         photos = [(path, replace(known, max_pixels=self.max_pixels)) for path, known in photos]
-        return await self._made(PAGE, place, name, work.write_inspection, photos, place, name, row["year"], names)
+        return await self._made(
+            PAGE, place, name, work.write_inspection, photos, place, name.removeprefix("dial "), row["year"], names
+        )
 
     async def full(self, sha256: str) -> Path:
         """A photograph in full resolution, written if it is not there. Raises DialtellError."""
@@ -284,7 +287,7 @@ class Desk:
         def asked(dials: Any) -> tuple[list[int], list[tuple[Path, Any]], str]:
             read = [photo for photo in dials.photographs(dial) if photo["state"] == READ]
             photos = [(self.files.photograph(photo["file"]), dials.said(photo["sha256"])) for photo in read]
-            return [photo["reading"] for photo in read], photos, dials.dial(dial)["name"] or f"dial {dial}"
+            return [photo["reading"] for photo in read], photos, called(dials.dial(dial))
 
         self.apart.pop(dial, None)
         readings, photos, name = await asyncio.to_thread(self._do, asked)

@@ -121,6 +121,8 @@
     if (coming) words.push(`keeping ${coming} photograph${coming === 1 ? "" : "s"}`);
     words.push(...state.doing);
     if (state.waiting) words.push(`${state.waiting} more to do`);
+    const writing = state.doing.some((what) => what.startsWith("writing the page")) ? "Both are being written; that takes some seconds." : "";
+    if (at("writing").textContent !== writing) at("writing").textContent = writing;
     const text = words.join(", ");
     const said = text ? text[0].toUpperCase() + text.slice(1) : "Everything is kept.";
     if (at("doing").textContent !== said) at("doing").textContent = said;
@@ -349,6 +351,8 @@
     if (opened) {
       here = "";
       at("kept").textContent = "";
+      at("kept").classList.remove("wrong");
+      for (const field of at("fields").elements) field.removeAttribute("aria-invalid");
     }
     const told = await ask(`/dials/${number[1]}`);
     if (outline.busy() || places.busy()) return;
@@ -424,9 +428,16 @@
     const was = sized ? dial.size : dial[input.name];
     const value = sized ? size.value.trim().replace(",", ".") : input.value;
     if (value === String(was === null ? "" : was) && (!sized || !value || UNITS[dial.size_as] === unit.value)) return;
+    const field = sized ? size : input;
+    const said = (words, wrong) => {
+      at("kept").textContent = words;
+      at("kept").classList.toggle("wrong", wrong);
+      if (wrong) field.setAttribute("aria-invalid", "true");
+      else field.removeAttribute("aria-invalid");
+    };
     ask(`/dials/${dial.id}`, { [sized ? unit.value : input.name]: value }).then(
-      (told) => { trouble(""); at("kept").textContent = "Kept."; took(told); },
-      (error) => { at("kept").textContent = `Not kept: ${error.message}.`; },
+      (told) => { trouble(""); said("Kept.", false); took(told); },
+      (error) => said(`Not kept: ${error.message}.`, true),
     );
   }
 

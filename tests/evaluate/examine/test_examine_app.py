@@ -520,7 +520,9 @@ def test_all_photographs_of_a_dial_become_dials(tmp_path):
         assert sorted(photo["name"] for each in found for photo in each["photographs"]) == [
             "one.jpg", "three.jpg", "two.jpg"
         ]  # fmt: skip
-        assert len(found) == 3 and all(each["kept_back"] and each["photographs"][0]["state"] == "read" for each in found)
+        assert len(found) == 3 and all(
+            each["kept_back"] and each["photographs"][0]["state"] == "read" for each in found
+        )
 
 
 def test_the_last_dropped_is_read_first(tmp_path):
@@ -539,3 +541,16 @@ def test_the_last_dropped_is_read_first(tmp_path):
             settled(client, dial)
         contents = [values[0].read_bytes()[-1:] for name, values in client.desk.asked if name == "read"]
         assert contents == [b"4", b"3", b"2", b"1"]
+
+
+def test_the_page_of_a_dial_says_what_it_is_called(tmp_path):
+    with asked(tmp_path) as client:
+        dial = new_dial(client)
+        add(client, dial)
+        settled(client, dial)
+        for given in ({}, {"maker": "Aubrin", "serial": "41"}, {"name": "No. 7"}):
+            client.post(f"/dials/{dial}", json=given)
+            assert client.get(f"/dials/{dial}/report").status_code == 200
+        # "Dial" stands before it on page and report
+        named = [values[2] for name, values in client.desk.asked if name == "write_inspection"]
+        assert named == ["1", "Aubrin 41", "No. 7"]
