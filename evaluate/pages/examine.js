@@ -124,7 +124,8 @@
     const writing = state.doing.some((what) => what.startsWith("writing the page")) ? "Both are being written; that takes some seconds." : "";
     if (at("writing").textContent !== writing) at("writing").textContent = writing;
     const text = words.join(", ");
-    const said = text ? text[0].toUpperCase() + text.slice(1) : "Everything is kept.";
+    const not = dial && at("fields").querySelector("[aria-invalid]");
+    const said = text ? text[0].toUpperCase() + text.slice(1) : not ? "One field is not kept." : "Everything is kept.";
     if (at("doing").textContent !== said) at("doing").textContent = said;
   }
 

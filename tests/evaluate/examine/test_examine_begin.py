@@ -46,3 +46,15 @@ def test_a_dial_for_each_photograph_and_none_twice(tmp_path):
         click(browser, "#back")
         browser.wait("document.querySelectorAll('.dials li').length === 3")
         assert browser.console() == []
+        # a field that is not kept is shown where it stands, and nowhere is all said to be kept
+        click(browser, ".dials a")
+        click(browser, "[name=year]")
+        browser.press("x")
+        browser.run("document.activeElement.blur()")
+        browser.wait("document.querySelector('[name=year]').getAttribute('aria-invalid') === 'true'")
+        assert browser.run("return document.getElementById('kept').textContent").startswith("Not kept: year is 'x'")
+        browser.wait("document.getElementById('doing').textContent === 'One field is not kept.'", 120)
+        assert serious(browser) == []
+        browser.run("const y = document.querySelector('[name=year]'); y.value = '1884'; "
+                    "y.dispatchEvent(new Event('change', {bubbles: true}))")  # fmt: skip
+        browser.wait(f"{IDLE} && document.querySelector('.fields [aria-invalid]') === null", 60)
