@@ -331,6 +331,9 @@
     at("report").href = `/dials/${dial.id}/report`;
     at("show").hidden = !dial.kept_back;
     at("show").disabled = !dial.opinions.dial;
+    const next = call ? call.next : [];
+    at("next").hidden = !next.length;
+    at("next").querySelector("ol").replaceChildren(...next.map((words) => element("li", words)));
     at("warnings").replaceChildren(...(call ? call.warnings : []).map((words) => element("li", words)));
   }
 

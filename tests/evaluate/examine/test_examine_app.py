@@ -543,6 +543,24 @@ def test_the_last_dropped_is_read_first(tmp_path):
         assert contents == [b"4", b"3", b"2", b"1"]
 
 
+def test_what_to_photograph_next_is_told_with_the_call(tmp_path):
+    class Open(StandIn):
+        async def _run(self, slot, function, *values):
+            found = await super()._run(slot, function, *values)
+            if function.__name__ == "read":
+                found.document["next_fields"] = [{"x": 0.0, "y": 0.6, "reason": "Seconds dial about 6 o'clock."}]
+            return found
+
+    with asked(tmp_path, Open) as client:
+        dial = new_dial(client, blind=True)
+        add(client, dial)
+        settled(client, dial)
+        assert "6 o'clock" not in client.get(f"/dials/{dial}").text
+        client.post(f"/dials/{dial}/opinion", json={"zone": "dial", "label": "cannot tell"})
+        told = client.post(f"/dials/{dial}/show", json={}).json()
+        assert told["call"]["next"] == ["Seconds dial about 6 o'clock."]
+
+
 def test_the_page_of_a_dial_says_what_it_is_called(tmp_path):
     with asked(tmp_path) as client:
         dial = new_dial(client)
