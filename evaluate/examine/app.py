@@ -253,11 +253,33 @@ class Examination:
         await self.desk.gather(was)
         return await self._dial(was)
 
+    async def part_all(self, request: Request) -> Response:
+        """Lay each photograph of a dial but the first under a dial of its own: {}."""
+        number = request.path_params["dial"]
+        await told(request)
+
+        def part(dials: ExaminedDials) -> list[str]:
+            parted = [photo["sha256"] for photo in dials.photographs(number)[1:]]
+            for sha256 in parted:
+                dials.part(sha256)
+            return parted
+
+        for sha256 in await self._ask(part):
+            self.desk.want(AGAIN, sha256)
+        self.desk.apart.pop(number, None)
+        return await self._dial(number)
+
     async def add(self, request: Request) -> Response:
         """Keep a photograph under a dial: its bytes; ?name= what it was called."""
         number = request.path_params["dial"]
         (sha256, lies), _ = await self._receiving.add(request, number)
         return JSONResponse({"sha256": sha256, "dial": lies}, 201 if lies == number else 200)
+
+    async def begin(self, request: Request) -> Response:
+        """Begin a dial with a photograph: its bytes; ?name= what it was called, ?as= what the dial is called, ?blind=1
+        its call is kept back. One that was kept before begins none: 200 in place of 201."""
+        sha256, lies, fresh = await self._receiving.begin(request)
+        return JSONResponse({"sha256": sha256, "dial": lies, "fresh": fresh}, 201 if fresh else 200)
 
     async def invite(self, request: Request) -> Response:
         """A code for a phone that shall add photographs to a dial: {}."""
@@ -327,6 +349,7 @@ def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, ph
         Route("/dials", rooms.new_dial, methods=["POST"]),
         Route("/dials/{dial:int}", rooms.dial, methods=["GET"]),
         Route("/dials/{dial:int}", rooms.change, methods=["POST"]),
+        Route("/dials/{dial:int}/apart", rooms.part_all, methods=["POST"]),
         Route("/dials/{dial:int}/opinion", rooms.note, methods=["POST"]),
         Route("/dials/{dial:int}/show", rooms.show, methods=["POST"]),
         Route("/dials/{dial:int}/photographs", rooms.add, methods=["POST"]),
@@ -340,6 +363,7 @@ def examination(desk: Desk, *, port: int, receiving: Receiving | None = None, ph
         Route("/thumbnails/{sha256:sha256}", rooms.thumbnail, methods=["GET"]),
         Route("/pictures/{sha256:sha256}", rooms.picture, methods=["GET"]),
         Route("/pictures/{sha256:sha256}/full", rooms.full, methods=["GET"]),
+        Route("/photographs", rooms.begin, methods=["POST"]),
         Route("/photographs/{sha256:sha256}/part", rooms.part, methods=["POST"]),
         Route("/agreement", rooms.agreement, methods=["GET"]),
         Route("/along/dials.{form}", rooms.along, methods=["GET"]),

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from dialtell.evaluate.examine import work
+from dialtell.evaluate.examine.fields import called
 from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.record import READ, WAITING
 from dialtell.model.reading.known import MAX_PIXELS, Known
@@ -36,7 +37,7 @@ LONGEST_WAIT_S = 0.7  # that a page is kept waiting for news: no longer than the
 # the lower is done the sooner: what a person waits for at the screen comes before what can wait
 FULL, PAGE, AGAIN, LOOK, READING, TOGETHER, PLATES = range(7)
 _WORDS = {
-    FULL: "opening", PAGE: "writing the page of", AGAIN: "reading anew", LOOK: "looking at", READING: "reading",
+    FULL: "opening", PAGE: "writing the page of", AGAIN: "reading", LOOK: "looking at", READING: "reading",
     TOGETHER: "reading together", PLATES: "laying dials",
 }  # fmt: skip
 
@@ -106,11 +107,16 @@ class Desk:
                 process.terminate()  # its work would be lost anyway: nothing half done is kept
             pool.shutdown(wait=False, cancel_futures=True)
 
-    def want(self, what: int, of: str) -> None:
-        """Have something done, once however often it is asked for before it begins."""
+    def want(self, what: int, of: str, order: int | None = None) -> None:
+        """Have something done, once however often it is asked for before it begins. order : among its like, where it
+        had one before."""
         if (what, of) not in self._wanted:
             self._wanted.add((what, of))
-            self._queue.put_nowait(_Job(what, next(self._orders), of))
+            if order is None:
+                order = next(self._orders)
+                if what in (LOOK, READING):  # what was dropped last is on top of the list, and comes first
+                    order = -order
+            self._queue.put_nowait(_Job(what, order, of))
         self.version += 1
 
     async def page(self, dial: int) -> Path:
@@ -126,10 +132,12 @@ class Desk:
         photos, readings, names, row = await asyncio.to_thread(self._do, asked)
         if not photos:
             raise PhotoError("nothing of it is read yet; wait until it is")
-        name = row["name"] or f"dial {dial}"
+        name = called(row)
         place = self.files.page([*readings, row["year"], name, "with its report"])
         photos = [(path, replace(known, max_pixels=self.max_pixels)) for path, known in photos]
-        return await self._made(PAGE, place, name, work.write_inspection, photos, place, name, row["year"], names)
+        return await self._made(
+            PAGE, place, name, work.write_inspection, photos, place, name.removeprefix("dial "), row["year"], names
+        )
 
     async def full(self, sha256: str) -> Path:
         """A photograph in full resolution, written if it is not there. Raises DialtellError."""
@@ -238,7 +246,7 @@ class Desk:
             finally:
                 await kept
             if row["state"] == WAITING and not here:
-                self.want(READING, sha256)
+                self.want(READING, sha256, job.order)
         elif row["state"] == WAITING:
             await self._read(slot, row, known)
 
@@ -279,7 +287,7 @@ class Desk:
         def asked(dials: Any) -> tuple[list[int], list[tuple[Path, Any]], str]:
             read = [photo for photo in dials.photographs(dial) if photo["state"] == READ]
             photos = [(self.files.photograph(photo["file"]), dials.said(photo["sha256"])) for photo in read]
-            return [photo["reading"] for photo in read], photos, dials.dial(dial)["name"] or f"dial {dial}"
+            return [photo["reading"] for photo in read], photos, called(dials.dial(dial))
 
         self.apart.pop(dial, None)
         readings, photos, name = await asyncio.to_thread(self._do, asked)

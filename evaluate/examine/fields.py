@@ -37,6 +37,12 @@ def searched(row: Mapping[str, Any]) -> str:
     return "\n".join(str(row[name]) for name in (*TEXTS, "year") if row.get(name) is not None).casefold()
 
 
+def called(row: Mapping[str, Any]) -> str:
+    """What a dial is called: its name, else maker and serial, else its number."""
+    given = row["name"] or " ".join(str(row[field]) for field in ("maker", "serial") if row[field])
+    return given or f"dial {row['id']}"
+
+
 def size_given(millimetres: float | None, unit: str | None) -> float | None:
     """A size as it was given, in the trade's measure."""
     if millimetres is None:

@@ -19,6 +19,7 @@ from dialtell.evaluate.collection.table import pairs_for_readers
 from dialtell.evaluate.compare.findings import CANNOT_TELL, DIFFERENT, ONE_PLATE, SEPARATE, pair_support
 from dialtell.evaluate.examine import work
 from dialtell.evaluate.examine.desk import PLATES, Desk
+from dialtell.evaluate.examine.fields import called
 from dialtell.evaluate.examine.kept_files import KeptFiles
 from dialtell.evaluate.examine.listing import KEPT_BACK
 from dialtell.evaluate.examine.record import ExaminedDials
@@ -222,7 +223,8 @@ def like_pairs(
 
     seen = views(dials, files, chosen)
     wrong = [
-        f"dial {number} is laid on none: no photograph of the whole dial is read, or its call is kept back"
+        f"{called(dials.dial(number))} is laid on none: no photograph of the whole dial is read, or its call is kept "
+        "back"
         for number in chosen or ()
         if number not in seen
     ]

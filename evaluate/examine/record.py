@@ -168,6 +168,17 @@ class ExaminedDials(CollectionFile):
                 self._settle(dial)
             return int(base.execute("SELECT dial FROM examined_photo WHERE sha256 = ?", (sha256,)).fetchone()[0])
 
+    def take_alone(self, sha256: str, file: str, name: str, *, called: str, blind: bool) -> tuple[int, bool]:
+        """Keep a photograph under a new dial, made unless the photograph was there already; the dial it lies under,
+        and whether it is new. called : the new dial's name."""
+        rows = self._all("SELECT dial FROM examined_photo WHERE sha256 = ?", (sha256,))
+        if rows:
+            return int(rows[0]["dial"]), False
+        cells_of({"name": called})  # is refused before a dial is made
+        number = self.new_dial(blind=blind)
+        self.change_dial(number, {"name": called})
+        return self.take(number, sha256, file, name), True
+
     def part(self, sha256: str) -> int:
         """Lay a photograph under a new dial of its own, the number of which is returned: it shows another."""
         row = self.dial(self.photograph(sha256)["dial"])

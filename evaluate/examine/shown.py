@@ -92,13 +92,14 @@ def _quoted(text: str) -> str:
 
 
 def call_shown(record: Mapping[str, Any]) -> dict[str, Any]:
-    """What may be said of a record: call, support, reason, warnings and each zone's call."""
+    """What may be said of a record: call, support, reason, warnings, what to photograph next and each zone's call."""
     return {
         "call": record["call"],
         "support": record["support"],
         "ratio": _words(stated_ratio(record)),
         "reason": record["reason"],
         "warnings": record["warnings"],
+        "next": [field["reason"] for field in record.get("next_fields", ())],
         "zones": {
             zone["zone"]: {
                 "judged": zone["judged"],

@@ -72,40 +72,46 @@
     await gather(things, "");
     if (!folders.length && things.length) throw new Error("There is no photograph in what was dropped.");
     const wrong = [];
+    const to = dial && dial.id;
     for (const { name, files } of folders) {
-      const to = dial ? dial.id : (await begin(folders.length > 1 || name ? name : "")).id;
-      await add(files, to, folders.length === 1).catch((error) => wrong.push(error.message));
+      await add(files, to, name, folders.length === 1).catch((error) => wrong.push(error.message));
     }
     if (wrong.length) throw new Error(wrong.join(" "));
   }
 
-  async function begin(name) {
-    const made = await ask("/dials", { blind: at("blind-new").checked });
-    return name ? ask(`/dials/${made.id}`, { name: name.slice(0, 200) }) : made;
-  }
-
-  async function add(files, to, look = true) {
-    if (!files.length) return;
-    const target = to || (await begin("")).id;
+  // to : number of the dial whose photographs they are, null for a new one, called name; or for one each, if that is ticked
+  async function add(files, to, name = "", look = true) {
+    const each = !to && at("each-new").checked;
     const wrong = [];
+    const before = new Map(); // photographs of a dial that were kept before
     const left = [...files];
+    let target = to;
     coming += left.length;
     tell();
-    const carry = async () => {
-      for (let file = left.shift(); file; file = left.shift()) {
-        try {
-          const kept = await ask(`/dials/${target}/photographs?name=${encodeURIComponent(file.name)}`, file, "application/octet-stream");
-          if (kept.dial !== target) wrong.push(`${file.name} was kept before, under dial ${kept.dial}`);
-        } catch (error) {
-          wrong.push(`${file.name} was not kept: ${error.message}`);
-        }
-        coming -= 1;
-        tell();
-        version = -1;
+    const carry = async (file) => {
+      const given = new URLSearchParams({ name: file.name });
+      if (!target) {
+        if (at("blind-new").checked) given.set("blind", "1");
+        given.set("as", (each ? file.name.replace(/\.\w+$/, "") : name).slice(0, 200));
       }
+      try {
+        const kept = await ask(`${target ? `/dials/${target}` : ""}/photographs?${given}`, file, "application/octet-stream");
+        if (kept.fresh && !each) {
+          target = kept.dial;
+          if (look) location.hash = `dial-${target}`;
+        } else if (!kept.fresh && kept.dial !== target) before.set(kept.dial, [...(before.get(kept.dial) || []), file.name]);
+      } catch (error) {
+        wrong.push(`${file.name} was not kept: ${error.message}`);
+      }
+      coming -= 1;
+      tell();
+      version = -1;
     };
-    if (look) location.hash = `dial-${target}`;
-    await Promise.all(Array.from({ length: TOGETHER }, carry));
+    while (left.length && !target && !each) await carry(left.shift()); // the first that is new begins the dial
+    await Promise.all(Array.from({ length: TOGETHER }, async () => { while (left.length) await carry(left.shift()); }));
+    if (look && before.size === 1 && !target && !each) location.hash = `dial-${[...before.keys()][0]}`;
+    if (before.size > 3) wrong.push(`${[...before.values()].flat().length} photographs were kept before, under ${before.size} other dials`);
+    else for (const [number, names] of before) wrong.push(`${names.join(", ")} ${names.length === 1 ? "was" : "were"} kept before, under ${titled(await ask(`/dials/${number}`))}`);
     if (wrong.length) throw new Error(wrong.join(". ") + ".");
   }
 
@@ -115,8 +121,11 @@
     if (coming) words.push(`keeping ${coming} photograph${coming === 1 ? "" : "s"}`);
     words.push(...state.doing);
     if (state.waiting) words.push(`${state.waiting} more to do`);
+    const writing = state.doing.some((what) => what.startsWith("writing the page")) ? "Both are being written; that takes some seconds." : "";
+    if (at("writing").textContent !== writing) at("writing").textContent = writing;
     const text = words.join(", ");
-    const said = text ? text[0].toUpperCase() + text.slice(1) : "Everything is kept.";
+    const not = dial && at("fields").querySelector("[aria-invalid]");
+    const said = text ? text[0].toUpperCase() + text.slice(1) : not ? "One field is not kept." : "Everything is kept.";
     if (at("doing").textContent !== said) at("doing").textContent = said;
   }
 
@@ -234,7 +243,7 @@
         : photo.role === "laid on it" ? "A close-up. It was laid on the whole view and read with it."
         : photo.no_dial
         || (marked || photo.places.length ? "Read with what you marked. Drag the handles to put it right again."
-          : "Is the outline right, and 12 o’clock? Drag the handles, or move them with the arrow keys."));
+          : "Is the outline right, and 12 o’clock, the yellow handle? Drag the handles, or move them with the arrow keys. Broken lines go round the parts."));
     at("other").hidden = dial.photographs.length < 2;
     at("open-loupe").disabled = !photo.seen;
     at("circle").hidden = !!photo.geometry || !!photo.marked.outline || !photo.width || photo.role === "laid on it";
@@ -257,7 +266,8 @@
       pick.append(element("span", words, `${kind(words)}-word`));
       pick.addEventListener("click", () => { here = photo.sha256; fillPhoto(); fillStrip(); });
       item.append(pick);
-      if (photo.role && !waitingNow) item.append(element("p", ROLES[photo.role] || "", photo.role === "another dial" ? "wrong" : "soft role"));
+      const of = photo.role === "whole view" && !dial.photographs.some((each) => each.role === "laid on it") ? "" : photo.role;
+      if (of && !waitingNow) item.append(element("p", ROLES[of] || "", of === "another dial" ? "wrong" : "soft role"));
       if (photo.error) item.append(element("p", photo.error, "wrong"));
       if (photo.sha256 === inHand) queueMicrotask(() => pick.focus());
       return item;
@@ -305,20 +315,25 @@
     const whole = at("whole");
     whole.replaceChildren();
     if (dial.kept_back) {
-      whole.append(element("p", "The call is kept back. Say what you see, part by part, then of the dial as a whole."));
+      whole.append(element("p", "The call is kept back. Say what you see, part by part, then of the dial as a whole; then it can be shown."));
     } else if (call) {
       whole.append(element("strong", call.call, `${kind(call.call)}-word`), element("p", `${call.support[0].toUpperCase()}${call.support.slice(1)}. ${call.reason}`));
-      if (dial.together) whole.append(element("p", `From ${dial.photographs.filter((photo) => photo.state === "read").length} photographs together.`, "soft"));
+      const used = dial.photographs.filter((photo) => ["whole view", "laid on it"].includes(photo.role)).length;
+      if (dial.together) whole.append(element("p", used > 1 ? `From ${used} photographs together.` : "From one photograph; the others are left out.", "soft"));
     } else if (dial.photographs.length) {
       whole.append(element("p", dial.photographs.some((photo) => photo.state === "waiting") ? "Being read…"
         : dial.apart ? `The photographs could not be read together: ${dial.apart}` : "Being read together…"));
     }
+    at("all-apart").hidden = !dial.apart && dial.photographs.filter((photo) => photo.role === "another dial").length < 2;
     at("inspection").hidden = !call;
     at("inspection").href = `/dials/${dial.id}/inspection`;
     at("report").hidden = !call;
     at("report").href = `/dials/${dial.id}/report`;
     at("show").hidden = !dial.kept_back;
     at("show").disabled = !dial.opinions.dial;
+    const next = call ? call.next : [];
+    at("next").hidden = !next.length;
+    at("next").querySelector("ol").replaceChildren(...next.map((words) => element("li", words)));
     at("warnings").replaceChildren(...(call ? call.warnings : []).map((words) => element("li", words)));
   }
 
@@ -340,6 +355,8 @@
     if (opened) {
       here = "";
       at("kept").textContent = "";
+      at("kept").classList.remove("wrong");
+      for (const field of at("fields").elements) field.removeAttribute("aria-invalid");
     }
     const told = await ask(`/dials/${number[1]}`);
     if (outline.busy() || places.busy()) return;
@@ -374,7 +391,7 @@
   };
 
   function tellPhone() {
-    at("by-phone").hidden = !state.phone;
+    at("by-phone").hidden = at("begin-by-phone").hidden = !state.phone;
     const door = state.phone && state.phone.door;
     if (!at("phone").open || !door) return;
     const words = PHONE[door.said](door);
@@ -391,6 +408,11 @@
   }
 
   at("by-phone").addEventListener("click", () => attempt(invite));
+  at("begin-by-phone").addEventListener("click", () => attempt(async () => {
+    took(await ask("/dials", { blind: at("blind-new").checked }));
+    location.hash = `dial-${dial.id}`;
+    await invite();
+  }));
   at("phone-again").addEventListener("click", () => attempt(invite));
   at("phone-close").addEventListener("click", () => at("phone").close());
   at("phone").addEventListener("close", () => attempt(() => ask("/phone/dismiss", {})));
@@ -410,9 +432,16 @@
     const was = sized ? dial.size : dial[input.name];
     const value = sized ? size.value.trim().replace(",", ".") : input.value;
     if (value === String(was === null ? "" : was) && (!sized || !value || UNITS[dial.size_as] === unit.value)) return;
+    const field = sized ? size : input;
+    const said = (words, wrong) => {
+      at("kept").textContent = words;
+      at("kept").classList.toggle("wrong", wrong);
+      if (wrong) field.setAttribute("aria-invalid", "true");
+      else field.removeAttribute("aria-invalid");
+    };
     ask(`/dials/${dial.id}`, { [sized ? unit.value : input.name]: value }).then(
-      (told) => { trouble(""); at("kept").textContent = "Kept."; took(told); },
-      (error) => { at("kept").textContent = `Not kept: ${error.message}.`; },
+      (told) => { trouble(""); said("Kept.", false); took(told); },
+      (error) => said(`Not kept: ${error.message}.`, true),
     );
   }
 
@@ -425,6 +454,10 @@
   at("other").addEventListener("click", () => attempt(async () => {
     took(await ask(`/photographs/${photoHere().sha256}/part`, {}));
     at("name").focus({ preventScroll: true });
+  }));
+  at("all-apart").addEventListener("click", () => attempt(async () => {
+    took(await ask(`/dials/${dial.id}/apart`, {}));
+    location.hash = "";
   }));
   at("open-loupe").addEventListener("click", () => loupe.open(photoHere(), dial.size_mm));
   at("open-beside").addEventListener("click", () => attempt(() => beside.open(dial)));

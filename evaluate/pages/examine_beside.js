@@ -21,6 +21,7 @@ const besideOn = (ask, trouble, titled) => {
   let unit = "";
   let view = { x: 0, y: 0, zoom: 1 }; // the dials' place in the middle of each pane; px shown per unit
   let fitted = true; // whole dials are shown
+  let none = ""; // said while no other dial is chosen
   let asked = 0;
   let timer = 0;
 
@@ -46,7 +47,7 @@ const besideOn = (ask, trouble, titled) => {
     const photo = pane.dial && pane.dial.photographs.find((each) => each.sha256 === sha256);
     pane.photo = photo || null;
     pane.words.hidden = !!photo;
-    pane.words.textContent = pane.dial ? "Where the dial lies is not known on any of its photographs." : "No other dial is chosen.";
+    pane.words.textContent = !pane.dial ? "No other dial is chosen." : pane.dial.photographs.some((photo) => photo.state === "waiting") ? "Its photographs are being read. Close this and come back then." : "Where the dial lies is not known on any of its photographs.";
     pane.pick.value = sha256;
     for (const image of [pane.image, pane.full]) image.removeAttribute("src");
     pane.canvas.setAttribute("aria-label", photo ? `${titled(pane.dial)}, photograph ${photo.name}` : "No photograph");
@@ -75,7 +76,7 @@ const besideOn = (ask, trouble, titled) => {
 
   function say() {
     const without = panes.map((pane) => pane.dial).filter((dial) => dial && !sized(dial));
-    const words = !panes[1].dial ? "Choose a dial to stand beside this one."
+    const words = !panes[1].dial ? none
       : unit === "mm" ? `Both at one scale, ${view.zoom.toFixed(view.zoom < 10 ? 1 : 0)} px to the millimetre here.`
         : `Shown as if both dials were equally large: give the size of ${without.map(titled).join(" and of ")} for millimetres.`;
     if (at("beside-scale").textContent !== words) at("beside-scale").textContent = words;
@@ -133,6 +134,7 @@ const besideOn = (ask, trouble, titled) => {
     const others = told.dials.filter((row) => row.id !== panes[0].dial.id && row.photographs);
     at("beside-dial").replaceChildren(...others.map((row) => new Option(titled(row), row.id)));
     at("beside-dial").disabled = !others.length;
+    none = text ? "No other dial is like that." : "There is no other dial yet.";
     await other();
   }
 
@@ -168,7 +170,7 @@ const besideOn = (ask, trouble, titled) => {
     open: async (dial) => {
       box.showModal();
       fitted = true;
-      at("beside-find").value = "";
+      at("beside-find").value = none = "";
       panes[1].dial = panes[1].photo = null;
       put(panes[0], dial);
       put(panes[1], null);

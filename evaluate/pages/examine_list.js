@@ -55,14 +55,18 @@ const listOf = (ask, trouble, titled, shown) => {
     const box = at("dials");
     const kept = new Map([...box.children].map((each) => [each.dataset.row, each]));
     box.replaceChildren(...told.dials.map((row) => kept.get(JSON.stringify(row)) || item(row)));
-    at("none").hidden = told.dials.length > 0;
-    at("none").textContent = told.of ? "No dial is like that." : "No dials yet.";
+    at("none").hidden = told.dials.length > 0 || !told.of;
+    at("first").hidden = told.of > 0 || told.aside > 0;
+    at("plates").hidden = told.of < 2; // of no use before
+    at("below").hidden = told.of < 12; // they are in view
+    at("agree").hidden = at("along-links").hidden = !told.of && !told.aside;
     at("seek").hidden = !told.of && !told.aside;
     at("seek-aside").hidden = !told.aside && !sought.elements.aside.value;
     const last = told.start + told.dials.length;
     const found = told.total > told.page ? `Dials ${(told.start + 1).toLocaleString("en")} to ${last.toLocaleString("en")} of ${told.total.toLocaleString("en")}` : count(told.total, "dial", "dials");
     const words = searched ? `${found} found among ${told.of.toLocaleString("en")}.` : `${found}.`;
     if (at("found").textContent !== words) at("found").textContent = words;
+    at("seek-all").hidden = !searched;
     at("pager").hidden = told.total <= told.page;
     at("page-back").disabled = told.start === 0;
     at("page-on").disabled = last >= told.total;
@@ -93,6 +97,18 @@ const listOf = (ask, trouble, titled, shown) => {
     }
     asking = false;
   };
+  at("below").addEventListener("click", (event) => {
+    const panel = event.target.value && at(event.target.value);
+    if (!panel) return;
+    panel.open = true;
+    panel.querySelector("summary").focus({ preventScroll: true });
+    panel.scrollIntoView({ block: "start" });
+  });
+  at("seek-all").addEventListener("click", () => {
+    sought.reset();
+    again(0);
+    at("found").focus({ preventScroll: true });
+  });
   sought.addEventListener("submit", (event) => event.preventDefault());
   sought.addEventListener("input", () => again(0));
   for (const [id, step] of [["page-back", -1], ["page-on", 1]]) {

@@ -208,7 +208,7 @@ const loupeOn = () => {
     if (at("measured").textContent !== said) at("measured").textContent = said;
     const near = scale.unit === "mm" ? `1 mm is ${scale.perUnit.toFixed(0)} px of the photograph.` : "Lengths are in px: give the dial’s size for millimetres.";
     at("loupe-scale").textContent = `Shown at ${Number(view.zoom.toFixed(view.zoom >= 1 ? 1 : 2))} times the photograph’s own size. ${near} ${ruled}`;
-    at("loupe-anew").disabled = !points.length;
+    at("loupe-anew").hidden = !points.length;
   }
 
   function zoom(factor, x = size()[0] / 2, y = size()[1] / 2) {
@@ -273,7 +273,7 @@ const loupeOn = () => {
   at("loupe-in").addEventListener("click", () => zoom(1.4));
   at("loupe-out").addEventListener("click", () => zoom(1 / 1.4));
   at("loupe-whole").addEventListener("click", whole);
-  at("loupe-anew").addEventListener("click", anew);
+  at("loupe-anew").addEventListener("click", () => { anew(); at("lens").focus(); });
   at("loupe-close").addEventListener("click", () => box.close());
   image.addEventListener("load", () => { at("loupe-wait").hidden = true; whole(); });
   image.addEventListener("error", () => { at("loupe-wait").textContent = "This photograph cannot be shown in full."; });

@@ -30,6 +30,10 @@ const outlineOn = (svg, released) => {
     node.setAttribute("role", "button");
     node.setAttribute("aria-label", title);
     node.id = `handle-${name}`;
+    const hint = document.createElementNS(SPACE, "title");
+    hint.textContent = title;
+    grip.append(hint);
+    node.append(hint.cloneNode(true));
     for (const each of [grip, node]) each.addEventListener("pointerdown", (event) => take(event, name, node));
     node.addEventListener("keydown", (event) => key(event, name));
     return { name, node, grip };

@@ -105,6 +105,7 @@ const placesOn = (send) => {
 
   function modes() {
     svg.classList.toggle("on", drawing);
+    svg.closest(".look").classList.toggle("drawing", drawing);
     if (drawing) {
       svg.setAttribute("tabindex", "0");
       svg.removeAttribute("aria-hidden");
@@ -113,6 +114,7 @@ const placesOn = (send) => {
       svg.setAttribute("aria-hidden", "true");
     }
     at("spot-draw").setAttribute("aria-pressed", String(drawing));
+    at("spot-draw").textContent = drawing ? "Draw no more" : "Draw round it";
     at("spot-done").hidden = !drawing;
     at("spot-back").hidden = !drawing;
   }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import json
 import sqlite3
@@ -9,7 +10,7 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
-from examine_asked import ORIGIN, PORT, TELLTALES, add, asked, new_dial, settled
+from examine_asked import ORIGIN, PORT, TELLTALES, StandIn, add, asked, new_dial, settled
 
 from dialtell.evaluate.collection.file import CollectionFile
 from dialtell.evaluate.examine.desk import LONGEST_WAIT_S
@@ -482,3 +483,92 @@ def test_more_photographs_than_can_be_held_at_once_are_said(client, monkeypatch)
     assert told["call"] is None and "of their own" in told["apart"]
     client.post(f"/photographs/{told['photographs'][0]['sha256']}/part", json={})
     assert settled(client, dial)["call"]
+
+
+def test_a_photograph_begins_a_dial_once(tmp_path):
+    def begin(content, **given):
+        reply = client.post("/photographs", params=given, content=content,
+                            headers={"Content-Type": "application/octet-stream"})  # fmt: skip
+        return reply.status_code, reply.json()
+
+    with asked(tmp_path) as client:
+        status, told = begin(b"one", name="IMG_1.jpg", **{"as": "IMG_1", "blind": "1"})
+        assert (status, told["dial"], told["fresh"]) == (201, 1, True)
+        dial = settled(client, 1)
+        assert dial["name"] == "IMG_1" and dial["kept_back"] and dial["photographs"][0]["name"] == "IMG_1.jpg"
+        status, told = begin(b"two", name="IMG_2.jpg")
+        assert (status, told["dial"]) == (201, 2) and not settled(client, 2)["blind"]
+        # dropped again: it lies where it lay, and no empty dial is left
+        status, told = begin(b"one", name="again.jpg", **{"as": "again"})
+        assert (status, told["dial"], told["fresh"]) == (200, 1, False)
+        assert client.get("/dials").json()["total"] == 2
+        assert client.get("/dials/1").json()["name"] == "IMG_1"
+        # a name that is none begins nothing
+        assert begin(b"three", **{"as": "x" * 5000})[0] == 422
+        assert client.get("/dials").json()["total"] == 2
+
+
+def test_all_photographs_of_a_dial_become_dials(tmp_path):
+    with asked(tmp_path) as client:
+        dial = new_dial(client, blind=True)
+        for content in (b"one", b"two", b"three"):
+            add(client, dial, content, name=f"{content.decode()}.jpg")
+        settled(client, dial)
+        left = client.post(f"/dials/{dial}/apart", json={}).json()
+        assert [photo["name"] for photo in left["photographs"]] == ["one.jpg"]
+        found = [client.get(f"/dials/{row['id']}").json() for row in client.get("/dials").json()["dials"]]
+        assert sorted(photo["name"] for each in found for photo in each["photographs"]) == [
+            "one.jpg", "three.jpg", "two.jpg"
+        ]  # fmt: skip
+        assert len(found) == 3 and all(
+            each["kept_back"] and each["photographs"][0]["state"] == "read" for each in found
+        )
+
+
+def test_the_last_dropped_is_read_first(tmp_path):
+    class Slow(StandIn):
+        async def _run(self, slot, function, *values):
+            await held.wait()
+            return await super()._run(slot, function, *values)
+
+    held = asyncio.Event()
+    with asked(tmp_path, Slow) as client:
+        dials = [new_dial(client) for _ in range(4)]
+        for dial in dials:
+            add(client, dial, f"photograph {dial}".encode(), name=f"{dial}.jpg")
+        client.portal.call(held.set)
+        for dial in dials:
+            settled(client, dial)
+        contents = [values[0].read_bytes()[-1:] for name, values in client.desk.asked if name == "read"]
+        assert contents == [b"4", b"3", b"2", b"1"]
+
+
+def test_what_to_photograph_next_is_told_with_the_call(tmp_path):
+    class Open(StandIn):
+        async def _run(self, slot, function, *values):
+            found = await super()._run(slot, function, *values)
+            if function.__name__ == "read":
+                found.document["next_fields"] = [{"x": 0.0, "y": 0.6, "reason": "Seconds dial about 6 o'clock."}]
+            return found
+
+    with asked(tmp_path, Open) as client:
+        dial = new_dial(client, blind=True)
+        add(client, dial)
+        settled(client, dial)
+        assert "6 o'clock" not in client.get(f"/dials/{dial}").text
+        client.post(f"/dials/{dial}/opinion", json={"zone": "dial", "label": "cannot tell"})
+        told = client.post(f"/dials/{dial}/show", json={}).json()
+        assert told["call"]["next"] == ["Seconds dial about 6 o'clock."]
+
+
+def test_the_page_of_a_dial_says_what_it_is_called(tmp_path):
+    with asked(tmp_path) as client:
+        dial = new_dial(client)
+        add(client, dial)
+        settled(client, dial)
+        for given in ({}, {"maker": "Aubrin", "serial": "41"}, {"name": "No. 7"}):
+            client.post(f"/dials/{dial}", json=given)
+            assert client.get(f"/dials/{dial}/report").status_code == 200
+        # "Dial" stands before it on page and report
+        named = [values[2] for name, values in client.desk.asked if name == "write_inspection"]
+        assert named == ["1", "Aubrin 41", "No. 7"]

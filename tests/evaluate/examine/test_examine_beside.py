@@ -107,7 +107,7 @@ def test_both_are_locked_in_scale_and_turn(folder, tmp_path, width):
         # found by a word, or not
         click(browser, "#beside-find")
         browser.press(*"nothing like it")
-        browser.wait(f"{SAID}.startsWith('Choose a dial')")
+        browser.wait(f"{SAID}.startsWith('No other dial is like that')")
         assert browser.run(RED, 1) is None and browser.run(RED, 0) is not None
         browser.run("document.getElementById('beside-find').value = ''")
         browser.press("i", "n", "v")

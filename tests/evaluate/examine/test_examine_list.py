@@ -83,6 +83,23 @@ def test_the_map_is_a_filter_by_keyboard_and_by_mouse(tmp_path, width):
         browser.run("const i = document.querySelector('[name=text]'); i.value = ''; "
                     "i.dispatchEvent(new Event('input', {bubbles: true}))")  # fmt: skip
         browser.wait(f"{FOUND}.startsWith('Dials 1 to 60 of 300')")
+
+        # all of them again, by one key; and what lies below the list is reached from above it
+        assert not browser.run("return document.getElementById('seek-all').checkVisibility()")
+        browser.run("const s = document.querySelector('[name=call]'); s.value = 'printed'; "
+                    "s.dispatchEvent(new Event('input', {bubbles: true}))")  # fmt: skip
+        browser.wait("document.getElementById('seek-all').checkVisibility()")
+        focus(browser, "#seek-all")
+        browser.press(ENTER)
+        browser.wait(f"{FOUND}.startsWith('Dials 1 to 60 of 300')")
+        assert browser.run("return document.activeElement.id") == "found"
+        focus(browser, "#below button[value=along]")
+        browser.press(ENTER)
+        assert (
+            browser.run("return document.getElementById('along').open && document.activeElement.localName") == "summary"
+        )
+        assert 0 <= browser.box("#along summary")["top"] < 900
+        assert serious(browser) == []
         assert browser.console() == []
 
 
