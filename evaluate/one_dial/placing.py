@@ -28,6 +28,7 @@ from dialtell.model.reading.photo import Photo
 from dialtell.model.reading.steps import Reading
 from dialtell.model.reading.zones import HIDING
 from dialtell.synth.shared.terms import SEEN
+from dialtell.train.stats.proportion import wilson_share
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -43,7 +44,7 @@ ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
 LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS, LEAST_EVEN = 8, 0.6, 0.3, 0.9
-LEAST_BOTH = 0.65  # share times even
+LEAST_BOTH = 0.65  # share times even, at its lower limit of 95 %: few places that agree may agree by chance
 MOST_RIVAL = 0.6  # of its score, what the best other place may have
 APART = 0.04  # dial radii from which two places are two
 
@@ -178,7 +179,7 @@ def score(fit: Fit) -> float:
 def _refusal(fit: Fit, rival: float) -> str:
     if fit.sites < LEAST_SITES or fit.share < LEAST_SHARE or fit.likeness < LEAST_LIKENESS:
         return "it fits nowhere on the whole view"
-    if fit.even < LEAST_EVEN or fit.share * fit.even < LEAST_BOTH:
+    if fit.even < LEAST_EVEN or wilson_share(fit.share * fit.even, fit.sites).low < LEAST_BOTH:
         return "some of what it shows lies where the whole view has something else, or nothing"
     if rival > MOST_RIVAL:
         return "it fits several places of the whole view about equally"

@@ -75,8 +75,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "synth.shared", "model.reading", "model.net", "evaluate.words", "evaluate.pages", "evaluate.score",
     },
     "evaluate.one_dial": {
-        "synth.shared", "model.reader", "model.reading", "model.net", "evaluate.words", "evaluate.score",
-        "evaluate.compare",
+        "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "evaluate.words",
+        "evaluate.score", "evaluate.compare",
     },
     "evaluate.collection": {
         "synth.shared", "model.reader", "model.reading", "model.net", "train.stats", "evaluate.words", "evaluate.pages",
