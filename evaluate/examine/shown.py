@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from dialtell.evaluate.examine.fields import FIELDS, size_given
 from dialtell.evaluate.examine.record import READ, ExaminedDials
 from dialtell.evaluate.words.stated import stated_ratio
 from dialtell.evaluate.words.support import support_words
+
+MOSTLY = 0.5  # share of a frame asked for, from which on it has arrived (judgement)
 
 
 def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
@@ -35,10 +39,34 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
         "call": None
         if hidden or whole is None
         else call_shown(named(whole, {one["file"]: one["name"] for one in photos})),
+        "arrived": [] if hidden else _arrived(photos, roles),
         "together": together,
         "ready": whole is not None,
         "marker": dials.marker(),
     }
+
+
+def _arrived(photos: Sequence[Mapping[str, Any]], roles: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """Reasons of the frames that the whole view by itself asked for and that a close-up laid on it shows for the
+    most part."""
+    parts = [(photo, _part(photo, roles)) for photo in photos]
+    laid = [part["corners"] for _, part in parts if part["role"] == "laid on it" and part["corners"] is not None]
+    return [
+        field["reason"]
+        for photo, part in parts
+        if part["role"] == "whole view"
+        for field in (photo["document"] or {}).get("next_fields", ())
+        if field["width"] < 2 and any(_covered(field, corners) > MOSTLY for corners in laid)
+    ]
+
+
+def _covered(field: Mapping[str, Any], corners: Sequence[Sequence[float]]) -> float:
+    """Share of a square of the dial within four corners in turn, dial radii."""
+    x, y = np.meshgrid(*(field[name] + field["width"] * (np.arange(9) / 8 - 0.5) for name in ("x", "y")))
+    around = np.asarray(corners, np.float64)
+    along = np.roll(around, -1, axis=0) - around
+    side = along[:, 0] * (y[..., None] - around[:, 1]) - along[:, 1] * (x[..., None] - around[:, 0])
+    return float(((side >= 0).all(axis=-1) | (side <= 0).all(axis=-1)).mean())
 
 
 def _part(photo: Mapping[str, Any], roles: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:

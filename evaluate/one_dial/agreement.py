@@ -13,7 +13,7 @@ from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.steps import Reading
 
 FEWEST = 6  # places that both show, from which a ratio of each is compared
-USUAL = 1.7  # log10: nine in ten of 320 drawn ones differ by less, of these weights; see tests/trials/reading/one_dial_worth
+USUAL = 1.7  # log10: nine in ten of 320 drawn ones differ by less, of these weights (trial reading/one_dial_worth)
 FULL = 2.0  # log10, the most that is stated where photographs agree as usual
 
 

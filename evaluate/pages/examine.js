@@ -332,8 +332,11 @@
     at("show").hidden = !dial.kept_back;
     at("show").disabled = !dial.opinions.dial;
     const next = call ? call.next : [];
-    at("next").hidden = !next.length;
+    const arrived = call ? dial.arrived : [];
+    at("next").hidden = !next.length && !arrived.length;
+    at("next").querySelector("h4").textContent = next.length ? "What to photograph next" : "What was asked for";
     at("next").querySelector("ol").replaceChildren(...next.map((words) => element("li", words)));
+    at("next").querySelector("ul").replaceChildren(...arrived.map((words) => element("li", `\u2713 Arrived: ${words}`)));
     at("warnings").replaceChildren(...(call ? call.warnings : []).map((words) => element("li", words)));
   }
 
