@@ -109,3 +109,13 @@ def strict_json():
         raise AssertionError(f"{name} is not JSON")
 
     return lambda text: json.loads(text, parse_constant=refuse)
+
+
+@pytest.fixture
+def server():
+    """A server of this machine whose answers the test makes up."""
+    from odd_server import OddServer
+
+    odd = OddServer()
+    yield odd
+    odd.close()

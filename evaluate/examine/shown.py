@@ -24,6 +24,7 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
     photos = dials.photographs(number)
     whole, together = dials.whole(number)
     roles = {} if whole is None else {part["photo"]: part for part in whole.get("photographs", ())}
+    parts = [_part(photo, roles) for photo in photos]
     return {
         "id": number,
         **{name: row[name] for name in FIELDS},
@@ -33,27 +34,26 @@ def dial_shown(dials: ExaminedDials, number: int) -> dict[str, Any]:
         "kept_back": hidden,
         "opinions": dials.opinions(number),
         "photographs": [
-            {**_photo_shown(photo, hidden), **_part(photo, roles), "undo": dials.can_undo_places(photo["sha256"])}
-            for photo in photos
+            {**_photo_shown(photo, hidden), **part, "undo": dials.can_undo_places(photo["sha256"])}
+            for photo, part in zip(photos, parts, strict=True)
         ],
         "call": None
         if hidden or whole is None
         else call_shown(named(whole, {one["file"]: one["name"] for one in photos})),
-        "arrived": [] if hidden else _arrived(photos, roles),
+        "arrived": [] if hidden else _arrived(photos, parts),
         "together": together,
         "ready": whole is not None,
         "marker": dials.marker(),
     }
 
 
-def _arrived(photos: Sequence[Mapping[str, Any]], roles: Mapping[str, Mapping[str, Any]]) -> list[str]:
+def _arrived(photos: Sequence[Mapping[str, Any]], parts: Sequence[Mapping[str, Any]]) -> list[str]:
     """Reasons of the frames that the whole view by itself asked for and that a close-up laid on it shows for the
-    most part."""
-    parts = [(photo, _part(photo, roles)) for photo in photos]
-    laid = [part["corners"] for _, part in parts if part["role"] == "laid on it" and part["corners"] is not None]
+    most part. parts : of each photograph, what it was to the dial."""
+    laid = [part["corners"] for part in parts if part["role"] == "laid on it" and part["corners"] is not None]
     return [
         field["reason"]
-        for photo, part in parts
+        for photo, part in zip(photos, parts, strict=True)
         if part["role"] == "whole view"
         for field in (photo["document"] or {}).get("next_fields", ())
         if field["width"] < 2 and any(_covered(field, corners) > MOSTLY for corners in laid)

@@ -9,7 +9,7 @@ import threading
 import time
 
 import pytest
-from odd_server import OddServer, answer, picture
+from odd_server import answer, picture
 
 from dialtell.evaluate.cli.gather import MUSEUM_NAMES
 from dialtell.evaluate.cli.main import main
@@ -17,13 +17,6 @@ from dialtell.evaluate.museum import search as museum_search
 from dialtell.evaluate.museum.records import Record, read_records, records_text
 from dialtell.evaluate.museum.search import MUSEUMS, Museum
 from dialtell.evaluate.museum.web_address import DownloadError
-
-
-@pytest.fixture
-def server():
-    odd = OddServer()
-    yield odd
-    odd.close()
 
 
 @pytest.fixture

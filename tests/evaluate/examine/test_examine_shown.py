@@ -25,7 +25,7 @@ def arrived(corners, role="laid on it"):
         "/kept/whole.jpg": {"photo": "whole.jpg", "role": "whole view"},
         "/kept/close.jpg": {"photo": "close.jpg", "role": role, "place": {"corners_radii": corners}},
     }
-    return shown._arrived(photos, roles)
+    return shown._arrived(photos, [shown._part(photo, roles) for photo in photos])
 
 
 @pytest.mark.parametrize("turn", [0.0, 0.7, 2.0, -1.2])
@@ -38,4 +38,4 @@ def test_a_corner_of_it_is_not_nor_what_was_not_laid():
     assert arrived(square(0.4, 0.9, 0.6)) == []
     assert arrived(square(0.0, 0.6, 0.9), role="not placed") == []
     assert arrived(square(0.0, 0.0, 2.2)) == [one["reason"] for one in ASKED[:2]]  # the whole dial is no close-up
-    assert shown._arrived([{"file": "whole.jpg", "document": None}], {}) == []
+    assert shown._arrived([one := {"file": "whole.jpg", "document": None}], [shown._part(one, {})]) == []

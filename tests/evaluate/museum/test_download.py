@@ -11,7 +11,7 @@ from csv import DictReader
 from pathlib import Path
 
 import pytest
-from odd_server import OddServer, StillClock, answer, grainy, picture, redirect
+from odd_server import StillClock, answer, grainy, picture, redirect
 
 from dialtell.evaluate.museum.download import Fate, gather, photographs, stem_of
 from dialtell.evaluate.museum.folder import COLUMNS, Gathered
@@ -20,13 +20,6 @@ from dialtell.evaluate.museum.web import Web
 from dialtell.synth.shared.errors import OutputError
 
 JPEG = picture()
-
-
-@pytest.fixture
-def server():
-    odd = OddServer()
-    yield odd
-    odd.close()
 
 
 @pytest.fixture

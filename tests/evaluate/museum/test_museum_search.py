@@ -8,18 +8,11 @@ from dataclasses import replace
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from odd_server import OddServer, StillClock, answer
+from odd_server import StillClock, answer
 
 from dialtell.evaluate.museum.search import MUSEUMS, search_museum
 from dialtell.evaluate.museum.web import Web
 from dialtell.evaluate.museum.web_address import DownloadError
-
-
-@pytest.fixture
-def server():
-    odd = OddServer()
-    yield odd
-    odd.close()
 
 
 @pytest.fixture

@@ -6,17 +6,10 @@ import socket
 from contextlib import nullcontext
 
 import pytest
-from odd_server import OddServer, StillClock, answer, redirect
+from odd_server import StillClock, answer, redirect
 
 from dialtell.evaluate.museum.web import Web
 from dialtell.evaluate.museum.web_address import DownloadError
-
-
-@pytest.fixture
-def server():
-    odd = OddServer()
-    yield odd
-    odd.close()
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
-from odd_server import OddServer, answer, redirect
+from odd_server import answer, redirect
 
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.museum import web
@@ -19,13 +19,6 @@ from dialtell.synth.shared.errors import DialtellError, OutputError, ParameterEr
 
 EXAMPLE = Path(str(resources.files("dialtell.evaluate"))) / "examples" / "too-small.jpg"
 PICTURE = EXAMPLE.read_bytes()
-
-
-@pytest.fixture
-def server():
-    odd = OddServer()
-    yield odd
-    odd.close()
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ with --join.
 
 from __future__ import annotations
 
-import argparse
 import json
 import math
 import time
@@ -23,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 from trials.reading.against_marks import share, share_line
-from trials.reading.one_dial import LARGEST_MM, SEED, whole_spec
+from trials.reading.one_dial import LARGEST_MM, timed_parser, whole_spec
 
 from dialtell.synth.making import make
 from dialtell.synth.photograph.view import homography, to_px
@@ -229,15 +228,8 @@ def document(dials: Sequence[Judged], seen: int, seed: int, model: Any) -> dict[
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Draw, ask, photograph, judge, print."""
-    parser = argparse.ArgumentParser(
-        prog="python tests/trials reading/next_fields", description=__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )  # fmt: skip
-    parser.add_argument("--minutes", type=float, default=25.0, help="stop then (default: 25)")
-    parser.add_argument("--first", type=int, default=20000, metavar="INDEX", help="of the first dial (default: 20000)")
-    parser.add_argument("--seed", type=int, default=SEED, help=f"default: {SEED}")
+    parser = timed_parser("reading/next_fields", __doc__, minutes=25.0, first=20000)
     parser.add_argument("--weights", type=Path, metavar="FILE.safetensors", help="default: those that come with it")
-    parser.add_argument("--out", type=Path, metavar="FILE.json", help="written after every dial")
     parser.add_argument("--join", type=Path, nargs="+", metavar="FILE.json", help="of --out: tell them together")
     args = parser.parse_args(arguments)
     from dialtell.evaluate.words.document import json_text

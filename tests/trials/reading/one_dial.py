@@ -234,18 +234,25 @@ def all_laid(seed: int, first: int, most: int, minutes: float, fields: int) -> I
         before = view or before
 
 
+def timed_parser(name: str, about: str | None, *, minutes: float, first: int) -> argparse.ArgumentParser:
+    """The flags of a trial that draws dial after dial until its time is up. name : of it, as ROOM/NAME."""
+    parser = argparse.ArgumentParser(
+        prog=f"python tests/trials {name}", description=about, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--minutes", type=float, default=minutes, help="stop then (default: %(default)g)")
+    parser.add_argument(
+        "--first", type=int, default=first, metavar="INDEX", help="of the first dial (default: %(default)s)"
+    )
+    parser.add_argument("--seed", type=int, default=SEED, help="default: %(default)s")
+    parser.add_argument("--out", type=Path, metavar="FILE.json", help="written every few dials")
+    return parser
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Draw, lay, print."""
-    parser = argparse.ArgumentParser(
-        prog="python tests/trials reading/one_dial", description=__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )  # fmt: skip
+    parser = timed_parser("reading/one_dial", __doc__, minutes=20.0, first=0)
     parser.add_argument("--count", type=int, default=2000, metavar="N", help="dials at most (default: 2000)")
-    parser.add_argument("--first", type=int, default=0, metavar="INDEX", help="of the first dial (default: 0)")
-    parser.add_argument("--minutes", type=float, default=20.0, help="stop then (default: 20)")
     parser.add_argument("--fields", type=int, default=3, metavar="N", help="close-ups of each dial (default: 3)")
-    parser.add_argument("--seed", type=int, default=SEED, help=f"default: {SEED}")
-    parser.add_argument("--out", type=Path, metavar="FILE.json")
     args = parser.parse_args(arguments)
     import cv2
     import torch

@@ -9,7 +9,6 @@ whether dials whose photographs differ are more often called wrongly, which the 
 
 from __future__ import annotations
 
-import argparse
 import math
 import time
 from collections.abc import Sequence
@@ -20,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from trials.reading.against_marks import share, share_line
-from trials.reading.one_dial import LARGEST_MM, SEED, field_spec, whole_spec
+from trials.reading.one_dial import LARGEST_MM, field_spec, timed_parser, whole_spec
 
 from dialtell.synth.making import make
 from dialtell.synth.scene import photograph
@@ -142,15 +141,8 @@ def table(found: dict[str, Any]) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Draw, lay, judge, print."""
-    parser = argparse.ArgumentParser(
-        prog="python tests/trials reading/one_dial_worth", description=__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )  # fmt: skip
-    parser.add_argument("--minutes", type=float, default=15.0, help="stop then (default: 15)")
-    parser.add_argument("--first", type=int, default=5000, metavar="INDEX", help="of the first dial (default: 5000)")
-    parser.add_argument("--seed", type=int, default=SEED, help=f"default: {SEED}")
+    parser = timed_parser("reading/one_dial_worth", __doc__, minutes=15.0, first=5000)
     parser.add_argument("--weights", type=Path, metavar="FILE.safetensors", help="default: those that come with it")
-    parser.add_argument("--out", type=Path, metavar="FILE.json")
     args = parser.parse_args(arguments)
     import cv2
     import torch
