@@ -49,6 +49,11 @@ class NetOutput:
     reasons: Reasons | None = None
     voices: tuple[NetOutput, ...] = ()
 
+    @property
+    def spoken(self) -> tuple[NetOutput, ...]:
+        """Its voices, or itself where it has none of its own."""
+        return self.voices or (self,)
+
     def each(self, do: Callable[[Tensor], Tensor]) -> NetOutput:
         """Likewise with every tensor through `do`."""
         tensors = {name: do(value) for name, value in vars(self).items() if isinstance(value, Tensor)}

@@ -67,14 +67,13 @@ def half_precision(device: torch.device) -> bool:
 def losses(output: NetOutput, batch: Batch) -> Tensor:
     """What is asked of each voice, on the mean over them, and a fifth of the cross entropy of the process of print.
     Asked apart, neither leaves to the other what it could tell by itself."""
-    voices = output.voices or (output,)
     printed = _masked(output.photographic, batch.photographic, batch.photographic >= 0)
     # likewise a photographic print and its transfer twin, at the weight that output has
     grained = (batch.photographic == 1) & (batch.photographic[batch.twin] == 0)
     apart = nn.functional.softplus(output.photographic[batch.twin] - output.photographic)
     apart = (apart * grained).sum() / grained.sum().clamp(min=1)
     own = batch.hand.gather(1, batch.zone.clamp(min=0)) if batch.strokes is None else batch.strokes
-    asked = torch.stack([_asked(voice, batch, own) for voice in voices])
+    asked = torch.stack([_asked(voice, batch, own) for voice in output.spoken])
     return asked.mean() + 0.2 * printed + 0.2 * apart
 
 

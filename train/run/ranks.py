@@ -60,9 +60,8 @@ class Ranks:
         """What all ranks' nets say, of all rows in their order; without reasons."""
         if self.count == 1:
             return output
-        voices = output.voices or (output,)
         parts = [output.photographic[:, None], output.present]
-        parts += [part for voice in voices for part in (voice.dial[:, None], voice.zone, voice.patch)]
+        parts += [part for voice in output.spoken for part in (voice.dial[:, None], voice.zone, voice.patch)]
         widths = [part.shape[1] for part in parts]
         mine = torch.cat([part.float() for part in parts], dim=1)
         whole: Tensor = _Together.apply(mine, self.rank, self.count)
