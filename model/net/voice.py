@@ -8,7 +8,7 @@ that alone, so where they are strange to the first voice the second still knows 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import torch
 from torch import Tensor, nn
@@ -128,7 +128,7 @@ def together(voices: list[NetOutput]) -> NetOutput:
     heard = [voice.reasons for voice in voices if voice.reasons is not None]
     reasons = None
     if heard:
-        names = [name for name in vars(heard[0]) if name != "pair_with"]
+        names = [field.name for field in fields(Reasons) if field.name != "pair_with"]  # torch 2.11 compiles no vars
         sums = {name: mean([getattr(own, name) for own in heard]) for name in names}
         reasons = Reasons(**sums, pair_with=heard[0].pair_with)
     dial, zone, patch = (mean([getattr(voice, name) for voice in voices]) for name in ("dial", "zone", "patch"))

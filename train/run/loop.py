@@ -207,8 +207,7 @@ class Trainer:
         self.net: nn.Module = (initial or StrokeNet(config.net)).to(self.device)
         self.average = deepcopy(self.net)
         self.ranks = ranks
-        if ranks.count == 1:
-            compile_net(self.net, self.device)
+        compile_net(self.net, self.device)
         ranks.shared(self.net)
         ranks.rows(config.batch)  # refused now rather than when pictures are drawn
         self._silent = None if ranks.first else True  # None: where that is a terminal

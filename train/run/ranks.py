@@ -54,6 +54,7 @@ class Ranks:
             for module in net.modules():
                 if isinstance(module, nn.BatchNorm2d):
                     module.__class__ = NormOverRanks
+                    module.rank, module.ranks = self.rank, self.count
         return net
 
     def together(self, output: NetOutput) -> NetOutput:
@@ -80,10 +81,8 @@ class Ranks:
         whole = torch.cat([gradient.flatten() for gradient in gradients])  # one message, not one a weight
         dist.all_reduce(whole)
         whole /= self.count
-        at = 0
-        for gradient in gradients:
-            gradient.copy_(whole[at : at + gradient.numel()].view_as(gradient))
-            at += gradient.numel()
+        parts = torch.split(whole, [gradient.numel() for gradient in gradients])
+        torch._foreach_copy_(gradients, [part.view_as(own) for part, own in zip(parts, gradients, strict=True)])
 
     def part(self) -> None:
         """Leave the others: what follows is for the first rank alone."""
@@ -118,63 +117,51 @@ def joined(device: str, *, at: str = "env://") -> Ranks:
     return Ranks(rank, count, kind)
 
 
-class _Summed(torch.autograd.Function):
-    """The sum over all ranks, for each of them."""
-
-    @staticmethod
-    def forward(context: Any, mine: Tensor) -> Tensor:
-        whole = mine.clone()
-        dist.all_reduce(whole)
-        return whole
-
-    @staticmethod
-    def backward(context: Any, gradient: Tensor) -> Tensor:
-        whole = gradient.clone()  # of the sum of all ranks' losses
-        dist.all_reduce(whole)
-        return whole
-
-
 class _Together(torch.autograd.Function):
-    """All ranks' rows in their order, for each of them."""
+    """All ranks' rows in their order, for each of them. Of calls that a compiled net holds within its graph."""
 
     @staticmethod
     def forward(context: Any, mine: Tensor, rank: int, count: int) -> Tensor:
         context.rows = slice(rank * len(mine), (rank + 1) * len(mine))
-        parts = [torch.empty_like(mine) for _ in range(count)]
-        dist.all_gather(parts, mine.contiguous())
-        return torch.cat(parts)
+        whole = mine.new_zeros((count * len(mine), *mine.shape[1:]))
+        whole[context.rows] = mine
+        dist.all_reduce(whole)  # gathering has not had one name in all versions of torch that are met
+        return whole
 
     @staticmethod
     def backward(context: Any, gradient: Tensor) -> tuple[Tensor, None, None]:
-        whole = gradient.clone()
+        whole = gradient.clone(memory_format=torch.contiguous_format)  # of the sum of all ranks' losses
         dist.all_reduce(whole)
         return whole[context.rows], None, None
 
 
 class NormOverRanks(nn.BatchNorm2d):
-    """Batch norm whose mean and spread are those of all ranks' rows; on CPUs too, unlike torch's own."""
+    """Batch norm whose mean and spread are those of all ranks' rows, of which each has as many; on CPUs too, unlike
+    torch's own, and within a compiled net."""
+
+    rank: int
+    ranks: int
 
     def forward(self, x: Tensor) -> Tensor:
         """(P, C, H, W) -> the same shape."""
         if not self.training:
             return super().forward(x)
         wide = x.to(torch.promote_types(x.dtype, torch.float32))
-        axes = (0, 2, 3)
-        number = x.new_tensor([x.numel() / x.shape[1]], dtype=wide.dtype)
-        sums: Tensor = _Summed.apply(torch.cat([wide.sum(axes), number]))
-        n = sums[-1].detach()
-        mean = sums[:-1] / n
-        away = wide - mean[:, None, None]  # about the mean, as squares of the values themselves lose digits
-        spread: Tensor = _Summed.apply(away.square().sum(axes)) / n
+        # each rank's spread about its own mean, as squares of the values themselves lose digits
+        own = torch.stack(torch.var_mean(wide, (0, 2, 3), correction=0))[None]
+        spreads, means = _Together.apply(own, self.rank, self.ranks).unbind(1)
+        mean = means.mean(0)
+        spread = (spreads + (means - mean).square()).mean(0)
         with torch.no_grad():
-            self._note(mean, spread, n)
+            n = self.ranks * wide.numel() // wide.shape[1]
+            self._note(mean, spread * (n / (n - 1)))
         scale = self.weight * (spread + self.eps).rsqrt()
-        return (away * scale[:, None, None] + self.bias[:, None, None]).to(x.dtype)
+        return ((wide - mean[:, None, None]) * scale[:, None, None] + self.bias[:, None, None]).to(x.dtype)
 
-    def _note(self, mean: Tensor, spread: Tensor, n: Tensor) -> None:
+    def _note(self, mean: Tensor, spread: Tensor) -> None:
         share = cast(float, self.momentum)
-        for kept, new in ((self.running_mean, mean), (self.running_var, spread * n / (n - 1))):
-            cast(Tensor, kept).lerp_(new, share)
+        for kept, new in ((self.running_mean, mean), (self.running_var, spread)):
+            cast(Tensor, kept).lerp_(new.to(cast(Tensor, kept).dtype), share)
         cast(Tensor, self.num_batches_tracked).add_(1)
 
 

@@ -1,11 +1,19 @@
 """One step of training by several processes, each on a card of its own, beside one process: its gradients and its pace.
 
-    python tests/trials speed/ranks --processes 2
+    python tests/trials speed/ranks --processes 2 --compiled
     python tests/trials speed/ranks --processes 2 --preset tiny --device cpu --steps 2
 
-Bags hold noise in as many patches as a step draws, so that no picture is drawn. Gradients are of a first step without
-dropout, the encoder in float64; the pace is that of later steps as training runs them, once as they are and once
-compiled (on a GPU alone). Each run is a process of its own, or as many as it has ranks.
+Bags hold noise in as many patches as a step draws, so that no picture is drawn. Three ways are gone one after the
+other, each figure printed as soon as it is there:
+
+gradients  of a first step of eight dials without dropout, not compiled: once with the encoder in float64, once all in
+           float32 without TF32, where a rounding decides between two peaks of nearly equal pixels
+compiled   (--compiled) steps a second as training runs them on a GPU
+plain      steps a second of nets that are not compiled
+
+Of each way one process and several begin together, so that compiling takes its time once; they are timed one after the
+other, once both have taken their first steps. What has not come to its end after --limit seconds is ended, named, and
+the next way begins.
 """
 
 from __future__ import annotations
@@ -14,19 +22,22 @@ import argparse
 import json
 import multiprocessing
 import os
+import signal
+import sys
 import tempfile
 import time
-from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import replace
-from functools import partial
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 WARM = 12  # steps before the pace is taken
-KEPT = "gradients.npz"
+FEW = 8  # dials of the step whose gradients are compared
+WIDE, SINGLE = "float64", "float32"  # of the encoder, of that step
 
 
 def noise_bags(count: int, patches: int, seed: int = 0) -> list[list[Any]]:
@@ -46,75 +57,167 @@ def noise_bags(count: int, patches: int, seed: int = 0) -> list[list[Any]]:
     return [[bag(1, index), bag(0, index)] for index in range(count)]
 
 
-def stepped(folder: Path, config: Any, ranks: Any, steps: int, compiled: bool) -> dict[str, float]:
-    """Trains a little; leaves the first step's gradients in `folder` unless compiled. Steps a second, and the loss."""
+# --- in the process of a rank ---
+
+
+def first_step(folder: Path, config: Any, ranks: Any, numbers: str) -> float:
+    """The loss of one step; its gradients are left in `folder`."""
     import torch
 
+    from dialtell.model.net.device import in_single_precision
     from dialtell.train.run.loop import Trainer
     from dialtell.train.run.store import BagStore
 
-    found = {}
-    if not compiled:
-        trainer = Trainer(replace(config, steps=1), folder, device=ranks.device, ranks=ranks)
-        trainer.half = False
+    trainer = Trainer(replace(config, steps=1, batch=FEW), folder, device=ranks.device, ranks=ranks)
+    in_single_precision(trainer.device)
+    trainer.half = False
+    trainer.net._compiled_call_impl = None
+    if numbers == WIDE:
         encoder: torch.nn.Module = trainer.net.get_submodule("encoder")
         encoder.double().register_forward_pre_hook(lambda _, given: (given[0].double(),))
-        for module in trainer.net.modules():
-            if isinstance(module, torch.nn.Dropout):
-                module.p = 0.0
-        store = BagStore(trainer.device, 1)
-        few = replace(config, steps=1, batch=8)
-        trainer.config = few
-        store.add(noise_bags(8, config.patches))
-        found["loss"] = trainer._train_epoch(store)
-        if ranks.first:
-            named = trainer.net.named_parameters()
-            kept: dict[str, Any] = {name: value.grad.cpu().numpy() for name, value in named if value.grad is not None}
-            np.savez(folder / KEPT, **kept)
+    for module in trainer.net.modules():
+        if isinstance(module, torch.nn.Dropout):
+            module.p = 0.0
+    store = BagStore(trainer.device, 1)
+    store.add(noise_bags(FEW, config.patches))
+    loss = trainer._train_epoch(store)
+    if ranks.first:
+        named = trainer.net.named_parameters()
+        kept: dict[str, Any] = {name: value.grad.cpu().numpy() for name, value in named if value.grad is not None}
+        np.savez(folder / numbers, **kept)
+    return loss
+
+
+def pace(folder: Path, config: Any, ranks: Any, steps: int, compiled: bool, wait: Callable[[], None]) -> float:
+    """Steps a second, taken once `wait` has come back."""
+    from dialtell.train.run.loop import Trainer
+    from dialtell.train.run.store import BagStore
+
     trainer = Trainer(replace(config, steps=WARM), folder, device=ranks.device, ranks=ranks)
-    if compiled and ranks.count > 1:
-        trainer.net.compile(dynamic=False)
-    elif not compiled:
-        trainer.net._compiled_call_impl = None  # as a trainer of one process compiles it
+    if not compiled:
+        trainer.net._compiled_call_impl = None
     store = BagStore(trainer.device, 1)
     store.add(noise_bags(config.batch, config.patches))
     trainer._train_epoch(store)
+    wait()
     trainer.config = replace(config, steps=steps)
     began = time.monotonic()
     trainer._train_epoch(store)  # its last line waits for the device
-    return found | {"steps_per_second": steps / (time.monotonic() - began)}
+    return steps / (time.monotonic() - began)
 
 
-def as_rank(rank: int, count: int, folder: Path, config: Any, steps: int, compiled: bool) -> dict[str, float]:
-    """One rank's run."""
+def as_rank(rank: int, count: int, folder: Path, config: Any, steps: int, way: str) -> None:
+    """One rank's run; what the first finds is left in `folder`, and where it stands, and what went wrong."""
+    os.setsid()  # with all that it starts to compile
     import torch
 
     from dialtell.train.run.ranks import ALONE, joined
 
     torch.set_num_threads(1)
     os.environ.update(WORLD_SIZE=str(count), RANK=str(rank), LOCAL_RANK=str(rank))
-    ranks = joined(config.device, at=f"file://{folder}/meet") if count > 1 else ALONE
+
+    def wait() -> None:
+        (folder / f"warm-{rank}").touch()
+        while not (folder / "go").exists():
+            time.sleep(0.01)
+
     try:
-        return stepped(folder, config, ranks, steps, compiled)
-    finally:
+        ranks = joined(config.device, at=f"file://{folder}/meet") if count > 1 else ALONE
+        found: dict[str, float] = {}
+        if way == "gradients":
+            found = {f"loss {numbers}": first_step(folder, config, ranks, numbers) for numbers in (WIDE, SINGLE)}
+        else:
+            found = {"steps_per_second": pace(folder, config, ranks, steps, way == "compiled", wait)}
+        (folder / f"found-{rank}.part").write_text(json.dumps(found))
+        (folder / f"found-{rank}.part").rename(folder / f"found-{rank}")
         ranks.part()
+    except Exception as error:  # one way that does not run is a finding, and takes no other with it
+        (folder / "failed").write_text(f"{type(error).__name__}: {error}"[:600])
+        raise
 
 
-def run(config: Any, count: int, steps: int, compiled: bool, folder: Path) -> dict[str, Any]:
-    """What `count` processes come to; a reason where they fail."""
-    folder.mkdir(parents=True)
-    spawn = multiprocessing.get_context("spawn")
-    do = partial(as_rank, count=count, folder=folder, config=config, steps=steps, compiled=compiled)
-    with ProcessPoolExecutor(count, mp_context=spawn) as pool:
-        try:
-            return next(iter(pool.map(do, range(count))))
-        except Exception as error:  # one way that does not run is a finding, and takes no other with it
-            return {"failed": f"{type(error).__name__}: {error}"[:400]}
+# --- in the process that starts them ---
+
+
+class Run:
+    """`count` processes going one way."""
+
+    def __init__(self, count: int, folder: Path, config: Any, steps: int, way: str) -> None:
+        folder.mkdir(parents=True)
+        self.count, self.folder, self.name = count, folder, f"{way} {count}"
+        start = multiprocessing.get_context("spawn").Process
+        given = [(rank, count, folder, config, steps, way) for rank in range(count)]
+        self.ranks: list[BaseProcess] = [start(target=as_rank, args=each) for each in given]
+        for rank in self.ranks:
+            rank.start()
+
+    def come(self, to: str) -> bool:
+        """Whether all of its processes have left a file of that name and their number."""
+        return all((self.folder / f"{to}-{rank}").exists() for rank in range(self.count))
+
+    @property
+    def failed(self) -> bool:
+        """Whether one of its processes ended otherwise than well."""
+        return (self.folder / "failed").exists() or any(rank.exitcode for rank in self.ranks)
+
+    def until(self, to: str, end: float) -> bool:
+        """Wait for that at most until `end`, monotonic; whether it came."""
+        while not (self.come(to) or self.failed) and time.monotonic() < end:
+            time.sleep(0.02)
+        return self.come(to)
+
+    def close(self) -> dict[str, Any]:
+        """End what is left of it, and all that it started. What it found, or a reason."""
+        late = not (self.come("found") or self.failed)
+        for rank in self.ranks:
+            rank.join(0 if late or self.failed else 10)
+            if rank.exitcode is None and rank.pid is not None:
+                rank.kill()  # itself, should it not have come to lead a group yet
+                with suppress(ProcessLookupError):
+                    os.killpg(rank.pid, signal.SIGKILL)
+            rank.join()
+        if self.come("found"):
+            return dict(json.loads((self.folder / "found-0").read_text()))
+        reason = self.folder / "failed"
+        return {"failed": reason.read_text() if reason.exists() else "took too long" if late else "ended by itself"}
+
+
+def say(what: str, found: Any) -> None:
+    """One figure, at once."""
+    print(f"{what}: {json.dumps(found)}", flush=True)
+
+
+def gone(way: str, counts: Sequence[int], home: Path, config: Any, steps: int, limit: float) -> dict[str, Any]:
+    """What runs of so many processes come to; those that are timed one after the other, once all are warm."""
+    end = time.monotonic() + limit
+    runs = [Run(count, home / f"{way}-{count}", config, steps, way) for count in counts]
+    found: dict[str, Any] = {}
+    try:
+        if way != "gradients":
+            for run in runs:
+                if not run.until("warm", end):
+                    found[str(run.count)] = run.close()  # nothing else is timed beside it
+                    say(run.name, found[str(run.count)])
+            end = max(end, time.monotonic() + limit / 2)
+        for run in runs:
+            if str(run.count) not in found:
+                (run.folder / "go").touch()
+                run.until("found", end)
+                found[str(run.count)] = run.close()
+                say(run.name, found[str(run.count)])
+    finally:
+        for run in runs:
+            run.close()
+    alone, several = (found[str(count)].get("steps_per_second") for count in counts)
+    if alone and several:
+        found["times"] = several / alone
+        say(f"{way}, times", found["times"])
+    return found
 
 
 def farthest(one: Path, other: Path) -> float:
     """Largest difference of two runs' gradients, as a share of the largest of each tensor, at least 0.02."""
-    with np.load(one / KEPT) as mine, np.load(other / KEPT) as theirs:
+    with np.load(one) as mine, np.load(other) as theirs:
         return max(
             float(np.abs(mine[name] - theirs[name]).max() / max(float(np.abs(mine[name]).max()), 0.02))
             for name in mine.files
@@ -122,7 +225,7 @@ def farthest(one: Path, other: Path) -> float:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """The runs, as JSON."""
+    """The runs, each figure as it comes and all of them as JSON in the end."""
     from dialtell.train.run.config import PRESETS, preset
 
     parser = argparse.ArgumentParser(prog="python tests/trials speed/ranks", description=__doc__,
@@ -132,24 +235,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--device", default="auto", help="(default: %(default)s)")
     parser.add_argument("--steps", type=int, default=60, help="that the pace is taken over (default: %(default)s)")
     parser.add_argument("--compiled", action="store_true", help="also with compiled nets")
+    parser.add_argument("--limit", type=float, default=120, help="seconds that one way may take (default: %(default)s)")
     args = parser.parse_args(arguments)
     config = preset(args.preset, device=args.device, easy=0.0, epochs=1)
+    counts = (1, args.processes)
     found: dict[str, Any] = {"processes": args.processes, "batch": config.batch, "patches": config.patches}
+    began = time.monotonic()
     with tempfile.TemporaryDirectory() as home:
-        for compiled in (False, True) if args.compiled else (False,):
-            name = "compiled" if compiled else "plain"
-            runs = {
-                count: run(config, count, args.steps, compiled, Path(home, f"{name}-{count}"))
-                for count in (1, args.processes)
-            }
-            found[name] = {str(count): one for count, one in runs.items()}
-            alone, several = (one.get("steps_per_second", 0.0) for one in runs.values())
-            found[name]["times"] = several / alone if alone and several else None
-            print(json.dumps(found[name]), flush=True)
-        kept = [Path(home, f"plain-{count}") for count in (1, args.processes)]
-        there = all((folder / KEPT).is_file() for folder in kept)
-        found["gradients apart"] = farthest(*kept) if there else None
-    print(json.dumps(found, indent=1))
+        for way in ("gradients", "compiled", "plain") if args.compiled else ("gradients", "plain"):
+            found[way] = gone(way, counts, Path(home), config, args.steps, args.limit)
+            for numbers in (WIDE, SINGLE) if way == "gradients" else ():
+                kept = [Path(home, f"gradients-{count}", f"{numbers}.npz") for count in counts]
+                if all(path.is_file() for path in kept):
+                    found[f"gradients apart, {numbers}"] = farthest(*kept)
+                    say(f"gradients apart, {numbers}", found[f"gradients apart, {numbers}"])
+            print(f"{time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
+    print(json.dumps(found))
     return 0
 
 
