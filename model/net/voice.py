@@ -21,6 +21,7 @@ _PAIR_UNITS = 48
 _TOGETHER = 64  # places of a zone up to which more add more, about as many as training shows together; then their mean
 # where the exponents of n, of the number of pairs and of that of zones begin: between a sum and a mean
 _PLACES, _PAIRS, _ZONES = 0.6, 0.8, 0.5
+_SUMMED = tuple(field.name for field in fields(Reasons) if field.name != "pair_with")
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,8 +129,7 @@ def together(voices: list[NetOutput]) -> NetOutput:
     heard = [voice.reasons for voice in voices if voice.reasons is not None]
     reasons = None
     if heard:
-        names = [field.name for field in fields(Reasons) if field.name != "pair_with"]  # torch 2.11 compiles no vars
-        sums = {name: mean([getattr(own, name) for own in heard]) for name in names}
+        sums = {name: mean([getattr(own, name) for own in heard]) for name in _SUMMED}
         reasons = Reasons(**sums, pair_with=heard[0].pair_with)
     dial, zone, patch = (mean([getattr(voice, name) for voice in voices]) for name in ("dial", "zone", "patch"))
     return NetOutput(dial, zone, patch, first.photographic, first.present, reasons, tuple(voices))

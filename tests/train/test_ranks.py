@@ -27,8 +27,10 @@ CONFIG = preset("tiny", device="cpu", batch=8, easy=0.0)
 CPU = torch.device("cpu")
 
 
-def stepped(folder, ranks, steps=1):
+def stepped(folder, ranks, steps=1, *, as_graph=False):
     """Gradients, loss, net and averaged net after some steps, without dropout.
+
+    as_graph : with the net taken down as one graph, as a compiler would be given it.
 
     The encoder in float64: in float32 its peaks, where two pixels are nearly alike, make 1e-3 of a rounding.
     """
@@ -40,6 +42,8 @@ def stepped(folder, ranks, steps=1):
     for module in trainer.net.modules():
         if isinstance(module, torch.nn.Dropout):
             module.p = 0.0
+    if as_graph:
+        trainer.net.compile(dynamic=False, fullgraph=True, backend="aot_eager")
     loss = trainer._train_epoch(store)
     found = {f"gradient {name}": value.grad for name, value in trainer.net.named_parameters() if value.grad is not None}
     for part, module in (("net", trainer.net), ("average", trainer.average)):
@@ -56,7 +60,8 @@ def as_rank(rank, folder):
         pairs = list(collect_twins(shown.order_twins(1, 0, 2, CONFIG.scope)))
         held = len(shown.order_singles(5, 3, CONFIG.scope))
         sums = [bag.density.sum() for pair in pairs for bag in pair]
-        return (ranks.rank, ranks.count), stepped(folder, ranks), stepped(folder, ranks, 3), sums, held
+        once, graph, thrice = stepped(folder, ranks), stepped(folder, ranks, as_graph=True), stepped(folder, ranks, 3)
+        return (ranks.rank, ranks.count), once, graph, thrice, sums, held
     finally:
         ranks.part()
 
@@ -74,16 +79,22 @@ def test_two_processes_step_as_one(both, tmp_path):
     assert [who for who, *_ in both] == [(0, 2), (1, 2)]
     compared = [name for name in alone if name.startswith("gradient") or "running" in name or "batches" in name]
     assert len(compared) > 30
-    for _, (other_loss, found), *_ in both:
-        assert other_loss == pytest.approx(loss, rel=1e-5)
-        assert found.keys() == alone.keys()
-        for name in compared:
-            away = np.abs(found[name].astype(np.float64) - alone[name]).max()
-            assert away <= 1e-5 * max(np.abs(alone[name]).max(), 0.02), f"{name}: {away} of {np.abs(alone[name]).max()}"
+    for _, plain, graph, *_ in both:
+        assert_stepped(plain, loss, alone, compared)
+        assert_stepped(graph, loss, alone, compared)
+
+
+def assert_stepped(step, loss, alone, compared):
+    other_loss, found = step
+    assert other_loss == pytest.approx(loss, rel=1e-5)
+    assert found.keys() == alone.keys()
+    for name in compared:
+        away = np.abs(found[name].astype(np.float64) - alone[name]).max()
+        assert away <= 1e-5 * max(np.abs(alone[name]).max(), 0.02), f"{name}: {away} of {np.abs(alone[name]).max()}"
 
 
 def test_all_ranks_hold_the_same_net_after_some_steps(both):
-    (loss, first), (other_loss, second) = (found for _, _, found, *_ in both)
+    (loss, first), (other_loss, second) = (found for _, _, _, found, *_ in both)
     assert loss == other_loss and all(np.array_equal(first[name], second[name]) for name in first)
 
 

@@ -18,6 +18,7 @@ from typing import Any, cast
 import torch
 import torch.distributed as dist
 from torch import Tensor, nn
+from torch.distributed._functional_collectives import all_reduce, wait_tensor
 
 from dialtell.model.net.device import pick_device
 from dialtell.model.net.output import NetOutput
@@ -117,6 +118,12 @@ def joined(device: str, *, at: str = "env://") -> Ranks:
     return Ranks(rank, count, kind)
 
 
+def _summed(own: Tensor) -> Tensor:
+    """The sum over all ranks, as a new tensor: in a compiled net, summed in place, torch 2.11 loses the gradients."""
+    found: Tensor = wait_tensor(all_reduce(own.contiguous(), "sum", dist.group.WORLD))
+    return found
+
+
 class _Together(torch.autograd.Function):
     """All ranks' rows in their order, for each of them. Of calls that a compiled net holds within its graph."""
 
@@ -125,14 +132,11 @@ class _Together(torch.autograd.Function):
         context.rows = slice(rank * len(mine), (rank + 1) * len(mine))
         whole = mine.new_zeros((count * len(mine), *mine.shape[1:]))
         whole[context.rows] = mine
-        dist.all_reduce(whole)  # gathering has not had one name in all versions of torch that are met
-        return whole
+        return _summed(whole)  # gathering has not had one name in all versions of torch that are met
 
     @staticmethod
     def backward(context: Any, gradient: Tensor) -> tuple[Tensor, None, None]:
-        whole = gradient.clone(memory_format=torch.contiguous_format)  # of the sum of all ranks' losses
-        dist.all_reduce(whole)
-        return whole[context.rows], None, None
+        return _summed(gradient)[context.rows], None, None  # of the sum of all ranks' losses
 
 
 class NormOverRanks(nn.BatchNorm2d):
