@@ -158,7 +158,7 @@ def apply_wear(wear: WearSpec, view: ViewSpec, reflectance: Image, dial_mask: Im
         if wear.crazing is not None:
             craze(wear.crazing, matrix, loss, seed=wear.seed + 9)
         # cracks cover little of a dial
-        marked = np.flatnonzero(loss)
+        marked = np.flatnonzero(loss != 0.0)
         left = 1.0 - loss.reshape(-1)[marked] * dial_mask.reshape(-1)[marked]
         result.reshape(-1, 3)[marked] *= left[:, None]
     if wear.chips:

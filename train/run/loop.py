@@ -469,7 +469,6 @@ def versions() -> dict[str, str]:
         "numpy",
         "opencv-python-headless",
         "Pillow",
-        "albumentations",
         "safetensors",
     )
     found = {"python": platform.python_version()}
