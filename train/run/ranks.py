@@ -55,7 +55,8 @@ class Ranks:
             for module in net.modules():
                 if isinstance(module, nn.BatchNorm2d):
                     module.__class__ = NormOverRanks
-                    module.rank, module.ranks = self.rank, self.count
+                    norm = cast(NormOverRanks, module)
+                    norm.rank, norm.ranks = self.rank, self.count
         return net
 
     def together(self, output: NetOutput) -> NetOutput:
@@ -120,7 +121,8 @@ def joined(device: str, *, at: str = "env://") -> Ranks:
 
 def _summed(own: Tensor) -> Tensor:
     """The sum over all ranks, as a new tensor: in a compiled net, summed in place, torch 2.11 loses the gradients."""
-    found: Tensor = wait_tensor(all_reduce(own.contiguous(), "sum", dist.group.WORLD))
+    group = cast(dist.ProcessGroup, dist.group.WORLD)
+    found: Tensor = wait_tensor(all_reduce(own.contiguous(), "sum", group))  # type: ignore[no-untyped-call]
     return found
 
 
@@ -160,7 +162,8 @@ class NormOverRanks(nn.BatchNorm2d):
             n = self.ranks * wide.numel() // wide.shape[1]
             self._note(mean, spread * (n / (n - 1)))
         scale = self.weight * (spread + self.eps).rsqrt()
-        return ((wide - mean[:, None, None]) * scale[:, None, None] + self.bias[:, None, None]).to(x.dtype)
+        out: Tensor = (wide - mean[:, None, None]) * scale[:, None, None] + self.bias[:, None, None]
+        return out.to(x.dtype)
 
     def _note(self, mean: Tensor, spread: Tensor) -> None:
         share = cast(float, self.momentum)
