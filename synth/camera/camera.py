@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -339,7 +341,16 @@ def blur(camera: CameraSpec, light: Image) -> Image:
     if camera.defocus_px > 0.3:
         light = lens.disc(light, camera.defocus_px)
     if camera.motion_px >= 3:
-        light = lens.shaken(light, camera.motion_px, camera.motion_deg)
+        size = camera.motion_px
+        light = _albumentations(
+            "MotionBlur",
+            light,
+            camera.seed,
+            blur_limit=(size, size),
+            angle_range=(camera.motion_deg, camera.motion_deg),
+            direction_range=(0.0, 0.0),
+            allow_shifted=False,
+        )
     if camera.sigma_px > 0.0:
         light = lens.gaussian(light, camera.sigma_px)
     if camera.focus_px > 0.0:
@@ -350,6 +361,15 @@ def blur(camera: CameraSpec, light: Image) -> Image:
 def _u8(array: object) -> Photo:
     """What cv2 returned, which is uint8 already, with its type."""
     return np.asarray(array, dtype=np.uint8)
+
+
+def _albumentations(name: str, image: Any, seed: int, **options: Any) -> Any:
+    """One albumentations transform with fixed parameters and its own generator."""
+    os.environ.setdefault("NO_ALBUMENTATIONS_UPDATE", "1")  # it would ask the network for a newer version
+    import albumentations
+
+    transform = getattr(albumentations, name)(p=1.0, **options)
+    return albumentations.Compose([transform], seed=seed)(image=image)["image"]
 
 
 def _meter(camera: CameraSpec, radiance: Image) -> Image:
@@ -440,15 +460,9 @@ def _sharpen(camera: CameraSpec, photo: Photo) -> Photo:
 
 
 def _retouch(camera: CameraSpec, photo: Photo) -> Photo:
-    """Tone curves bent at random, a little differently for each channel of a colour picture: cubic Bezier curves from
-    black to white whose two middle points are moved up or down."""
-    rng, own = np.random.default_rng(camera.seed), 3 if camera.palette == "colour" else None
-    low, high = (np.clip(rng.normal(at, camera.retouch, own), 0.0, 1.0) for at in (0.25, 0.75))
-    t = np.linspace(0.0, 1.0, 256)[:, None]
-    rest = 1.0 - t
-    table = np.rint((3 * rest**2 * t * low + 3 * rest * t**2 * high + t**3) * 255)
-    tables = np.ascontiguousarray(np.broadcast_to(np.clip(table, 0, 255).astype(np.uint8), (256, 3)))
-    return _u8(cv2.LUT(photo, tables[:, None]))
+    """Tone curves bent at random, a little differently for each channel of a colour picture."""
+    per_channel = camera.palette == "colour"
+    return _u8(_albumentations("RandomToneCurve", photo, camera.seed, scale=camera.retouch, per_channel=per_channel))
 
 
 def _reproduce(camera: CameraSpec, photo: Photo) -> Photo:

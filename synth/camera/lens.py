@@ -38,16 +38,6 @@ def disc(light: Image, radius: float) -> Image:
     return np.asarray(blurred, dtype=np.float32)
 
 
-def shaken(light: Image, length: int, deg: float) -> Image:
-    """Blur along a line of `length` px, odd, whose direction is `deg` clockwise from rightward; held to 0..1."""
-    along = np.linspace(-(length // 2), length // 2, length)
-    angle = np.deg2rad(deg)
-    column, row = (np.round(length // 2 + part * along).astype(np.int64) for part in (np.cos(angle), np.sin(angle)))
-    kernel = np.zeros((length, length), dtype=np.float32)
-    kernel[row, column] = 1.0
-    return np.asarray(np.clip(cv2.filter2D(light, -1, kernel / kernel.sum()), 0.0, 1.0), dtype=np.float32)
-
-
 def shallow_focus(light: Image, sigma: float, *, at: float, deg: float) -> Image:
     """Blur that grows away from a sharp line, to a Gaussian of `sigma` px; three levels mixed by distance.
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from dialtell.synth.camera.camera import CameraSpec, _retouch, blur, expose, sample_camera
+from dialtell.synth.camera.camera import CameraSpec, blur, expose, sample_camera
 from dialtell.synth.camera.codecs import compress
 from dialtell.synth.camera.halftone import INK, PAPER, screen
 from dialtell.synth.shared.errors import ParameterError
@@ -134,21 +134,6 @@ def test_tone_palette_and_retouch():
     assert sepia[0] > sepia[1] > sepia[2]
     retouched = [expose(replace(PLAIN, retouch=0.2, seed=s), light).astype(int) for s in (1, 2)]
     assert np.abs(retouched[0] - base).max() > 3 and np.abs(retouched[0] - retouched[1]).max() > 3
-
-
-def test_retouching_and_shaking_are_what_albumentations_made():
-    """Pictures of before drew these two by albumentations 2.0.8, whose answers stand here."""
-    grey = np.repeat(np.arange(0, 256, 51, dtype=np.uint8)[None, :, None], 3, axis=2)
-    bent = _retouch(replace(PLAIN, seed=5, retouch=0.1), grey)
-    assert bent[0].tolist() == [[0, 0, 0], [38, 35, 43], [93, 93, 97], [155, 159, 155], [212, 218, 211], [255] * 3]
-    alike = _retouch(replace(PLAIN, seed=5, retouch=0.1, palette="grey"), grey)
-    assert alike[0].tolist() == [[level] * 3 for level in (0, 34, 80, 136, 195, 255)]
-    point = np.zeros((9, 9, 3), dtype=np.float32)
-    point[4, 4] = 1.0
-    line = blur(replace(PLAIN, motion_px=7, motion_deg=30.0), point)
-    assert np.argwhere(line[..., 0] > 0).tolist() == [[3, 1], [3, 2], [3, 3], [4, 4], [5, 5], [5, 6], [5, 7]]
-    np.testing.assert_allclose(line[line > 0], 1 / 7, rtol=1e-6)
-    assert blur(replace(PLAIN, motion_px=7), 3.0 * step()).max() == 1.0
 
 
 @pytest.mark.parametrize("pitch", [2.5, 4.0, 7.3])

@@ -469,6 +469,7 @@ def versions() -> dict[str, str]:
         "numpy",
         "opencv-python-headless",
         "Pillow",
+        "albumentations",
         "safetensors",
     )
     found = {"python": platform.python_version()}

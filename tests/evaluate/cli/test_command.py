@@ -9,7 +9,7 @@ from dialtell.evaluate.cli import score as score_command
 from dialtell.evaluate.cli.main import VERBS, main
 from dialtell.synth.shared.errors import OutputError
 
-HEAVY = ("torch", "cv2", "scipy", "PIL", "jinja2")
+HEAVY = ("torch", "cv2", "albumentations", "scipy", "PIL", "jinja2")
 
 
 def test_building_every_parser_imports_nothing_heavy():
