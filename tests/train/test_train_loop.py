@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import torch
 from inline_supply import InlineSupply
+from safetensors import safe_open
 from safetensors.torch import load_file
 
 from dialtell.evaluate.cli.main import main
@@ -82,6 +83,20 @@ def test_same_seed_same_run(whole, tmp_path):
 def test_another_seed_another_run(whole, tmp_path):
     begun(tmp_path / "other", replace(CONFIG, seed=2)).run(SUPPLY, until=1)
     assert learnt(rows(tmp_path / "other")[0])["loss"] != learnt(rows(whole)[0])["loss"]
+
+
+@pytest.mark.parametrize(
+    ("validation", "kept"),
+    [((1.0, 0.9, 0.91, 0.92), 3), ((1.0, 0.9, 0.95, 0.917), 4), ((1.0, 0.9, 0.95, 0.94), 2), ((1.0, 1.019, 1.03, 1.05), 2)],
+)
+def test_of_epochs_as_good_the_later_is_kept(tmp_path, monkeypatch, validation, kept):
+    """As good: within 2 % of the least loss so far, however often that was kept since."""
+    left = iter(validation)
+    monkeypatch.setattr(Trainer, "validate", lambda self, held_out: (next(left), 0.5))
+    begun(tmp_path / "run").run(SUPPLY)
+    with safe_open(tmp_path / "run" / "best.safetensors", framework="pt") as file:
+        counters = file.metadata()
+    assert int(counters["epoch"]) == kept and float(counters["best"]) == min(validation[:kept])
 
 
 @pytest.mark.parametrize("stop", [2, 3])
