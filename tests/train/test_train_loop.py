@@ -87,7 +87,12 @@ def test_another_seed_another_run(whole, tmp_path):
 
 @pytest.mark.parametrize(
     ("validation", "kept"),
-    [((1.0, 0.9, 0.91, 0.92), 3), ((1.0, 0.9, 0.95, 0.917), 4), ((1.0, 0.9, 0.95, 0.94), 2), ((1.0, 1.019, 1.03, 1.05), 2)],
+    [
+        ((1.0, 0.9, 0.91, 0.92), 3),
+        ((1.0, 0.9, 0.95, 0.917), 4),
+        ((1.0, 0.9, 0.95, 0.94), 2),
+        ((1.0, 1.019, 1.03, 1.05), 2),
+    ],
 )
 def test_of_epochs_as_good_the_later_is_kept(tmp_path, monkeypatch, validation, kept):
     """As good: within 2 % of the least loss so far, however often that was kept since."""
