@@ -24,6 +24,7 @@ from dialtell.synth.shared.terms import Zone
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Way = Callable[[Floats], Floats]
 
 ROUNDS, STEPS = 2, 4  # of the mean, and of the fit within each
 CENTRED = 2  # times that windows cut by place are moved sideways onto their strokes
@@ -34,7 +35,7 @@ IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the
 BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
 LEANING, BENDING, MANY = 8, 9, 20  # strokes, from which what leans, bends, or changes from place to place is told
 CLEARLY = 0.85  # of what another way leaves
-WEIGHED = 3  # times that what is foretold of the others is told anew, with odd strokes weighed down
+WEIGHED = 2  # times that what is foretold of the others is told anew, with odd strokes weighed down
 ALIKE = 2.0  # times the middle, from which they are
 NEIGHBOURS = (0.5, 0.2)  # dial radii, how far off those lie that a stroke is compared with
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
@@ -219,14 +220,17 @@ def _compared(
         ink = typical < sides - 0.25 * depth
         own = float(np.quantile(sides - typical, 0.97))  # not the rings'
     support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    beside = None
     if cuts[0].owner == 0:
-        support &= _before_rings(ink, sides[:, 0] < 1.0 - 0.25 * depth)
+        ring = sides[:, 0] < 1.0 - 0.25 * depth
+        support &= _before_rings(ink, ring)
+        beside = _blackness(windows, valid & ring[:, None] & ~support, typical)
     support &= valid.mean(axis=0) > 0.5
     inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
     inside &= support  # smoothing has drawn in a little of what is not the stroke's own
     place = np.array([(cut.x, cut.y) for cut in cuts]) / field.sheet.scale
     shown = np.sqrt(np.clip(_filled(windows, valid), 0.0, None))
-    left, rms, more = _foretold(shown, inside, np.sqrt(np.clip(mean, 0.0, None)), place)
+    left, rms, more = _foretold(shown, inside, np.sqrt(np.clip(mean, 0.0, None)), _ways(place, beside))
     difference = np.where(inside, shown**2 - (shown - left) ** 2, np.float32(0.0))
     floor = math.hypot(floor, BETWEEN * depth)
     each = 0.5 * floor * more  # the root of light changes half as much as light does, on enamel
@@ -275,7 +279,7 @@ def _before_rings(ink: Flags, ring: Flags) -> Flags:
     return np.asarray(free[:, None] | columns)
 
 
-def _foretold(shown: Image, inside: Flags, mean: Image, place: Floats) -> tuple[Image, Floats, Floats]:
+def _foretold(shown: Image, inside: Flags, mean: Image, ways: Sequence[Way]) -> tuple[Image, Floats, Floats]:
     """What of each stroke the others do not foretell, (N, h, w); the RMS of it that counts, (N,); and how many times as
     much noise it carries as one window, (N,).
 
@@ -284,7 +288,7 @@ def _foretold(shown: Image, inside: Flags, mean: Image, place: Floats) -> tuple[
     """
     best: tuple[float, Image, Floats, Floats] | None = None
     free = _discounted(mean)
-    for way in _ways(place):
+    for way in ways:
         weight = np.ones(len(shown))
         for _ in range(WEIGHED):
             others = way(weight)
@@ -323,12 +327,24 @@ def _counted(left: Image, inside: Flags, free: Floats) -> Floats:
     return np.asarray(np.sqrt(np.maximum((off**2).sum(axis=1) - told, 0.0) / count))
 
 
-def _ways(place: Floats) -> list[Callable[[Floats], Floats]]:
+def _blackness(windows: Image, where: Flags, typical: Image) -> Floats | None:
+    """(N,) how black the rings beside each stroke are, times the middle one, 1 where it shows none; None where most do
+    not."""
+    shows = where.sum(axis=(1, 2)) >= LEAST_BARE
+    if shows.mean() < 0.5:
+        return None
+    dark = np.where(where, 1.0 - typical, 0.0).astype(np.float64)
+    times = (dark * (1.0 - windows)).sum(axis=(1, 2)) / np.maximum((dark**2).sum(axis=(1, 2)), 1e-6)
+    return np.where(shows, times, 1.0)
+
+
+def _ways(place: Floats, beside: Floats | None = None) -> list[Way]:
     """Ways of saying of each of N strokes what it ought to be by the others: from weights (N,) to (N, N) with rows that
     add up to 1 and nothing of its own.
 
     The mean; one that leans or bends across the dial as focus, light and tilt do; the mean of the neighbours, as where
-    a print took worse or a gleam lies. place : (N, 2) dial radii.
+    a print took worse or a gleam lies; what follows the rings beside them, which a veil of light makes paler too.
+    place : (N, 2) dial radii. beside : (N,) how black those are.
     """
     n = len(place)
     one = np.ones(n)
@@ -339,6 +355,9 @@ def _ways(place: Floats) -> list[Callable[[Floats], Floats]]:
     if n >= MANY:
         away = np.hypot(x[:, None] - x, y[:, None] - y)
         ways += [partial(_near, np.exp(-0.5 * (away / near) ** 2)) for near in NEIGHBOURS]
+    if beside is not None and n >= LEANING:
+        ways += [partial(_fitted, np.column_stack([one, beside]))]
+        ways += [partial(_fitted, np.column_stack([one, beside, x, y]))] if n >= BENDING else []
     return ways
 
 

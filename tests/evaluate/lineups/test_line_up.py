@@ -6,7 +6,7 @@ import pytest
 from stroke_sheets import BLACK, RADIUS_MM, bar, flat, picture
 
 from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
-from dialtell.evaluate.lineups.line_up import MANY, _before_rings, _evened, _ways, line_up
+from dialtell.evaluate.lineups.line_up import MANY, _before_rings, _blackness, _evened, _ways, line_up
 from dialtell.evaluate.lineups.pieces import find_pieces, groups_of
 from dialtell.evaluate.lineups.thin_thick import thin_thick
 from dialtell.evaluate.measurements.strokes import find_strokes
@@ -128,6 +128,22 @@ def test_a_gleam_is_taken_off_and_a_shadow_divided_out():
     even, over = _evened(shown, np.ones(shown.shape, bool))
     assert np.allclose(even, stroke, atol=1e-5)
     assert over == pytest.approx([1.0, 1.0, 1.0, 1.15, 0.8], abs=1e-5)
+
+
+def test_a_veil_over_strokes_and_their_ring_makes_none_odd():
+    stroke = np.full((20, 31), 1.0, np.float32)
+    stroke[14:17] = stroke[4:17, 14:17] = 0.2
+    veil = np.random.default_rng(0).uniform(0.4, 1.0, COUNT).astype(np.float32)
+    shown = 1.0 - (1.0 - stroke) * veil[:, None, None]
+    where = np.zeros(shown.shape, bool)
+    where[:, 14:17, :10] = True
+    where[2] = False  # a figure stands before its ring
+    beside = _blackness(shown, where, np.median(shown, axis=0))
+    told = np.arange(COUNT) != 2
+    assert np.allclose(beside[told] / veil[told], beside[0] / veil[0]) and beside[2] == 1.0
+    others = _ways(np.random.default_rng(1).uniform(-1, 1, (COUNT, 2)), veil.astype(np.float64))[3](np.ones(COUNT))
+    assert np.allclose(np.tensordot(others, shown, 1), shown, atol=1e-5)
+    assert _blackness(shown, np.zeros_like(where), stroke) is None
 
 
 def test_beyond_a_ring_a_tick_is_compared_in_its_own_columns_alone():
