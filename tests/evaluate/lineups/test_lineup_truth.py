@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 import pytest
-from trials.reading.lineup_truth import KINDS, Bare, Odd, Twin, members_of, planted, report, spec_at
+from trials.reading.lineup_truth import KINDS, Bare, Odd, Twin, members_of, perfected, planted, report, spec_at
 
 from dialtell.evaluate.lineups.gathering import line_ups
 from dialtell.evaluate.measurements.sheet import lay_flat
@@ -28,6 +28,15 @@ def test_the_planted_mark_is_one_of_twelve_and_first(spec):
     other = np.zeros(12, bool)
     other[(int(np.flatnonzero(own)[0]) + 6) % 12] = True
     assert bare.over(ups, marks, other) < 0.5  # where nothing was planted, the photographs differ by their file alone
+
+
+def test_a_perfect_camera_leaves_the_paint_alone(spec):
+    clean = perfected(spec)
+    pixels, cover = planted(clean, "faded tick", np.random.default_rng(5))
+    noisy, same = planted(spec, "faded tick", np.random.default_rng(5))
+    assert (cover == same).all() and pixels.shape == noisy.shape
+    grain = [cv2.Laplacian(one[..., 1].astype(np.float32), cv2.CV_32F) for one in (pixels, noisy)]
+    assert np.median(np.abs(grain[0])) < np.median(np.abs(grain[1]))
 
 
 def test_a_figure_by_a_hand_leaves_the_rest_as_it_was(spec):

@@ -5,7 +5,8 @@
 Odd ones of known truth are laid on drawn prints: a figure, a five-minute mark or a tick by a hand, or a stroke of one
 faded to 0.45 of its density. The line-ups are made of the photograph with its outline known to 0.25 % of the radius.
 Of each it is said how much of it the camera left: the same print is photographed without it, and once more with other
-noise. What lies below the noise nobody can rank first; both shares are told, of all and of those above it.
+noise. What lies below the noise nobody can rank first; both shares are told, of all and of those above it. With
+--perfect all are photographed without noise in even light: what is missed there a print's own differences hide.
 Then twins, the same dial by a hand and printed: the median excess of each dial's line-ups over the floor.
 """
 
@@ -100,6 +101,19 @@ def spec_at(index: int, scale: float, wear: float, finished: float) -> DialSpec 
         finished=finished,
     )
     return sample_spec(SEED, index, scope)
+
+
+def perfected(spec: DialSpec) -> DialSpec:
+    """The same dial in even light by a camera that only blurs a little."""
+    camera = replace(
+        spec.camera, sigma_px=0.8, defocus_px=0.0, motion_px=0, focus_px=0.0, fringe_px=0.0, flare=0.0, white_level=0.9,
+        shot=0.0, read=0.0, chroma=0.0, resolution=1.0, denoise=0.0, contrast=0.0, sharpen=0.0, retouch=0.0,
+        jpeg_before=(), jpeg_after=(), screen_px=0.0, rescan_px=0.0, mottle=0.0,
+    )  # fmt: skip
+    light = replace(
+        spec.light, glare=0.0, window=0.0, haze=0.0, vignette=0.0, falloff=0.0, sun=None, scratches=None, glass=None
+    )
+    return replace(spec, camera=camera, light=light)
 
 
 def planted(
@@ -232,12 +246,12 @@ def twin_at(index: int, scale: float, wear: float, finished: float) -> list[Twin
     return found
 
 
-def _work(task: tuple[str, int, float, float, float]) -> Sequence[Odd | Twin]:
-    kind, index, scale, wear, finished = task
+def _work(task: tuple[str, int, float, float, float, bool]) -> Sequence[Odd | Twin]:
+    kind, index, scale, wear, finished, perfect = task
     if kind == "twin":
         return twin_at(index, scale, wear, finished)
     spec = spec_at(index, scale, wear, finished)
-    return [] if spec is None else odd_at(spec, index, kind)
+    return [] if spec is None else odd_at(perfected(spec) if perfect else spec, index, kind)
 
 
 def report(odds: Sequence[Odd], twins: Sequence[Twin]) -> list[str]:
@@ -287,14 +301,17 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--scales", default="15,30,60", help="px/mm of the twins, with commas")
     parser.add_argument("--wear", type=float, default=0.0, help="most wear of the dials, 0..1")
     parser.add_argument("--finished", type=float, default=0.7, help="share of photographs finished as real ones are")
+    parser.add_argument("--perfect", action="store_true", help="odd ones by a perfect camera in even light")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path)
     given = parser.parse_args(arguments)
     span = range(given.first, given.first + given.count)
-    tasks = [(kind, index, SCALE, given.wear, given.finished) for index in span for kind in KINDS]
+    tasks = [(kind, index, SCALE, given.wear, given.finished, given.perfect) for index in span for kind in KINDS]
     scales = [float(scale) for scale in given.scales.split(",") if scale]
     tasks += [
-        ("twin", given.first + k, scale, given.wear, given.finished) for k in range(given.twins) for scale in scales
+        ("twin", given.first + k, scale, given.wear, given.finished, False)
+        for k in range(given.twins)
+        for scale in scales
     ]
     odds: list[Odd] = []
     twins: list[Twin] = []
