@@ -349,7 +349,7 @@ def _ways(place: Floats, beside: Floats | None = None) -> list[Way]:
     n = len(place)
     one = np.ones(n)
     x, y = (place - place.mean(axis=0)).T
-    ways = [partial(_fitted, one[:, None])]
+    ways: list[Way] = [partial(_fitted, one[:, None])]
     ways += [partial(_fitted, np.column_stack([one, x, y]))] if n >= LEANING else []
     ways += [partial(_fitted, np.column_stack([one, x, y, x * y, x * x - y * y]))] if n >= BENDING else []
     if n >= MANY:
