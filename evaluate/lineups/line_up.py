@@ -2,16 +2,18 @@
 
 The fit is a shift, a small turn and a small change of size, found by Gauss-Newton on the light of the window (B. Lucas
 and T. Kanade 1981; S. Baker and I. Matthews 2004, both from memory). How black a stroke is is left as it is: a fainter
-stroke differs. A difference is counted in times of the floor: what this photograph's noise alone would make of two
-strokes that are the same, measured on bare enamel beside the strokes with the same reading and smoothing, and what
-reading between pixels adds.
+stroke differs. A difference is counted in the root of light, in which a camera's noise is about as large on ink as on
+enamel, and in times of the floor: what this photograph's noise alone would make of two strokes that are the same,
+measured on bare enamel beside the strokes with the same reading and smoothing, and what reading between pixels adds.
+What the fit leaves over, and light that is higher or slopes over a window, is discounted.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import cv2
 import numpy as np
@@ -22,6 +24,7 @@ from dialtell.synth.shared.terms import Zone
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Way = Callable[[Floats], Floats]
 
 ROUNDS, STEPS = 2, 4  # of the mean, and of the fit within each
 CENTRED = 2  # times that windows cut by place are moved sideways onto their strokes
@@ -30,11 +33,14 @@ LARGEST = 120  # px of a window's longer side, in which strokes are compared
 CALM = 0.7  # px, least SD of the smoothing before two are compared
 IN_BLURS = 1.2  # the same in SDs of the photograph's blur: what is finer is the camera's sharpening, not a stroke
 BETWEEN = 0.005  # of a stroke's depth, RMS that reading it between pixels leaves; on drawn strokes without noise
-LEANING, MANY = 8, 20  # strokes, from which what leans across the dial, and what changes from place to place, is told
+LEANING, BENDING, MANY = 8, 9, 20  # strokes, from which what leans, bends, or changes from place to place is told
 CLEARLY = 0.85  # of what another way leaves
+WEIGHED = 2  # times that what is foretold of the others is told anew, with odd strokes weighed down
+ALIKE = 2.0  # times the middle, from which they are
 NEIGHBOURS = (0.5, 0.2)  # dial radii, how far off those lie that a stroke is compared with
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
+GLEAM = 1.3  # times the light of the others' enamel, beyond which it may have burnt out: nothing is told of the paint
 LEAST_LIKE = 0.5  # correlation with the middle stroke, below which it is no such stroke
 FEW_SEEN = 0.25  # share of the strokes that a place of the mean rests on at least
 LEAST_SHOWN = 0.75  # share of a window that must be in view
@@ -47,9 +53,10 @@ class LineUp:
 
     what : in a collector's words, plural. cuts : fitted, N. step : sheet px per window px.
     windows : (N, h, w) float32 light, one over another. mean : (h, w). support : (h, w) where strokes are compared.
-    difference : (N, h, w) light against the mean of the others, 0 outside what is compared.
-    floor : RMS that noise alone makes of such a difference. times : (N,) RMS of each over the floor.
-    excess : (N,) RMS above the floor (in quadrature) over the depth of the mean stroke: free of how noisy it is.
+    difference : (N, h, w) light against what the others foretell, 0 outside what is compared.
+    floor : RMS that noise alone makes of such a difference. times : (N,) how odd each is, RMS in the root of light over
+    its floor. excess : (N,) that RMS above the floor (in quadrature) over the depth of the mean stroke: free of how
+    noisy it is.
     fits : (N, 4) px right, px down, radians clockwise, ln of size, against the place it was cut at.
     """
 
@@ -119,7 +126,9 @@ def line_up(
     windows, valid = _read(field, zone, cuts, shape, step, fit, calm)
     typical = 1.0 - np.median(windows, axis=0)
     like = [_likeness(1.0 - one, typical, mask) for one, mask in zip(windows, valid, strict=True)]
-    kept = [k for k in range(len(cuts)) if like[k] >= LEAST_LIKE]  # elsewhere glare, dirt or a hole stands
+    windows, over = _evened(windows, valid)
+    # elsewhere glare, dirt or a hole stands
+    kept = [k for k in range(len(cuts)) if like[k] >= LEAST_LIKE and over[k] <= GLEAM]
     if len(kept) < 2:
         return None
     floor = noise(field, step, calm, rng)
@@ -201,7 +210,6 @@ def _compared(
     floor: float,
 ) -> LineUp:  # fmt: skip
     n = len(cuts)
-    windows = _evened(windows, valid)
     mean = _mean(windows, valid, middle=False)
     typical = np.median(windows, axis=0) if n > 3 else mean
     depth = float(np.quantile(1.0 - typical, 0.97))
@@ -212,30 +220,44 @@ def _compared(
         ink = typical < sides - 0.25 * depth
         own = float(np.quantile(sides - typical, 0.97))  # not the rings'
     support = cv2.dilate(ink.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    beside = None
     if cuts[0].owner == 0:
-        support &= _before_rings(ink, sides[:, 0] < 1.0 - 0.25 * depth)
+        ring = sides[:, 0] < 1.0 - 0.25 * depth
+        support &= _before_rings(ink, ring)
+        beside = _blackness(windows, valid & ring[:, None] & ~support, typical)
     support &= valid.mean(axis=0) > 0.5
     inside = np.array([cv2.erode(one.astype(np.uint8), np.ones((3, 3), np.uint8)) for one in valid]) > 0
     inside &= support  # smoothing has drawn in a little of what is not the stroke's own
     place = np.array([(cut.x, cut.y) for cut in cuts]) / field.sheet.scale
-    shown = _filled(windows, valid)
-    difference, rms, more = _foretold(shown, inside, _expected(place))
-    floor = math.hypot(floor, BETWEEN * depth) * more
-    excess = np.sqrt(np.maximum(rms**2 - floor**2, 0.0)) / max(own, 0.05)
+    shown = np.sqrt(np.clip(_filled(windows, valid), 0.0, None))
+    left, rms, more = _foretold(shown, inside, np.sqrt(np.clip(mean, 0.0, None)), _ways(place, beside))
+    difference = np.where(inside, shown**2 - (shown - left) ** 2, np.float32(0.0))
+    floor = math.hypot(floor, BETWEEN * depth)
+    each = 0.5 * floor * more  # the root of light changes half as much as light does, on enamel
+    excess = np.sqrt(np.maximum(rms**2 - each**2, 0.0)) / max(1.0 - math.sqrt(max(1.0 - own, 0.0)), 0.05)
     return LineUp(
-        zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor, rms / floor, excess, fit
+        zone, what, cuts, step, windows, mean, np.asarray(support), difference, floor * float(np.median(more)),
+        rms / each, excess, fit,
     )  # fmt: skip
 
 
-def _evened(windows: Image, valid: Flags) -> Image:
-    """Windows with the enamel beside each stroke at the same light, which a gleam over some of them is not."""
+def _evened(windows: Image, valid: Flags) -> tuple[Image, Floats]:
+    """Windows with the enamel beside each stroke at the same light, and how many times the others' it was, (N,).
+
+    A shadow takes a share of all light, so it is divided out; a gleam lies over ink and enamel alike: it is taken off.
+    """
     typical = np.median(windows, axis=0)
-    bare = typical > 1.0 - 0.1 * float(np.quantile(1.0 - typical, 0.97))
-    out = windows.copy()
-    for one, mask in zip(out, valid & bare, strict=True):
-        if mask.sum() >= LEAST_BARE:
-            one /= np.clip(np.median(one[mask]), 0.6, 1.6)
-    return out
+    bare = valid & (typical > 1.0 - 0.1 * float(np.quantile(1.0 - typical, 0.97)))
+    light = np.array(
+        [np.median(one[mask]) if mask.sum() >= LEAST_BARE else np.nan for one, mask in zip(windows, bare, strict=True)]
+    )
+    middle = float(np.nanmedian(light)) if np.isfinite(light).any() else 1.0
+    over = np.nan_to_num(light / middle, nan=1.0)
+    gleam = np.maximum(over - 1.0, 0.0)[:, None, None]
+    shade = np.clip(over, 0.6, 1.0)[:, None, None]
+    known = np.isfinite(light)[:, None, None]
+    even = np.where(known, (windows / middle - gleam) / shade, windows)
+    return np.asarray(even, dtype=np.float32), over
 
 
 def _filled(windows: Image, valid: Flags) -> Image:
@@ -257,52 +279,103 @@ def _before_rings(ink: Flags, ring: Flags) -> Flags:
     return np.asarray(free[:, None] | columns)
 
 
-def _left(windows: Image, inside: Flags, others: Floats) -> tuple[Image, Floats, float]:
-    """What of each window the others do not make: (N, h, w), 0 outside what is compared; its RMS, (N,); and how many
-    times as much noise it carries as one window. others : (N, N), what each of the others counts in it."""
-    n = len(windows)
-    made = (others.astype(np.float32) @ windows.reshape(n, -1)).reshape(windows.shape)
-    difference = np.where(inside, windows - made, np.float32(0.0))
-    count = np.maximum(inside.sum(axis=(1, 2)), 1)
-    rms = np.sqrt((difference.astype(np.float64) ** 2).sum(axis=(1, 2)) / count)
-    return difference, rms, float(np.median(np.sqrt(1.0 + (others**2).sum(axis=1))))
+def _foretold(shown: Image, inside: Flags, mean: Image, ways: Sequence[Way]) -> tuple[Image, Floats, Floats]:
+    """What of each stroke the others do not foretell, (N, h, w); the RMS of it that counts, (N,); and how many times as
+    much noise it carries as one window, (N,).
+
+    It is foretold in the way that leaves least of most strokes; a less simple one must leave clearly less. Those that
+    stand out are weighed down, for they draw what is foretold of the others to themselves. shown, mean : root of light.
+    """
+    best: tuple[float, Image, Floats, Floats] | None = None
+    free = _discounted(mean)
+    for way in ways:
+        weight = np.ones(len(shown))
+        for _ in range(WEIGHED):
+            others = way(weight)
+            left = np.asarray(shown - np.tensordot(others.astype(np.float32), shown, 1), dtype=np.float32)
+            more = np.sqrt(1.0 + (others**2).sum(axis=1))
+            rms = _counted(left, inside, free)
+            told = rms / more
+            middle = float(np.median(told))
+            weight = np.maximum(told / max(ALIKE * middle, 1e-9), 1.0) ** -2.0
+        if best is None or middle < CLEARLY * best[0]:
+            best = middle, left, rms, more
+    assert best is not None
+    return best[1:]
 
 
-def _foretold(windows: Image, inside: Flags, ways: Sequence[Floats]) -> tuple[Image, Floats, float]:
-    """As _left, by the way that leaves the least of most windows; a less simple one must leave clearly less, for the
-    more it follows, the more the odd one draws its neighbours to itself."""
-    best = _left(windows, inside, ways[0])
-    for others in ways[1:]:
-        told = _left(windows, inside, others)
-        if np.median(told[1]) / told[2] < CLEARLY * np.median(best[1]) / best[2]:
-            best = told
-    return best
+def _discounted(root: Image) -> Floats:
+    """(h * w, 7) how the root of light changes as the mean stroke moves, turns and grows, as light rises or slopes."""
+    root = root.astype(np.float64)
+    rows, columns = root.shape
+    i = (np.arange(rows) - 0.5 * (rows - 1))[:, None] * np.ones((1, columns))
+    j = (np.arange(columns) - 0.5 * (columns - 1))[None, :] * np.ones((rows, 1))
+    down, right = np.gradient(root)
+    terms = [right, down, right * -i + down * j, right * j + down * i, np.ones_like(root), i, j]
+    return np.stack([term.ravel() / max(float(np.sqrt((term**2).mean())), 1e-9) for term in terms], axis=-1)
 
 
-def _expected(place: Floats) -> list[Floats]:
-    """Ways of saying of each of N strokes what it ought to be by the others, (N, N) each with rows that add up to 1
-    and nothing of its own: their mean; one that leans or bends across the dial as focus, light and tilt do; the mean of
-    its neighbours, as where a print took worse or a gleam lies. place : (N, 2) dial radii."""
+def _counted(left: Image, inside: Flags, free: Floats) -> Floats:
+    """(N,) RMS of what is left of each stroke where it is compared, without what is discounted."""
+    weight = inside.reshape(len(inside), -1).astype(np.float64)
+    off = left.reshape(len(left), -1) * weight
+    count = np.maximum(weight.sum(axis=1), 1.0)
+    normal = (weight @ (free[:, :, None] * free[:, None, :]).reshape(len(free), -1)).reshape(-1, *free.shape[1:] * 2)
+    normal += 1e-4 * count[:, None, None] * np.eye(free.shape[1])
+    along = off @ free
+    told = (along * np.linalg.solve(normal, along[..., None])[..., 0]).sum(axis=1)
+    return np.asarray(np.sqrt(np.maximum((off**2).sum(axis=1) - told, 0.0) / count))
+
+
+def _blackness(windows: Image, where: Flags, typical: Image) -> Floats | None:
+    """(N,) how black the rings beside each stroke are, times the middle one, 1 where it shows none; None where most do
+    not."""
+    shows = where.sum(axis=(1, 2)) >= LEAST_BARE
+    if shows.mean() < 0.5:
+        return None
+    dark = np.where(where, 1.0 - typical, 0.0).astype(np.float64)
+    times = (dark * (1.0 - windows)).sum(axis=(1, 2)) / np.maximum((dark**2).sum(axis=(1, 2)), 1e-6)
+    return np.where(shows, times, 1.0)
+
+
+def _ways(place: Floats, beside: Floats | None = None) -> list[Way]:
+    """Ways of saying of each of N strokes what it ought to be by the others: from weights (N,) to (N, N) with rows that
+    add up to 1 and nothing of its own.
+
+    The mean; one that leans or bends across the dial as focus, light and tilt do; the mean of the neighbours, as where
+    a print took worse or a gleam lies; what follows the rings beside them, which a veil of light makes paler too.
+    place : (N, 2) dial radii. beside : (N,) how black those are.
+    """
     n = len(place)
     one = np.ones(n)
     x, y = (place - place.mean(axis=0)).T
-    ways = [_fitted(one[:, None])]
-    ways += [_fitted(np.column_stack([one, x, y]))] if n >= LEANING else []
-    ways += [_fitted(np.column_stack([one, x, y, x * y, x * x - y * y]))] if n >= MANY else []
+    ways: list[Way] = [partial(_fitted, one[:, None])]
+    ways += [partial(_fitted, np.column_stack([one, x, y]))] if n >= LEANING else []
+    ways += [partial(_fitted, np.column_stack([one, x, y, x * y, x * x - y * y]))] if n >= BENDING else []
     if n >= MANY:
         away = np.hypot(x[:, None] - x, y[:, None] - y)
-        for near in NEIGHBOURS:
-            weight = np.exp(-0.5 * (away / near) ** 2) * (1.0 - np.eye(n)) + 1e-9
-            np.fill_diagonal(weight, 0.0)
-            ways.append(weight / weight.sum(axis=1, keepdims=True))
+        ways += [partial(_near, np.exp(-0.5 * (away / near) ** 2)) for near in NEIGHBOURS]
+    if beside is not None and n >= LEANING:
+        ways += [partial(_fitted, np.column_stack([one, beside]))]
+        ways += [partial(_fitted, np.column_stack([one, beside, x, y]))] if n >= BENDING else []
     return ways
 
 
-def _fitted(terms: Floats) -> Floats:
-    """(N, N) what terms fitted to all the others make of each. terms : (N, T)."""
-    hat = terms @ np.linalg.pinv(terms)
+def _fitted(terms: Floats, weight: Floats) -> Floats:
+    """(N, N) what terms fitted to all the others make of each. terms : (N, T). weight : (N,)."""
+    root = np.sqrt(weight)
+    hat = terms @ np.linalg.pinv(terms * root[:, None]) * root
     own = np.diag(hat)[:, None]
-    return np.asarray((hat - own * np.eye(len(terms))) / np.maximum(1.0 - own, 0.1))
+    told = (hat - own * np.eye(len(terms))) / np.maximum(1.0 - own, 0.1)
+    # of one that stands alone the others' mean says what they leave unsaid
+    return np.asarray(told + (1.0 - told.sum(axis=1, keepdims=True)) * _near(np.ones_like(hat), weight))
+
+
+def _near(near: Floats, weight: Floats) -> Floats:
+    """(N, N) what each of the others counts by how near it is. near : (N, N). weight : (N,)."""
+    counted = near * weight + 1e-9
+    np.fill_diagonal(counted, 0.0)
+    return np.asarray(counted / counted.sum(axis=1, keepdims=True))
 
 
 def noise(field: Field, step: float, calm: float, rng: np.random.Generator) -> float:

@@ -6,7 +6,7 @@ import pytest
 from stroke_sheets import BLACK, RADIUS_MM, bar, flat, picture
 
 from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
-from dialtell.evaluate.lineups.line_up import MANY, _before_rings, _expected, line_up
+from dialtell.evaluate.lineups.line_up import MANY, _before_rings, _blackness, _evened, _ways, line_up
 from dialtell.evaluate.lineups.pieces import find_pieces, groups_of
 from dialtell.evaluate.lineups.thin_thick import thin_thick
 from dialtell.evaluate.measurements.strokes import find_strokes
@@ -90,15 +90,60 @@ def test_what_leans_across_the_dial_makes_no_stroke_odd():
 
 @pytest.mark.parametrize("count", [3, COUNT, MANY + 4])
 def test_each_way_of_expecting_a_stroke_leaves_it_out_and_counts_the_others_once(count):
-    place = np.random.default_rng(count).uniform(-1, 1, (count, 2))
-    ways = _expected(place)
-    assert len(ways) == {3: 1, COUNT: 2}.get(count, 5)
+    turn = 2 * np.pi * np.arange(count) / count
+    place = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    place *= np.random.default_rng(count).uniform(0.8, 1.0, (count, 1))
+    weight = np.random.default_rng(1).uniform(0.5, 1.0, count)
+    ways = [way(weight) for way in _ways(place)]
+    assert len(ways) == {3: 1, COUNT: 3}.get(count, 5)
     for others in ways:
         assert np.allclose(np.diag(others), 0.0, atol=1e-9) and np.allclose(others.sum(axis=1), 1.0)
-    if count == MANY + 4:  # what bends evenly is foretold exactly
+    if count > 3:  # what bends evenly is foretold exactly
         x, y = place.T
         bent = 1.0 + 0.3 * x - 0.2 * y + 0.5 * x * y
         assert np.allclose(ways[2] @ bent, bent)
+
+
+def test_one_that_stands_alone_is_foretold_by_the_mean_of_the_others():
+    place = np.column_stack([np.linspace(0.0, 0.01, COUNT), np.random.default_rng(2).uniform(0.0, 0.01, COUNT)])
+    place[0] = 1.0, 0.0
+    others = _ways(place)[1](np.ones(COUNT))
+    assert others[0].sum() == pytest.approx(1.0) and np.abs(others[0, 1:]).max() < 1.0
+
+
+def test_a_stroke_weighed_down_says_little_of_the_others():
+    place, weight = np.random.default_rng(0).uniform(-1, 1, (COUNT, 2)), np.ones(COUNT)
+    before = [way(weight) for way in _ways(place)]
+    weight[3] = 1e-3
+    for way, even in zip(_ways(place), before, strict=True):
+        others = way(weight)
+        told = np.arange(COUNT) != 3
+        assert np.abs(others[told, 3]).max() < 0.05 * np.abs(even[told, 3]).max()
+
+
+def test_a_gleam_is_taken_off_and_a_shadow_divided_out():
+    stroke = np.full((20, 11), 1.0, np.float32)
+    stroke[4:16, 4:7] = 0.2
+    shown = np.stack([stroke, stroke, stroke, stroke + np.float32(0.15), stroke * np.float32(0.8)])
+    even, over = _evened(shown, np.ones(shown.shape, bool))
+    assert np.allclose(even, stroke, atol=1e-5)
+    assert over == pytest.approx([1.0, 1.0, 1.0, 1.15, 0.8], abs=1e-5)
+
+
+def test_a_veil_over_strokes_and_their_ring_makes_none_odd():
+    stroke = np.full((20, 31), 1.0, np.float32)
+    stroke[14:17] = stroke[4:17, 14:17] = 0.2
+    veil = np.random.default_rng(0).uniform(0.4, 1.0, COUNT).astype(np.float32)
+    shown = 1.0 - (1.0 - stroke) * veil[:, None, None]
+    where = np.zeros(shown.shape, bool)
+    where[:, 14:17, :10] = True
+    where[2] = False  # a figure stands before its ring
+    beside = _blackness(shown, where, np.median(shown, axis=0))
+    told = np.arange(COUNT) != 2
+    assert np.allclose(beside[told] / veil[told], beside[0] / veil[0]) and beside[2] == 1.0
+    others = _ways(np.random.default_rng(1).uniform(-1, 1, (COUNT, 2)), veil.astype(np.float64))[3](np.ones(COUNT))
+    assert np.allclose(np.tensordot(others, shown, 1), shown, atol=1e-5)
+    assert _blackness(shown, np.zeros_like(where), stroke) is None
 
 
 def test_beyond_a_ring_a_tick_is_compared_in_its_own_columns_alone():

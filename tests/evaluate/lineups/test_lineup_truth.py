@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 import pytest
-from trials.reading.lineup_truth import KINDS, Odd, Twin, members_of, planted, report, spec_at
+from trials.reading.lineup_truth import KINDS, Bare, Odd, Twin, members_of, perfected, planted, report, spec_at
 
 from dialtell.evaluate.lineups.gathering import line_ups
 from dialtell.evaluate.measurements.sheet import lay_flat
@@ -23,6 +23,20 @@ def test_the_planted_mark_is_one_of_twelve_and_first(spec):
     own = members_of(ups, marks, cover)
     assert len(own) == 12 and own.sum() == 1
     assert own[marks.ranked[0]]
+    bare = Bare(spec, np.random.default_rng(0))
+    assert bare.over(ups, marks, own) > 3.0
+    other = np.zeros(12, bool)
+    other[(int(np.flatnonzero(own)[0]) + 6) % 12] = True
+    assert bare.over(ups, marks, other) < 0.5  # where nothing was planted, the photographs differ by their file alone
+
+
+def test_a_perfect_camera_leaves_the_paint_alone(spec):
+    clean = perfected(spec)
+    pixels, cover = planted(clean, "faded tick", np.random.default_rng(5))
+    noisy, same = planted(spec, "faded tick", np.random.default_rng(5))
+    assert (cover == same).all() and pixels.shape == noisy.shape
+    grain = [cv2.Laplacian(one[..., 1].astype(np.float32), cv2.CV_32F) for one in (pixels, noisy)]
+    assert np.median(np.abs(grain[0])) < np.median(np.abs(grain[1]))
 
 
 def test_a_figure_by_a_hand_leaves_the_rest_as_it_was(spec):
@@ -35,11 +49,13 @@ def test_a_figure_by_a_hand_leaves_the_rest_as_it_was(spec):
 
 
 def test_the_table_counts_ranks_and_twins():
-    odds = [Odd(k, KINDS[1], True, k < 9, 12, 1, k < 5, 0, 25.0) for k in range(10)] + [Odd(10, KINDS[1], False)]
+    odds = [Odd(k, KINDS[1], True, k < 9, 12, 1, k < 5, 0, 25.0, 9.5 - k) for k in range(10)]
+    odds.append(Odd(10, KINDS[1], False))
     twins = [
         Twin(k, hand, 30.0, {"all": 0.1 + 0.1 * hand + 0.001 * k}, {"all": 2.0 + hand + 0.001 * k})
         for k in range(6) for hand in (True, False)
     ]  # fmt: skip
     text = "\n".join(report(odds, twins))
     assert "ranked first 9 of 10 = 0.90" in text and "by chance 0.08" in text and "on 10 of 11 dials" in text
+    assert "above the noise          ranked first 9 of 9" in text and "all kinds" in text
     assert "30 px/mm all            excess AUC 1.00" in text and "n = 6, 6" in text

@@ -4,12 +4,16 @@
 
 Odd ones of known truth are laid on drawn prints: a figure, a five-minute mark or a tick by a hand, or a stroke of one
 faded to 0.45 of its density. The line-ups are made of the photograph with its outline known to 0.25 % of the radius.
+Of each it is said how much of it the camera left: the same print is photographed without it, and once more with other
+noise. What lies below the noise nobody can rank first; both shares are told, of all and of those above it. With
+--perfect all are photographed without noise in even light: what is missed there a print's own differences hide.
 Then twins, the same dial by a hand and printed: the median excess of each dial's line-ups over the floor.
 """
 
 from __future__ import annotations
 
 import argparse
+import copy
 import json
 import signal
 import sys
@@ -17,18 +21,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from tqdm import tqdm
 
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
-from dialtell.evaluate.lineups.line_up import LineUp
+from dialtell.evaluate.lineups.line_up import CALM, IN_BLURS, LineUp
 from dialtell.evaluate.measurements.sheet import lay_flat
+from dialtell.synth.camera.camera import expose
 from dialtell.synth.design.layout import lay_out
 from dialtell.synth.making import Coat, make
 from dialtell.synth.photograph.view import homography
 from dialtell.synth.planting import FADED_TO, split_coats
-from dialtell.synth.scene import DialSpec, Range, photograph, sample_spec
+from dialtell.synth.scene import DialSpec, Range, photograph, radiance, sample_spec
 from dialtell.synth.shared.terms import Process, Zone
 from dialtell.synth.shared.workers import in_order
 from dialtell.synth.strokes.paint import Paint, join, mask
@@ -52,6 +58,7 @@ class Odd:
     """One odd one planted. lined : whether it stands in a line-up of four and more. first : whether the first in rank
     is of the odd figure. members, own : strokes of the line-up, and those of the odd figure among them. named :
     whether it was named as standing out; others : how many others were. resolved : px/mm that the photograph resolves.
+    over : RMS of what the plant changes in the photograph, over that of its noise; 0 where it is not lined up.
     """
 
     index: int
@@ -63,6 +70,7 @@ class Odd:
     named: bool = False
     others: int = 0
     resolved: float = 0.0
+    over: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -93,6 +101,19 @@ def spec_at(index: int, scale: float, wear: float, finished: float) -> DialSpec 
         finished=finished,
     )
     return sample_spec(SEED, index, scope)
+
+
+def perfected(spec: DialSpec) -> DialSpec:
+    """The same dial in even light by a camera that only blurs a little."""
+    camera = replace(
+        spec.camera, sigma_px=0.8, defocus_px=0.0, motion_px=0, focus_px=0.0, fringe_px=0.0, flare=0.0, white_level=0.9,
+        shot=0.0, read=0.0, chroma=0.0, resolution=1.0, denoise=0.0, contrast=0.0, sharpen=0.0, retouch=0.0,
+        jpeg_before=(), jpeg_after=(), screen_px=0.0, rescan_px=0.0, mottle=0.0,
+    )  # fmt: skip
+    light = replace(
+        spec.light, glare=0.0, window=0.0, haze=0.0, vignette=0.0, falloff=0.0, sun=None, scratches=None, glass=None
+    )
+    return replace(spec, camera=camera, light=light)
 
 
 def planted(
@@ -150,8 +171,10 @@ def odd_at(spec: DialSpec, index: int, kind: str) -> list[Odd]:
     if made is None:
         return []
     pixels, cover = made
+    again = copy.deepcopy(rng)  # the outline is found alike in all photographs of the dial
     reading = read_spec(spec, pixels, rng=rng)
     ups = line_ups(lay_flat(reading))
+    bare = Bare(spec, again)
     resolved = reading.sharpness.true_pixels_per_radius / spec.design.radius_mm
     rows = []
     for group in ups.groups:
@@ -159,8 +182,34 @@ def odd_at(spec: DialSpec, index: int, kind: str) -> list[Odd]:
         if WHERE[kind] in group.what and len(group.times) >= 4 and own.any() and not own.all():
             odd, first = group.odd, bool(own[group.ranked[0]])
             named, others = bool(own[odd].any()), int((~own[odd]).sum())
-            rows.append(Odd(index, kind, True, first, len(own), int(own.sum()), named, others, resolved))
+            over = bare.over(ups, group, own)
+            rows.append(Odd(index, kind, True, first, len(own), int(own.sum()), named, others, resolved, over))
     return rows or [Odd(index, kind, False, resolved=resolved)]
+
+
+class Bare:
+    """The print without its odd one, and its noise."""
+
+    def __init__(self, spec: DialSpec, rng: np.random.Generator) -> None:
+        """rng : as it stands where the outline of the photograph with the odd one is found."""
+        spec = spec.as_process(Process.TRANSFER)
+        camera, plain = spec.camera, replace(spec.camera, retouch=0.0)  # whose curve comes of the seed as noise does
+        light = radiance(spec)
+        pictures = [expose(one, light) for one in (camera, plain, replace(plain, seed=plain.seed + 1))]
+        self.without, *self.noisy = (lay_flat(read_spec(spec, one, rng=copy.deepcopy(rng))) for one in pictures)
+
+    def over(self, ups: LineUps, group: LineUp, own: NDArray[np.bool_]) -> float:
+        """RMS of what the odd ones of a line-up change over that of noise, smoothed as the line-up is; of the one that
+        shows most."""
+        sheet, shape = ups.field.sheet, group.mean.shape
+        calm = max(CALM, IN_BLURS * sheet.blur / group.step)
+        shares = []
+        for k in np.flatnonzero(own):
+            grid = group.cuts[k].grid((shape[0], shape[1]), group.step, group.fits[k])
+            pairs = (sheet.sample(grid) - self.without.sample(grid), np.subtract(*(n.sample(grid) for n in self.noisy)))
+            seen, noise = (cv2.GaussianBlur(one, (0, 0), calm)[group.support] for one in pairs)
+            shares.append(float(np.sqrt(2.0 * (seen**2).mean() / max(float((noise**2).mean()), 1e-12))))
+        return max(shares)
 
 
 def members_of(ups: LineUps, group: LineUp, cover: NDArray[np.float32]) -> NDArray[np.bool_]:
@@ -197,28 +246,30 @@ def twin_at(index: int, scale: float, wear: float, finished: float) -> list[Twin
     return found
 
 
-def _work(task: tuple[str, int, float, float, float]) -> Sequence[Odd | Twin]:
-    kind, index, scale, wear, finished = task
+def _work(task: tuple[str, int, float, float, float, bool]) -> Sequence[Odd | Twin]:
+    kind, index, scale, wear, finished, perfect = task
     if kind == "twin":
         return twin_at(index, scale, wear, finished)
     spec = spec_at(index, scale, wear, finished)
-    return [] if spec is None else odd_at(spec, index, kind)
+    return [] if spec is None else odd_at(perfected(spec) if perfect else spec, index, kind)
 
 
 def report(odds: Sequence[Odd], twins: Sequence[Twin]) -> list[str]:
     """The table."""
     lines = []
-    for kind in KINDS:
-        for least in (0.0, SHARP):
-            some = [row for row in odds if row.kind == kind and row.resolved >= least]
+    for kind in ("", *KINDS):
+        for least, above in ((0.0, 0.0), (0.0, 1.0), (SHARP, 0.0)):
+            some = [row for row in odds if kind in ("", row.kind) and row.resolved >= least]
+            some = [row for row in some if not row.lined or row.over >= above]
             lined = [row for row in some if row.lined]
             if not lined:
                 continue
             hits, chance = sum(row.first for row in lined), np.mean([row.own / row.members for row in lined])
             low, high = wilson(hits, len(lined))
             dials, there = len({row.index for row in some}), len({row.index for row in lined})
+            which = f"{least:.0f} px/mm and more seen" if least else "above the noise" if above else "all"
             lines.append(
-                f"{kind:26} {f'{least:.0f} px/mm and more seen' if least else 'all':24} ranked first {hits} of "
+                f"{kind or 'all kinds':26} {which:24} ranked first {hits} of "
                 f"{len(lined)} = {hits / len(lined):.2f} ({low:.2f} to {high:.2f}), by chance {chance:.2f}; lined up "
                 f"on {there} of {dials} dials; named {np.mean([row.named for row in lined]):.2f}, others named "
                 f"{np.mean([row.others for row in lined]):.2f}"
@@ -250,14 +301,17 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--scales", default="15,30,60", help="px/mm of the twins, with commas")
     parser.add_argument("--wear", type=float, default=0.0, help="most wear of the dials, 0..1")
     parser.add_argument("--finished", type=float, default=0.7, help="share of photographs finished as real ones are")
+    parser.add_argument("--perfect", action="store_true", help="odd ones by a perfect camera in even light")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path)
     given = parser.parse_args(arguments)
     span = range(given.first, given.first + given.count)
-    tasks = [(kind, index, SCALE, given.wear, given.finished) for index in span for kind in KINDS]
+    tasks = [(kind, index, SCALE, given.wear, given.finished, given.perfect) for index in span for kind in KINDS]
     scales = [float(scale) for scale in given.scales.split(",") if scale]
     tasks += [
-        ("twin", given.first + k, scale, given.wear, given.finished) for k in range(given.twins) for scale in scales
+        ("twin", given.first + k, scale, given.wear, given.finished, False)
+        for k in range(given.twins)
+        for scale in scales
     ]
     odds: list[Odd] = []
     twins: list[Twin] = []
