@@ -98,6 +98,15 @@ class DialGeometry:
         """The same ellipse with another rotation (radians)."""
         return DialGeometry(self.center_px, self.axes_px, self.angle, rotation, self.seen, self.support)
 
+    def quarter_turned(self, quarters: int, shape: tuple[int, ...]) -> DialGeometry:
+        """The same dial in its photograph (H, W) turned clockwise by so many right angles; rotation -pi..pi."""
+        (x, y), (height, width) = self.center_px, shape[:2]
+        for _ in range(quarters % 4):
+            x, y, height, width = height - y, x, width, height
+        turn = 0.5 * math.pi * quarters
+        rotation = math.remainder(self.rotation + turn, 2 * math.pi)
+        return DialGeometry((x, y), self.axes_px, self.angle + turn, rotation, self.seen, self.support)
+
     def rotation_to(self, twelve_deg: float) -> float:
         """Rotation (radians, -pi..pi) at which 12 o'clock stands `twelve_deg` clockwise from up in the photograph."""
         angle = math.radians(twelve_deg)

@@ -91,6 +91,13 @@ class Photo:
         """(H, W) float32 luminance, linear light, 0..1."""
         return self._on_grey(grey_light(self.codes) if self.colour is None else self.colour.grey(self.codes))
 
+    def quarter_turned(self, quarters: int) -> Photo:
+        """The same photograph turned anticlockwise by so many right angles, no pixel changed."""
+        codes, cover = (None if one is None else np.ascontiguousarray(np.rot90(one, quarters))
+                        for one in (self.codes, self.cover))  # fmt: skip
+        assert codes is not None
+        return replace(self, codes=codes, cover=cover)
+
     def _on_grey(self, light: Pixels) -> Pixels:
         """Light of the picture laid on the grey ground, where it has transparent parts; changes `light` in place."""
         if self.cover is not None:

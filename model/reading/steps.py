@@ -7,6 +7,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from dialtell.model.reader.file import Reader, load_reader
 from dialtell.model.reading.close_up import (
     PLACE_SPREAD,
@@ -173,9 +175,44 @@ def read_unnamed(photo: Photo, geometry: DialGeometry, look: Look | None = None)
 def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | None = None) -> Reading | NoDial:
     """Find the dial in a photograph and read it; NoDial says why there is none.
 
-    A photograph with too little of a dial's outline is read as a close-up if an arc of it shows where it lies.
+    A photograph with too little of a dial's outline is read as a close-up if an arc of it shows where it lies. One in
+    which 12 o'clock stands nearer to a side or to the bottom is read once more, turned upright, so that it is read as
+    its upright copy is.
     """
     reader = reader or load_reader()
+    found = _read_as_is(photo, twelve_deg, reader)
+    quarters = _quarters(found)
+    if not quarters:
+        return found
+    given = None if twelve_deg is None else twelve_deg - 90.0 * quarters
+    upright = _read_as_is(photo.quarter_turned(quarters), given, reader)
+    if isinstance(upright, NoDial) or upright.close_up is not None or _quarters(upright):
+        return found  # the two do not agree on which way is up
+    return _turned_back(upright, quarters)
+
+
+def _quarters(found: Reading | NoDial) -> int:
+    """Right angles clockwise from up, 0..3, to the one that 12 o'clock of a whole dial stands nearest to."""
+    whole = not isinstance(found, NoDial) and found.close_up is None and found.twelve is not None
+    return round(found.geometry.twelve_deg / 90.0) % 4 if whole else 0  # type: ignore[union-attr]
+
+
+def _turned_back(upright: Reading, quarters: int) -> Reading:
+    """A reading of a photograph turned anticlockwise by so many right angles, as of the photograph as it was."""
+    turn = 0.5 * math.pi * quarters
+    assert upright.twelve is not None
+    divisions = upright.divisions
+    return replace(
+        upright,
+        geometry=upright.geometry.quarter_turned(quarters, upright.density.shape),
+        density=np.ascontiguousarray(np.rot90(upright.density, -quarters)),
+        divisions=None if divisions is None else replace(divisions, phase=divisions.phase + turn),
+        twelve=replace(upright.twelve, radians=math.remainder(upright.twelve.radians + turn, 2 * math.pi)),
+    )
+
+
+def _read_as_is(photo: Photo, twelve_deg: float | None, reader: Reader) -> Reading | NoDial:
+    """Find and read the dial in a photograph whichever way it is turned."""
     first = first_look(photo.codes, reader)
     found = find_outline(photo, reader, first)
     if not isinstance(found, NoDial) and found.geometry.seen >= LEAST_OUTLINE:
