@@ -20,6 +20,7 @@ from dialtell.evaluate.words.support import ratio_words
 from dialtell.model.reading.known import Known
 from dialtell.model.reading.photo import display, linear_light
 from dialtell.synth.shared.errors import OutputError, PhotoError
+from dialtell.synth.shared.srgb import encoded
 
 
 @pytest.fixture(scope="module")
@@ -162,6 +163,13 @@ def test_view_without_patches_is_empty(scored):
 def test_display_undoes_the_reader():
     codes = np.arange(256, dtype=np.uint8).reshape(16, 16)
     assert np.array_equal(display(linear_light(codes)), codes)
+
+
+def test_display_is_the_standards_curve_to_a_code():
+    light = np.random.default_rng(1).random((70, 50, 3), dtype=np.float32) ** 3
+    beyond = np.float32([[-0.4, 0.0], [1.0, 1.7]])
+    assert np.abs(display(light).astype(int) - 255 * encoded(light.astype(np.float64))).max() < 0.53
+    assert display(beyond).tolist() == [[0, 0], [255, 255]]
 
 
 def test_the_dial_is_cut_out_with_everything_in_place(scored):
