@@ -9,7 +9,7 @@ from PIL import Image
 from score_schema import check_dial
 
 from dialtell.evaluate.cli.main import main
-from dialtell.evaluate.inspection.close_views import VIEW, zone_crops
+from dialtell.evaluate.inspection.close_views import OFF_FRAME, VIEW, ViewPlace, view_of, zone_crops
 from dialtell.evaluate.inspection.first_screen import NO_WEIGHT, zone_heading
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.inspection.stated import dial_view, drawable
@@ -158,6 +158,16 @@ def test_view_without_patches_is_empty(scored):
     far = scored.reading.geometry.scaled(1.0)
     far = type(far)((-5000.0, -5000.0), far.axes_px)
     assert not view_map(scored.reading.patches.density, scored.reading.patches, far, (50, 50)).any()
+
+
+def test_a_close_view_is_plain_where_the_photograph_ends(scored):
+    """Half of it lies off the frame, and no streaks of the last column stand there."""
+    height, width = scored.photo.pixels.shape[:2]
+    geometry = scored.reading.geometry
+    x, y = geometry.to_dial(np.array([width, 0.5 * height]))
+    right = geometry.to_dial(np.array([width + 1.0, 0.5 * height])) - (x, y)
+    shown = view_of(scored.photo, geometry, ViewPlace((x, y), (right[0], right[1]), 200))
+    assert (shown[:, 105:] == OFF_FRAME).all() and not (shown[:, :95] == OFF_FRAME).all(axis=-1).any()
 
 
 def test_display_undoes_the_reader():
