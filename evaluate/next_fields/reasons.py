@@ -55,7 +55,7 @@ def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None, sa
     first = capital(f"{listed([NAMES[zone] for zone in zones])}{_hour(spots.center[own])}")
     if spots.covered[own].mean() > MUCH:
         return (
-            f"{first}. Much of it is covered, as by a hand, its shadow or a gleam: take it with that away if you can."
+            f"{first}. Much of it is covered, as by a hand, a shadow or a gleam: take it with that away if you can."
         )
     unread = [zone for zone in zones if verdict.zones[zone].patches < LEAST_ZONE_PATCHES]
     if unread:
