@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -83,8 +82,7 @@ def advice_of(record: Mapping[str, Any], resolution: Resolution | None) -> Advic
 def _detail(resolution: Resolution) -> str:
     if resolution.true <= 0:
         return "Sharp edges: what this photograph resolves cannot even be told."
-    times = max(_CLEAR * resolution.needed / resolution.true, 1.1)
-    return f"Sharp detail, {math.ceil(10 * times) / 10:.1f} times as much across the dial."
+    return f"Sharp detail: {resolution.words(_CLEAR * resolution.needed)} would leave no doubt that thin strokes show."
 
 
 def _open_zones(record: Mapping[str, Any]) -> Sequence[str]:

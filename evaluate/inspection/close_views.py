@@ -31,6 +31,11 @@ VIEW = 0.34  # dial radii, side of a close view: some four patches
 
 BLANK = 60  # of 255, from lightest to darkest, below which a drawn dial has nothing at that place
 COARSER = 2  # px of a close view per px of the map painted for it, a side
+OUTWARDS = {
+    Zone.NUMERALS: "Outwards is up.", Zone.MINUTE_TRACK: "Outwards is up.",
+    Zone.SECONDS_BIT: "Outwards from its own middle is up.",
+}  # fmt: skip
+OFF_FRAME = 243  # code of what a close view shows beyond the photograph
 _FINEST = 1400.0  # px per dial radius of a close view at most
 
 
@@ -95,16 +100,18 @@ def _crop(
     x, y = coarse / 2 - flat.to_photo(center)
     view = DialGeometry((float(x), float(y)), (unit, unit), rotation=turn)
     mapped = resized_map(view_map(added, patches, view, (coarse, coarse)), side, side)
-    caption = "Outwards is up." if zone in (Zone.NUMERALS, Zone.MINUTE_TRACK) else ""
+    caption = OUTWARDS.get(zone, "")
     image = view_of(photo, reading.geometry, place)
     frame = frame_of(reading.geometry, place)
     return ZoneCrop(zone.value, image, mapped, caption, frame=frame), place
 
 
 def view_of(photo: Photo, geometry: DialGeometry, place: ViewPlace) -> Bytes:
-    """(px, px, 3) sRGB of a close view of a photograph's dial."""
+    """(px, px, 3) sRGB of a close view of a photograph's dial, plain where the photograph ends."""
     grid = patch_grid(geometry, place.center, place.right, (place.px, place.px), place.px / VIEW)
-    return display(sample(photo.pixels, grid))
+    view = display(sample(photo.pixels, grid))
+    view[((grid < 0) | (grid > photo.pixels.shape[1::-1])).any(axis=-1)] = OFF_FRAME
+    return view
 
 
 Beside = Callable[[Zone, ViewPlace], tuple[tuple[str, Bytes], ...]]

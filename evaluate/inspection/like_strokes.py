@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.lineups.figures import Figure, hour_figures
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
@@ -38,6 +39,7 @@ BESIDE = 8  # strokes of a drawn dial shown
 LEAST_TIMES = 0.5  # times the grain, below which no stroke of a line-up shows anything of its own
 ROUND, FILLED = 1.25, 0.87  # of a dot: length over breadth; share of its box, 0.79 of a disc and 1 of a bar
 LEAST_SIGNATURE, MOST_LARGE = 60.0, 4.0  # px of the photograph across a signature shown whole; times it is enlarged
+OTHER_SIZE = 1.5  # times as long, from which a drawn stroke is no like of those it would stand beside
 FEW = 3  # strokes, up to which a line-up stands beside another
 WORKERS = 2  # threads
 DRAWN_SCALE = 440.0  # px per dial radius of a drawn dial at most
@@ -129,8 +131,8 @@ def _group(
     beside = []
     for title, other, taken, like in drawn:
         same = [one for one in other.groups if one.zone is group.zone and one.what == group.what]
-        if same:
-            twin = max(same, key=lambda one: len(one.cuts))
+        twin = max(same, key=lambda one: len(one.cuts), default=None)
+        if twin is not None and _as_long(group, ups, twin, other):
             some = list(np.unique(np.linspace(0, len(twin.cuts) - 1, min(BESIDE, len(twin.cuts))).astype(int)))
             beside.append(
                 {
@@ -160,12 +162,24 @@ def _group(
 
 def _round(group: LineUp) -> bool:
     """Whether the strokes of a line-up are dots: as broad as long, and round at the corners."""
+    across, down, inked = _extent(group)
+    return bool(inked and 1 / ROUND < across / down < ROUND and inked < FILLED * across * down)
+
+
+def _extent(group: LineUp) -> tuple[int, int, int]:
+    """Window px across and down between which the middle stroke is more than half as dark as anywhere, and how many
+    are; 0 where there is none."""
     dark = 1.0 - group.mean
     rows, columns = np.nonzero((dark > 0.5 * dark.max()) & group.support)
-    if not len(rows):
-        return False
-    across, down = np.ptp(columns) + 1, np.ptp(rows) + 1
-    return bool(1 / ROUND < across / down < ROUND and len(rows) < FILLED * across * down)
+    return (int(np.ptp(columns)) + 1, int(np.ptp(rows)) + 1, len(rows)) if len(rows) else (0, 0, 0)
+
+
+def _as_long(group: LineUp, ups: LineUps, drawn: LineUp, others: LineUps) -> bool:
+    """Whether drawn strokes are about as long as those they stand beside, in dial radii."""
+    own, other = (
+        max(_extent(one)[:2]) * one.step / of.field.sheet.scale for one, of in ((group, ups), (drawn, others))
+    )
+    return own < OTHER_SIZE * other and other < OTHER_SIZE * own
 
 
 def _where(group: LineUp, index: int) -> str:
@@ -286,7 +300,7 @@ def _plot(thin: ThinThick, diameter_mm: float | None) -> dict[str, Any]:
         "across": [(f"{float(place(np.array(t / size), np.zeros(1))[0]):.1f}", f"{t:g}") for t in ticks],
         "up": [(f"{float(place(np.zeros(1), np.array([b]))[1][0]):.1f}", f"{b:.0%}") for b in (0.0, 0.5, 1.0)],
         "unit": unit,
-        "zones": [(int(k), ZONES[k].value) for k in np.unique(thin.zone)],
+        "zones": [(int(k), zone_heading(ZONES[k].value)) for k in np.unique(thin.zone)],
         "says": f"Beside what blur alone would leave, the thinner half of the {len(thin.width)} strokes is "
         f"{thin_left:.0%} as black, the broader half {broad_left:.0%}.",
     }

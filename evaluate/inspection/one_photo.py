@@ -20,7 +20,7 @@ from dialtell.evaluate.inspection.like_strokes import LikeStrokes, like_strokes
 from dialtell.evaluate.inspection.page import MAP_PX, PageExtras, PhotographViews, write_page
 from dialtell.evaluate.inspection.reported import report_of
 from dialtell.evaluate.inspection.stated import DialView, dial_view, drawable, small_view, stated_model
-from dialtell.evaluate.maps.painting import photo_map
+from dialtell.evaluate.maps.painting import photo_maps
 from dialtell.evaluate.next_fields.frames import next_photographs
 from dialtell.evaluate.paper.report import write_report
 from dialtell.evaluate.paper.still import still_png, write_still
@@ -136,9 +136,8 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         small = view.fitted(MAP_PX)
         geometry, shape = small.geometry(reading.geometry), small.picture.shape[:2]
         if scored.record["support"] != WITHHELD:  # a map of a call that is held back would state it all the same
-            added, unlike, odd = (
-                photo_map(each, reading.patches, geometry, shape) for each in (maps.places, maps.unlike, maps.odd)
-            )
+            layers = np.stack([maps.places, maps.unlike, maps.odd])
+            added, unlike, odd = photo_maps(layers, reading.patches, geometry, shape)
         views, beside = beside_views(reading, wishes.compare_with, weights, scored.known.max_pixels)
         crops = [
             replace(

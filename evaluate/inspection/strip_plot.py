@@ -109,7 +109,10 @@ def _axis(
     halves = [scaled(max(v, min(every))) for q in (painted, printed) for v in np.quantile(q, [0.25, 0.75]).tolist()]
     low, high, cut = _kept(low, high, min(halves), max(halves))
     room = max(_MARGIN * (high - low), 1e-9 + 0.01 * abs(high))
-    low, high = low if cut[0] else low - room, high if cut[1] else high + room
+    first = low if cut[0] else low - room
+    if not log and min(every) >= 0.0:  # what cannot lie below nothing needs no room there
+        first = max(first, 0.0)
+    low, high = first, high if cut[1] else high + room
 
     def place(v: float) -> float:
         share = min(max((scaled(v) - low) / (high - low), 0.0), 1.0)

@@ -10,7 +10,7 @@ import torch
 from numpy.typing import ArrayLike, NDArray
 
 from dialtell.model.reading.geometry import DialGeometry
-from dialtell.model.reading.patches import PatchSet
+from dialtell.model.reading.patches import SPAN, PatchSet
 from dialtell.synth.shared.errors import ParameterError
 
 Map = NDArray[np.float32]
@@ -21,26 +21,34 @@ _LONGEST_MAP = 480  # px of the map's dial; painting grows with its area, and it
 
 def photo_map(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
     """A map (N, S, S) over a photograph of (H, W): float32, 0 off the patches. geometry : of that photograph."""
+    return photo_maps(values[None], patches, geometry, shape)[0]
+
+
+def photo_maps(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
+    """Several such maps (M, N, S, S) in one pass: (M, H, W)."""
     rows, columns = geometry.box(shape, 1.05)
     height, width = rows.stop - rows.start, columns.stop - columns.start
-    painted = np.zeros(shape, np.float32)
+    painted = np.zeros((len(values), *shape), np.float32)
     if not (height and width):
         return painted
     scale = min(1.0, _LONGEST_MAP / max(height, width))
     size = (max(round(height * scale), 1), max(round(width * scale), 1))
     places = (patches.grids(geometry) - (columns.start, rows.start)) * (size[1] / width, size[0] / height)
-    small = paint_map(values, places, size)
-    painted[rows, columns] = cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
+    for into, small in zip(painted, paint_maps(values, places, size), strict=True):
+        into[rows, columns] = cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
     return painted
 
 
 def view_map(values: Map, patches: PatchSet, view: DialGeometry, shape: tuple[int, int]) -> Map:
     """A map (N, S, S) over a close view of (H, W), from the patches that reach into it. view : the dial in that
     picture."""
-    places = patches.grids(view)
+    middle = 0.5 * np.array(shape[::-1], dtype=np.float64)
+    within = np.hypot(*(view.to_dial(middle) - view.to_dial(np.zeros(2)))) + math.sqrt(0.5) * SPAN  # dial radii
+    near = np.flatnonzero(np.hypot(*(patches.center - view.to_dial(middle)).T) < within)
+    places = patches.chosen(near).grids(view)
     high, low = places.max(axis=(1, 2)), places.min(axis=(1, 2))
     reach = (high > 0).all(axis=1) & (low < (shape[1], shape[0])).all(axis=1)
-    return paint_map(values[reach], places[reach], shape)
+    return paint_map(values[near[reach]], places[reach], shape)
 
 
 def paint_map(values: ArrayLike, grids: ArrayLike, shape: tuple[int, int]) -> Map:
@@ -52,55 +60,55 @@ def paint_map(values: ArrayLike, grids: ArrayLike, shape: tuple[int, int]) -> Ma
     Returns (H, W) float32: the mean of the samples near a pixel, each weighted bilinearly by its distance, where
     patches overlap the mean of all; 0 where no patch reached. Being a mean it keeps sign and height, not the sum.
     """
+    return paint_maps(np.asarray(values)[None], grids, shape)[0]
+
+
+def paint_maps(values: ArrayLike, grids: ArrayLike, shape: tuple[int, int]) -> Map:
+    """Several such values (M, N, S, S) of the same patches: (M, H, W)."""
     value, grid = np.asarray(values, dtype=np.float64), np.asarray(grids, dtype=np.float64)
-    if value.ndim != 3 or grid.shape != (*value.shape, 2):
-        raise ParameterError(f"values are {value.shape} and grids {grid.shape}; give (N, S, S) and (N, S, S, 2)")
+    if value.ndim != 4 or grid.shape != (*value.shape[1:], 2):
+        raise ParameterError(f"values are {value.shape[1:]} and grids {grid.shape}; give (N, S, S) and (N, S, S, 2)")
     height, width = shape
-    total, weight = np.zeros(height * width), np.zeros(height * width)
-    for patch, place in zip(value, grid, strict=True):
-        _splat(*_densified(patch, place), shape, total, weight)
-    painted = np.divide(total, weight, out=np.zeros_like(total), where=weight > 1e-9)
-    return painted.reshape(height, width).astype(np.float32)
+    total = np.zeros((len(value) + 1, height * width))  # the last for the weights
+    for number, place in enumerate(grid):
+        _splat(*_densified(value[:, number], place), shape, total)
+    painted = np.divide(total[:-1], total[-1:], out=np.zeros_like(total[:-1]), where=total[-1:] > 1e-9)
+    return painted.reshape(len(value), height, width).astype(np.float32)
 
 
 def _densified(patch: Floats, place: Floats) -> tuple[Floats, Floats]:
-    """Patch and places resampled until neighbours lie at most 1 photo px apart, so that no holes stay."""
+    """Patch (M, S, S) and places resampled until neighbours lie at most 1 photo px apart, so that no holes stay."""
     gaps = [np.linalg.norm(np.diff(place, axis=axis), axis=-1).max(initial=0.0) for axis in (0, 1)]
     factor = min(16, max(1, math.ceil(max(gaps) - 1e-6)))
     if factor == 1:
         return patch, place
-    layers = torch.from_numpy(np.concatenate([patch[None], np.moveaxis(place, -1, 0)]))[None]
-    size = [factor * (side - 1) + 1 for side in patch.shape]
+    layers = torch.from_numpy(np.concatenate([patch, np.moveaxis(place, -1, 0)]))[None]
+    size = [factor * (side - 1) + 1 for side in place.shape[:2]]
     fine = torch.nn.functional.interpolate(layers, size=size, mode="bilinear", align_corners=True)[0].numpy()
-    return fine[0], np.moveaxis(fine[1:], 0, -1)
+    return fine[:-2], np.moveaxis(fine[-2:], 0, -1)
 
 
-def _splat(
-    patch: Floats,
-    place: Floats,
-    shape: tuple[int, int],
-    total: Floats,
-    weight: Floats,
-) -> None:
-    """Add each sample to the four pixels around it, in place: within the patch's own box, whatever the photo's size."""
+def _splat(patch: Floats, place: Floats, shape: tuple[int, int], total: Floats) -> None:
+    """Add each sample to the four pixels around it, in place: within the patch's own box, whatever the photo's size.
+
+    patch : (M, S, S). total : (M + 1, H W), the last the weights."""
     height, width = shape
     # The pixel whose centre is at (0.5, 0.5) has index 0.
     x, y = place[..., 0].ravel() - 0.5, place[..., 1].ravel() - 0.5
     column, row = np.floor(x).astype(np.int64), np.floor(y).astype(np.int64)
-    top, bottom = max(int(row.min()), 0), min(int(row.max()) + 2, height)
-    left, end = max(int(column.min()), 0), min(int(column.max()) + 2, width)
-    if top >= bottom or left >= end:
+    top, bottom, left, end = int(row.min()), int(row.max()) + 2, int(column.min()), int(column.max()) + 2
+    rows, columns = slice(max(top, 0), min(bottom, height)), slice(max(left, 0), min(end, width))
+    if rows.start >= rows.stop or columns.start >= columns.stop:
         return
     high, wide = bottom - top, end - left
-    box = np.zeros((2, high * wide))
-    value, right, down = patch.ravel(), x - column, y - row
+    layers = [*patch.reshape(len(patch), -1), np.ones(patch[0].size)]
+    box = np.zeros((len(layers), high * wide))
+    right, down, first = x - column, y - row, (row - top) * wide + column - left
     for step_down, share_down in ((0, 1 - down), (1, down)):
         for step_right, share_right in ((0, 1 - right), (1, right)):
-            at_row, at_column = row + step_down - top, column + step_right - left
-            inside = (at_row >= 0) & (at_row < high) & (at_column >= 0) & (at_column < wide)
-            flat = at_row[inside] * wide + at_column[inside]
-            share = (share_down * share_right)[inside]
-            box[0] += np.bincount(flat, share * value[inside], high * wide)
-            box[1] += np.bincount(flat, share, high * wide)
-    for into, own in ((total, box[0]), (weight, box[1])):
-        into.reshape(height, width)[top:bottom, left:end] += own.reshape(high, wide)
+            flat, share = first + step_down * wide + step_right, share_down * share_right
+            for own, layer in zip(box, layers, strict=True):
+                own += np.bincount(flat, share * layer, high * wide)
+    whole = box.reshape(-1, high, wide)
+    inside = whole[:, rows.start - top : rows.stop - top, columns.start - left : columns.stop - left]
+    total.reshape(-1, height, width)[:, rows, columns] += inside

@@ -67,6 +67,8 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
     if verdict.call != UNDETERMINED or resolution.screened or reading.sharpness.halftone:
         return ()  # of a picture of a printed picture there is nothing to come nearer to
     if reading.close_up is not None:
+        if reading.close_up.place is not None:
+            return (_whole(resolution, "this photograph shows only a part of it"),)
         return (_whole(resolution, "a close-up by itself does not say which part of it is shown"),)
     if resolution.true < 2 * LEAST_WHOLE:
         return (_whole(resolution, "too little of it is resolved to lay close-ups on it"),)

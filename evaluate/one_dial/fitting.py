@@ -31,6 +31,7 @@ FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
 WINDOW, FEWEST_WINDOWS = 0.1, 8  # dial radii across; fewer with design in them tell nothing
 DESIGN, ALIKE = 0.0005, 0.6  # variance of ink in a window with design; correlation in one that agrees
+FLAT = 1e-5  # variance of ink that counts at least: a hair-thin ring is faint on a whole view, and agrees all the same
 STEP = 2**-0.5  # of the sizes a field is kept at
 
 
@@ -156,7 +157,7 @@ def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> 
     shared = mean(a * b * weight) / within - means[0] * means[1]
     step = max(int(0.4 * WINDOW * dial.scale), 1)
     at = np.s_[step // 2 :: step, step // 2 :: step]
-    own, its = (np.maximum(one[at], 0.5 * DESIGN) for one in spread)
+    own, its = (np.maximum(one[at], FLAT) for one in spread)
     drawn = (filled[at] > 0.6) & (np.maximum(own, its) > DESIGN)
     if drawn.sum() < FEWEST_WINDOWS:
         return 0.0

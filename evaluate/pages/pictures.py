@@ -67,17 +67,23 @@ def overlay(values: Map, full: float) -> Bytes:
 
     full : absolute value drawn at full strength. Alpha has 16 steps, which keeps the PNG small.
     """
-    height, width = values.shape
     share = np.clip(np.abs(values) / full, 0, 1) if full > 0 else np.zeros_like(values)
     share = np.where(share < _FAINTEST, 0, np.sqrt(share))
-    stripe = (np.add.outer(np.arange(height), np.arange(width)) // _HATCH_PX) % 2 == 0
+    rows, columns = (np.arange(size) for size in values.shape)
+    stripe = (np.add.outer(rows, columns) // _HATCH_PX) % 2 == 0
     hand = values > 0
-    alpha = np.where(hand | stripe, 0.75, 0.2) * share
-    rgba = np.zeros((height, width, 4), np.uint8)
-    rgba[..., :3] = np.where(hand[..., None], HAND_RGB, PRINT_RGB)
-    rgba[..., 3] = np.round(alpha * 15) * 17
-    rgba[rgba[..., 3] == 0] = 0
-    return rgba
+    step = np.round(np.where(hand | stripe, 0.75, 0.2) * share * 15).astype(np.uint8)
+    return np.asarray(_SHADES[16 * hand + step])
+
+
+def _shades() -> Bytes:
+    """(32, 4) what each step of alpha looks like, of print and then of hand; nothing where alpha is 0."""
+    shades = np.array([[*colour, 17 * step] for colour in (PRINT_RGB, HAND_RGB) for step in range(16)], np.uint8)
+    shades[::16] = 0
+    return shades
+
+
+_SHADES: Final = _shades()
 
 
 def photo_overlay(values: Map, longest: int, full: float | None = None) -> Bytes:

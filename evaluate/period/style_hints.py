@@ -8,6 +8,7 @@ dials is not told, see style_rates.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -21,6 +22,7 @@ OUTER_RING, FIGURES, LETTERING, SECONDS_BIT = (
     "outer ring of the minute track", "figures", "lettering of the signature", "seconds bit",
 )  # fmt: skip
 BASIS = "common practice"
+AT_ONCE = "Roman and Arabic were in use at once, so no period follows."
 
 
 @dataclass(frozen=True)
@@ -67,10 +69,10 @@ def _figures(reading: Reading) -> StyleHint:
     if found.value is None:
         return StyleHint(FIGURES, NOT_TOLD, "", found.why)
     if found.value < style_seen.ROMAN:
-        why = "Their edges run along the radius and the circle. Both kinds were in use at once, so no period follows."
+        why = f"Their edges run along the radius and the circle. {AT_ONCE}"
         return StyleHint(FIGURES, ROMAN, "", why)
     if found.value > style_seen.ARABIC:
-        why = "Many of their edges are rounded or oblique. Both kinds were in use at once, so no period follows."
+        why = f"Many of their edges are rounded or oblique. {AT_ONCE}"
         return StyleHint(FIGURES, ARABIC, "", why)
     return StyleHint(FIGURES, NOT_TOLD, "", "The direction of their edges does not settle it.")
 
@@ -90,13 +92,15 @@ def _lettering(reading: Reading) -> StyleHint:
 
 
 def _seconds_bit(reading: Reading) -> StyleHint:
-    if reading.zones.seconds is None:
+    circle = reading.zones.seconds
+    if circle is None:
         return StyleHint(
             SECONDS_BIT, NOT_TOLD, "", "No circle of one was found, which does not show that there is none."
         )
-    if not is_divided(reading.density, reading.geometry, reading.zones.seconds):
+    hour = round(math.degrees(math.atan2(circle.x, -circle.y)) / 30.0) % 12 or 12
+    if not is_divided(reading.density, reading.geometry, circle):
         return StyleHint(
-            SECONDS_BIT, NOT_TOLD, "", "Something round lies below the centre, but no divisions are seen in it."
+            SECONDS_BIT, NOT_TOLD, "", f"Something round lies at {hour} o'clock, but no divisions are seen in it."
         )
-    why = "There is a small dial below the centre. It belongs to the kind of movement, so no period follows."
+    why = f"There is a small dial at {hour} o'clock. It belongs to the kind of movement, so no period follows."
     return StyleHint(SECONDS_BIT, PRESENT, "", why)

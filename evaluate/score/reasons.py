@@ -101,7 +101,8 @@ def zone_reason(zone: Zone, evidence: ProcessEvidence, zones: ZoneMap) -> str:
     if not zones.named:
         return NOT_TOLD_APART
     if zone not in zones.found:
-        return "Not found: no ink of it is seen on this dial."
+        counted = " Strokes of one would count with the rest of the dial." if zone is Zone.SECONDS_BIT else ""
+        return f"Not found: none was made out.{counted}"
     hidden = _hidden(zone, zones)
     if not evidence.patches:
         return f"Not found: no strokes that can be read there{hidden}."

@@ -42,6 +42,7 @@ SMALLEST_SIDE = 32  # px
 LONGEST_STRIP = 40  # times as long as wide: no dial is seen in more
 GROUND_BEHIND_TRANSPARENT = np.float32(0.18)  # linear light
 _STRIP, _ROWS = 32, 512  # rows
+_STEPS = 65535  # of linear light, for showing it
 # what photographs come in beside HEIC (an MPO is opened as a JPEG); the other formats of Pillow nest files in files,
 # run other programs or are guessed from a byte
 _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "AVIF", "JPEG2000", "GIF", "BMP", "PPM")
@@ -416,8 +417,18 @@ def _oriented(codes: Codes, orientation: int) -> Codes:
 
 
 def display(light: NDArray[np.float32]) -> Bytes:
-    """Linear light, what lies outside 0..1 cut off, to 8-bit sRGB code values."""
-    return codes(np.clip(light, 0.0, 1.0))
+    """Linear light (H, W) or (H, W, 3), what lies outside 0..1 cut off, to 8-bit sRGB code values, by a table."""
+    shown = np.empty(light.shape, np.uint8)
+    for top in range(0, len(light), _STRIP):
+        steps = light[top : top + _STRIP] * np.float32(_STEPS) + np.float32(0.5)
+        shown[top : top + _STRIP] = _codes_of_steps()[np.clip(steps, 0, _STEPS).astype(np.uint16)]
+    return shown
+
+
+@cache
+def _codes_of_steps() -> Bytes:
+    """Code values of even steps of linear light; even the darkest code spans some twenty of them."""
+    return codes(np.arange(_STEPS + 1) / _STEPS)
 
 
 def walk_photos(

@@ -9,7 +9,7 @@ from PIL import Image
 from score_schema import check_dial
 
 from dialtell.evaluate.cli.main import main
-from dialtell.evaluate.inspection.close_views import VIEW, zone_crops
+from dialtell.evaluate.inspection.close_views import OFF_FRAME, VIEW, ViewPlace, view_of, zone_crops
 from dialtell.evaluate.inspection.first_screen import NO_WEIGHT, zone_heading
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.inspection.stated import dial_view, drawable
@@ -20,6 +20,7 @@ from dialtell.evaluate.words.support import ratio_words
 from dialtell.model.reading.known import Known
 from dialtell.model.reading.photo import display, linear_light
 from dialtell.synth.shared.errors import OutputError, PhotoError
+from dialtell.synth.shared.srgb import encoded
 
 
 @pytest.fixture(scope="module")
@@ -159,9 +160,26 @@ def test_view_without_patches_is_empty(scored):
     assert not view_map(scored.reading.patches.density, scored.reading.patches, far, (50, 50)).any()
 
 
+def test_a_close_view_is_plain_where_the_photograph_ends(scored):
+    """Half of it lies off the frame, and no streaks of the last column stand there."""
+    height, width = scored.photo.pixels.shape[:2]
+    geometry = scored.reading.geometry
+    x, y = geometry.to_dial(np.array([width, 0.5 * height]))
+    right = geometry.to_dial(np.array([width + 1.0, 0.5 * height])) - (x, y)
+    shown = view_of(scored.photo, geometry, ViewPlace((x, y), (right[0], right[1]), 200))
+    assert (shown[:, 105:] == OFF_FRAME).all() and not (shown[:, :95] == OFF_FRAME).all(axis=-1).any()
+
+
 def test_display_undoes_the_reader():
     codes = np.arange(256, dtype=np.uint8).reshape(16, 16)
     assert np.array_equal(display(linear_light(codes)), codes)
+
+
+def test_display_is_the_standards_curve_to_a_code():
+    light = np.random.default_rng(1).random((70, 50, 3), dtype=np.float32) ** 3
+    beyond = np.float32([[-0.4, 0.0], [1.0, 1.7]])
+    assert np.abs(display(light).astype(int) - 255 * encoded(light.astype(np.float64))).max() < 0.53
+    assert display(beyond).tolist() == [[0, 0], [255, 255]]
 
 
 def test_the_dial_is_cut_out_with_everything_in_place(scored):

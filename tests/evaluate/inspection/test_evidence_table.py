@@ -77,6 +77,13 @@ def test_a_long_tail_is_cut_too_and_a_wide_axis_is_not():
     assert "cut" not in plot(LOW, HIGH, 0.7).get("aria-label")
 
 
+def test_an_axis_begins_at_nothing_where_nothing_lies_below():
+    tree = plot(np.linspace(0.01, 2.0, 17), np.linspace(0.02, 2.4, 17), 1.1)
+    assert "0.00 mm" in [e.text for e in tree.iter()]
+    below = plot(np.linspace(-0.5, 2.0, 17), np.linspace(0.02, 2.4, 17), 1.1)
+    assert any(text and text.startswith("-0.6") for text in (e.text for e in below.iter()))
+
+
 def test_a_value_unlike_both_leans_to_neither():
     told = replace(row("thin against thick", 0.6, words="Unlike both painted and printed drawn dials: so."),
                    painted=100.0, printed=100.0)  # fmt: skip

@@ -3,6 +3,7 @@
 import html
 import json
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from drawn_dial import draw, photographed, scene
 from page_opened import needs_browser, opened
 from pages_made import MODEL, photo, sample
 
-from dialtell.evaluate.inspection.like_strokes import like_strokes
+from dialtell.evaluate.inspection.like_strokes import _as_long, like_strokes
 from dialtell.evaluate.inspection.page import PageExtras, page_text
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reading.steps import read_at
@@ -45,6 +46,17 @@ def test_every_part_is_there_in_plain_words(text):
         assert term not in words
     zones = [name.strip().lower() for name in re.findall(r'<h2 id="zone-[^>]*>([^<]+)<', section)]
     assert {"numerals", "minute track"} <= set(zones) and zones == [zone for zone in Zone if zone in zones]
+
+
+def test_drawn_strokes_of_another_length_are_no_like():
+    def lined(length):
+        mean = np.ones((40, 20), np.float32)
+        mean[20 - length // 2 : 20 + length // 2, 9:12] = 0.2
+        return SimpleNamespace(mean=mean, support=np.ones(mean.shape, bool), step=1.0)
+
+    ups = SimpleNamespace(field=SimpleNamespace(sheet=SimpleNamespace(scale=400.0)))
+    assert _as_long(lined(30), ups, lined(24), ups) and _as_long(lined(24), ups, lined(30), ups)
+    assert not _as_long(lined(30), ups, lined(12), ups) and not _as_long(lined(12), ups, lined(30), ups)
 
 
 def test_the_page_is_below_four_megabytes(text):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dialtell.evaluate.maps.painting import paint_map
+from dialtell.evaluate.maps.painting import paint_map, paint_maps
 from dialtell.synth.shared.errors import ParameterError
 
 
@@ -35,6 +35,14 @@ def test_map_has_no_holes_at_any_scale_and_keeps_a_ramp(step):
 def test_samples_off_the_photo_are_left_out():
     painted = paint_map(np.ones((1, 6, 6)), grid(-3, -3, 6)[None], (8, 8))
     assert painted[:3, :3] == pytest.approx(1) and painted[4:].sum() == 0
+
+
+def test_several_maps_at_once_are_those_painted_alone():
+    rng = np.random.default_rng(4)
+    values, places = rng.normal(size=(3, 2, 6, 6)), np.stack([grid(-2, 1, 6), grid(3, 2, 6, 1.6)])
+    together = paint_maps(values, places, (14, 14))
+    for painted, alone in zip(together, values, strict=True):
+        assert np.array_equal(painted, paint_map(alone, places, (14, 14)))
 
 
 def test_bad_shapes_are_named():

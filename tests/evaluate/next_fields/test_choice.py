@@ -21,7 +21,9 @@ from dialtell.evaluate.next_fields.choice import (
 from dialtell.evaluate.next_fields.reasons import Within, reason_words
 from dialtell.evaluate.next_fields.spots import CLOSE, Spots, spots_of, thinness
 from dialtell.model.net.resolution import Resolution
+from dialtell.model.reading.close_up import CloseUp, DialPlace
 from dialtell.model.reading.patches import SCALE, SIDE
+from dialtell.model.reading.scale import Scale
 from dialtell.synth.shared.terms import ZONES, Zone
 
 OPEN = verdict(0.1, 0.1, 0.1, 0.1, 0.1)
@@ -107,6 +109,11 @@ def test_a_settled_dial_asks_for_nothing_and_a_small_one_for_the_whole() -> None
     assert next_fields(reading, OPEN, replace(FINE, screened=True)) == ()
     (whole,) = next_fields(reading, OPEN, replace(FINE, true=90.0))
     assert whole.width > 2 and whole.pixels_per_radius * whole.width >= 1000 and "whole dial" in whole.reason
+    scale = Scale(400.0, 0.1, "the arc")
+    part = replace(reading, close_up=CloseUp(DialPlace(reading.geometry, 0.3), scale))
+    assert "only a part of it" in next_fields(part, OPEN, FINE)[0].reason
+    unplaced = replace(reading, close_up=CloseUp(None, scale))
+    assert "which part of it is shown" in next_fields(unplaced, OPEN, FINE)[0].reason
     first, *others = next_fields(reading, OPEN, replace(FINE, true=400.0))
     assert first.width == whole.width and 2 <= len(others) < MOST and all(one.width == WIDTH for one in others)
 

@@ -13,7 +13,7 @@ from trials.reading.one_dial import FOREIGN, OWN, WRONG, Laid, field_spec, figur
 
 from dialtell.evaluate.compare.registration import DialSheet
 from dialtell.evaluate.one_dial.features import features_of
-from dialtell.evaluate.one_dial.fitting import Field, pulled, sound, turned
+from dialtell.evaluate.one_dial.fitting import Field, agreeing, pulled, sound, turned
 from dialtell.evaluate.one_dial.placing import (
     LEAST_WHOLE,
     WholeView,
@@ -132,6 +132,21 @@ def test_what_repeats_fits_several_places(odd: bool) -> None:
         assert placing.placed and placing.fit.at(np.array([[195.0, 225.0]]))[0] == pytest.approx([0.5, 0.0], abs=0.02)
     else:
         assert placing.rival > 0.9 and "several places" in placing.reason
+
+
+def test_a_hair_thin_ring_that_a_whole_view_shows_faintly_agrees() -> None:
+    def drawn(depth: float, radius: float) -> DialSheet:
+        ink = np.zeros((400, 400), np.float32)
+        cv2.circle(ink, (200, 200), round(200 * radius), depth, 1, cv2.LINE_AA)
+        return DialSheet(np.asarray(cv2.GaussianBlur(ink, (0, 0), 0.7), np.float32), np.ones(ink.shape, bool), 200.0)
+
+    # the whole dial as one field, its px 1/200 of a radius
+    field, matrix = _field(np.zeros((400, 400), np.float32)), np.array([[0.005, 0.0, -1.0], [0.0, 0.005, -1.0]])
+    near, faint, elsewhere = drawn(0.8, 0.7), drawn(0.12, 0.7), drawn(0.12, 0.78)
+    assert agreeing(near, faint, field, matrix) > 0.95
+    assert agreeing(near, elsewhere, field, matrix) < 0.3
+    bare = DialSheet(np.zeros_like(near.ink), near.seen, near.scale)
+    assert agreeing(near, bare, field, matrix) == 0.0
 
 
 def test_bare_enamel_and_vague_views_are_refused() -> None:

@@ -111,6 +111,13 @@ def test_no_seconds_bit_found_is_no_proof(readings):
     assert said(without)[hints.SECONDS_BIT].seen == hints.NOT_TOLD
 
 
+def test_a_small_dial_is_said_to_be_where_it_is(readings):
+    painted = readings[0]
+    assert "at 6 o'clock" in said(painted)[hints.SECONDS_BIT].why
+    beside = replace(painted.zones, seconds=replace(painted.zones.seconds, x=-0.45, y=0.02))
+    assert "at 9 o'clock" in said(replace(painted, zones=beside))[hints.SECONDS_BIT].why
+
+
 def test_a_record_says_where_a_period_is_from(readings):
     for hint in hints.style_hints(readings[2]):
         assert set(hint.record) == {"feature", "seen", "period", "why", "basis"}
