@@ -21,7 +21,7 @@ _LONGEST_MAP = 480  # px of the map's dial; painting grows with its area, and it
 
 def photo_map(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
     """A map (N, S, S) over a photograph of (H, W): float32, 0 off the patches. geometry : of that photograph."""
-    return photo_maps(values[None], patches, geometry, shape)[0]
+    return np.asarray(photo_maps(values[None], patches, geometry, shape)[0])
 
 
 def photo_maps(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
@@ -60,7 +60,7 @@ def paint_map(values: ArrayLike, grids: ArrayLike, shape: tuple[int, int]) -> Ma
     Returns (H, W) float32: the mean of the samples near a pixel, each weighted bilinearly by its distance, where
     patches overlap the mean of all; 0 where no patch reached. Being a mean it keeps sign and height, not the sum.
     """
-    return paint_maps(np.asarray(values)[None], grids, shape)[0]
+    return np.asarray(paint_maps(np.asarray(values)[None], grids, shape)[0])
 
 
 def paint_maps(values: ArrayLike, grids: ArrayLike, shape: tuple[int, int]) -> Map:
