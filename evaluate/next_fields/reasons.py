@@ -54,9 +54,7 @@ def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None, sa
     zones, spots, own = within.zones, within.spots, within.places
     first = capital(f"{listed([NAMES[zone] for zone in zones])}{_hour(spots.center[own])}")
     if spots.covered[own].mean() > MUCH:
-        return (
-            f"{first}. Much of it is covered, as by a hand, a shadow or a gleam: take it with that away if you can."
-        )
+        return f"{first}. Much of it is covered, as by a hand, a shadow or a gleam: take it with that away if you can."
     unread = [zone for zone in zones if verdict.zones[zone].patches < LEAST_ZONE_PATCHES]
     if unread:
         return f"{first}. Too few strokes of the {listed([NAMES[zone] for zone in unread])} could be read so far."
