@@ -94,10 +94,8 @@ class Photo:
 
     def quarter_turned(self, quarters: int) -> Photo:
         """The same photograph turned anticlockwise by so many right angles, no pixel changed."""
-        codes, cover = (None if one is None else np.ascontiguousarray(np.rot90(one, quarters))
-                        for one in (self.codes, self.cover))  # fmt: skip
-        assert codes is not None
-        return replace(self, codes=codes, cover=cover)
+        cover = None if self.cover is None else _quarter_turned(self.cover, quarters)
+        return replace(self, codes=_quarter_turned(self.codes, quarters), cover=cover)
 
     def _on_grey(self, light: Pixels) -> Pixels:
         """Light of the picture laid on the grey ground, where it has transparent parts; changes `light` in place."""
@@ -109,6 +107,11 @@ class Photo:
                 strip *= share if light.ndim == 2 else share[:, :, None]
                 strip += GROUND_BEHIND_TRANSPARENT
         return light
+
+
+def _quarter_turned(codes: Codes, quarters: int) -> Codes:
+    turned: Codes = np.ascontiguousarray(np.rot90(codes, quarters))
+    return turned
 
 
 def grey_light(codes: Codes) -> Pixels:
