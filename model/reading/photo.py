@@ -110,8 +110,8 @@ class Photo:
 
 
 def _quarter_turned(codes: Codes, quarters: int) -> Codes:
-    turned: Codes = np.ascontiguousarray(np.rot90(codes, quarters))
-    return turned
+    turned = np.ascontiguousarray(np.rot90(codes, quarters))
+    return np.asarray(turned, np.uint8) if codes.dtype == np.uint8 else np.asarray(turned, np.uint16)
 
 
 def grey_light(codes: Codes) -> Pixels:
