@@ -19,13 +19,9 @@ Floats = NDArray[np.float64]
 _LONGEST_MAP = 480  # px of the map's dial; painting grows with its area, and it is smoothed on the page anyway
 
 
-def photo_map(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
-    """A map (N, S, S) over a photograph of (H, W): float32, 0 off the patches. geometry : of that photograph."""
-    return np.asarray(photo_maps(values[None], patches, geometry, shape)[0])
-
-
 def photo_maps(values: Map, patches: PatchSet, geometry: DialGeometry, shape: tuple[int, int]) -> Map:
-    """Several such maps (M, N, S, S) in one pass: (M, H, W)."""
+    """Maps (M, N, S, S) over a photograph of (H, W): (M, H, W) float32, 0 off the patches. geometry : of that
+    photograph."""
     rows, columns = geometry.box(shape, 1.05)
     height, width = rows.stop - rows.start, columns.stop - columns.start
     painted = np.zeros((len(values), *shape), np.float32)

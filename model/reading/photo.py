@@ -94,8 +94,10 @@ class Photo:
 
     def quarter_turned(self, quarters: int) -> Photo:
         """The same photograph turned anticlockwise by so many right angles, no pixel changed."""
-        cover = None if self.cover is None else _quarter_turned(self.cover, quarters)
-        return replace(self, codes=_quarter_turned(self.codes, quarters), cover=cover)
+        orientation = (1, 8, 3, 6)[quarters % 4]
+        codes: Any = _oriented(self.codes, orientation)
+        cover: Any = None if self.cover is None else np.ascontiguousarray(_oriented(self.cover, orientation))
+        return replace(self, codes=np.ascontiguousarray(codes), cover=cover)
 
     def _on_grey(self, light: Pixels) -> Pixels:
         """Light of the picture laid on the grey ground, where it has transparent parts; changes `light` in place."""
@@ -107,11 +109,6 @@ class Photo:
                 strip *= share if light.ndim == 2 else share[:, :, None]
                 strip += GROUND_BEHIND_TRANSPARENT
         return light
-
-
-def _quarter_turned(codes: Codes, quarters: int) -> Codes:
-    turned = np.ascontiguousarray(np.rot90(codes, quarters))
-    return np.asarray(turned, np.uint8) if codes.dtype == np.uint8 else np.asarray(turned, np.uint16)
 
 
 def grey_light(codes: Codes) -> Pixels:

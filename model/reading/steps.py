@@ -193,8 +193,9 @@ def read_dial(photo: Photo, twelve_deg: float | None = None, reader: Reader | No
 
 def _quarters(found: Reading | NoDial) -> int:
     """Right angles clockwise from up, 0..3, to the one that 12 o'clock of a whole dial stands nearest to."""
-    whole = not isinstance(found, NoDial) and found.close_up is None and found.twelve is not None
-    return round(found.geometry.twelve_deg / 90.0) % 4 if whole else 0  # type: ignore[union-attr]
+    if isinstance(found, NoDial) or found.close_up is not None or found.twelve is None:
+        return 0
+    return round(found.geometry.twelve_deg / 90.0) % 4
 
 
 def _turned_back(upright: Reading, quarters: int) -> Reading:

@@ -13,7 +13,7 @@ from dialtell.evaluate.inspection.close_views import OFF_FRAME, VIEW, ViewPlace,
 from dialtell.evaluate.inspection.first_screen import NO_WEIGHT, zone_heading
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.inspection.stated import dial_view, drawable
-from dialtell.evaluate.maps.painting import photo_map, view_map
+from dialtell.evaluate.maps.painting import photo_maps, view_map
 from dialtell.evaluate.period.date_check import Years
 from dialtell.evaluate.score.score import score_photo
 from dialtell.evaluate.words.support import ratio_words
@@ -133,12 +133,13 @@ def correlation(a, b):
 
 def test_maps_lie_where_the_patches_were_cut(scored):
     reading = scored.reading
-    painted = photo_map(reading.patches.density, reading.patches, reading.geometry, reading.density.shape)
+    density = reading.patches.density[None]
+    (painted,) = photo_maps(density, reading.patches, reading.geometry, reading.density.shape)
     covered = painted != 0
     assert correlation(painted[covered], reading.density[covered]) > 0.9
     # a dial shown at half size
     half = cv2.resize(reading.density, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    painted = photo_map(reading.patches.density, reading.patches, reading.geometry.scaled(0.5), half.shape)
+    (painted,) = photo_maps(density, reading.patches, reading.geometry.scaled(0.5), half.shape)
     covered = painted != 0
     assert correlation(painted[covered], half[covered]) > 0.9
 

@@ -6,7 +6,7 @@ import os
 import signal
 import subprocess
 import time
-from contextlib import nullcontext
+from contextlib import contextmanager
 
 import pytest
 from s3_store import BUCKET, S3Store
@@ -46,6 +46,26 @@ def scored(tmp_path, table, addresses, *words):
     return subprocess.Popen(whole, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
 
 
+@contextmanager
+def workers_of(engine, tmp_path):
+    """The words that have two workers of an engine judge, while it runs."""
+    if engine == "local":
+        yield "--workers", "2"
+        return
+    pytest.importorskip("distributed")
+    with Cluster(tmp_path) as cluster:
+        yield "--engine", "cluster", "--scheduler", cluster.address
+
+
+def judged(tmp_path, count):
+    """So many photographs as files, and the table of their rows."""
+    photographs_in(folder := tmp_path / "photographs", count, poison=False)
+    subprocess.run(
+        command(folder, near := tmp_path / "near.csv", "--workers", "2"), check=True, stdout=subprocess.DEVNULL
+    )
+    return sorted(folder.iterdir()), near
+
+
 def until_rows(table, count, run):
     while (not table.exists() or len(table.read_bytes().splitlines()) <= count) and run.poll() is None:
         time.sleep(0.02)
@@ -53,10 +73,7 @@ def until_rows(table, count, run):
 
 @pytest.mark.parametrize("engine", ["local", "cluster"])
 def test_rows_are_those_of_the_files_and_what_is_wrong_is_named(tmp_path, store, engine):
-    if engine == "cluster":
-        pytest.importorskip("distributed")
-    photographs_in(folder := tmp_path / "photographs", 4, poison=False)
-    files = sorted(folder.iterdir())
+    (files, near), far = judged(tmp_path, 4), tmp_path / "far.csv"
     good = [store.put(f"lot%201/{path.name}", path.read_bytes()).replace("%20", " ") for path in files]
     wrong = {
         f"s3://{BUCKET}/none.jpg": "it does not exist",
@@ -66,15 +83,9 @@ def test_rows_are_those_of_the_files_and_what_is_wrong_is_named(tmp_path, store,
         store.put("huge.jpg", bytes(LARGEST + 2)): f"more than {LARGEST} bytes",
     }
     addresses = [address for pair in zip([*good, good[0]], wrong, strict=True) for address in pair]
-    near, far = tmp_path / "near.csv", tmp_path / "far.csv"
-    subprocess.run(command(folder, near, "--workers", "1"), check=True, stdout=subprocess.DEVNULL)
-    if engine == "local":
-        run = scored(tmp_path, far, addresses, "--workers", "2")
+    with workers_of(engine, tmp_path) as words:
+        run = scored(tmp_path, far, addresses, *words)
         said = run.communicate(timeout=300)[1]
-    else:
-        with Cluster(tmp_path) as cluster:
-            run = scored(tmp_path, far, addresses, "--engine", "cluster", "--scheduler", cluster.address)
-            said = run.communicate(timeout=300)[1]
     found = {row[0]: row[1:] for row in rows(far)}
     assert run.returncode == 1 and len(rows(far)) == len(found) == len(good) + len(wrong)
     assert [found[address] for address in good] == [row[1:] for row in rows(near)]
@@ -100,15 +111,9 @@ def test_keys_that_are_refused_or_missing_leave_no_rows(tmp_path, store, monkeyp
 
 @pytest.mark.parametrize("engine", ["local", "cluster"])
 def test_a_store_that_dies_and_a_command_that_is_cut_off_cost_no_row(tmp_path, store, engine):
-    if engine == "cluster":
-        pytest.importorskip("distributed")
-    photographs_in(folder := tmp_path / "photographs", 10, poison=False)
-    files = sorted(folder.iterdir())
-    near, far = tmp_path / "near.csv", tmp_path / "far.csv"
-    subprocess.run(command(folder, near, "--workers", "2"), check=True, stdout=subprocess.DEVNULL)
+    (files, near), far = judged(tmp_path, 10), tmp_path / "far.csv"
     addresses = [store.put(path.name, path.read_bytes()) for path in files]
-    with Cluster(tmp_path) if engine == "cluster" else nullcontext() as cluster:
-        words = ("--engine", "cluster", "--scheduler", cluster.address) if cluster else ("--workers", "2")
+    with workers_of(engine, tmp_path) as words:
         run = scored(tmp_path, far, addresses, *words)
         until_rows(far, 1, run)
         store.stop()
