@@ -123,14 +123,14 @@ def test_a_member_begins_with_the_encoder_of_other_weights(studied, tmp_path):
     old.write_bytes(path.read_bytes())
     record = json.loads(path.with_suffix(".json").read_text())
     old.with_suffix(".json").write_text(json.dumps(record | {"preprocessing": {"version": 1}}))
-    given, member = load_weights(path).net, Member("mine", "strokes", encoder=old)
+    given, member = load_weights(path).net, Member("mine", "strokes", begun=old)
     made = member.net(member.config(CONFIG))
     assert all(torch.equal(made.encoder.state_dict()[key], value) for key, value in given.encoder.state_dict().items())
     assert not torch.equal(made.mix[0].weight, given.mix[0].weight)
     origin = member.config(CONFIG).origin
     assert "encoder alone" in origin.name and origin.sha256 == load_weights(path).sha256
     with pytest.raises(WeightsError, match="strokes"):
-        Member("mine", "strokes", size=2.0, encoder=old).net(Member("mine", "strokes", size=2.0).config(CONFIG))
+        Member("mine", "strokes", size=2.0, begun=old).net(Member("mine", "strokes", size=2.0).config(CONFIG))
 
 
 def test_members_are_spread_by_cost():

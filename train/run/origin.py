@@ -40,18 +40,21 @@ def origin_of(weights: Weights) -> Origin:
     return Origin(**weights.identity, renderer_version=str(weights.record["renderer_version"]))
 
 
-def encoder_origin(path: Path) -> Origin:
-    """What is noted of weights whose encoder alone is begun with; raises WeightsError as `fill_encoder` does."""
+def file_origin(path: Path, *, whole: bool) -> Origin:
+    """What is noted of weights that `fill_from` begins with; raises WeightsError as that does."""
     _, record, digest = read_numbers(path, SCHEMA, _NAMED)
-    said = f"{record['name']} (the encoder alone)"
+    said = str(record["name"]) if whole else f"{record['name']} (the encoder alone)"
     return Origin(said, str(record["version"]), digest, renderer_version=str(record["renderer_version"]))
 
 
-def fill_encoder(net: StrokeNet, path: Path) -> None:
-    """Give `net` the encoder of weights whose other parts may be of another net or for another preprocessing.
+def fill_from(net: StrokeNet, path: Path, *, whole: bool) -> None:
+    """Give `net` the numbers of weights that may be for another preprocessing; unless `whole` those of their encoder
+    alone, the other parts of which may be of another net.
 
-    Raises WeightsError naming the file if it cannot be read or its encoder is of another size.
+    Raises WeightsError naming the file if it cannot be read or what is taken is of another size.
     """
     tensors, _, _ = read_numbers(path, SCHEMA, _NAMED)
+    if whole:
+        return fill(net, tensors, path)
     own = {name.removeprefix("encoder."): value for name, value in tensors.items() if name.startswith("encoder.")}
-    fill(net.encoder, own, path)
+    return fill(net.encoder, own, path)

@@ -33,7 +33,7 @@ from dialtell.train.run.curriculum import Curriculum
 from dialtell.train.run.feed import Feed
 from dialtell.train.run.finish import calibrated, finish, order_held_out
 from dialtell.train.run.loop import Trainer, log, versions
-from dialtell.train.run.origin import encoder_origin, fill_encoder
+from dialtell.train.run.origin import file_origin, fill_from
 from dialtell.train.run.store import BagStore, HeldOut
 from dialtell.train.study.baselines import BASELINES, build_baseline, save_baseline
 
@@ -47,8 +47,8 @@ class Member:
 
     name : of its folder. kind : "strokes", "texture alone", "repetition alone" or a baseline. offset : added to the
     study's seed. cost : of a step, roughly, in those of the smallest. size : of its layers against the preset's.
-    every : it sees one in so many of the pictures. encoder : weights whose encoder it begins with, those of another net
-    too.
+    every : it sees one in so many of the pictures. begun : weights whose encoder it begins with, those of another net
+    too; whole : with all of them.
     """
 
     name: str
@@ -57,7 +57,8 @@ class Member:
     cost: float = 4.0
     size: float = 1.0
     every: int = 1
-    encoder: Path | None = None
+    begun: Path | None = None
+    whole: bool = False
 
     @property
     def baseline(self) -> bool:
@@ -68,7 +69,7 @@ class Member:
         """The study's configuration as this member's own."""
         changes: dict[str, Any] = {"texture alone": {"spread": False}, "repetition alone": {"texture": False}}
         net = replace(base.net, **changes.get(self.kind, {}))
-        origin = base.origin if self.encoder is None else encoder_origin(self.encoder)
+        origin = base.origin if self.begun is None else file_origin(self.begun, whole=self.whole)
         net = net if self.size == 1.0 else resized(net, self.size)
         return replace(base, seed=base.seed + self.offset, net=net, origin=origin)
 
@@ -78,8 +79,8 @@ class Member:
         if self.baseline:
             return build_baseline(self.kind)
         net = StrokeNet(config.net)
-        if self.encoder is not None:
-            fill_encoder(net, self.encoder)
+        if self.begun is not None:
+            fill_from(net, self.begun, whole=self.whole)
         return net
 
 

@@ -94,11 +94,11 @@ def shortened(epoch: int, asked: int, paces: Sequence[float], left: float) -> in
     return min(asked, epoch + max(int(left / max(pace, 1e-9)), 0))
 
 
-def members(seeds: Sequence[int], first: int, encoder: Path | None = None) -> list[Any]:
-    """One net for each seed, all of them on the pictures of seed `first`; with the encoder of those weights."""
+def members(seeds: Sequence[int], first: int, begun: Path | None = None, *, whole: bool = False) -> list[Any]:
+    """One net for each seed, all on the pictures of seed `first`; begun with the encoder, or all, of those weights."""
     from dialtell.train.study.side_by_side import Member
 
-    return [Member(f"strokes-{seed}", "strokes", offset=seed - first, encoder=encoder) for seed in seeds]
+    return [Member(f"strokes-{seed}", "strokes", offset=seed - first, begun=begun, whole=whole) for seed in seeds]
 
 
 def boxed(study: Any, supply: Any, seconds: float | None, *, held_out: bool = True) -> None:
@@ -167,7 +167,11 @@ def build_parser() -> argparse.ArgumentParser:
     for name in NUMBERS:
         said = f"{SHORT[name]} of the preset full" if name in SHORT else "the preset's"
         parser.add_argument(f"--{name}", type=int, metavar="N", help=f"as of dialtell train (default: {said})")
-    parser.add_argument("--encoder", type=Path, metavar="FILE", help="weights whose encoder the nets begin with")
+    begun = parser.add_mutually_exclusive_group()
+    begun.add_argument("--encoder", type=Path, metavar="FILE", help="weights whose encoder the nets begin with")
+    begun.add_argument("--net", type=Path, metavar="FILE", help="weights that the nets begin with, all of them")
+    parser.add_argument("--rate", type=float, metavar="R", help="peak learning rate (default: the preset's)")
+    parser.add_argument("--easy", type=float, metavar="S", help="share of steps on sharp dials (default: the preset's)")
     parser.add_argument("--keep", type=Path, metavar="DIR", help="keep all that is drawn, for others (see train.study)")
     parser.add_argument("--workers", type=int, default=0, metavar="N", help="drawing processes (default: one a core)")
     parser.add_argument("--device", choices=("auto", "cpu", "cuda", "mps"), help="where (default: auto)")
@@ -206,11 +210,13 @@ def trained(args: argparse.Namespace, *, command: str) -> Any:
     numbers = {name: getattr(args, name) for name in NUMBERS}
     if args.preset == "full":
         numbers = {name: SHORT.get(name) if value is None else value for name, value in numbers.items()}
+    numbers |= {"rate": args.rate, "easy": args.easy}
     config = preset(args.preset, seed=args.pictures_seed, device=args.device, **numbers)
     scope, missing = narrowed(config.scope, args.range, args.variety)
     if missing:
         log.warning("not in this tree, passed over: %s", ", ".join(missing))
-    study = Study(replace(config, scope=scope), members(seeds, config.seed, args.encoder), args.out)
+    begun = members(seeds, config.seed, args.net or args.encoder, whole=args.net is not None)
+    study = Study(replace(config, scope=scope), begun, args.out)
     study.begin()
     with KeepingSupply(args.keep, args.workers) if args.keep else Supply(args.workers) as supply:
         boxed(study, supply, None if args.minutes is None else 60.0 * args.minutes)
