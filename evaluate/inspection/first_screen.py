@@ -197,7 +197,10 @@ def product_sentence(shares: Shares, *, capped: bool, stated: float) -> str:
     if shares.ways is None:
         return said
     look, comparison = (words if (words := odds_words(way)) != "even" else "even odds" for way in shares.ways)
-    return f"{said} Looked at one by one the strokes make {look}; compared with their like they make {comparison}."
+    return (
+        f"{said} Where every dial starts is the same for all photographs as fine as this, whatever their strokes. Of "
+        f"the rest the strokes looked at one by one make {look}, and compared with their like {comparison}."
+    )
 
 
 def with_date(dial: Mapping[str, Any], period: PeriodCheck) -> WithDate:
