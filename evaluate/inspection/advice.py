@@ -44,7 +44,7 @@ class Advice:
 
 
 EDGE_GIVEN = "Or say where the dial ends: --outline."
-TWELVE_GIVEN = "Say where 12 o'clock stands: --twelve, in degrees clockwise from up."
+TWELVE_GIVEN = "Say where 12 o'clock stands, in degrees clockwise from up; --twelve takes it."
 _DOUBTS = {
     Doubt.EDGE: Advice("The dial's edge, seen all round.", (SQUARE, LIGHT, EDGE_GIVEN)),
     Doubt.TWELVE: Advice("Which way is up.", (TWELVE_GIVEN,)),

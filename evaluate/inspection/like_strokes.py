@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.lineups.figures import Figure, hour_figures
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
@@ -23,6 +22,7 @@ from dialtell.evaluate.lineups.thin_thick import ThinThick, thin_thick
 from dialtell.evaluate.measurements.gathering import strokes_of
 from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.evaluate.pages import pictures
+from dialtell.evaluate.words.plain import zone_heading
 from dialtell.evaluate.words.support import listed, ratio_words
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reader.file import Reader
@@ -40,6 +40,9 @@ LEAST_TIMES = 0.5  # times the grain, below which no stroke of a line-up shows a
 ROUND, FILLED = 1.25, 0.87  # of a dot: length over breadth; share of its box, 0.79 of a disc and 1 of a bar
 LEAST_SIGNATURE, MOST_LARGE = 60.0, 4.0  # px of the photograph across a signature shown whole; times it is enlarged
 OTHER_SIZE = 1.5  # times as long, from which a drawn stroke is no like of those it would stand beside
+UNDER_TENS = " Where figures stand under them, these differ as they ought to."
+FRAMED = math.log10(1.05)  # log10, from which a figure is framed in the colour of its side
+BY_DEGREES = 1.8  # times the middle one, from which the most unlike one is not said to be like the rest
 FEW = 3  # strokes, up to which a line-up stands beside another
 WORKERS = 2  # threads
 DRAWN_SCALE = 440.0  # px per dial radius of a drawn dial at most
@@ -148,7 +151,7 @@ def _group(
         "what": group.what,
         "few": len(group.cuts) <= FEW,
         "hidden": bool(group.times.max() < LEAST_TIMES),
-        "says": _sentence(group),
+        "says": _sentence(group) + (UNDER_TENS if group.what.endswith("at the tens") else ""),
         "strokes": _sprite(picture),
         "off": _sprite(differences(group, chosen)),
         "mean": _sprite(mean_stroke(group)),
@@ -209,7 +212,12 @@ def _sentence(group: LineUp) -> str:
     if group.odd:
         named = ", ".join(_where(group, index) for index in group.odd[:4])
         return f"{text} Standing out from the rest: {named}."
-    return f"{text} None stands out from the rest." if len(group.cuts) >= 4 else text
+    if len(group.cuts) < 4:
+        return text
+    if group.times.max() > BY_DEGREES * np.median(group.times):
+        most = listed([_where(group, int(index)) for index in group.ranked[:3]])
+        return f"{text} None stands out by itself; the most unlike are {most}."
+    return f"{text} None stands out from the rest."
 
 
 def _sprite(sprite: Sprite) -> dict[str, Any]:
@@ -313,11 +321,11 @@ def _as_black(share: float) -> str:
 
 def _figure(figure: Figure) -> dict[str, Any]:
     share = figure.share
-    times = "" if share is None else _times(share)
+    times = "" if share is None else f"{'hand' if share > 0 else 'print'} {_times(share)}"
     return {
         "hour": figure.hour, "uri": pictures.jpeg_uri(figure.picture, 86), "side": figure.picture.shape[0],
         "share": times or None,
-        "style": "open" if share is None or times == "×1.00" else "hand" if share > 0 else "print",
+        "style": "open" if share is None or abs(share) < FRAMED else "hand" if share > 0 else "print",
     }  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.advice import ADVICES, Advice
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
-from dialtell.evaluate.inspection.first_screen import REST, STYLES, Loudest, first_screen, zone_heading
+from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
 from dialtell.evaluate.next_fields.frames import NextPhotographs
@@ -30,7 +30,7 @@ from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.evaluate.period.style_hints import StyleHint
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.first_words import HEADLINES
-from dialtell.evaluate.words.plain import capital, in_order, plain_name
+from dialtell.evaluate.words.plain import REST, capital, in_order, plain_name, zone_heading
 from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import WITHHELD, stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed

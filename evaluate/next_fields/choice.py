@@ -79,7 +79,13 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
     spots = spots_of(reading, wished)
     found, said = frames(spots, zone_weights(verdict), MOST - len(again)), set[str]()
     near = tuple(
-        NextField(x, y, WIDTH, wished, reason_words(within, verdict, resolution.diameter_mm, said))
+        NextField(
+            x,
+            y,
+            WIDTH,
+            wished,
+            reason_words(within, verdict, resolution.diameter_mm, said, WIDTH, 0.5 * resolution.true),
+        )
         for x, y, within in found
     )
     return again + near

@@ -28,6 +28,7 @@ TELLING = {
 }
 NAMED = 0.2  # share of what a frame adds, from which a zone in it is named
 MUCH = 0.35  # share of a frame's places from which it is said that they are covered
+NEARER = 1.1  # times as finely as the whole view, from which a frame is said to be shown from near already
 MIDDLE = 0.2  # dial radii from the middle that have no hour
 
 
@@ -46,10 +47,14 @@ class Within:
         return [zone for zone, added in zip(ZONES, self.added, strict=True) if added > least]
 
 
-def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None, said: set[str] | None = None) -> str:
+def reason_words(
+    within: Within, verdict: Verdict, diameter_mm: float | None, said: set[str] | None = None, width: float = 0.0,
+    whole: float = math.inf,
+) -> str:  # fmt: skip
     """Where the frame lies and why, in one or two short sentences.
 
-    said : what was said of the frames before, and is not said again; this one's is added.
+    said : what was said of the frames before, and is not said again; this one's is added. width : of the frame, dial
+    radii, and whole : px per dial radius that the whole view resolves: where it is to be said what a close-up shows.
     """
     zones, spots, own = within.zones, within.spots, within.places
     first = capital(f"{listed([NAMES[zone] for zone in zones])}{_hour(spots.center[own])}")
@@ -58,12 +63,22 @@ def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None, sa
     unread = [zone for zone in zones if verdict.zones[zone].patches < LEAST_ZONE_PATCHES]
     if unread:
         return f"{first}. Too few strokes of the {listed([NAMES[zone] for zone in unread])} could be read so far."
+    first += _nearer(within, width, whole)
     why = _contradiction(zones, verdict) or _coarse(within, diameter_mm)
     if said is not None and why in said:
         return f"{first}."
     if said is not None:
         said.add(why)
     return f"{first}. {why}"
+
+
+def _nearer(within: Within, width: float, whole: float) -> str:
+    """That a close-up shows most of the frame already, and how finely, "" where none does."""
+    own = within.places & ~within.spots.covered
+    level = float(np.median(within.spots.level[own])) if own.any() else 0.0
+    if level < NEARER * whole:
+        return ""
+    return f", nearer or sharper than the close-up shows it (some {round(width * level, -1):.0f} pixels across)"
 
 
 def _coarse(within: Within, diameter_mm: float | None) -> str:

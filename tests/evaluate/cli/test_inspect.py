@@ -10,12 +10,13 @@ from score_schema import check_dial
 
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.inspection.close_views import OFF_FRAME, VIEW, ViewPlace, view_of, zone_crops
-from dialtell.evaluate.inspection.first_screen import NO_WEIGHT, zone_heading
+from dialtell.evaluate.inspection.first_screen import NO_WEIGHT
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.inspection.stated import dial_view, drawable
 from dialtell.evaluate.maps.painting import photo_maps, view_map
 from dialtell.evaluate.period.date_check import Years
 from dialtell.evaluate.score.score import score_photo
+from dialtell.evaluate.words.plain import zone_heading
 from dialtell.evaluate.words.support import ratio_words
 from dialtell.model.reading.known import Known
 from dialtell.model.reading.photo import display, linear_light

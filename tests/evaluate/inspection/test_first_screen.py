@@ -124,8 +124,7 @@ def test_what_the_parts_do_to_the_odds_multiplies_to_the_odds():
     assert "no more than 1.6 to 1" in product_sentence(shares, capped=True, stated=0.2)
     both = replace(shares, ways=(0.19, 0.0))
     assert product_sentence(both, capped=False, stated=0.29).endswith(
-        " whatever their strokes. Of the rest the strokes looked at one by one make 1.5 to 1 for hand painting, and "
-        "compared with their like even odds."
+        " Looked at one by one the strokes make 1.5 to 1 for hand painting, compared with their like even odds."
     )
 
 
