@@ -77,6 +77,7 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
         again = (_whole(resolution, "of dials seen as coarsely as here, half stay undecided"),)
     wished = max(CLOSE, 0.5 * resolution.needed)
     spots = spots_of(reading, wished)
+    whole = reading.sharpness.true_pixels_per_radius
     found, said = frames(spots, zone_weights(verdict), MOST - len(again)), set[str]()
     near = tuple(
         NextField(
@@ -84,7 +85,7 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
             y,
             WIDTH,
             wished,
-            reason_words(within, verdict, resolution.diameter_mm, said, WIDTH, 0.5 * resolution.true),
+            reason_words(within, verdict, resolution.diameter_mm, said, WIDTH, whole),
         )
         for x, y, within in found
     )

@@ -27,7 +27,7 @@ TELLING = {
     Zone.OTHER: "Thin strokes that ought to be alike stand side by side here.",
 }
 NAMED = 0.2  # share of what a frame adds, from which a zone in it is named
-MUCH = 0.35  # share of a frame's places from which it is said that they are covered
+MUCH = 0.35  # share of a frame's places from which it is said that they are covered, or seen from near already
 NEARER = 1.1  # times as finely as the whole view, from which a frame is said to be shown from near already
 MIDDLE = 0.2  # dial radii from the middle that have no hour
 
@@ -73,11 +73,12 @@ def reason_words(
 
 
 def _nearer(within: Within, width: float, whole: float) -> str:
-    """That a close-up shows most of the frame already, and how finely, "" where none does."""
-    own = within.places & ~within.spots.covered
-    level = float(np.median(within.spots.level[own])) if own.any() else 0.0
-    if level < NEARER * whole:
+    """That a close-up shows much of the frame already, and how finely, "" where none does."""
+    levels = within.spots.level[within.places & ~within.spots.covered]
+    finer = levels[levels >= NEARER * whole]
+    if not len(levels) or len(finer) < MUCH * len(levels):
         return ""
+    level = float(np.median(finer))
     return f", nearer or sharper than the close-up shows it (some {round(width * level, -1):.0f} pixels across)"
 
 
