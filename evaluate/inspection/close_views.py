@@ -167,7 +167,9 @@ def like_there(reading: Reading, place: ViewPlace, drawn: Bytes) -> float:
     small = cv2.resize(drawn[..., 0], (SMALL, SMALL), interpolation=cv2.INTER_AREA).astype(np.float32)
     soft = [cv2.GaussianBlur(one.astype(np.float32), (0, 0), SOFT) for one in (ink, 1.0 - small / 255.0)]
     inner = np.ascontiguousarray(soft[1][SHIFT:-SHIFT, SHIFT:-SHIFT])
-    return float(np.nan_to_num(cv2.matchTemplate(soft[0], inner, cv2.TM_CCOEFF_NORMED)).max())
+    if min(float(soft[0].std()), float(inner.std())) < 1e-3:  # nothing drawn, or nothing there
+        return 0.0
+    return float(cv2.matchTemplate(soft[0], inner, cv2.TM_CCOEFF_NORMED).max())
 
 
 def strongest(patches: PatchSet, added: Map, member: NDArray[np.int64]) -> int:
