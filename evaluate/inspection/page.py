@@ -182,7 +182,7 @@ def page_text(
         sections=sections,
         not_judged=_not_judged(zones, sections),
         nothing_measured="" if evidence is None or evidence.zones else _nothing_measured(dial, evidence.intro[0]),
-        beside=plain_name(extras.beside),
+        beside=plain_name(extras.beside) if _held_beside(sections) else "",
         like=extras.like,
         style_hints=extras.hints,
         next=extras.next_photographs,
@@ -295,6 +295,12 @@ def _side_by_side(extras: PageExtras, zone: str) -> list[list[dict[str, Any]]]:
         ]
         for place in extras.photographs.get(zone, ())
     ]
+
+
+def _held_beside(sections: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether anything stands beside a close view or a line-up."""
+    lined = [group for one in sections if one["line_ups"] for group in one["line_ups"]["groups"]]
+    return any(one["view"] and one["view"]["beside"] for one in sections) or any(group["beside"] for group in lined)
 
 
 def _nothing_measured(dial: Mapping[str, Any], said: str) -> str:

@@ -63,7 +63,10 @@ def reason_words(
     unread = [zone for zone in zones if verdict.zones[zone].patches < LEAST_ZONE_PATCHES]
     if unread:
         return f"{first}. Too few strokes of the {listed([NAMES[zone] for zone in unread])} could be read so far."
-    first += _nearer(within, width, whole)
+    nearer = _nearer(within, width, whole)
+    first += ", likewise" if said is not None and nearer in said else nearer
+    if said is not None and nearer:
+        said.add(nearer)
     why = _contradiction(zones, verdict) or _coarse(within, diameter_mm)
     if said is not None and why in said:
         return f"{first}."

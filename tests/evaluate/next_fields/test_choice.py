@@ -141,5 +141,8 @@ def test_a_place_that_a_close_up_shows_is_asked_for_nearer_still() -> None:
         "Minute track about 3 o'clock, nearer or sharper than the close-up shows it (some 300 pixels"
     )
     assert "close-up" not in reason_words(within, OPEN, None, None, WIDTH, 500.0)
+    before: set[str] = set()
+    twice = [reason_words(within, OPEN, None, before, WIDTH, 200.0) for _ in range(2)]
+    assert "close-up" in twice[0] and twice[1] == "Minute track about 3 o'clock, likewise."
     few = Within(within.spots, np.array([True, True, True, False, False]), np.eye(5)[TRACK])
     assert "close-up" not in reason_words(few, OPEN, None, None, WIDTH, 200.0)
