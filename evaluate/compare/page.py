@@ -17,7 +17,7 @@ from dialtell.evaluate.pages import pictures
 from dialtell.evaluate.pages.templates import filled
 from dialtell.evaluate.score.score import ScoredPhoto
 from dialtell.evaluate.words.cautions import CAUTIONS
-from dialtell.evaluate.words.plain import plain_name
+from dialtell.evaluate.words.plain import plain_name, zone_heading
 from dialtell.evaluate.words.support import LEAST_SUPPORT, ratio_words
 from dialtell.model.reading.geometry import rectify, sample_points
 from dialtell.model.reading.photo import display
@@ -72,7 +72,7 @@ def page_text(compared: Comparison) -> str:
         zones=[
             {
                 **row,
-                "zone": row["zone"][:1].upper() + row["zone"][1:],
+                "zone": zone_heading(row["zone"]),
                 "stray": _length(row),
                 "times": _times(row, document),
             }
@@ -93,7 +93,7 @@ def _pairs(compared: Comparison) -> list[dict[str, Any]]:
     """Each zone of both dials, as pictures of one scale."""
     return [
         {
-            "zone": pair.zone[:1].upper() + pair.zone[1:],
+            "zone": zone_heading(pair.zone),
             "dials": [
                 {
                     "says": plain_name(says),

@@ -151,7 +151,7 @@ def judge_pair(
     raw = model.offset + sum(w * (x - m) for w, x, m in zip(model.weights, features(laid), model.middle, strict=True))
     ratio = raw / math.log(10)
     held = min(max(ratio, model.low), min(model.high, PART_HIGH) if part else model.high)
-    left = f"{where}, and they stray by {laid.spread * laid.scale:.2f} px per axis after a smooth bend"
+    left = f"{where}, and they stray by {laid.spread * laid.scale:.2f} px each way after a smooth bend"
     if part and ratio >= threshold():
         why = f"{left}: no more than two photographs of one print do, but a part alone is not enough to say so."
         return verdict(CANNOT_TELL, why, held, held != ratio)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from dialtell.evaluate.score.recognised import Doubt, doubt_of
+from dialtell.evaluate.words.first_words import several
 from dialtell.evaluate.words.stated import DISAGREE, WITHHELD
 from dialtell.evaluate.words.support import NOT_JUDGED, listed
 from dialtell.model.net.calibration import UNDETERMINED
@@ -15,8 +16,8 @@ if TYPE_CHECKING:
     from dialtell.model.net.resolution import Resolution
 
 PIXELS = (
-    "At least 1300 pixels across the dial, and better twice that; what is called enough is only the least at which a "
-    "call is made."
+    "Best 1300 pixels across the dial and more, 1000 at the least. What is called enough further up is only the least "
+    "at which a call is made at all."
 )
 CLOSER = "Fill the frame with the dial. Come closer with a macro lens or setting instead of enlarging afterwards."
 SQUARE = "Hold the camera square to the dial, so that it comes out round, and rest it on something steady."
@@ -30,6 +31,8 @@ ORIGINAL = "Send the file as the camera wrote it: no screenshot, no filter, no c
 CLOSED = "Leave the crystal closed."
 ADVICES = (PIXELS, CLOSER, SQUARE, FOCUS, LIGHT, HANDS, ORIGINAL, CLOSED)
 MORE = "Photograph the parts that settle nothing from close by, and give them together with this one and --one-dial."
+MORE_STILL = MORE.replace("this one", "these")  # where there are several photographs
+WHOLE = "Photograph the whole dial too, and give both together with --one-dial."
 
 
 @dataclass(frozen=True)
@@ -41,15 +44,15 @@ class Advice:
 
 
 EDGE_GIVEN = "Or say where the dial ends: --outline."
-TWELVE_GIVEN = "Say where 12 o'clock stands: --twelve, in degrees clockwise from up."
+TWELVE_GIVEN = "Say where 12 o'clock stands, in degrees clockwise from up; --twelve takes it."
 _DOUBTS = {
     Doubt.EDGE: Advice("The dial's edge, seen all round.", (SQUARE, LIGHT, EDGE_GIVEN)),
-    Doubt.TWELVE: Advice("Which way is up.", (TWELVE_GIVEN, SQUARE)),
+    Doubt.TWELVE: Advice("Which way is up.", (TWELVE_GIVEN,)),
     Doubt.BOTH: Advice("The dial's edge and which way is up, both for certain.", (TWELVE_GIVEN, EDGE_GIVEN, SQUARE)),
     Doubt.MAKE: Advice("A dial of fired enamel, as far as can be seen.", ("Examine the dial itself.", LIGHT)),
 }
 
-_CLEAR = 1.3  # times what is needed, to which a photograph is to be brought
+_CLEAR, _WISHED = 1.3, 1000.0  # times what is needed, and px across the dial, that a photograph is to be brought to
 _EXPECTED = ("signature", "numerals", "minute track", "seconds bit")
 
 
@@ -61,28 +64,44 @@ def advice_of(record: Mapping[str, Any], resolution: Resolution | None) -> Advic
         )
     doubt = doubt_of(record)
     if doubt is not None and record["support"] in (WITHHELD, NOT_JUDGED):  # as the reason says
-        return _DOUBTS[doubt]
-    if resolution.screened:
-        return Advice("A photograph of the dial itself, not of a printed picture.", (CLOSER, FOCUS))
-    if not resolution.enough:
-        return Advice(_detail(resolution), (CLOSER, FOCUS, ORIGINAL))
-    open_ = _open_zones(record)
+        return _both(_DOUBTS[doubt], _unreadable(resolution))
+    coarse = _unreadable(resolution)
+    if coarse is not None:
+        return coarse
+    open_, more = _open_zones(record), MORE_STILL if several(record) else MORE
     if record["support"] == DISAGREE:
-        return Advice("A closer look at each part, for they contradict each other.", (MORE, FOCUS))
+        return Advice("A closer look at each part, for they contradict each other.", (more, FOCUS))
     if record["withheld"]:
         return Advice("A photograph in which the strokes can be recognised.", (FOCUS, LIGHT, ORIGINAL))
+    if record["call"] == UNDETERMINED and record.get("close_up"):
+        return Advice("The rest of the dial: this photograph shows a part of it.", (WHOLE, FOCUS, LIGHT))
     if record["call"] == UNDETERMINED:
         named = f", first {listed(open_)}" if open_ else ""
-        return Advice(f"Strokes seen from nearer{named}.", (MORE, FOCUS, LIGHT))
+        return Advice(f"Strokes seen from nearer{named}.", (more, FOCUS, LIGHT))
     if open_:
-        return Advice(f"For this call nothing. To be surer: {listed(open_)} from nearer.", (MORE,))
+        return Advice(f"For this call nothing. To be surer: {listed(open_)} from nearer.", (more,))
     return Advice("For this call nothing.", ("To be surer, examine the dial itself under magnification.",))
 
 
 def _detail(resolution: Resolution) -> str:
     if resolution.true <= 0:
         return "Sharp edges: what this photograph resolves cannot even be told."
-    return f"Sharp detail: {resolution.words(_CLEAR * resolution.needed)} would leave no doubt that thin strokes show."
+    return f"Sharp detail: {resolution.words(max(_CLEAR * resolution.needed, _WISHED))} and more."
+
+
+def _unreadable(resolution: Resolution) -> Advice | None:
+    """What is missing where the photograph does not carry thin strokes, None where it does."""
+    if resolution.screened:
+        return Advice("A photograph of the dial itself, not of a printed picture.", (CLOSER, FOCUS))
+    return None if resolution.enough else Advice(_detail(resolution), (CLOSER, FOCUS, ORIGINAL))
+
+
+def _both(first: Advice, second: Advice | None) -> Advice:
+    """Two things that are missing at once: to bring one of them alone would change nothing."""
+    if second is None:
+        return first
+    missing = f"{first.missing} And {second.missing[:1].lower()}{second.missing[1:]}"
+    return Advice(missing, tuple(dict.fromkeys(first.how + second.how)))
 
 
 def _open_zones(record: Mapping[str, Any]) -> Sequence[str]:

@@ -59,7 +59,7 @@ class Bearing:
             case Agreement.NOT_JUDGED:
                 return "Nothing was judged, so there is nothing to set the measurements beside."
             case Agreement.NOT_WEIGHED if self.measured is None:
-                return "No call is made, so the strokes are not measured."
+                return "No call is made, so there is none to hold the measurements against."
             case Agreement.NOT_WEIGHED:
                 return (
                     "Parts of the dial contradict one another, so the measurements are not held against the dial as a "

@@ -8,11 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.evaluate.inspection.page import ZoneCrop
-from dialtell.evaluate.inspection.reference_dial import reference_dial
+from dialtell.evaluate.inspection.reference_dial import LIKE_SECONDS, reference_dial
 from dialtell.evaluate.maps.painting import Map, view_map
 from dialtell.evaluate.pages.pictures import resized_map
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
@@ -29,6 +30,7 @@ from dialtell.synth.shared.terms import ZONES, Process, Zone
 
 VIEW = 0.34  # dial radii, side of a close view: some four patches
 
+SMALL, SOFT, SHIFT = 64, 2.5, 10  # px of a view compared with a drawn one, of its softening, by which it may be shifted
 BLANK = 60  # of 255, from lightest to darkest, below which a drawn dial has nothing at that place
 COARSER = 2  # px of a close view per px of the map painted for it, a side
 OUTWARDS = {
@@ -61,17 +63,19 @@ def zone_crops(scored: ScoredPhoto, added: Map, beside: Beside) -> list[ZoneCrop
         member = np.flatnonzero(reading.patches.zone == ZONES.index(zone if reading.zones.named else Zone.OTHER))
         if evidence.judged and len(member):
             crop, place = _crop(zone, member, scored.photo, reading, added)
-            share = None if explanation is None else share_within(explanation, place)
+            number = int(reading.patches.zone[member[0]])
+            share = None if explanation is None else share_within(explanation, place, number)
             crops.append(replace(crop, beside=beside(zone, place), share=share))
     return crops
 
 
-def share_within(explanation: Explanation, place: ViewPlace) -> float:
-    """What the places whose middle lies in a close view add to the dial's ratio together, log10."""
+def share_within(explanation: Explanation, place: ViewPlace, zone: int) -> float:
+    """What the places of a zone whose middle lies in a close view add to the dial's ratio together, log10."""
     right = np.asarray(place.right) / math.hypot(*place.right)
     away = explanation.center - np.asarray(place.center)
+    own = explanation.zone == zone
     along, across = away @ right, away @ np.array([-right[1], right[0]])
-    return float(explanation.by_place[(np.abs(along) <= VIEW / 2) & (np.abs(across) <= VIEW / 2)].sum())
+    return float(explanation.by_place[(np.abs(along) <= VIEW / 2) & (np.abs(across) <= VIEW / 2) & own].sum())
 
 
 def frame_of(geometry: DialGeometry, place: ViewPlace) -> NDArray[np.float64]:
@@ -99,7 +103,7 @@ def _crop(
     flat = DialGeometry((0.0, 0.0), (unit, unit), rotation=turn)
     x, y = coarse / 2 - flat.to_photo(center)
     view = DialGeometry((float(x), float(y)), (unit, unit), rotation=turn)
-    mapped = resized_map(view_map(added, patches, view, (coarse, coarse)), side, side)
+    mapped = resized_map(view_map(added[member], patches.chosen(member), view, (coarse, coarse)), side, side)
     caption = OUTWARDS.get(zone, "")
     image = view_of(photo, reading.geometry, place)
     frame = frame_of(reading.geometry, place)
@@ -136,7 +140,9 @@ def beside_views(
                 (title, drawn.crop(process, center, place.right, VIEW, place.px))
                 for title, process in (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
             )
-            return views if all(float(np.ptp(view)) > BLANK for _, view in views) else ()
+            if any(float(np.ptp(view)) <= BLANK for _, view in views):
+                return ()
+            return views if zone is Zone.SIGNATURE or like_there(reading, place, views[-1][1]) >= LIKE_SECONDS else ()
 
         return crops, (
             "Beside some parts stands the same on a dial of a like design, drawn once as a hand paints and once as a "
@@ -152,6 +158,18 @@ def beside_views(
         lambda zone, place: ((title, view_of(other.photo, geometry, place)),),
         f"Beside each close view stands the same place on {name}, at the same magnification.",
     )
+
+
+def like_there(reading: Reading, place: ViewPlace, drawn: Bytes) -> float:
+    """Correlation of a drawn view with the ink read there, laid on it as well as a small shift can, -1..1."""
+    grid = patch_grid(reading.geometry, place.center, place.right, (SMALL, SMALL), SMALL / VIEW)
+    ink = np.clip(sample(reading.density, grid) / max(reading.patches.full, 1e-6), 0.0, 1.0)
+    small = cv2.resize(drawn[..., 0], (SMALL, SMALL), interpolation=cv2.INTER_AREA).astype(np.float32)
+    soft = [cv2.GaussianBlur(one.astype(np.float32), (0, 0), SOFT) for one in (ink, 1.0 - small / 255.0)]
+    inner = np.ascontiguousarray(soft[1][SHIFT:-SHIFT, SHIFT:-SHIFT])
+    if min(float(soft[0].std()), float(inner.std())) < 1e-3:  # nothing drawn, or nothing there
+        return 0.0
+    return float(cv2.matchTemplate(soft[0], inner, cv2.TM_CCOEFF_NORMED).max())
 
 
 def strongest(patches: PatchSet, added: Map, member: NDArray[np.int64]) -> int:

@@ -245,10 +245,11 @@ def _intro(evidence: MeasuredEvidence, diameter_mm: float | None, weighed: int) 
     range_ = f"{low:g} and more" if high == math.inf else f"{low:g} to {high:g}" if low else f"up to {high:g}"
     held = [row for row in rows if row.band is not None]
     said.append(
-        f"{len(held) or 'None'} of them can be set beside drawn dials photographed about as finely, "
-        f"{_fineness(evidence.true_pixels_per_radius, range_, diameter_mm)} {weighed or 'None'} of them "
-        f"{'is' if weighed == 1 else 'are'} weighed in the second opinion."
+        f"{_of_them(len(held), len(rows))} can be set beside drawn dials photographed about as finely, "
+        f"{_fineness(evidence.true_pixels_per_radius, range_, diameter_mm)}"
     )
+    if 0 < weighed != len(held):
+        said.append(f"{weighed} of them {'is' if weighed == 1 else 'are'} weighed together, beside the call.")
     if held:
         most = max(min(row.band.n_painted, row.band.n_printed) for row in held if row.band)
         said.append(
@@ -260,6 +261,10 @@ def _intro(evidence: MeasuredEvidence, diameter_mm: float | None, weighed: int) 
             "The dial’s size is not known, so lengths are shares of its radius; with its size they come in millimetres."
         )
     return said
+
+
+def _of_them(count: int, all_: int) -> str:
+    return "All of them" if count == all_ else f"{count or 'None'} of them"
 
 
 def _fineness(resolved: float, range_: str, diameter_mm: float | None) -> str:

@@ -12,18 +12,16 @@ from typing import TYPE_CHECKING, Any
 from dialtell.evaluate.inspection.advice import Advice, advice_of
 from dialtell.evaluate.period.date_check import FITS, LATER, UNUSUAL, PeriodCheck, printed_share_of
 from dialtell.evaluate.words.first_words import headline, odds_words, one_in, several, strength, times_words
-from dialtell.evaluate.words.plain import capital, plain_name, print_words
+from dialtell.evaluate.words.plain import capital, plain_name, print_words, zone_heading
 from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import DISAGREE, stated_ratio, withheld
 from dialtell.evaluate.words.support import LEAST_SUPPORT
 from dialtell.model.net.calibration import CANNOT_TELL, HAND, PRINTED, UNDETERMINED, threshold
-from dialtell.synth.shared.terms import Zone
 
 if TYPE_CHECKING:
     from dialtell.evaluate.inspection.page import PageExtras, ZoneCrop
 
 STYLES = {HAND: "hand", PRINTED: "print", UNDETERMINED: "open"}
-REST = "Rest of the dial"  # the zone "other"
 NO_WEIGHT = 0.04  # log10: a tenth more, below which a part is said to weigh nothing
 _KIND = {"hand": "hand painting", "print": "printing"}
 _APART = {
@@ -187,7 +185,15 @@ def weights(shares: Shares) -> tuple[Weight, ...]:
 
 def product_sentence(shares: Shares, *, capped: bool, stated: float) -> str:
     """What the parts make together, that the call says no more than is vouched for, and what of it is seen how."""
-    first = f"Multiplied with one another they make {odds_words(shares.total)}"
+    start = (
+        ""
+        if abs(shares.base) < NO_WEIGHT
+        else (
+            f" and with where every dial photographed as finely starts, {times_words(shares.base)} for "
+            f"{_KIND[_side(shares.base)]},"
+        )
+    )
+    first = f"Multiplied with one another{start} they make {odds_words(shares.total)}"
     if abs(stated) < LEAST_SUPPORT and not capped:
         said = f"{first}: too little to speak for either side."
     elif not capped:
@@ -197,7 +203,7 @@ def product_sentence(shares: Shares, *, capped: bool, stated: float) -> str:
     if shares.ways is None:
         return said
     look, comparison = (words if (words := odds_words(way)) != "even" else "even odds" for way in shares.ways)
-    return f"{said} Looked at one by one the strokes make {look}; compared with their like they make {comparison}."
+    return f"{said} Looked at one by one the strokes make {look}, compared with their like {comparison}."
 
 
 def with_date(dial: Mapping[str, Any], period: PeriodCheck) -> WithDate:
@@ -256,8 +262,3 @@ def _answer(dial: Mapping[str, Any], period: PeriodCheck, ratio: float | None) -
 
 def _side(added: float) -> str:
     return "hand" if added > 0 else "print"
-
-
-def zone_heading(zone: str) -> str:
-    """A zone's name at the head of a line."""
-    return REST if zone == Zone.OTHER else capital(zone)

@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.inspection.reference_dial import reference_dial
 from dialtell.evaluate.lineups.figures import Figure, hour_figures
 from dialtell.evaluate.lineups.gathering import LineUps, line_ups
@@ -23,7 +22,8 @@ from dialtell.evaluate.lineups.thin_thick import ThinThick, thin_thick
 from dialtell.evaluate.measurements.gathering import strokes_of
 from dialtell.evaluate.measurements.sheet import lay_flat
 from dialtell.evaluate.pages import pictures
-from dialtell.evaluate.words.support import ratio_words
+from dialtell.evaluate.words.plain import zone_heading
+from dialtell.evaluate.words.support import listed, ratio_words
 from dialtell.model.net.explanation import Explanation
 from dialtell.model.reader.file import Reader
 from dialtell.model.reading.geometry import patch_grid
@@ -40,6 +40,9 @@ LEAST_TIMES = 0.5  # times the grain, below which no stroke of a line-up shows a
 ROUND, FILLED = 1.25, 0.87  # of a dot: length over breadth; share of its box, 0.79 of a disc and 1 of a bar
 LEAST_SIGNATURE, MOST_LARGE = 60.0, 4.0  # px of the photograph across a signature shown whole; times it is enlarged
 OTHER_SIZE = 1.5  # times as long, from which a drawn stroke is no like of those it would stand beside
+UNDER_TENS = " Where figures stand under them, these differ as they ought to."
+FRAMED = math.log10(1.05)  # log10, from which a figure is framed in the colour of its side
+BY_DEGREES = 1.8  # times the middle one, from which the most unlike one is not said to be like the rest
 FEW = 3  # strokes, up to which a line-up stands beside another
 WORKERS = 2  # threads
 DRAWN_SCALE = 440.0  # px per dial radius of a drawn dial at most
@@ -47,7 +50,7 @@ SIGNATURE_PX, ROOM = 1000, np.array([0.06, 0.02])  # px; dial radii about it, le
 PLOT = (640.0, 300.0)
 LEFT, TOP, RIGHT, BOTTOM = 50.0, 32.0, 12.0, 44.0  # about the plot, px
 BAR_MM, BAR_RADII = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0), (0.02, 0.05, 0.1, 0.2)
-UNITS = {Zone.NUMERALS: "h", Zone.SECONDS_BIT: "s"}
+UNITS = {Zone.SECONDS_BIT: "s"}
 DRAWN = (("Drawn: painted by hand", Process.HAND), ("Drawn: printed", Process.TRANSFER))
 
 
@@ -148,7 +151,7 @@ def _group(
         "what": group.what,
         "few": len(group.cuts) <= FEW,
         "hidden": bool(group.times.max() < LEAST_TIMES),
-        "says": _sentence(group),
+        "says": _sentence(group) + (UNDER_TENS if group.what.endswith("at the tens") else ""),
         "strokes": _sprite(picture),
         "off": _sprite(differences(group, chosen)),
         "mean": _sprite(mean_stroke(group)),
@@ -187,7 +190,7 @@ def _where(group: LineUp, index: int) -> str:
     name = group.cuts[index].name
     if not name:
         return f"{index + 1}"
-    return f"{name} {UNITS.get(group.zone, 'min')}"
+    return f"at {name}" if group.zone is Zone.NUMERALS else f"{name} {UNITS.get(group.zone, 'min')}"
 
 
 def _short(value: float) -> str:
@@ -209,7 +212,12 @@ def _sentence(group: LineUp) -> str:
     if group.odd:
         named = ", ".join(_where(group, index) for index in group.odd[:4])
         return f"{text} Standing out from the rest: {named}."
-    return f"{text} None stands out from the rest." if len(group.cuts) >= 4 else text
+    if len(group.cuts) < 4:
+        return text
+    if group.times.max() > BY_DEGREES * np.median(group.times):
+        most = listed([_where(group, int(index)) for index in group.ranked[:3]])
+        return f"{text} None stands out by itself; the most unlike are {most}."
+    return f"{text} None stands out from the rest."
 
 
 def _sprite(sprite: Sprite) -> dict[str, Any]:
@@ -241,7 +249,7 @@ def _strip(strip: Strip, diameter_mm: float | None) -> dict[str, Any]:
         )  # fmt: skip
     unit = "mm" if diameter_mm else "of the dial’s radius"
     size = 0.5 * diameter_mm if diameter_mm else 1.0
-    widths = " and ".join(dict.fromkeys(f"{course.typical * size:.3f}" for course in strip.courses))
+    widths = listed(list(dict.fromkeys(f"{course.typical * size:.3f}" for course in strip.courses)) or [""])
     said = UNITS.get(strip.zone, "min")
     return {"rows": rows, "rings": len(strip.courses), "widths": f"{widths} {unit}", "unit": said}
 
@@ -301,15 +309,27 @@ def _plot(thin: ThinThick, diameter_mm: float | None) -> dict[str, Any]:
         "up": [(f"{float(place(np.zeros(1), np.array([b]))[1][0]):.1f}", f"{b:.0%}") for b in (0.0, 0.5, 1.0)],
         "unit": unit,
         "zones": [(int(k), zone_heading(ZONES[k].value)) for k in np.unique(thin.zone)],
-        "says": f"Beside what blur alone would leave, the thinner half of the {len(thin.width)} strokes is "
-        f"{thin_left:.0%} as black, the broader half {broad_left:.0%}.",
+        "says": f"Of the {len(thin.width)} strokes the thinner half is {_as_black(thin_left)} as blur alone would "
+        f"leave it, the broader half {_as_black(broad_left)}.",
     }
+
+
+def _as_black(share: float) -> str:
+    """How black strokes are beside what blur alone would leave; that is not known finely enough to be surpassed."""
+    return f"{share:.0%} as black" if share < 0.995 else "as black"
 
 
 def _figure(figure: Figure) -> dict[str, Any]:
     share = figure.share
+    times = "" if share is None else f"{'hand' if share > 0 else 'print'} {_times(share)}"
     return {
         "hour": figure.hour, "uri": pictures.jpeg_uri(figure.picture, 86), "side": figure.picture.shape[0],
-        "share": None if share is None else f"×{ratio_words(share)}",
-        "style": "open" if share is None or ratio_words(share) == "1.0" else "hand" if share > 0 else "print",
+        "share": times or None,
+        "style": "open" if share is None or abs(share) < FRAMED else "hand" if share > 0 else "print",
     }  # fmt: skip
+
+
+def _times(log10: float) -> str:
+    """What a figure does to the odds, so finely that all of them multiply to what the numerals weigh."""
+    factor = 10.0 ** abs(log10)
+    return f"×{factor:.2f}" if factor < 1.95 else f"×{ratio_words(log10)}"

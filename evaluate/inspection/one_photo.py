@@ -26,6 +26,7 @@ from dialtell.evaluate.paper.report import write_report
 from dialtell.evaluate.paper.still import still_png, write_still
 from dialtell.evaluate.period.date_check import PeriodCheck, Years, check_period
 from dialtell.evaluate.score.score import ScoredPhoto, score_photo
+from dialtell.evaluate.words.first_words import several
 from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import DISAGREE, WITHHELD, stated_ratio
 from dialtell.model.net.weights_file import Weights
@@ -166,7 +167,10 @@ def _paged(examined: Examination, target: Path, weights: Weights, wishes: PageWi
         whole=None if view.whole else small_view(scored.photo, WHOLE_PX),
         hashes=hashes_of(scored.record) if wishes.hashes is None else wishes.hashes,
         next_photographs=next_photographs(
-            record["next_fields"], view.picture, view.geometry(reading.geometry) if reading and located else None
+            record["next_fields"],
+            view.picture,
+            view.geometry(reading.geometry) if reading and located else None,
+            several=several(record),
         ),
     )
     model = stated_model(weights)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from dialtell.evaluate.inspection.advice import ADVICES, Advice
 from dialtell.evaluate.inspection.bearing import Bearing
 from dialtell.evaluate.inspection.evidence_table import EvidenceTable
-from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen, zone_heading
+from dialtell.evaluate.inspection.first_screen import STYLES, Loudest, first_screen
 from dialtell.evaluate.inspection.like_strokes import LikeStrokes
 from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, hits_sentence
 from dialtell.evaluate.next_fields.frames import NextPhotographs
@@ -30,7 +30,7 @@ from dialtell.evaluate.period.date_check import PeriodCheck
 from dialtell.evaluate.period.style_hints import StyleHint
 from dialtell.evaluate.words.cautions import CAUTIONS
 from dialtell.evaluate.words.first_words import HEADLINES
-from dialtell.evaluate.words.plain import capital, in_order, plain_name
+from dialtell.evaluate.words.plain import REST, capital, in_order, plain_name, zone_heading
 from dialtell.evaluate.words.shares import Shares
 from dialtell.evaluate.words.stated import WITHHELD, stated_chance, stated_ratio
 from dialtell.evaluate.words.support import chance_text, findings_sentence, signed
@@ -45,11 +45,13 @@ CROP_PX = 720
 _SMALLEST_CROP_PX = 220
 
 _LEFT_OUT = {
-    "another dial": "perhaps of another dial", "not placed": "not laid on the whole view",
+    "another dial": "perhaps of another dial",
     "cut from it": "cut out of the whole view’s photograph, so it shows nothing new",
 }  # fmt: skip
+AGAIN = "Take it again with more of the design in the frame, two hour figures at least."
 TAG_WIDTH, TAG_HEIGHT = 22.0, 5.5  # % of the photograph's width, of the largest tag on a narrow screen
 _LOOKS = {"hand": "looks painted by hand", "print": "looks printed", "open": "settles nothing by itself"}
+_LOOK = {"hand": "look painted by hand", "print": "look printed", "open": "settle nothing by themselves"}  # of several
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,6 +163,7 @@ def page_text(
         loud=[_shown_loud(one) for one in first.loud],
         warnings=[plain_name(warning) for warning in dial["warnings"]],
         photographs=_photographs(dial),
+        cut_from=_whole_view(dial) if extras.photographs else "",
         dial_name=plain_name(dial.get("dial") or ""),
         width=width,
         height=height,
@@ -179,7 +182,7 @@ def page_text(
         sections=sections,
         not_judged=_not_judged(zones, sections),
         nothing_measured="" if evidence is None or evidence.zones else _nothing_measured(dial, evidence.intro[0]),
-        beside=plain_name(extras.beside),
+        beside=plain_name(extras.beside) if _held_beside(sections) else "",
         like=extras.like,
         style_hints=extras.hints,
         next=extras.next_photographs,
@@ -207,16 +210,24 @@ def _photographs(dial: Mapping[str, Any]) -> list[tuple[str, str]]:
     return [(plain_name(os.path.basename(str(row["photo"]))), plain_name(_gave(row, total))) for row in rows]
 
 
+def _whole_view(dial: Mapping[str, Any]) -> str:
+    """Name of the photograph that all others are laid on."""
+    whole = [row["photo"] for row in dial.get("photographs", ()) if row["role"] == "whole view"]
+    return plain_name(os.path.basename(str(whole[0]))) if whole else ""
+
+
 def _gave(row: Mapping[str, Any], total: int) -> str:
     """What one photograph is, where it lies, and how much of the call rests on it."""
+    if row["role"] == "not placed":
+        return f"left out, for {row['reason'] or 'it was not laid on the whole view'}. {AGAIN}"
     if row["role"] in _LEFT_OUT:
         said = _LEFT_OUT[row["role"]]
         return f"{said}; left out.{' ' + _sentence(row['reason']) if row['reason'] else ''}"
     place = row["place"]
-    zones = "" if place is None else ", ".join(list(place["zones"])[:3])
-    return (
-        f"{row['role']}{f' ({zones})' if zones else ''}; {row['squares']} of the {total} small squares judged are its."
-    )
+    named = [] if place is None else [REST.lower() if zone == Zone.OTHER else zone for zone in list(place["zones"])[:3]]
+    role = "laid on the whole view" if row["role"] == "laid on it" else row["role"]
+    seen = f" ({', '.join(named)})" if named else ""
+    return f"{role}{seen}; {row['squares']} of the {total} small squares judged come from it."
 
 
 def _sentence(clause: str) -> str:
@@ -284,6 +295,12 @@ def _side_by_side(extras: PageExtras, zone: str) -> list[list[dict[str, Any]]]:
         ]
         for place in extras.photographs.get(zone, ())
     ]
+
+
+def _held_beside(sections: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether anything stands beside a close view or a line-up."""
+    lined = [group for one in sections if one["line_ups"] for group in one["line_ups"]["groups"]]
+    return any(one["view"] and one["view"]["beside"] for one in sections) or any(group["beside"] for group in lined)
 
 
 def _nothing_measured(dial: Mapping[str, Any], said: str) -> str:
@@ -376,7 +393,7 @@ def _zone(zone: Mapping[str, Any], width: int, height: int, taken: Sequence[tupl
         "name": zone_heading(plain_name(key)),
         "judged": judged,
         "style": style,
-        "looks": _LOOKS[style] if judged else "not judged",
+        "looks": (_LOOK if key == Zone.NUMERALS else _LOOKS)[style] if judged else "not judged",
         "reason": plain_name(zone["reason"]),
         "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in corners),
         "left": round(left, 2),

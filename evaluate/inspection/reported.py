@@ -40,7 +40,7 @@ def report_of(
             continue
         says = "Shown as it is; no call is made." if held else zone["reason"]
         if zone["name"] in weigh:
-            says += f" Its share of the odds: {weigh[zone['name']]}."
+            says += f" Share of the odds: {weigh[zone['name']]}."
         strip, told = _strip(extras, zone["key"])
         heading = zone["name"] if held else f"{zone['name']}: {zone['looks']}"
         parts.append(Shown(heading, says, zone["style"], views.get(zone["key"]), strip, told))

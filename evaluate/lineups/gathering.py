@@ -36,7 +36,11 @@ EDGE = 1.0  # dial radii, beyond which there is no enamel
 BEYOND = 0.02  # dial radii by which ticks may stand outside the track as read
 LEAST = {Zone.SIGNATURE: 2, Zone.NUMERALS: 3, Zone.MINUTE_TRACK: 4, Zone.SECONDS_BIT: 3, Zone.OTHER: 3}
 FIVES = {Zone.MINUTE_TRACK: "five-minute marks", Zone.SECONDS_BIT: "five-second marks"}
-QUARTERS = {"15", "30", "45", "60"}
+QUARTERS, TENS = {"15", "30", "45", "60"}, {"10", "20", "30", "40", "50", "60"}
+# which of these marks may be of another kind than the others: where they stand, and whether both kinds must then be
+# alike among themselves (under the tens of a seconds dial its figures stand, each another)
+KINDS = {Zone.MINUTE_TRACK: (("quarters", QUARTERS, True),),
+         Zone.SECONDS_BIT: (("quarters", QUARTERS, True), ("tens", TENS, False))}  # fmt: skip
 MOST_GROUPS = 6  # of a zone
 SERIF = 0.2  # of the chapter's height, taken off at both ends so that bars do not join the strokes
 APART = 0.7  # of the middle excess of all, below which quarters and the other five-minute marks are of two kinds
@@ -116,18 +120,21 @@ def line_ups(sheet: StrokeSheet, most: int = MOST_GROUPS, wanted: Collection[Zon
 
 
 def _lined(field: Field, zone: Zone, what: str, cuts: list[Cut], rng: np.random.Generator) -> list[LineUp]:
-    """A group lined up, in two where the marks of the quarters are of another kind than the other marks."""
+    """A group lined up, in two where the marks of the quarters, or of the tens, are of another kind than the others."""
     if len(cuts) < 2:
         return []
     whole = line_up(field, zone, what, cuts, rng)
     if what == FIVES.get(zone):
-        split = [[cut for cut in cuts if (cut.name in QUARTERS) is at] for at in (True, False)]
-        if min(map(len, split)) >= 3:
-            names = (f"{what} at the quarters", f"other {what}")
+        together = math.inf if whole is None else float(np.median(whole.excess))
+        for where, those, all_alike in KINDS[zone]:
+            split = [[cut for cut in cuts if (cut.name in those) is at] for at in (True, False)]
+            if min(map(len, split)) < 3:
+                continue
+            names = (f"{what} at the {where}", f"other {what}")
             two = [line_up(field, zone, name, own, rng) for name, own in zip(names, split, strict=True)]
             apart = [one for one in two if one is not None]
-            together = math.inf if whole is None else float(np.median(whole.excess))
-            if len(apart) == 2 and max(float(np.median(one.excess)) for one in apart) < APART * together:
+            left = sorted(float(np.median(one.excess)) for one in apart)
+            if len(apart) == 2 and left[all_alike] < APART * together and left[1] <= together:
                 return apart
     return [] if whole is None else [whole]
 

@@ -38,6 +38,7 @@ CLEARLY = 0.85  # of what another way leaves
 WEIGHED = 2  # times that what is foretold of the others is told anew, with odd strokes weighed down
 ALIKE = 2.0  # times the middle, from which they are
 NEIGHBOURS = (0.5, 0.2)  # dial radii, how far off those lie that a stroke is compared with
+ALONE = 2.0  # times the next, and twice so the middle, from which the oddest is named however much the others differ
 STANDS_OUT = 3.5  # robust SDs above the middle from which a stroke is named as odd
 LEAST_BARE = 12  # px of bare enamel in a window, from which it is brought to the light of the others
 GLEAM = 1.3  # times the light of the others' enamel, beyond which it may have burnt out: nothing is told of the paint
@@ -86,7 +87,10 @@ class LineUp:
         size = np.log(np.maximum(self.times, 1e-3))
         middle = float(np.median(size))
         spread = max(1.4826 * float(np.median(np.abs(size - middle))), 0.08)
-        return [int(k) for k in self.ranked if size[k] > middle + STANDS_OUT * spread]
+        far = [int(k) for k in self.ranked if size[k] > middle + STANDS_OUT * spread]
+        first, second = size[self.ranked[:2]]
+        alone = first > second + math.log(ALONE) and first > middle + 2 * math.log(ALONE)
+        return far or ([int(self.ranked[0])] if alone else [])
 
 
 def line_up(
@@ -142,7 +146,12 @@ def _aside(dark: Image) -> float:
     across = across - np.median(across)
     across = np.where(across > 0.5 * across.max(), across, 0.0)
     where = np.arange(len(across)) - 0.5 * (len(across) - 1)
-    return float((across * where).sum() / across.sum()) if across.sum() > 0 else 0.0
+    if not across.any():
+        return 0.0
+    run = np.cumsum(np.diff(across > 0, prepend=False))  # of columns, of which a neighbour may have its own
+    runs = [(run == k) & (across > 0) for k in np.unique(run[across > 0])]
+    own = max(runs, key=lambda one: across[one].sum() / (1.0 + 4.0 * np.abs(where[one]).min() / len(across)))
+    return float((across[own] * where[own]).sum() / across[own].sum())
 
 
 def _likeness(one: Image, other: Image, mask: Flags) -> float:

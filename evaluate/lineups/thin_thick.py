@@ -59,7 +59,8 @@ def thin_thick(sheet: StrokeSheet, strokes: Sequence[TracedStroke]) -> ThinThick
     mass = np.array([float(np.median(s.core(s.width * (1.0 - 10.0**-s.density)))) for s in some])
     width = mass / full / sheet.scale
     blur = math.hypot(sheet.blur, CALM * STEP) / sheet.scale
-    at = np.linspace(0.0, max(float(np.quantile(width, 0.98)), 6 * blur), 60)
+    broadest, broad = np.quantile(width, (0.98, 0.9))  # what is far broader than all else would crush the rest
+    at = np.linspace(0.0, max(min(float(broadest), 2.0 * float(broad)), 6 * blur), 60)
     low, high = (erf(at / (2 * math.sqrt(2) * share * blur)) for share in (BAND[1], BAND[0]))
     zone = np.array([ZONES.index(s.zone) for s in some])
     return ThinThick(width, absorbed / full, zone, at, np.asarray(low), np.asarray(high))

@@ -44,7 +44,7 @@ def hits_sentence(record: Mapping[str, Any] | None, name: str) -> str:
         return UNTESTED
     parts = [f"{words} in {hits or 'none'} of {n}" for words, hits, n in figures]
     parts.append(f"and on a single faded or overrun stroke in {strokes[0] or 'none'} of {strokes[1]}")
-    return f"On drawn dials its peak lay {', '.join(parts)}."
+    return f"On drawn dials its strongest place lay {', '.join(parts)}."
 
 
 def _counted(own: Mapping[str, Any], plants: Sequence[Plant]) -> tuple[int, int]:

@@ -103,11 +103,14 @@ GLOSSARY: dict[str, Term] = {
         f"straight strokes at least {ends.BROAD_BLURS:g} times as broad as the blur, with a free end", PERCENT,
     ),
     rings.GUIDE.name: Term(
-        Look.ENDS, "density of the strongest faint circle between the figures", ("circle", "circles"),
+        Look.ENDS, "density of the strongest faint circle between the figures; 0.01 D takes 2 % of the light",
+        ("circle", "circles"),
         "bare enamel between the figures all round",
     ),
     edges.RAGGED.name: Term(Look.EDGES, "scatter of an edge about a straight line", STROKES, _BROAD, hand=0),
-    edges.GRAIN.name: Term(Look.EDGES, "the part of that which is finer than a brush wanders", STROKES, _BROAD, hand=0),
+    edges.GRAIN.name: Term(
+        Look.EDGES, "the part of an edge’s scatter that is finer than a brush wanders", STROKES, _BROAD, hand=0
+    ),
     edges.BLUR.name: Term(
         Look.EDGES, "softness of the broad strokes’ edges over that of the sharpest edges seen", STROKES, _BROAD, hand=0
     ),
@@ -115,7 +118,9 @@ GLOSSARY: dict[str, Term] = {
         Look.EDGES, "whether both sides of a stroke bend together: 1 together, 0 each for itself, −1 opposite", STROKES,
         _BROAD, hand=0,
     ),
-    edges.MOTTLE.name: Term(Look.EDGES, "unevenness of the black inside broad strokes", STROKES, _BROAD, hand=0),
+    edges.MOTTLE.name: Term(
+        Look.EDGES, "unevenness of the black inside broad strokes; 0.01 D is 2 % of the light", STROKES, _BROAD, hand=0
+    ),
     width.ALONG.name: Term(Look.EDGES, "swelling and narrowing along one stroke", STROKES, _STRAIGHT, PERCENT),
     width.LEAN.name: Term(Look.EDGES, "how much wider a stroke is at one end", STROKES, _STRAIGHT, PERCENT),
     rings.WIDTH.name: Term(Look.EDGES, "rise and fall of width round a ring", RINGS, _RING, PERCENT),

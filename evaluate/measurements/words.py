@@ -11,6 +11,7 @@ from dialtell.evaluate.words.support import LEAST_SUPPORT, ratio_words
 
 _FIGURES = {MM: 3, DEGREES: 2, DENSITY: 2}
 _UNITS = {DEGREES: "°"}
+FEW_SHOW = 15.0  # percent of drawn dials of either kind, so few of which show a value as far out
 UNLIKE = "Unlike both painted and printed drawn dials"
 _LEANS = {"hand": "Leans to the hand", "print": "Leans to print"}
 
@@ -26,7 +27,8 @@ def value_words(name: str, value: float, unit: str, *, short: bool = False) -> s
         text = f"{100 * value:.{2 + (abs(value) < 1e-3)}f} %{'' if short else ' of the radius'}"
     else:
         figures = _FIGURES.get(unit, 2)
-        text = f"{value:.{figures + (unit == MM and abs(value) < 0.01)}f}"
+        finer = (unit == MM and abs(value) < 0.01) or (unit == DENSITY and abs(value) < 0.0995)
+        text = f"{value:.{figures + finer}f}"
         if unit in _UNITS:
             text += _UNITS[unit]
         elif unit in _FIGURES and not short:
@@ -57,7 +59,7 @@ def words(finding: Finding, place: SpreadPlace | None) -> str:
         return unlike_words(place)
     side = side_of(place.lean)
     if not side:
-        return "Tells nothing here: about as common on painted as on printed drawn dials."
+        return silent_words(place)
     high = place.painted + place.printed > 100
     shows = finding.measure.more if high else finding.measure.less
     first, second = ("painted", "printed") if place.lean > 0 else ("printed", "painted")
@@ -83,6 +85,14 @@ def unlike_words(place: SpreadPlace) -> str:
     return f"{UNLIKE}: it {where}, so see first whether it was taken from strokes."
 
 
+def silent_words(place: SpreadPlace) -> str:
+    """Of a value that leans to neither side, and that few drawn dials show it where it lies beyond most of both."""
+    said = "Tells nothing here: not even twice as common on one kind of drawn dials as on the other."
+    low, high = sorted((place.painted, place.printed))
+    more = "as much" if low > 100 - FEW_SHOW else "as little" if high < FEW_SHOW else ""
+    return f"{said} Few of either kind show {more}." if more else said
+
+
 def lead_words(side: str) -> str:
     """Such as "Leans to the hand"; "" for no side."""
     return _LEANS.get(side, "")
@@ -92,6 +102,7 @@ def missing_words(finding: Finding) -> str:
     """Why a measurement has no value."""
     term, least = GLOSSARY[finding.measure.name], finding.measure.least
     if finding.strokes < least:
-        return f"{finding.strokes or 'none'} of the {counted_words(finding.measure.name, least)} it takes: {term.needs}"
+        found = f"only {finding.strokes}" if finding.strokes else "none"
+        return f"it takes {counted_words(finding.measure.name, least)}, and {found} could be used: {term.needs}"
     count = counted_words(finding.measure.name, finding.strokes)
     return f"{count} {'was' if finding.strokes == 1 else 'were'} looked at; it takes {term.needs}"

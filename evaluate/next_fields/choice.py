@@ -74,12 +74,19 @@ def next_fields(reading: Reading, verdict: Verdict, resolution: Resolution) -> t
         return (_whole(resolution, "too little of it is resolved to lay close-ups on it"),)
     again: tuple[NextField, ...] = ()
     if resolution.true < 2 * COARSE:
-        again = (_whole(resolution, "seen as coarsely as here, every second dial stays open"),)
+        again = (_whole(resolution, "of dials seen as coarsely as here, half stay undecided"),)
     wished = max(CLOSE, 0.5 * resolution.needed)
     spots = spots_of(reading, wished)
+    whole = reading.sharpness.true_pixels_per_radius
     found, said = frames(spots, zone_weights(verdict), MOST - len(again)), set[str]()
     near = tuple(
-        NextField(x, y, WIDTH, wished, reason_words(within, verdict, resolution.diameter_mm, said))
+        NextField(
+            x,
+            y,
+            WIDTH,
+            wished,
+            reason_words(within, verdict, resolution.diameter_mm, said, WIDTH, whole),
+        )
         for x, y, within in found
     )
     return again + near

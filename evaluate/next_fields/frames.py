@@ -32,19 +32,21 @@ class NextPhotographs:
 
 
 def next_photographs(
-    fields: Sequence[Mapping[str, Any]], photo: Bytes, geometry: DialGeometry | None
+    fields: Sequence[Mapping[str, Any]], photo: Bytes, geometry: DialGeometry | None, *, several: bool = False
 ) -> NextPhotographs | None:
     """Of a record's next_fields; None where nothing is asked for.
 
-    photo : (H, W, 3) sRGB as the page shows it. geometry : of the dial in it.
+    photo : (H, W, 3) sRGB as the page shows it. geometry : of the dial in it. several : more than one photograph
+    has spoken of the dial.
     """
     if not fields or geometry is None:
         return None
     reasons = tuple(plain_name(field["reason"]) for field in fields)
+    these = "these photographs" if several else "this photograph"
     near = [(number, field) for number, field in enumerate(fields, 1) if field["width"] <= PART]
     if not near:
         return NextPhotographs(
-            "Photograph the dial anew, and give that together with this photograph and --one-dial.", None, reasons
+            f"Photograph the dial anew, and give that together with {these} and --one-dial.", None, reasons
         )
     one = near[0][1]
     finely = "" if one["px_per_mm"] is None else f", which is {one['px_per_mm']:.0f} pixels per millimetre"
@@ -57,7 +59,7 @@ def next_photographs(
         f"{first}, "
         f"so that its frame fills the picture: sharp, and at least {-(-one['pixels'] // 50) * 50} pixels "
         f"across{finely}. "
-        "Then give them together with this photograph and --one-dial."
+        f"Give them together with {these} and --one-dial."
     )
     return NextPhotographs(says, _picture(near, photo, geometry), reasons)
 

@@ -27,7 +27,8 @@ TELLING = {
     Zone.OTHER: "Thin strokes that ought to be alike stand side by side here.",
 }
 NAMED = 0.2  # share of what a frame adds, from which a zone in it is named
-MUCH = 0.35  # share of a frame's places from which it is said that they are covered
+MUCH = 0.35  # share of a frame's places from which it is said that they are covered, or seen from near already
+NEARER = 1.1  # times as finely as the whole view, from which a frame is said to be shown from near already
 MIDDLE = 0.2  # dial radii from the middle that have no hour
 
 
@@ -46,10 +47,14 @@ class Within:
         return [zone for zone, added in zip(ZONES, self.added, strict=True) if added > least]
 
 
-def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None, said: set[str] | None = None) -> str:
+def reason_words(
+    within: Within, verdict: Verdict, diameter_mm: float | None, said: set[str] | None = None, width: float = 0.0,
+    whole: float = math.inf,
+) -> str:  # fmt: skip
     """Where the frame lies and why, in one or two short sentences.
 
-    said : what was said of the frames before, and is not said again; this one's is added.
+    said : what was said of the frames before, and is not said again; this one's is added. width : of the frame, dial
+    radii, and whole : px per dial radius that the whole view resolves: where it is to be said what a close-up shows.
     """
     zones, spots, own = within.zones, within.spots, within.places
     first = capital(f"{listed([NAMES[zone] for zone in zones])}{_hour(spots.center[own])}")
@@ -58,12 +63,26 @@ def reason_words(within: Within, verdict: Verdict, diameter_mm: float | None, sa
     unread = [zone for zone in zones if verdict.zones[zone].patches < LEAST_ZONE_PATCHES]
     if unread:
         return f"{first}. Too few strokes of the {listed([NAMES[zone] for zone in unread])} could be read so far."
+    nearer = _nearer(within, width, whole)
+    first += ", likewise" if said is not None and nearer in said else nearer
+    if said is not None and nearer:
+        said.add(nearer)
     why = _contradiction(zones, verdict) or _coarse(within, diameter_mm)
     if said is not None and why in said:
         return f"{first}."
     if said is not None:
         said.add(why)
     return f"{first}. {why}"
+
+
+def _nearer(within: Within, width: float, whole: float) -> str:
+    """That a close-up shows much of the frame already, and how finely, "" where none does."""
+    levels = within.spots.level[within.places & ~within.spots.covered]
+    finer = levels[levels >= NEARER * whole]
+    if not len(levels) or len(finer) < MUCH * len(levels):
+        return ""
+    level = float(np.median(finer))
+    return f", nearer or sharper than the close-up shows it (some {round(width * level, -1):.0f} pixels across)"
 
 
 def _coarse(within: Within, diameter_mm: float | None) -> str:

@@ -12,15 +12,17 @@ import numpy as np
 
 from dialtell.evaluate.compare.zone_pairs import SHOWN, Cut, cut_out, cuts_of, seen_of
 from dialtell.evaluate.one_dial.dial import OneDial, Part
+from dialtell.model.reading.geometry import patch_grid, sample
 from dialtell.model.reading.photo import Bytes
 from dialtell.model.reading.steps import Reading
-from dialtell.synth.shared.terms import Zone
+from dialtell.synth.shared.terms import ZONES, Zone
 
 HOURS = tuple(range(1, 13))
 PLACES = 2  # of a zone at most
 MOST = 4  # photographs of a place: the whole view, and the finest others
 WHOLE = 0.98  # share of a place that must be in the frame
 ENLARGED, LARGEST, SMALLEST = 1.5, 420, 160  # px per px of the finest photograph; px of the longer side
+LOOKED, BLACK, LEAST_INK = 24, 0.35, 0.012  # points a side; of full density; of a place
 PARTS = 3  # pieces, side by side, in which broad zones may be looked at too
 
 Views = tuple[tuple[str, Bytes], ...]
@@ -45,6 +47,7 @@ def beside(dial: OneDial, names: Mapping[str, str] | None = None) -> dict[str, l
 def candidates(whole: Reading, zone: Zone) -> list[Cut]:
     """Places of a zone that may be looked at, the whole of it first."""
     cuts = cuts_of(whole, zone, HOURS)
+    cuts = [cut for cut in cuts if _holds(whole, zone, cut)] or cuts  # a seconds dial may lie where a figure would
     if zone not in (Zone.SIGNATURE, Zone.SECONDS_BIT):
         return cuts
     parts = []
@@ -57,6 +60,14 @@ def candidates(whole: Reading, zone: Zone) -> list[Cut]:
         size = (side, height) if zone is Zone.SIGNATURE else (side, side)
         parts += [Cut((cut.center[0] + x, cut.center[1] + y), cut.right, size) for y in downs for x in middles]
     return [*cuts, *parts]
+
+
+def _holds(whole: Reading, zone: Zone, cut: Cut) -> bool:
+    """Whether strokes of a zone lie in a cut."""
+    grid = patch_grid(whole.geometry, cut.center, cut.right, (LOOKED, LOOKED), LOOKED / max(cut.size))
+    dark = sample(whole.density, grid).ravel() > BLACK * whole.patches.full
+    own = whole.zones.at(whole.geometry.to_dial(grid.reshape(-1, 2))) == ZONES.index(zone)
+    return bool((own & dark).mean() >= LEAST_INK)
 
 
 def _places(cuts: Sequence[Cut], shown: Sequence[Part]) -> list[tuple[Cut, list[Part]]]:

@@ -119,7 +119,7 @@ def _call(report: Report) -> Sheet:
 def _parts(report: Report) -> Sheet:
     sheet, parts = Sheet(), report.parts[:MOST_PARTS]
     sheet.text("Part by part", 14, bold=True, after=3)
-    below = (10.0 if report.product else 0.0) + (8.0 + 9.0 * min(len(report.not_judged), 4))
+    below = (14.0 if report.product else 0.0) + (8.0 + 9.0 * min(len(report.not_judged), 4))
     each = (sheet.left - below) / max(len(parts), 1) - 4
     side = float(np.clip(each, *PART_MM))
     x = MARGIN + side + 6
@@ -136,7 +136,7 @@ def _parts(report: Report) -> Sheet:
             sheet.y += sheet.picture(_fitted(part.strip, wide), x, wide, border=WHITE)
         sheet.y = max(sheet.y, top + tall) + 4
     if report.product:
-        sheet.text(report.product, 10, most=3)
+        sheet.text(report.product, 10, most=4)
     if report.not_judged:
         sheet.text("Not judged", 11, bold=True)
         sheet.points(report.not_judged, 9)

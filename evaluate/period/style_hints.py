@@ -69,10 +69,10 @@ def _figures(reading: Reading) -> StyleHint:
     if found.value is None:
         return StyleHint(FIGURES, NOT_TOLD, "", found.why)
     if found.value < style_seen.ROMAN:
-        why = f"Their edges run along the radius and the circle. {AT_ONCE}"
+        why = f"Most of their edges run straight outwards or along the circle. {AT_ONCE}"
         return StyleHint(FIGURES, ROMAN, "", why)
     if found.value > style_seen.ARABIC:
-        why = f"Many of their edges are rounded or oblique. {AT_ONCE}"
+        why = f"Many of their edges are round or slanting. {AT_ONCE}"
         return StyleHint(FIGURES, ARABIC, "", why)
     return StyleHint(FIGURES, NOT_TOLD, "", "The direction of their edges does not settle it.")
 

@@ -101,8 +101,9 @@ def zone_reason(zone: Zone, evidence: ProcessEvidence, zones: ZoneMap) -> str:
     if not zones.named:
         return NOT_TOLD_APART
     if zone not in zones.found:
-        counted = " Strokes of one would count with the rest of the dial." if zone is Zone.SECONDS_BIT else ""
-        return f"Not found: none was made out.{counted}"
+        if zone is Zone.SECONDS_BIT:
+            return "Not found. If the dial has one, its strokes count with the rest of the dial."
+        return "Not found. If the dial has one, it was not judged."
     hidden = _hidden(zone, zones)
     if not evidence.patches:
         return f"Not found: no strokes that can be read there{hidden}."

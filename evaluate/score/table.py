@@ -8,7 +8,7 @@ from typing import Any
 
 from dialtell.evaluate.score.shown_names import columns_of, in_pieces, shown_names
 from dialtell.evaluate.words.plain import INDENT, closing_text, in_order, plain_name, print_words, wrapped
-from dialtell.evaluate.words.stated import stated_chance, stated_ratio
+from dialtell.evaluate.words.stated import stated_chance, stated_ratio, withheld
 from dialtell.evaluate.words.support import chance_text
 from dialtell.synth.shared.errors import ParameterError
 
@@ -62,7 +62,7 @@ def call_table(
         for zone in in_order(dial["zones"]):
             lines += _entry(INDENT + plain_name(zone["zone"]), dial, zone, plain_name(zone["reason"]), first, wide)
         for part in dial.get("photographs", ()):
-            lines += wrapped(f"{part['role']}: {plain_name(part['photo'])}{_given(part)}", width)
+            lines += wrapped(f"{part['role']}: {plain_name(part['photo'])}{_given(part, held=withheld(dial))}", width)
         for warning in dial["warnings"]:
             lines += wrapped(f"warning: {plain_name(warning)}", width)
         lines.append("")
@@ -77,11 +77,11 @@ def call_table(
     return "\n".join(line.rstrip() for line in lines).encode(encoding, "backslashreplace").decode(encoding)
 
 
-def _given(part: Mapping[str, Any]) -> str:
-    """What a photograph of several of one dial gave, in a few words."""
+def _given(part: Mapping[str, Any], *, held: bool) -> str:
+    """What a photograph of several of one dial gave, in a few words. held : the dial's call is withheld."""
     if part["role"] in ("not placed", "another dial", "cut from it"):
         return f" ({part['reason']})" if part["reason"] else ""
-    alone = "" if part["log10_lr_alone"] is None else f", alone {part['log10_lr_alone']:+.2f}"
+    alone = "" if held or part["log10_lr_alone"] is None else f", alone {part['log10_lr_alone']:+.2f}"
     return f", {part['squares']} small squares{alone}"
 
 

@@ -9,9 +9,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from dialtell.evaluate.words.cautions import CLOSING
-from dialtell.synth.shared.terms import ZONES
+from dialtell.synth.shared.terms import ZONES, Zone
 
 INDENT = "    "
+REST = "Rest of the dial"  # the zone "other"
 
 
 def plain_name(text: object) -> str:
@@ -24,6 +25,11 @@ def capital(text: object) -> str:
     """Text with a capital first letter, the rest as it is."""
     words = str(text)
     return words[:1].upper() + words[1:]
+
+
+def zone_heading(zone: str) -> str:
+    """A zone's name at the head of a line."""
+    return REST if zone == Zone.OTHER else capital(zone)
 
 
 def print_words(record: Mapping[str, Any]) -> str:

@@ -17,11 +17,11 @@ from score_schema import check_dial
 from dialtell.evaluate import Known, compare_photos, inspect_photo, score_photo, score_photos
 from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.collection.file import CollectionFile
-from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.label.photos import PhotoFolder
 from dialtell.evaluate.label.views import LabelViews
 from dialtell.evaluate.score.stream import COLUMNS
 from dialtell.evaluate.words.first_words import headline
+from dialtell.evaluate.words.plain import zone_heading
 from dialtell.evaluate.words.stated import WITHHELD, stated_ratio
 from dialtell.model import load_weights
 from dialtell.model.reading.geometry import sample_points

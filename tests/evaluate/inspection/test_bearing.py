@@ -60,7 +60,8 @@ def test_where_no_call_is_made_nothing_is_held_against_it():
         assert found.call == UNDETERMINED and found.agreement is Agreement.NOT_WEIGHED and not found.against
     assert bearing(held, opinion(-2.0)).measured is None and bearing(mixed, opinion(-2.0)).measured == -2.0
     assert (
-        "not measured" in bearing(held, NO_OPINION).sentence and "contradict" in bearing(mixed, opinion(1.0)).sentence
+        "none to hold the measurements against" in bearing(held, NO_OPINION).sentence
+        and "contradict" in bearing(mixed, opinion(1.0)).sentence
     )
     silent = bearing(Verdict(ProcessEvidence(2), {}), opinion(1.0))
     assert (silent.stated, silent.agreement) == (None, Agreement.NOT_JUDGED)

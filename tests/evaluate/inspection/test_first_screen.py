@@ -65,6 +65,28 @@ def test_reason_and_what_is_missing_speak_with_one_voice():
     assert "strokes can be recognised" in advice_of(sure, shown).missing
 
 
+def test_two_things_that_are_missing_at_once_are_both_asked_for():
+    coarse = SimpleNamespace(screened=False, enough=False, true=250.0, needed=310.0, words=lambda px: f"{px:.0f} px")
+    held = dial("undetermined", 1.3, WITHHELD, withheld=True, recognised={"outline": 0.9, "twelve": 0.2})
+    told = advice_of(held, coarse)
+    assert told.missing == "Which way is up. And sharp detail: 1000 px and more."
+    assert "--twelve" in told.how[0] and any("Come closer" in one for one in told.how)
+    screen = SimpleNamespace(screened=True, enough=True, true=500.0, needed=310.0)
+    assert "not of a printed picture" in advice_of(held, screen).missing
+
+
+def test_a_close_up_alone_is_asked_for_the_whole_dial_and_several_photographs_are_not_called_one():
+    shown = SimpleNamespace(screened=False, enough=True, true=500.0, needed=310.0)
+    near = advice_of(dial("undetermined", 0.4, withheld=False, close_up={"located": True}), shown)
+    assert near.missing.startswith("The rest of the dial") and near.how[0].startswith("Photograph the whole dial too")
+    laid = [{"squares": 60}, {"squares": 40}]
+    assert (
+        "together with these and"
+        in advice_of(dial("undetermined", 0.4, withheld=False, photographs=laid), shown).how[0]
+    )
+    assert "together with this one and" in advice_of(dial("undetermined", 0.4, withheld=False), shown).how[0]
+
+
 def test_measurements_lean_the_other_way_only_where_one_is_shown_that_does():
     bears = Bearing(-1.0, 0.6, False, 30, "printed", Agreement.DISAGREE)
     tables = {
@@ -124,8 +146,7 @@ def test_what_the_parts_do_to_the_odds_multiplies_to_the_odds():
     assert "no more than 1.6 to 1" in product_sentence(shares, capped=True, stated=0.2)
     both = replace(shares, ways=(0.19, 0.0))
     assert product_sentence(both, capped=False, stated=0.29).endswith(
-        " Looked at one by one the strokes make 1.5 to 1 for hand painting; compared with their like they make even "
-        "odds."
+        " Looked at one by one the strokes make 1.5 to 1 for hand painting, compared with their like even odds."
     )
 
 

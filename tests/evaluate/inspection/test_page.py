@@ -99,7 +99,7 @@ def test_page_says_call_support_and_number():
     ):
         assert words in page.words
     # zones in the examiner's order; those with nothing to show come after, each once
-    shown = page.words[page.words.index("Numerals looks painted by hand") :]
+    shown = page.words[page.words.index("Numerals look painted by hand") :]
     order = [
         shown.index(f"{name} ")
         for name in ("Numerals", "Minute track", "Rest of the dial", "Signature :", "Seconds bit :")
@@ -133,12 +133,14 @@ def test_page_of_one_dial_says_what_each_photograph_gave():
             "place": {"zones": {"signature": 1.0}},
         },
         {"photo": "a/c.jpg", "role": "another dial", "reason": "It does not fit.", "squares": 0, "place": None},
+        {"photo": "a/d.jpg", "role": "not placed", "reason": "it fits nowhere", "squares": 0, "place": None},
     ]
     page = Page(page_text(sample(photographs=rows, dial="no. 41"), photo(), None, [], MODEL))
-    assert "Dial no. 41 , 3 photographs" in page.words
-    assert "whole.jpg : whole view; 40 of the 100 small squares judged are its." in page.words
-    assert "<b>.jpg : laid on it (signature); 60 of the 100" in page.words
+    assert "Dial no. 41 , 4 photographs" in page.words
+    assert "whole.jpg : whole view; 40 of the 100 small squares judged come from it." in page.words
+    assert "<b>.jpg : laid on the whole view (signature); 60 of the 100" in page.words
     assert "c.jpg : perhaps of another dial; left out. It does not fit." in page.words
+    assert "d.jpg : left out, for it fits nowhere. Take it again with more of the design" in page.words
     assert "The photographs" not in Page(page_text(sample(), photo(), None, [], MODEL)).words
 
 

@@ -6,7 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from dialtell.evaluate.inspection.close_views import VIEW, ViewPlace, like_there
 from dialtell.evaluate.inspection.reference_dial import (
+    LIKE_SECONDS,
     MARGIN,
     MARK_PX,
     MARK_VIEW,
@@ -30,6 +32,16 @@ def read_design(design):
     radius = 0.5 * SIDE / MARGIN
     geometry = DialGeometry((0.5 * SIDE, 0.5 * SIDE), (radius, radius))
     return read_at(Photo(Path("drawn"), picture, (SIDE, SIDE)), geometry, 0.0)
+
+
+def test_a_drawn_view_stands_beside_what_it_is_like_alone():
+    design = specimen()
+    reading = read_design(design)
+    at_twelve, between = (ViewPlace((x, y), (1.0, 0.0), 200) for x, y in ((0.0, -0.75), (0.2, -0.72)))
+    drawn = part(design, plain_making(Process.TRANSFER), 0.0, -0.75 * design.radius_mm, VIEW * design.radius_mm, 200)
+    assert like_there(reading, at_twelve, drawn) > 0.9
+    assert like_there(reading, between, drawn) < LIKE_SECONDS
+    assert like_there(reading, at_twelve, np.full_like(drawn, 230)) == 0.0
 
 
 @pytest.mark.parametrize("mark", ["tick", "dot", "wedge", "lozenge"])

@@ -1,12 +1,14 @@
 """Strokes drawn by exact area: the floor is honest, the fit finds what was moved, the odd one comes first."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 from stroke_sheets import BLACK, RADIUS_MM, bar, flat, picture
 
 from dialtell.evaluate.lineups.cuts import Cut, Field, nearest_piece
-from dialtell.evaluate.lineups.line_up import MANY, _before_rings, _blackness, _evened, _ways, line_up
+from dialtell.evaluate.lineups.line_up import ALONE, MANY, _aside, _before_rings, _blackness, _evened, _ways, line_up
 from dialtell.evaluate.lineups.pieces import find_pieces, groups_of
 from dialtell.evaluate.lineups.thin_thick import thin_thick
 from dialtell.evaluate.measurements.strokes import find_strokes
@@ -62,6 +64,22 @@ def test_a_faded_or_broader_one_is_first_and_named(number):
     width[number] *= 1.2
     broad = lined(*bars(width=width, seed=number))
     assert broad.ranked[0] == number and broad.difference[number].sum() < 0
+
+
+def test_one_far_beyond_the_next_is_named_however_much_the_others_differ():
+    group = lined(*bars())
+    spread = np.geomspace(1.0, 6.0, COUNT)
+    assert not replace(group, times=spread).odd
+    spread[-1] = 1.1 * ALONE * spread[-2]
+    assert replace(group, times=spread).odd == [COUNT - 1]
+
+
+def test_a_neighbour_at_the_edge_does_not_draw_a_window_to_itself():
+    window = np.zeros((9, 21))
+    window[2:7, 13:16] = 1.0  # the stroke, 4 px right of the middle
+    window[2:7, :2] = 0.9  # another, at the left edge
+    assert _aside(window) == pytest.approx(4.0)
+    assert _aside(np.zeros((9, 21))) == 0.0
 
 
 def test_the_fit_finds_turn_and_shift_but_keeps_the_blackness():

@@ -107,11 +107,15 @@ def test_words_are_made_from_the_numbers():
     assert text.endswith("times as common on drawn dials that are painted as on those that are printed.")
     high = finding(0.85)
     assert words(high, spread.place(high, SCALE)).startswith("Leans to print: thin strokes as black as thick ones.")
-    assert words(none, None).startswith("2 of the 6 thin strokes it takes: strokes less than 42% as wide")
+    assert words(none, None).startswith(
+        "it takes 6 thin strokes, and only 2 could be used: strokes less than 42% as wide"
+    )
     assert words(finding(None, 9), None).startswith("9 thin strokes were looked at; it takes ")
     assert words(low, None).startswith("Nothing to set it beside")
     level = words(finding(0.7), spread_of(made_rows(2000, 0.0), "3").place(finding(0.7), SCALE))
-    assert level.startswith("Tells nothing here")
+    assert level.startswith("Tells nothing here") and "Few" not in level
+    for painted, printed, end in ((99.0, 90.0, "as much."), (3.0, 12.0, "as little."), (99.0, 80.0, "the other.")):
+        assert words(finding(0.7), SpreadPlace(painted, printed, 0.1)).endswith(end)
 
 
 def test_words_doubt_what_the_craft_does_not_expect():
@@ -154,7 +158,8 @@ def test_outside_is_beyond_the_outermost_quantile_kept_of_both():
         ("raggedness of edges", 0.00341, "mm", "0.0034 mm", "0.0034"),
         ("raggedness of edges", 0.0024, "dial radii", "0.24 % of the radius", "0.24 %"),
         ("slant of ticks", 1.234, "degrees", "1.23°", "1.23°"),
-        ("guide line", 0.031, "D", "0.03 D", "0.03"),
+        ("guide line", 0.031, "D", "0.031 D", "0.031"),
+        ("grain within strokes", 0.31, "D", "0.31 D", "0.31"),
         ("width along a stroke", 0.043, "ratio", "4.3 %", "4.3 %"),
         ("thin against thick", 0.8, "ratio", "80 %", "80 %"),
         ("density against width", -0.4, "ratio", "−0.40", "−0.40"),
@@ -205,7 +210,7 @@ def test_evidence_of_a_whole_dial(twins):
     assert {Zone.NUMERALS, Zone.MINUTE_TRACK} <= {row.zone for row in evidence[0].rows}
     geometry = twins[0][0].geometry
     for row in evidence[0].rows:
-        assert row.too_few == (row.value is None) == (" it takes" in row.words)
+        assert row.too_few == (row.value is None) == ("it takes" in row.words)
         assert row.unit in ("ratio", "D", "degrees", "mm")
         if row.value is not None:
             assert math.isfinite(row.value) and row.strokes > 0 and row.lines

@@ -129,3 +129,20 @@ def test_reasons_name_the_place_and_the_cause() -> None:
     assert "Too few strokes" in reason_words(within, verdict(0.1, 0.1, 0.1, None), None)
     against = reason_words(within, verdict(0.1, None, 0.9, -0.8), None)
     assert "the figures lean to paint and the minute track leans to print" in against
+
+
+def test_a_place_that_a_close_up_shows_is_asked_for_nearer_still() -> None:
+    at = spots([(0.5, 0.05 * k) for k in range(5)])
+    within = Within(
+        replace(at, level=np.array([200.0, 200.0, 500.0, 500.0, 500.0])), np.ones(5, bool), np.eye(5)[TRACK]
+    )
+    said = reason_words(within, OPEN, None, None, WIDTH, 200.0)
+    assert said.startswith(
+        "Minute track about 3 o'clock, nearer or sharper than the close-up shows it (some 300 pixels"
+    )
+    assert "close-up" not in reason_words(within, OPEN, None, None, WIDTH, 500.0)
+    before: set[str] = set()
+    twice = [reason_words(within, OPEN, None, before, WIDTH, 200.0) for _ in range(2)]
+    assert "close-up" in twice[0] and twice[1] == "Minute track about 3 o'clock, likewise."
+    few = Within(within.spots, np.array([True, True, True, False, False]), np.eye(5)[TRACK])
+    assert "close-up" not in reason_words(few, OPEN, None, None, WIDTH, 200.0)

@@ -10,13 +10,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from dialtell.evaluate.cli.main import main
-from dialtell.evaluate.inspection.first_screen import zone_heading
 from dialtell.evaluate.inspection.one_photo import inspect_photo
 from dialtell.evaluate.inspection.reported import for_clients, in_rows
 from dialtell.evaluate.paper import report as made
 from dialtell.evaluate.paper.report import Report, Shown, report_pdf
 from dialtell.evaluate.paper.sheet import HEIGHT, MARGIN
 from dialtell.evaluate.words.cautions import CAUTIONS
+from dialtell.evaluate.words.plain import zone_heading
 from dialtell.model.reading.known import Known
 
 PLAIN = np.full((60, 80, 3), 200, np.uint8)

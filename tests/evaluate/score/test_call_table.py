@@ -3,6 +3,7 @@ import pytest
 from dialtell.evaluate.score.shown_names import shown_names
 from dialtell.evaluate.score.table import call_table
 from dialtell.evaluate.words.plain import plain_name
+from dialtell.evaluate.words.stated import WITHHELD
 from dialtell.synth.shared.errors import ParameterError
 
 
@@ -131,6 +132,13 @@ def test_names_cannot_steer_the_terminal_and_fit_the_stream():
 def test_too_narrow_is_refused():
     with pytest.raises(ParameterError, match="width is 40"):
         call_table([], width=40)
+
+
+def test_beside_a_withheld_call_no_photograph_states_a_number():
+    rows = [{"role": "whole view", "photo": "a.jpg", "reason": "", "squares": 40, "log10_lr_alone": 0.95}]
+    assert "whole view: a.jpg, 40 small squares, alone +0.95" in call_table([sample() | {"photographs": rows}])
+    held = sample() | {"photographs": rows, "withheld": True, "support": WITHHELD}
+    assert "0.95" not in call_table([held]).split("whole view")[1]
 
 
 def test_a_print_shows_its_process_below_the_reason():

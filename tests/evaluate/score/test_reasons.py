@@ -127,7 +127,7 @@ def test_zones_say_why_they_were_not_judged():
     hands[:3] = True
     hidden = replace(full, seen=seen_under(hands))
     for lost in (Zone.SECONDS_BIT, Zone.MINUTE_TRACK):
-        assert zone_reason(lost, ProcessEvidence(0), bare).startswith("Not found: none was made out.")
+        assert zone_reason(lost, ProcessEvidence(0), bare).startswith("Not found. If the dial has one, ")
     assert zone_reason(Zone.NUMERALS, ProcessEvidence(0), bare).startswith("Not found: no strokes that can be read")
     assert zone_reason(Zone.SECONDS_BIT, ProcessEvidence(0), full) == "Not found: no strokes that can be read there."
     assert zone_reason(Zone.NUMERALS, ProcessEvidence(1), full).startswith(
