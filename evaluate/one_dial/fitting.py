@@ -38,22 +38,28 @@ STEP = 2**-0.5  # of the sizes a field is kept at
 @dataclass(frozen=True, eq=False)
 class Field:
     """A close-up as ink. ink : (H, W) float32, 0 bare enamel, 1 full. seen : (H, W) where it shows the dial's design.
-    shrunk : its px per photo px. lit : (H, W) where it shows anything, strokes that might be hands too."""
+    shrunk : its px per photo px. lit : (H, W) where it shows anything, strokes that might be hands too. full : optical
+    density of full ink."""
 
     ink: Image
     seen: Flags
     shrunk: float
     lit: Flags
+    full: float = 1.0
 
     @cached_property
     def steps(self) -> list[tuple[Image, Image]]:
-        """Ink and what is seen of it, each step the root of two times smaller."""
+        """Ink and what is seen of it, each step the root of two times smaller.
+
+        A lens mixes light, not ink: a thin stroke is fainter from afar than the mean of its ink.
+        """
         found = [(np.asarray(self.ink * self.seen, np.float32), self.seen.astype(np.float32))]
+        light = np.power(np.float32(10), -self.full * found[0][0])
         height, width = self.ink.shape
         while min(found[-1][0].shape) > 24:
             size = (round(width * STEP ** len(found)), round(height * STEP ** len(found)))
-            ink, seen = (cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in found[0])
-            found.append((np.asarray(ink, np.float32), np.asarray(seen, np.float32)))
+            mixed, seen = (cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in (light, found[0][1]))
+            found.append((np.asarray(-np.log10(mixed) / self.full, np.float32), np.asarray(seen, np.float32)))
         return found
 
     @cached_property
