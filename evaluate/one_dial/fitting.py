@@ -25,6 +25,7 @@ MOST_STRETCH = 2.0  # of a place, the longer way against the shorter: 35 degrees
 LEAST_VIEW = 0.35  # of the field that must lie on the dial
 LEAST_INK = 0.0005  # variance of ink below which there is nothing to compare
 LEAST_SITES = 6  # that an affine map is fitted to
+NOT_LOOKED = -1.0  # what `match` gives a site too near the edge of what both show: it speaks neither way
 TAKEN = 0.005, 0.9  # dial radii, or px where that is more, within which a site agrees with the map
 BARE = 0.08  # ink up to which enamel counts as bare
 FOR_SLANT = 20  # sites from which on a camera's slant is taken off
@@ -239,10 +240,11 @@ def judged(field: Field, dial: DialSheet, matrix: Floats) -> Fit:
     left: list[Floats] = []
     for side, (one, other) in enumerate((faint, faint[::-1])):
         sites = find_sites(one)
-        counts[side] = len(sites)
         if len(sites) == 0:
             continue
         found, score = match(one, other, sites, sites, 0.0, REACHES[-1])
+        looked = score > NOT_LOOKED
+        counts[side] = int(looked.sum())
         near = score > LEAST_SCORE
         if near.sum() < LEAST_SITES:
             continue
