@@ -30,6 +30,7 @@ TAKEN = 0.005, 0.9  # dial radii, or px where that is more, within which a site 
 BARE = 0.08  # ink up to which enamel counts as bare
 FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
+BROAD = 0.3  # dial radii across, over which ink is levelled: more than any stroke or figure is broad
 WINDOW, FEWEST_WINDOWS = 0.1, 8  # dial radii across; fewer with design in them tell nothing
 DESIGN, ALIKE = 0.0005, 0.6  # variance of ink in a window with design; correlation in one that agrees
 FLAT = 1e-5  # variance of ink that counts at least: a hair-thin ring is faint on a whole view, and agrees all the same
@@ -133,13 +134,21 @@ def laid(field: Field, matrix: Floats, scale: float, soft: float = 0.7) -> DialS
 
 
 def likeness(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
-    """Correlation of the ink of a field laid on a dial and the dial's, where both are seen; 0 where too little is."""
+    """Correlation of the ink of a field laid on a dial and the dial's, where both are seen; 0 where too little is.
+
+    Each less its mean about every place: a veil of light, a shadow or a falling off towards the edge is broad and says
+    nothing of strokes.
+    """
     pair = _softened(mine, dial, field, matrix)
     if pair is None:
         return 0.0
-    mask = pair[2] > 0
-    a, b = (ink[mask].astype(np.float64) for ink in pair[:2])
-    a, b = a - a.mean(), b - b.mean()
+    weight, side = pair[2], int(BROAD * dial.scale) | 1
+
+    def mean(picture: Image) -> Image:
+        return np.asarray(cv2.blur(picture, (side, side), borderType=cv2.BORDER_CONSTANT), np.float32)
+
+    mask, near = weight > 0, np.maximum(mean(weight), 1e-6)
+    a, b = ((ink - mean(ink * weight) / near)[mask].astype(np.float64) for ink in pair[:2])
     return float((a * b).mean() / math.sqrt(max((a * a).mean(), LEAST_INK) * max((b * b).mean(), LEAST_INK)))
 
 
