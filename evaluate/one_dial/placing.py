@@ -40,14 +40,15 @@ LONGER_SIDE = 512  # px of a close-up compared
 # px, longer side of a close-up in which like features are looked for: a whole view resolves about so much of what it
 # shows, and finer features are of grain, edges and hairlines, which the whole view has not
 LOOKED_AT = 256, 128
-# candidates of each size; pulled to their best fit: by votes of each size, by ink of all, turns
-TRIED, BY_VOTES, PULLED, RIVALS = 32, 2, 4, 4
+# candidates of each size; pulled to their best fit: by votes of each size, by ink of all, turns between hours
+TRIED, BY_VOTES, PULLED, RIVALS = 32, 2, 4, 2
 FULL = 0.9  # quantile of the densities above 0.3 taken for full, before the dial's is known
 DIM, BROAD = 0.4, 0.08  # of the light, and of the shorter side: what is darker and broader is no stroke
 ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
 LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS, LEAST_EVEN = 8, 0.6, 0.3, 0.9
+FAIR_SHARE = 0.2  # below, turning it makes no place of it
 LEAST_BOTH = 0.65  # share times even, at its lower limit of 95 %: few places that agree may agree by chance
 MOST_RIVAL = 0.6  # of its score, what the best other place may have
 APART = 0.04  # dial radii from which two places are two
@@ -143,7 +144,15 @@ def place_field(field: Field, whole: WholeView) -> Placing:
         return placing
     # so near, broad strokes are taken for hands: as if nothing were covered
     bare = _best(replace(field, seen=field.lit), whole, found, field)
-    return bare if bare.placed else placing
+    return bare if bare.placed and not _refused_before(bare, placing, field) else placing
+
+
+def _refused_before(bare: Placing, before: Placing, field: Field) -> bool:
+    """Whether another place fitted about as well before strokes that may be hands were counted."""
+    if bare.fit is None or before.fit is None:
+        return False
+    elsewhere = bare.fit.apart(before.fit, field) > APART
+    return score(before.fit) * (1.0 if elsewhere else before.rival) > MOST_RIVAL * score(bare.fit)
 
 
 def _proposed(field: Field, whole: WholeView, side: int) -> list[Candidate]:
@@ -178,9 +187,13 @@ def _best(field: Field, whole: WholeView, found: Sequence[Sequence[Candidate]], 
     if not fits:
         return Placing(None, "it fits nowhere on the whole view")
     best = max(fits, key=score)
+    if best.share < FAIR_SHARE:
+        return Placing(_geometry(best.matrix, field.shrunk), _refusal(best, 0.0), best)
     turns = [turned(best.matrix, math.radians(degrees)) for degrees in range(6, 360, 6)]
-    turns.sort(key=lambda matrix: -rated(field, whole.coarse, matrix))
-    fits += [fit for matrix in turns[:RIVALS] if (fit := laid(matrix)) is not None]
+    hours = turns[4::5]  # each, however little of it is like: a hand may lie over the right one
+    ticks = [matrix for at, matrix in enumerate(turns) if at % 5 != 4]
+    ticks.sort(key=lambda matrix: -rated(field, whole.coarse, matrix))
+    fits += [fit for matrix in hours + ticks[:RIVALS] if (fit := laid(matrix)) is not None]
     best = max(fits, key=score)
     rivals = [score(fit) for fit in fits if best.apart(fit, field) > APART]
     rival = max(rivals, default=0.0) / max(score(best), 1e-6)
