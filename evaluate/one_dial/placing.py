@@ -168,7 +168,9 @@ def _proposed(field: Field, whole: WholeView, side: int) -> list[Candidate]:
     return [replace(one, matrix=one.matrix @ onto) for one in found]
 
 
-def _best(field: Field, whole: WholeView, found: Sequence[Sequence[Candidate]], covered: Field | None = None) -> Placing:
+def _best(
+    field: Field, whole: WholeView, found: Sequence[Sequence[Candidate]], covered: Field | None = None
+) -> Placing:
     """The best of the candidates, tried against all its turns.
 
     covered : the field with what may be hands left out; at each place these then count where the dial has their like.
