@@ -30,7 +30,7 @@ TAKEN = 0.005, 0.9  # dial radii, or px where that is more, within which a site 
 BARE = 0.08  # ink up to which enamel counts as bare
 FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
-BROAD = 0.3  # dial radii across, over which ink is levelled: more than any stroke or figure is broad
+BROAD = 0.15  # dial radii across, over which ink is levelled: three times as broad as the broadest strokes
 WINDOW, FEWEST_WINDOWS = 0.1, 8  # dial radii across; fewer with design in them tell nothing
 DESIGN, ALIKE = 0.0005, 0.6  # variance of ink in a window with design; correlation in one that agrees
 FLAT = 1e-5  # variance of ink that counts at least: a hair-thin ring is faint on a whole view, and agrees all the same
@@ -142,25 +142,22 @@ def likeness(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> 
     pair = _softened(mine, dial, field, matrix)
     if pair is None:
         return 0.0
-    weight, side = pair[2], int(BROAD * dial.scale) | 1
-
-    def mean(picture: Image) -> Image:
-        return np.asarray(cv2.blur(picture, (side, side), borderType=cv2.BORDER_CONSTANT), np.float32)
-
-    mask, near = weight > 0, np.maximum(mean(weight), 1e-6)
-    a, b = ((ink - mean(ink * weight) / near)[mask].astype(np.float64) for ink in pair[:2])
+    mask = pair[2] > 0
+    a, b = (_levelled(ink, pair[2], dial.scale)[mask].astype(np.float64) for ink in pair[:2])
     return float((a * b).mean() / math.sqrt(max((a * a).mean(), LEAST_INK) * max((b * b).mean(), LEAST_INK)))
 
 
 def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
-    """Share of the windows with any design in either picture in which the ink of both runs alike; 0 of few windows.
+    """Share of the windows with any design in either picture in which the ink of both runs alike, less its mean about
+    every place; 0 of few windows.
 
     Two dials with figures of one pattern agree in these; where one has a ring or lettering of its own they do not.
     """
     pair = _softened(mine, dial, field, matrix)
     if pair is None:
         return 0.0
-    a, b, weight = pair
+    weight = pair[2]
+    a, b = (_levelled(ink, weight, dial.scale) for ink in pair[:2])
     side = max(int(WINDOW * dial.scale) | 1, 5)
 
     def mean(picture: Image) -> Image:
@@ -178,6 +175,13 @@ def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> 
     if drawn.sum() < FEWEST_WINDOWS:
         return 0.0
     return float((shared[at] > ALIKE * np.sqrt(own * its))[drawn].mean())
+
+
+def _levelled(ink: Image, weight: Image, scale: float) -> Image:
+    """Ink less its mean about every place."""
+    side = int(BROAD * scale) | 1
+    total, near = (cv2.blur(one, (side, side), borderType=cv2.BORDER_CONSTANT) for one in (ink * weight, weight))
+    return np.asarray(ink - total / np.maximum(near, 1e-6), np.float32)
 
 
 def _softened(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> tuple[Image, Image, Image] | None:
