@@ -25,10 +25,12 @@ MOST_STRETCH = 2.0  # of a place, the longer way against the shorter: 35 degrees
 LEAST_VIEW = 0.35  # of the field that must lie on the dial
 LEAST_INK = 0.0005  # variance of ink below which there is nothing to compare
 LEAST_SITES = 6  # that an affine map is fitted to
+NOT_LOOKED = -1.0  # what `match` gives a site too near the edge of what both show: it speaks neither way
 TAKEN = 0.005, 0.9  # dial radii, or px where that is more, within which a site agrees with the map
 BARE = 0.08  # ink up to which enamel counts as bare
 FOR_SLANT = 20  # sites from which on a camera's slant is taken off
 FEWEST = 150  # px seen of both
+BROAD = 0.15  # dial radii across, over which ink is levelled: three times as broad as the broadest strokes
 WINDOW, FEWEST_WINDOWS = 0.1, 8  # dial radii across; fewer with design in them tell nothing
 DESIGN, ALIKE = 0.0005, 0.6  # variance of ink in a window with design; correlation in one that agrees
 FLAT = 1e-5  # variance of ink that counts at least: a hair-thin ring is faint on a whole view, and agrees all the same
@@ -38,22 +40,28 @@ STEP = 2**-0.5  # of the sizes a field is kept at
 @dataclass(frozen=True, eq=False)
 class Field:
     """A close-up as ink. ink : (H, W) float32, 0 bare enamel, 1 full. seen : (H, W) where it shows the dial's design.
-    shrunk : its px per photo px. lit : (H, W) where it shows anything, strokes that might be hands too."""
+    shrunk : its px per photo px. lit : (H, W) where it shows anything, strokes that might be hands too. full : optical
+    density of full ink."""
 
     ink: Image
     seen: Flags
     shrunk: float
     lit: Flags
+    full: float = 1.0
 
     @cached_property
     def steps(self) -> list[tuple[Image, Image]]:
-        """Ink and what is seen of it, each step the root of two times smaller."""
+        """Ink and what is seen of it, each step the root of two times smaller.
+
+        A lens mixes light, not ink: a thin stroke is fainter from afar than the mean of its ink.
+        """
         found = [(np.asarray(self.ink * self.seen, np.float32), self.seen.astype(np.float32))]
+        light = np.power(np.float32(10), -self.full * found[0][0])
         height, width = self.ink.shape
         while min(found[-1][0].shape) > 24:
             size = (round(width * STEP ** len(found)), round(height * STEP ** len(found)))
-            ink, seen = (cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in found[0])
-            found.append((np.asarray(ink, np.float32), np.asarray(seen, np.float32)))
+            mixed, seen = (cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in (light, found[0][1]))
+            found.append((np.asarray(-np.log10(mixed) / self.full, np.float32), np.asarray(seen, np.float32)))
         return found
 
     @cached_property
@@ -126,25 +134,30 @@ def laid(field: Field, matrix: Floats, scale: float, soft: float = 0.7) -> DialS
 
 
 def likeness(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
-    """Correlation of the ink of a field laid on a dial and the dial's, where both are seen; 0 where too little is."""
+    """Correlation of the ink of a field laid on a dial and the dial's, where both are seen; 0 where too little is.
+
+    Each less its mean about every place: a veil of light, a shadow or a falling off towards the edge is broad and says
+    nothing of strokes.
+    """
     pair = _softened(mine, dial, field, matrix)
     if pair is None:
         return 0.0
     mask = pair[2] > 0
-    a, b = (ink[mask].astype(np.float64) for ink in pair[:2])
-    a, b = a - a.mean(), b - b.mean()
+    a, b = (_levelled(ink, pair[2], dial.scale)[mask].astype(np.float64) for ink in pair[:2])
     return float((a * b).mean() / math.sqrt(max((a * a).mean(), LEAST_INK) * max((b * b).mean(), LEAST_INK)))
 
 
 def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
-    """Share of the windows with any design in either picture in which the ink of both runs alike; 0 of few windows.
+    """Share of the windows with any design in either picture in which the ink of both runs alike, less its mean about
+    every place; 0 of few windows.
 
     Two dials with figures of one pattern agree in these; where one has a ring or lettering of its own they do not.
     """
     pair = _softened(mine, dial, field, matrix)
     if pair is None:
         return 0.0
-    a, b, weight = pair
+    weight = pair[2]
+    a, b = (_levelled(ink, weight, dial.scale) for ink in pair[:2])
     side = max(int(WINDOW * dial.scale) | 1, 5)
 
     def mean(picture: Image) -> Image:
@@ -162,6 +175,13 @@ def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> 
     if drawn.sum() < FEWEST_WINDOWS:
         return 0.0
     return float((shared[at] > ALIKE * np.sqrt(own * its))[drawn].mean())
+
+
+def _levelled(ink: Image, weight: Image, scale: float) -> Image:
+    """Ink less its mean about every place."""
+    side = int(BROAD * scale) | 1
+    total, near = (cv2.blur(one, (side, side), borderType=cv2.BORDER_CONSTANT) for one in (ink * weight, weight))
+    return np.asarray(ink - total / np.maximum(near, 1e-6), np.float32)
 
 
 def _softened(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> tuple[Image, Image, Image] | None:
@@ -233,10 +253,11 @@ def judged(field: Field, dial: DialSheet, matrix: Floats) -> Fit:
     left: list[Floats] = []
     for side, (one, other) in enumerate((faint, faint[::-1])):
         sites = find_sites(one)
-        counts[side] = len(sites)
         if len(sites) == 0:
             continue
         found, score = match(one, other, sites, sites, 0.0, REACHES[-1])
+        looked = score > NOT_LOOKED
+        counts[side] = int(looked.sum())
         near = score > LEAST_SCORE
         if near.sum() < LEAST_SITES:
             continue

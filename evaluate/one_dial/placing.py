@@ -37,13 +37,18 @@ Flags = NDArray[np.bool_]
 SCALES = 120.0, 320.0  # px per dial radius that a whole view is compared at, least and most
 LEAST_WHOLE = 60.0  # px per dial radius that a whole view must resolve: below, figures are blots
 LONGER_SIDE = 512  # px of a close-up compared
-TRIED, BY_VOTES, PULLED, RIVALS = 32, 3, 4, 4  # candidates; pulled to their best fit: by votes, by ink, turns
+# px, longer side of a close-up in which like features are looked for: a whole view resolves about so much of what it
+# shows, and finer features are of grain, edges and hairlines, which the whole view has not
+LOOKED_AT = 256, 128
+# candidates of each size; pulled to their best fit: by votes of each size, by ink of all, turns between hours
+TRIED, BY_VOTES, PULLED, RIVALS = 32, 2, 4, 2
 FULL = 0.9  # quantile of the densities above 0.3 taken for full, before the dial's is known
 DIM, BROAD = 0.4, 0.08  # of the light, and of the shorter side: what is darker and broader is no stroke
 ALL_SEEN = 0.99  # share of a close-up from which nothing counts as covered
 LEAST_SEEN = 0.2  # share of a close-up that the reader must leave; else it is not asked what covers the dial
 # of the best place; each from drawn dials, see tests/trials/reading/one_dial.py
 LEAST_SITES, LEAST_SHARE, LEAST_LIKENESS, LEAST_EVEN = 8, 0.6, 0.3, 0.9
+FAIR_SHARE = 0.2  # below, turning it makes no place of it
 LEAST_BOTH = 0.65  # share times even, at its lower limit of 95 %: few places that agree may agree by chance
 MOST_RIVAL = 0.6  # of its score, what the best other place may have
 APART = 0.04  # dial radii from which two places are two
@@ -111,7 +116,7 @@ def field_of(photo: Photo, reader: Reader | None = None) -> Field:
     seen = lit & (cv2.dilate(np.asarray(covered, np.uint8), np.ones((9, 9), np.uint8)) == 0)
     if seen.mean() < LEAST_SEEN * lit.mean():
         seen = lit
-    return Field(np.clip(small / full, 0, 1.3).astype(np.float32), seen, size[0] / width, lit)
+    return Field(np.clip(small / full, 0, 1.3).astype(np.float32), seen, size[0] / width, lit, full)
 
 
 def _surround(light: Image) -> Flags:
@@ -131,20 +136,41 @@ def place_field(field: Field, whole: WholeView) -> Placing:
     """Lay a close-up on a whole view."""
     if whole.reading.sharpness.true_pixels_per_radius < LEAST_WHOLE:
         return Placing(None, "the whole view is too vague to lay anything on it")
-    features = features_of(field.ink, field.lit)
-    middle = 0.5 * np.array(field.ink.shape[::-1], float)
-    found = candidates(features, whole.features, whole.sheet.scale, middle, TRIED)
-    if not found:
+    found = [_proposed(field, whole, side) for side in LOOKED_AT]
+    if not any(found):
         return Placing(None, "too few of its strokes are like any of the whole view's")
     placing = _best(field, whole, found)
     if placing.placed or field.seen.sum() > ALL_SEEN * field.lit.sum():
         return placing
     # so near, broad strokes are taken for hands: as if nothing were covered
     bare = _best(replace(field, seen=field.lit), whole, found, field)
-    return bare if bare.placed else placing
+    return bare if bare.placed and not _refused_before(bare, placing, field) else placing
 
 
-def _best(field: Field, whole: WholeView, found: Sequence[Candidate], covered: Field | None = None) -> Placing:
+def _refused_before(bare: Placing, before: Placing, field: Field) -> bool:
+    """Whether another place fitted about as well before strokes that may be hands were counted."""
+    if bare.fit is None or before.fit is None:
+        return False
+    elsewhere = bare.fit.apart(before.fit, field) > APART
+    return score(before.fit) * (1.0 if elsewhere else before.rival) > MOST_RIVAL * score(bare.fit)
+
+
+def _proposed(field: Field, whole: WholeView, side: int) -> list[Candidate]:
+    """Candidates, the likeliest first, from features of a close-up made `side` px long."""
+    height, width = field.ink.shape
+    by = min(side / max(height, width), 1.0)
+    size = (max(round(width * by), 1), max(round(height * by), 1))
+    ink = np.asarray(cv2.resize(field.ink, size, interpolation=cv2.INTER_AREA), np.float32)
+    lit = cv2.resize(field.lit.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    middle = 0.5 * np.array(size, float)
+    found = candidates(features_of(ink, lit), whole.features, whole.sheet.scale, middle, TRIED)
+    onto = np.diag([size[0] / width, size[1] / height, 1.0])
+    return [replace(one, matrix=one.matrix @ onto) for one in found]
+
+
+def _best(
+    field: Field, whole: WholeView, found: Sequence[Sequence[Candidate]], covered: Field | None = None
+) -> Placing:
     """The best of the candidates, tried against all its turns.
 
     covered : the field with what may be hands left out; at each place these then count where the dial has their like.
@@ -156,18 +182,23 @@ def _best(field: Field, whole: WholeView, found: Sequence[Candidate], covered: F
             return fit
         return judged(spared(covered, whole.sheet, fit.matrix), whole.sheet, fit.matrix)
 
-    order = sorted(found[BY_VOTES:], key=lambda one: -rated(field, whole.coarse, one.matrix))
-    tried = [*found[:BY_VOTES], *order[:PULLED]]
+    others = [one for some in found for one in some[BY_VOTES:]]
+    others.sort(key=lambda one: -rated(field, whole.coarse, one.matrix))
+    tried = [one for some in found for one in some[:BY_VOTES]] + others[:PULLED]
     fits = [fit for one in tried if (fit := laid(one.matrix)) is not None]
     if not fits:
         return Placing(None, "it fits nowhere on the whole view")
     best = max(fits, key=score)
+    if best.share < FAIR_SHARE:
+        return Placing(_geometry(best.matrix, field.shrunk), _refusal(best, 0.0), best)
     turns = [turned(best.matrix, math.radians(degrees)) for degrees in range(6, 360, 6)]
-    turns.sort(key=lambda matrix: -rated(field, whole.coarse, matrix))
-    fits += [fit for matrix in turns[:RIVALS] if (fit := laid(matrix)) is not None]
+    hours = turns[4::5]  # each, however little of it is like: a hand may lie over the right one
+    ticks = [matrix for at, matrix in enumerate(turns) if at % 5 != 4]
+    ticks.sort(key=lambda matrix: -rated(field, whole.coarse, matrix))
+    fits += [fit for matrix in hours + ticks[:RIVALS] if (fit := laid(matrix)) is not None]
     best = max(fits, key=score)
-    others = [score(fit) for fit in fits if best.apart(fit, field) > APART]
-    rival = max(others, default=0.0) / max(score(best), 1e-6)
+    rivals = [score(fit) for fit in fits if best.apart(fit, field) > APART]
+    rival = max(rivals, default=0.0) / max(score(best), 1e-6)
     return Placing(_geometry(best.matrix, field.shrunk), _refusal(best, rival), best, rival)
 
 

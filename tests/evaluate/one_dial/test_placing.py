@@ -13,7 +13,7 @@ from trials.reading.one_dial import FOREIGN, OWN, WRONG, Laid, field_spec, figur
 
 from dialtell.evaluate.compare.registration import DialSheet
 from dialtell.evaluate.one_dial.features import features_of
-from dialtell.evaluate.one_dial.fitting import Field, agreeing, pulled, sound, turned
+from dialtell.evaluate.one_dial.fitting import Field, agreeing, judged, laid, likeness, pulled, sound, turned
 from dialtell.evaluate.one_dial.placing import (
     LEAST_WHOLE,
     WholeView,
@@ -53,6 +53,16 @@ def test_fields_lie_where_they_were_taken_and_nowhere_on_another_dial() -> None:
         # left over: hundredths of a radius are tenths of a millimetre
         assert placing.residual < 0.004 and placing.rival < 0.6
         assert not place_field(field, viewed(2)[1]).placed
+
+
+def test_fields_whose_finest_features_the_whole_view_has_not_are_placed() -> None:
+    # looked for at 512 px their features lead elsewhere
+    spec, view = viewed(41)
+    for number in (0, 1):
+        taken, field = shot(41, number)
+        placing = place_field(field, view)
+        assert placing.placed, placing.reason
+        assert off_place(placing, taken, spec, view) < 0.015
 
 
 def test_figures_of_one_pattern_do_not_make_one_dial() -> None:
@@ -147,6 +157,43 @@ def test_a_hair_thin_ring_that_a_whole_view_shows_faintly_agrees() -> None:
     assert agreeing(near, elsewhere, field, matrix) < 0.3
     bare = DialSheet(np.zeros_like(near.ink), near.seen, near.scale)
     assert agreeing(near, bare, field, matrix) == 0.0
+
+
+def test_a_veil_of_light_hides_no_likeness() -> None:
+    picture = _ring(odd=True)
+    field, matrix = _field(picture), np.array([[1 / 150, 0, -1.0], [0, 1 / 150, -1.0]])
+    x = np.linspace(0, 1, 300, dtype=np.float32)[None]
+    veiled = _sheet(0.3 * picture + 0.6 * x, 150.0)  # strokes at a third, enamel that grows dark towards one side
+    assert likeness(laid(field, matrix, 150.0), veiled, field, matrix) > 0.9
+    assert abs(likeness(laid(field, matrix, 150.0), _sheet(0.6 * x + 0 * picture, 150.0), field, matrix)) < 0.2
+
+
+def test_a_lens_mixes_light_not_ink() -> None:
+    ink = np.zeros((128, 128), np.float32)
+    ink[:, ::4] = 1.0  # strokes a quarter as wide as they stand apart
+    small, seen = replace(_field(ink), full=1.2).steps[4]
+    assert seen.min() == 1.0
+    assert small.mean() == pytest.approx(-math.log10(0.75 + 0.25 * 10**-1.2) / 1.2, abs=0.005)
+
+
+def test_places_too_near_an_edge_to_be_looked_for_count_neither_way() -> None:
+    picture = _ring(odd=True)
+    matrix = np.array([[1 / 150, 0, -1.0], [0, 1 / 150, -1.0]])
+    whole = judged(_field(picture), _sheet(picture, 150.0), matrix)
+    seen = np.ones(picture.shape, bool)
+    seen[:, :152] = False  # through the marks at the top and at the bottom
+    cut = judged(Field(picture, seen, 1.0, seen), _sheet(picture, 150.0), matrix)
+    assert whole.share > 0.99 and cut.share > 0.97 and 0.35 < cut.sites / whole.sites < 0.55
+
+
+def test_the_right_place_is_a_rival_though_a_veil_lies_over_it() -> None:
+    # the twelve equal marks: where the field was taken, ink of the whole view stands under a veil
+    picture = _ring(odd=False)
+    cut = cv2.resize(picture[75:225, 160:290], None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC)
+    y, x = np.indices(picture.shape)
+    veil = 0.5 * np.exp(-0.5 * (np.hypot(x - 245, y - 150) / 60) ** 2)
+    placing = place_field(_field(np.clip(cut, 0, 1)), _on(picture * (1 - veil) + veil))
+    assert not placing.placed and placing.rival > 0.6
 
 
 def test_bare_enamel_and_vague_views_are_refused() -> None:
