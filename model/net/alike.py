@@ -88,7 +88,8 @@ def _nearest(image: Map, most: int) -> tuple[Numbers, Map, Map]:
     np.fill_diagonal(alike, -np.inf)
     beside = np.argsort(-alike, axis=1, kind="stable")[:, :most]
     over = np.take_along_axis(left, beside, 1) / (0.5 * (ink[:, None] + ink[beside]) + 4)
-    return beside, np.take_along_axis(alike, beside, 1), 0.5 * np.log(np.maximum(over, 0) + np.float32(LEAST))
+    residual = np.float32(0.5) * np.log(np.maximum(over, 0) + np.float32(LEAST))
+    return beside, np.take_along_axis(alike, beside, 1), np.asarray(residual, np.float32)
 
 
 def _differences(image: Map) -> tuple[Map, Map]:

@@ -40,15 +40,14 @@ class InOnnx:
         found = compared(looked(density), seen.zone, own, self._config.pairs, whole=level == np.round(level))
         pairs = (found.beside, found.alike, found.residual, np.float32(found.floor))
         given = (self._by_patch("encoder", density), seen.zone, level, own, *pairs)
-        dial, zone, photographic, base, *parts, look, comparison = self._graphs.run(
-            "judge", *(np.asarray(each)[None] for each in given)
-        )
+        told = (each[0] for each in self._graphs.run("judge", *(np.asarray(each)[None] for each in given)))
+        dial, zone, photographic, base, place_dial, place_zone, pair_dial, pair_zone, zone_base, look, comparison = told
         return Said(
-            dial=float(dial[0]),
-            zone=zone[0],
-            photographic=float(photographic[0]),
-            parts=Parts(*(part[0] for part in parts[:4]), found.beside, float(base[0]), parts[4][0]),
-            ways=(float(look[0]), float(comparison[0])),
+            dial=float(dial),
+            zone=zone,
+            photographic=float(photographic),
+            parts=Parts(place_dial, place_zone, pair_dial, pair_zone, found.beside, float(base), zone_base),
+            ways=(float(look), float(comparison)),
         )
 
     def plain_numbers(self, density: NDArray[Any]) -> Map:

@@ -17,10 +17,10 @@ import numpy as np
 import torch
 from torch import Tensor, nn
 
-from dialtell.model.net import alike
+from dialtell.model.net.alike import compared as compared_alone
 from dialtell.model.net.encoder import Encoder
 from dialtell.model.net.likeness import Likeness, compared, looked
-from dialtell.model.net.net_config import NetConfig
+from dialtell.model.net.net_config import NetConfig as NetConfig
 from dialtell.model.net.output import NetOutput
 from dialtell.model.net.voice import Seen, Voice, together
 from dialtell.synth.shared.errors import ParameterError
@@ -109,9 +109,11 @@ class StrokeNet(nn.Module):
         if self.training or looks.device.type != "cpu":
             return compared(looks, zone, own, self.config.pairs, whole=whole)
         given = zip(*(each.detach().numpy() for each in (looks, zone, own, whole)), strict=True)
-        rows = [alike.compared(look, z, s, self.config.pairs, whole=w) for look, z, s, w in given]
-        fields = (np.stack([getattr(row, name) for row in rows]) for name in ("beside", "alike", "residual"))
-        return Likeness(*map(torch.from_numpy, fields), torch.tensor([row.floor for row in rows]))
+        rows = [compared_alone(look, z, s, self.config.pairs, whole=w) for look, z, s, w in given]
+        beside, alike, residual = (
+            torch.from_numpy(np.stack([getattr(row, name) for row in rows])) for name in ("beside", "alike", "residual")
+        )
+        return Likeness(beside, alike, residual, torch.tensor([row.floor for row in rows]))
 
 
 def _single(level: Tensor) -> Tensor:

@@ -16,7 +16,7 @@ class LooksInTorch:
 
     def __init__(self, net: ReaderNet, device: str) -> None:
         self.device = torch.device(device)
-        self.net = folded(net).to(self.device, memory_format=torch.channels_last)
+        self.net = folded(net).to(self.device).to(memory_format=torch.channels_last)
 
     def __call__(self, picture: NDArray[np.uint8], turn: bool) -> Glance:
         """See Looks."""

@@ -14,7 +14,7 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional as F
 
-from dialtell.model.reader.reader_config import ReaderConfig
+from dialtell.model.reader.reader_config import ReaderConfig as ReaderConfig
 from dialtell.synth.shared import look_sizes
 from dialtell.synth.shared.terms import MAKES, SEEN
 

@@ -1,7 +1,7 @@
 """The open font families that letterforms are taken from: where each lies, and under which licence.
 
-Fonts come as packages of their own, installed with dialtell[pages] and never copied into it: `fontpkg-NAME`, which holds
-the files unchanged beside their licence. Versions are exact, so that a dial is the same dial on every machine.
+Fonts come as packages of their own, of the extra `pages`, and never copied into dialtell: `fontpkg-NAME`, which holds the
+files unchanged beside their licence. Versions are exact, so that a dial is the same dial on every machine.
 """
 
 from __future__ import annotations

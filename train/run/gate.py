@@ -24,7 +24,7 @@ FEWEST = 200  # dials of a family, fewer do not tell that share
 
 def drawn_traits(bags: Sequence[Bag], device: torch.device) -> Floats:
     """(n, TRAITS + 2) of dials, see familiar.traits_of."""
-    found = []
+    found: list[Floats] = []
     with torch.no_grad():
         for batch in HeldOut(bags, device, 16):
             real = batch.zone >= 0 if batch.scale is None else (batch.zone >= 0) & (batch.scale == 0)
