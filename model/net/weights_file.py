@@ -135,11 +135,9 @@ def _asked(config: NetConfig, numbers: Numbers, path: Path, device: str, lighter
 
     def in_torch() -> StrokeNet:
         from dialtell.model.net.net import StrokeNet
-        from dialtell.model.weights.modules import fill
+        from dialtell.model.weights.modules import filled
 
-        net = StrokeNet(config)
-        fill(net, numbers, path)
-        return net
+        return filled(lambda: StrokeNet(config), numbers, path)
 
     graphs = graphs_for("strokes", config.record(), numbers, path) if lighter and device == "cpu" else None
     if graphs is not None:

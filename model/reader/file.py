@@ -112,8 +112,6 @@ def _looks(config: ReaderConfig, numbers: Numbers, path: Path, device: str, ligh
         return LooksInOnnx(graphs)
     from dialtell.model.reader.in_torch import LooksInTorch
     from dialtell.model.reader.net import ReaderNet
-    from dialtell.model.weights.modules import fill
+    from dialtell.model.weights.modules import filled
 
-    net = ReaderNet(config)
-    fill(net, numbers, path)
-    return LooksInTorch(net, device)
+    return LooksInTorch(filled(lambda: ReaderNet(config), numbers, path), device)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from copy import deepcopy
 from itertools import pairwise
 from pathlib import Path
@@ -26,6 +27,14 @@ def fill(net: nn.Module, numbers: Numbers, path: Path) -> None:
     sound(numbers, shapes(net), path)
     net.load_state_dict({name: torch.from_numpy(each.copy()) for name, each in numbers.items()})
     net.eval()
+
+
+def filled(make: Callable[[], N], numbers: Numbers, path: Path) -> N:
+    """A net made and filled likewise; the caller's random numbers are left alone."""
+    with torch.random.fork_rng(devices=[]):
+        net = make()
+    fill(net, numbers, path)
+    return net
 
 
 def shapes(net: nn.Module) -> dict[str, tuple[str, tuple[int, ...]]]:
