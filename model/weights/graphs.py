@@ -61,7 +61,7 @@ def graphs_for(net: str, architecture: Mapping[str, Any], numbers: Numbers, path
     about = described()[net]
     if about["architecture"] != json.loads(json.dumps(architecture)) or not _installed():
         return None
-    sound(numbers, {name: (kind, tuple(shape)) for name, (kind, shape) in about["numbers"].items()}, path)
+    sound(numbers, about["numbers"], path)
     return Graphs(about, numbers)
 
 

@@ -12,7 +12,7 @@ import torch
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
 
-from dialtell.model.weights.numbers import Numbers, sound
+from dialtell.model.weights.numbers import Numbers, form, sound
 
 N = TypeVar("N", bound=nn.Module)
 
@@ -24,7 +24,7 @@ def numbers_of(net: nn.Module) -> Numbers:
 
 def fill(net: nn.Module, numbers: Numbers, path: Path) -> None:
     """Put the numbers of a file into a net and make it ready to judge. Raises WeightsError where they do not fit."""
-    sound(numbers, shapes(net), path)
+    sound(numbers, forms(net), path)
     net.load_state_dict({name: torch.from_numpy(each.copy()) for name, each in numbers.items()})
     net.eval()
 
@@ -37,12 +37,9 @@ def filled(make: Callable[[], N], numbers: Numbers, path: Path) -> N:
     return net
 
 
-def shapes(net: nn.Module) -> dict[str, tuple[str, tuple[int, ...]]]:
+def forms(net: nn.Module) -> dict[str, str]:
     """Kind and shape of each of its numbers, by name."""
-    return {
-        name: (str(tensor.dtype).removeprefix("torch."), tuple(tensor.shape))
-        for name, tensor in net.state_dict().items()
-    }
+    return {name: form(own) for name, own in numbers_of(net).items()}
 
 
 def norms(net: nn.Module) -> dict[str, str]:

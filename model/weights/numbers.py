@@ -56,13 +56,19 @@ def read_numbers(path: Path, schema: str, needed: set[str]) -> tuple[Numbers, di
         raise WeightsError(f"{path}: holds numbers of a kind that no net here has ({error}); copy it again") from None
 
 
-def sound(numbers: Numbers, meant: Mapping[str, tuple[str, tuple[int, ...]]], path: Path) -> None:
-    """Raise WeightsError where the numbers are not those that a net is made of. meant : (kind, shape) by name."""
-    for name, (kind, _) in meant.items():  # loading would convert them unsaid
-        if name in numbers and str(numbers[name].dtype) != kind:
-            raise WeightsError(f"{path}: {name} is {numbers[name].dtype}, not {kind}; copy or train it again")
-    apart = {name for name in {*meant, *numbers} if name not in meant or name not in numbers}
-    apart |= {name for name in set(meant) - apart if numbers[name].shape != meant[name][1]}
+def form(array: NDArray[Any]) -> str:
+    """Kind and shape: "float32 16x1x3x3"."""
+    return f"{array.dtype} {'x'.join(map(str, array.shape))}"
+
+
+def sound(numbers: Numbers, meant: Mapping[str, str], path: Path) -> None:
+    """Raise WeightsError where the numbers are not those that a net is made of. meant : their forms by name."""
+    for name, own in numbers.items():  # loading would convert them unsaid
+        kind = meant.get(name, form(own)).partition(" ")[0]
+        if str(own.dtype) != kind:
+            raise WeightsError(f"{path}: {name} is {own.dtype}, not {kind}; copy or train it again")
+    found = {name: form(own) for name, own in numbers.items()}
+    apart = {name for name, _ in found.items() ^ meant.items()}
     if apart:
         raise WeightsError(f"{path}: does not fit the net its .json describes ({', '.join(sorted(apart)[:5])})")
     if not all(np.isfinite(each).all() for each in numbers.values() if each.dtype.kind == "f"):

@@ -30,7 +30,7 @@ from dialtell.model.reader.file import load_reader
 from dialtell.model.reader.net import SIDE, ReaderNet
 from dialtell.model.reader.reader_config import ReaderConfig
 from dialtell.model.reading.patches import SIDE as PATCH
-from dialtell.model.weights.modules import folded, norms, shapes
+from dialtell.model.weights.modules import folded, forms, norms
 from dialtell.synth.shared.files import write_whole
 
 PREFIX = "net."  # of the names of its numbers in a graph
@@ -148,7 +148,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             write_whole(folder / f"{part}.onnx", blob, overwrite=True)
             graphs[part] = {"sha256": hashlib.sha256(blob).hexdigest(), "takes": takes}
             print(f"{part}.onnx: {len(blob)} bytes, {len(takes)} of the net's numbers", file=sys.stderr)
-        described[name] = {"architecture": size, "graphs": graphs, "norms": norms(net), "numbers": shapes(net)}
+        described[name] = {"architecture": size, "graphs": graphs, "norms": norms(net), "numbers": forms(net)}
     text = json.dumps(described, indent=1) + "\n"
     write_whole(folder / "graphs.json", text.encode(), overwrite=True)
     return 0
