@@ -68,9 +68,9 @@ def sound(numbers: Numbers, meant: Mapping[str, str], path: Path) -> None:
         if str(own.dtype) != kind:
             raise WeightsError(f"{path}: {name} is {own.dtype}, not {kind}; copy or train it again")
     found = {name: form(own) for name, own in numbers.items()}
-    apart = {name for name, _ in found.items() ^ meant.items()}
+    apart = sorted({name[:60] for name, _ in found.items() ^ meant.items()})
     if apart:
-        raise WeightsError(f"{path}: does not fit the net its .json describes ({', '.join(sorted(apart)[:5])})")
+        raise WeightsError(f"{path}: does not fit the net its .json describes ({', '.join(apart[:5])})")
     if not all(np.isfinite(each).all() for each in numbers.values() if each.dtype.kind == "f"):
         raise WeightsError(f"{path}: holds numbers that are not finite; train it again")
 
