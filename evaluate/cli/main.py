@@ -35,6 +35,11 @@ VERBS = {
     "speed": ("dialtell.evaluate.cli.speed", "measure how fast everything is on this machine, as ratios"),
 }
 
+# what brings a package that scoring does without
+EXTRAS = dict.fromkeys(("torch", "torchvision"), "train") | dict.fromkeys(
+    ("matplotlib", "fontTools", "contourpy", "albumentations"), "pages"
+)
+
 DESCRIPTION = """\
 Tells from photographs whether the figures, tracks and lettering on a white enamel watch dial were painted by
 hand or printed, and shows where and why. "Undetermined" is an answer too.
@@ -111,6 +116,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     except DialtellError as error:
         print(f"dialtell: error: {_harmless(str(error))}", file=sys.stderr)
         logging.getLogger("dialtell").debug("traceback", exc_info=True)
+        return FAILED
+    except ModuleNotFoundError as error:
+        missing = (error.name or "").partition(".")[0]
+        if missing not in EXTRAS:
+            raise
+        print(
+            f"dialtell: error: this needs {missing}, which is not installed; run: "
+            f"pip install 'dialtell[{EXTRAS[missing]}]'",
+            file=sys.stderr,
+        )
         return FAILED
     except BrokenPipeError:  # the reader, such as `head`, has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -155,9 +155,8 @@ def run(args: argparse.Namespace) -> int:
 def _weights(args: argparse.Namespace) -> Weights:
     """The weights asked for, where they are to run."""
     from dialtell.model import load_weights
-    from dialtell.model.net.device import pick_device
 
-    return load_weights(args.weights).on(pick_device(args.device)[0])
+    return load_weights(args.weights, args.device)
 
 
 def _one_dial(args: argparse.Namespace) -> dict[str, Any]:
@@ -177,7 +176,6 @@ def _stream(args: argparse.Namespace) -> int:
     from dialtell.evaluate.score.addresses import Source, is_address, sound
     from dialtell.evaluate.score.stream import StreamSettings, stream_calls
     from dialtell.model import load_weights
-    from dialtell.model.net.device import pick_device
     from dialtell.model.reading.photo import walk_photos
     from dialtell.synth.shared.errors import ParameterError
     from dialtell.synth.shared.files import TABLE, require_form
@@ -189,11 +187,11 @@ def _stream(args: argparse.Namespace) -> int:
     addresses, unsound = sound(filter(is_address, args.photos), args.allow_host)
     paths, missing = walk_photos(word for word in args.photos if not is_address(word))
     files: list[Source] = [*paths, *addresses]
-    pick_device(args.device)  # a device that is not there is said at once
     settings = StreamSettings(
         weights=args.weights, known=known_of(args), device=args.device, hosts=tuple(args.allow_host)
     )
-    sha256 = str(load_weights(args.weights).identity["sha256"])
+    # what is wrong with them, or with the device, is said at once
+    sha256 = str(load_weights(args.weights, args.device).identity["sha256"])
     engine = None
     if args.engine == "cluster":
         from functools import partial

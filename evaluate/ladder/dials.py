@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,6 @@ from dialtell.train.bags.bags import FEWEST_PATCHES, Bag, read_spec, reading_rng
 if TYPE_CHECKING:
     import torch
 
-    from dialtell.model.net.output import NetOutput
     from dialtell.model.net.weights_file import Weights
 
 Floats = NDArray[np.float64]
@@ -88,6 +87,9 @@ class RungCalls:
 
 def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.device) -> list[RungCalls]:
     """Judge some dials with each of the weights, by the rules a photograph is judged by."""
+    from torch import Tensor
+
+    from dialtell.model.net.in_torch import said
     from dialtell.model.net.verdict import judge
     from dialtell.train.run.loop import judged_batches
     from dialtell.train.run.store import HeldOut
@@ -97,13 +99,14 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
     found = []
     for one in weights:
         need = 2.0 * needed_pixels_per_radius(one.record)
-        outputs = [output.each(lambda value: value.cpu()) for _, output in judged_batches(one.net.to(device), batches)]
+        net = one.net.to(device)
+        outputs = [replace(output.each(Tensor.cpu), reasons=None) for _, output in judged_batches(net, batches)]
         verdicts = {}
         for number, dial in enumerate(readable):
             carries = Resolution(dial.stored, dial.true, need, screened=dial.screened).carries_strokes
-            said = replace(one, net=cast(Any, _Repeating(outputs[number // BATCH], number % BATCH)))
-            verdicts[dial.index] = judge(_patches(dial.bag), said, withheld=not carries)
-        told = RungCalls(
+            told = said(outputs[number // BATCH], number % BATCH)  # without reasons, whose patches are gone
+            verdicts[dial.index] = judge(_patches(dial.bag), one, withheld=not carries, said=told)
+        calls = RungCalls(
             ratio=np.full(len(dials), np.nan), call=np.full(len(dials), UNTOLD, np.int8),
             zone_ratio=np.full((len(dials), len(ZONES)), np.nan),
             zone_call=np.full((len(dials), len(ZONES)), UNTOLD, np.int8),
@@ -111,15 +114,15 @@ def tell(dials: Sequence[RungDial], weights: Sequence[Weights], device: torch.de
         for row, dial in enumerate(dials):
             if (verdict := verdicts.get(dial.index)) is None:
                 continue
-            told.call[row] = call_number(verdict.call)
+            calls.call[row] = call_number(verdict.call)
             if verdict.whole.log10_lr is not None:
-                told.ratio[row] = verdict.whole.log10_lr
+                calls.ratio[row] = verdict.whole.log10_lr
             for column, zone in enumerate(ZONES):
                 evidence = verdict.zones[zone]
-                told.zone_call[row, column] = call_number(evidence.call)
+                calls.zone_call[row, column] = call_number(evidence.call)
                 if evidence.log10_lr is not None:
-                    told.zone_ratio[row, column] = evidence.log10_lr
-        found.append(told)
+                    calls.zone_ratio[row, column] = evidence.log10_lr
+        found.append(calls)
     return found
 
 
@@ -132,19 +135,3 @@ def _patches(bag: Bag) -> PatchSet:
         density=density, zone=zone.astype(np.int64), center=nothing,
         right=nothing, ink=nothing[:, 0], full=1.0, resolution=bag.resolution,
     )  # fmt: skip
-
-
-class _Repeating:
-    """In place of a net: one row of an answer given before, so that `judge` can judge what was computed in batches."""
-
-    def __init__(self, output: NetOutput, row: int) -> None:
-        self._row = replace(output.row(row), reasons=None)  # of patches that are no longer there
-
-    def eval(self) -> _Repeating:
-        return self
-
-    def parameters(self) -> Iterator[torch.Tensor]:
-        return iter(())
-
-    def __call__(self, *_: object) -> NetOutput:
-        return self._row

@@ -1,6 +1,6 @@
 """Which ink is odd: darker or paler than in every one of the strokes most like it.
 
-Each patch is laid over those of its zone that are most alike (the net's own comparison, see likeness) and its pixels
+Each patch is laid over those of its zone that are most alike (the net's own comparison, see alike) and its pixels
 are held against the span of theirs. What lies outside is measured against what this photograph's noise sets, against
 edges that lie between pixels, and against how far the like ones differ from their own like: among strokes that repeat
 one another little is odd, among figures that do not, much is not.
@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-import torch
 from numpy.typing import NDArray
 
-from dialtell.model.net.likeness import LOOK, REACH, compared, looked
+from dialtell.model.net.alike import LOOK, REACH, compared, looked
 from dialtell.model.reading.patches import SIDE, SPAN, PatchSet
 
 Map = NDArray[np.float32]
@@ -21,7 +20,7 @@ Numbers = NDArray[np.int64]
 
 MOST = 6  # strokes a patch is held against
 LEAST = 3  # as many must be alike, or nothing is said
-ALIKE = 0.7  # so much, see Likeness
+ALIKE = 0.7  # so much, see Alike
 APART = 0.6 * SPAN  # dial radii: nearer ones show the same ink
 EDGE = 0.5  # px of a look, by which edges may lie beside each other
 USUAL = 4.0  # times what like ones differ by
@@ -30,12 +29,10 @@ FADE = 7.0  # px, SD about the middle: strokes at the rim are cut off there, and
 
 def outside(patches: PatchSet) -> Map:
     """(N, S, S) 0 and more: how far each pixel lies outside what the like ones span, of patches of one scale."""
-    look = looked(torch.from_numpy(np.ascontiguousarray(patches.density)))
-    found = compared(
-        look[None], torch.from_numpy(patches.zone)[None], torch.zeros((1, len(patches))), MOST + 2, apart=True
-    )
-    own = look.numpy().reshape(-1, LOOK, LOOK)
-    beside, alike = _apart(patches, found.beside[0].numpy(), found.alike[0].numpy())
+    look = looked(patches.density)
+    found = compared(look, patches.zone, np.zeros(len(patches)), MOST + 2)
+    own = look.reshape(-1, LOOK, LOOK)
+    beside, alike = _apart(patches, found.beside, found.alike)
     real = alike > 0
     stack = np.repeat(own[:, None], beside.shape[1], axis=1)  # where there is none, itself: nothing is outside it
     one, k = np.nonzero(real)
@@ -46,7 +43,7 @@ def outside(patches: PatchSet) -> Map:
     number = np.maximum(real.sum(axis=1), 1)
     usual = (np.where(real, (left.sum(axis=1) / number)[beside], 0.0).sum(axis=1) / number)[:, None, None]
     slope = _slope(np.median(stack, axis=1))
-    against = np.sqrt(np.exp(2 * float(found.floor[0])) + (EDGE * slope) ** 2 + (USUAL * usual) ** 2)
+    against = np.sqrt(np.exp(2 * found.floor) + (EDGE * slope) ** 2 + (USUAL * usual) ** 2)
     beyond = np.maximum(own - stack.max(axis=1), 0) + np.maximum(stack.min(axis=1) - own, 0)
     calm = np.array([cv2.GaussianBlur(each, (0, 0), 1.0) for each in (beyond / against).astype(np.float32)])
     fade = np.exp(-0.5 * ((np.arange(LOOK) - 0.5 * (LOOK - 1)) / FADE) ** 2)

@@ -6,7 +6,6 @@ import math
 
 import cv2
 import numpy as np
-import torch
 from numpy.typing import ArrayLike, NDArray
 
 from dialtell.model.reading.geometry import DialGeometry
@@ -78,10 +77,16 @@ def _densified(patch: Floats, place: Floats) -> tuple[Floats, Floats]:
     factor = min(16, max(1, math.ceil(max(gaps) - 1e-6)))
     if factor == 1:
         return patch, place
-    layers = torch.from_numpy(np.concatenate([patch, np.moveaxis(place, -1, 0)]))[None]
-    size = [factor * (side - 1) + 1 for side in place.shape[:2]]
-    fine = torch.nn.functional.interpolate(layers, size=size, mode="bilinear", align_corners=True)[0].numpy()
+    layers = np.concatenate([patch, np.moveaxis(place, -1, 0)])
+    down, across = (_between(side, factor) for side in place.shape[:2])
+    fine = down @ layers @ across.T
     return fine[:-2], np.moveaxis(fine[-2:], 0, -1)
+
+
+def _between(side: int, factor: int) -> Floats:
+    """(factor (side - 1) + 1, side) that puts factor - 1 values evenly between neighbours of so many."""
+    at = np.arange(factor * (side - 1) + 1) / factor
+    return np.asarray(np.maximum(1.0 - np.abs(at[:, None] - np.arange(side)), 0.0))
 
 
 def _splat(patch: Floats, place: Floats, shape: tuple[int, int], total: Floats) -> None:

@@ -43,7 +43,7 @@ AHEAD = 4  # photographs handed out to each worker before the first of them is w
 class StreamSettings:
     """What every worker needs. weights : path or None for the shipped ones. known : of all photographs, or of each.
     hosts : (host, port) pairs of the web that photographs may be brought from.
-    device : where the nets run, as `pick_device` names it; workers that read share a GPU.
+    device : where the nets run, as `load_weights` takes it; workers that read share a GPU.
     """
 
     weights: Path | None = None
@@ -194,14 +194,12 @@ _worker: dict[str, Any] = {}
 
 def start_judging(settings: StreamSettings) -> None:
     """In each process that judges, before its first photograph."""
-    from dialtell.model.net.device import pick_device
+    from dialtell.model.net.device import one_thread
     from dialtell.model.net.weights_file import load_weights
 
+    weights = load_weights(settings.weights, settings.device)
     if parent_process() is not None:
-        import torch
-
-        torch.set_num_threads(1)
-    weights = load_weights(settings.weights).on(pick_device(settings.device)[0])
+        one_thread()
     _worker.update(settings=settings, weights=weights, fetcher=Fetcher(settings.hosts))
 
 

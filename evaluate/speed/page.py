@@ -15,11 +15,10 @@ SCORING = "scoring the same photograph"
 def page(n: int, device: str) -> list[SpeedRow]:
     """The inspection page of a bundled example, with its own scoring in it."""
     import cv2
-    import torch
 
     from dialtell.evaluate.inspection import one_photo
     from dialtell.evaluate.score.score import score_photo
-    from dialtell.model.net.device import pick_device
+    from dialtell.model.net.device import one_thread
     from dialtell.model.net.weights_file import load_weights
 
     stages: tuple[Stage, ...] = (
@@ -28,8 +27,8 @@ def page(n: int, device: str) -> list[SpeedRow]:
         (one_photo, "write_page", "written"),
     )
     cv2.setNumThreads(1)
-    torch.set_num_threads(1)
-    weights = load_weights().on(pick_device(device)[0])
+    weights = load_weights(device=device)
+    one_thread()
     with (
         resources.as_file(resources.files("dialtell.evaluate.examples") / "painted.jpg") as photo,
         tempfile.TemporaryDirectory() as folder,

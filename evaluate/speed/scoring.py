@@ -101,18 +101,16 @@ def measure(place: Path, n: int, device: str = "cpu") -> dict[str, Any]:
     multiply_adds : of both nets, 0 where they run on a GPU, whose pace this is not.
     """
     import cv2
-    import torch
     from PIL import Image
 
     from dialtell.evaluate.score import score
-    from dialtell.model.net.device import pick_device
-    from dialtell.model.net.net import StrokeNet
+    from dialtell.model.net.device import one_thread
     from dialtell.model.net.weights_file import load_weights
     from dialtell.model.reading import looks, photo, steps
 
     cv2.setNumThreads(1)
-    torch.set_num_threads(1)
-    weights = load_weights().on(pick_device(device)[0])
+    weights = load_weights(device=device)
+    one_thread()
     stages: list[Stage] = [
         (photo, "_decode", "decode"),
         (photo, "grey_light", "linear light"),
@@ -124,7 +122,7 @@ def measure(place: Path, n: int, device: str = "cpu") -> dict[str, Any]:
         (steps, "find_twelve", "twelve"),
         (steps, "find_zones", "zones"),
         (steps, "cut_patches", "patches"),
-        (StrokeNet, "forward", "net"),
+        (type(weights.asks), "said", "net"),
         (score, "judge", "verdict"),
     ]
 
@@ -134,8 +132,11 @@ def measure(place: Path, n: int, device: str = "cpu") -> dict[str, Any]:
 
     seconds = stage_medians(n, lambda: score.score_photo(place, weights), decode, stages)
     scored = score.score_photo(place, weights)
-    nets: list[Stage] = [(looks, "_looked", "looks"), (StrokeNet, "forward", "net")]
-    counted = _counted(lambda: score.score_photo(place, weights), nets) if device == "cpu" else {"looks": 0, "net": 0}
+    counted = {"looks": 0, "net": 0}
+    if device == "cpu":  # of the same nets by torch, which says what it multiplies
+        plain = load_weights(lighter=False)
+        nets: list[Stage] = [(looks, "_looked", "looks"), (type(plain.asks), "said", "net")]
+        counted = _counted(lambda: score.score_photo(place, plain), nets)
     return {
         "seconds": seconds,
         "decoding": seconds.pop("beside"),

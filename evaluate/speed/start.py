@@ -18,7 +18,7 @@ def start(n: int, device: str) -> list[SpeedRow]:
     with resources.as_file(resources.files("dialtell.evaluate.examples") / "painted.jpg") as photo:
         commands = {
             "dialtell --help": _COMMAND.format(words=["--help"]),
-            "import torch": "import torch",
+            "import onnxruntime": "import onnxruntime",
             "the first call: dialtell score PHOTO": _COMMAND.format(
                 words=["score", str(photo), "--quiet", "--device", device]
             ),

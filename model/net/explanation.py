@@ -7,7 +7,7 @@ it is stated as a share of its own, for no place has earned it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.output import Reasons
+from dialtell.model.net.said import Parts, Said
 from dialtell.model.reading.patches import PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
 
@@ -101,46 +101,42 @@ class Explanation:
         }
 
 
-def explain(
-    reasons: Reasons, patches: PatchSet, dial: Calibration, zone: Calibration, voices: Sequence[Reasons] = ()
-) -> Explanation:
-    """reasons : of a batch of one. patches : all that the net saw (PatchSet.joined). dial, zone : of their ratios.
-    voices : those of the voice that looks and of the one that compares, whose mean `reasons` is."""
+def explain(said: Said, patches: PatchSet, dial: Calibration, zone: Calibration) -> Explanation | None:
+    """patches : all that the net saw (PatchSet.joined). dial, zone : of their ratios. None where the net's logits are
+    no sums."""
+    if (parts := said.parts) is None:
+        return None
     scale, offset = dial.affine(patches.resolution)
-    apart = {name: value[0].cpu().numpy() for name, value in vars(reasons).items()}
-    beside = apart["pair_with"].astype(np.int64)
+    beside = parts.pair_with
     one, k = np.nonzero(beside >= 0)
     both = np.sort(np.stack([one, beside[one, k]], axis=1), axis=1)
     pair, row = np.unique(both, axis=0, return_inverse=True)
-    added = apart["pair_dial"][one, k].astype(np.float64)
+    added = parts.pair_dial[one, k].astype(np.float64)
     return Explanation(
-        base=scale * float(apart["dial_base"]) + offset,
+        base=scale * parts.dial_base + offset,
         zone=patches.zone,
         center=patches.center,
-        places=scale * apart["place_dial"].astype(np.float64),
+        places=scale * parts.place_dial.astype(np.float64),
         pair=pair.reshape(-1, 2),
         pairs=np.asarray(scale * np.bincount(row.ravel(), weights=added, minlength=len(pair)), dtype=np.float64),
-        zones=_zones(apart, patches.zone, scale, zone.affine(patches.resolution)),
-        ways=Ways(*(0.5 * scale * _sum(voice) for voice in voices)) if len(voices) == 2 else None,
+        zones=_zones(parts, patches.zone, scale, zone.affine(patches.resolution)),
+        ways=None if said.ways is None else Ways(*(0.5 * scale * way for way in said.ways)),
     )
 
 
-def _sum(voice: Reasons) -> float:
-    return float(voice.place_dial.double().sum() + voice.pair_dial.double().sum())
-
-
-def _zones(
-    apart: Mapping[str, NDArray[Any]], zone: NDArray[np.int64], scale: float, own: tuple[float, float]
-) -> dict[Zone, ZoneShare]:
+def _zones(parts: Parts, zone: NDArray[np.int64], scale: float, own: tuple[float, float]) -> dict[Zone, ZoneShare]:
     """scale : of the dial's logit. own : scale and offset of a zone's."""
     ours, offset = own
     sums = {
-        whole: np.bincount(zone, apart[f"place_{whole}"] + apart[f"pair_{whole}"].sum(1), minlength=len(ZONES))
-        for whole in ("zone", "dial")
+        whole: np.bincount(zone, place + pair.sum(1), minlength=len(ZONES))
+        for whole, place, pair in (
+            ("zone", parts.place_zone, parts.pair_zone),
+            ("dial", parts.place_dial, parts.pair_dial),
+        )
     }
     shares = {}
     for index in np.unique(zone):
-        base = ours * float(apart["zone_base"][index]) + offset
+        base = ours * float(parts.zone_base[index]) + offset
         total, added = base + ours * float(sums["zone"][index]), scale * float(sums["dial"][index])
         shares[ZONES[index]] = ZoneShare(total, base, added)
     return shares

@@ -13,12 +13,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import torch
 from numpy.typing import NDArray
-from torch import Tensor
-from torch.nn.functional import avg_pool2d
 
-from dialtell.model.reading.patches import HIGH, LOW
 from dialtell.synth.shared.terms import ZONES
 
 Floats = NDArray[np.float64]
@@ -27,60 +23,23 @@ COUNTED = 56  # patches a zone counts for at most, so that a long track does not
 NUMBERS = 14  # plain numbers of a patch
 TRAITS = 2 * NUMBERS  # of a dial
 FEW = 40  # patches: mean and spread of n lie farther off by sqrt(1 + FEW / n) (measured on drawn dials)
-_IN_CACHE = 16  # patches worked on at once on a CPU
-_BLURRED = 0.01  # added to spreads before their logarithm
-_STEP = 0.004  # a step of 8 bits, added to slopes before their logarithm
-_EVEN, _STRAIGHT = 0.006, 0.002  # slope and twist, of the whole range of densities a px, below which there is none
+BLURRED = 0.01  # added to spreads before their logarithm
 
 
-def traits_of(patches: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> Tensor:
-    """(B, TRAITS + 2) of a dial's patches of scale 0, which every dial has: mean and ln SD of their plain numbers, how
-    many patches that rests on, and the resolution as given.
+def traits_of(values: NDArray[Any], zone: NDArray[Any], resolution: float | NDArray[Any]) -> Floats:
+    """(TRAITS + 2,) of a dial's patches of scale 0, which every dial has: mean and ln SD of their plain numbers, how
+    many patches that rests on, and the resolution.
 
-    patches : (B, N, S, S) D. zone : (B, N) index into ZONES, -1 for no patch. resolution : (B,) log2, of PatchSet, or
-    (B, N) of each patch, of which the mean is given.
-    scale : (B, N) log2, None for 0. What is given of a dial without any patch means nothing.
+    values : (N, NUMBERS) of each patch, see traits. zone : (N,) index into ZONES. resolution : log2, of PatchSet, or
+    (N,) of each patch, of which the mean is given. What is given of a dial without any patch means nothing.
     """
-    real = zone >= 0 if scale is None else (zone >= 0) & (scale == 0)
-    member = (zone[..., None] == torch.arange(len(ZONES), device=zone.device)) & real[..., None]
-    weight = (member / member.sum(1, keepdim=True).clamp(min=COUNTED)).sum(2)
-    number = weight.sum(1, keepdim=True) * COUNTED
-    weight = weight[..., None] / weight.sum(1).clamp(min=1e-9)[:, None, None]
-    values = torch.zeros((*zone.shape, NUMBERS), device=patches.device)
-    few = _IN_CACHE if patches.device.type == "cpu" else 2**20
-    values[real] = torch.cat([plain_numbers(some) for some in torch.split(patches[real], few)])
-    mean = (weight * values).sum(1)
-    spread = (weight * (values - mean[:, None]).square()).sum(1).sqrt()
-    told = resolution.float()
-    told = told[:, None] if told.dim() == 1 else (weight[..., 0] * told).sum(1, keepdim=True)
-    return torch.cat([mean, (spread + _BLURRED).log(), number, told], dim=1)
-
-
-def plain_numbers(patches: Tensor) -> Tensor:
-    """(P, NUMBERS) of (P, S, S) D: mean, SD, shares that are even and straight; then ln of slopes (mean, RMS), of bends
-    (mean, RMS) and of twists, as they are and at half the size.
-
-    A twist is what the slope along rows changes by from row to row: corners of blocks have it, straight edges hardly.
-    """
-    # of 8 bits, as the patches of training are kept
-    density = ((patches.float() - LOW) * (255 / (HIGH - LOW))).round() / 255
-    found = [_mean(density), (_mean(density.square()) - _mean(density).square()).clamp(min=0).sqrt()]
-    for image in (density, avg_pool2d(density[:, None], 2)[:, 0]):
-        across, down = image[:, :-1, 1:] - image[:, :-1, :-1], image[:, 1:, :-1] - image[:, :-1, :-1]
-        squared = across.square() + down.square()
-        slope = squared.sqrt()
-        around = image[:, 1:-1, :-2] + image[:, 1:-1, 2:] + image[:, :-2, 1:-1] + image[:, 2:, 1:-1]
-        bend = around - 4 * image[:, 1:-1, 1:-1]
-        twist = (image[:, 1:, 1:] - image[:, 1:, :-1] - across).abs()
-        if image is density:
-            found += [_mean((slope < _EVEN).float()), _mean((twist < _STRAIGHT).float())]
-        sizes = (_mean(slope), _mean(squared).sqrt(), _mean(bend.abs()), _mean(bend.square()).sqrt())
-        found += [(size + _STEP).log() for size in sizes] + [(_mean(twist) + 0.25 * _STEP).log()]
-    return torch.stack(found, dim=1)
-
-
-def _mean(values: Tensor) -> Tensor:
-    return values.mean((1, 2))
+    share = (1.0 / np.maximum(np.bincount(zone, minlength=len(ZONES)), COUNTED))[zone]  # of its zone
+    number = COUNTED * share.sum()
+    share /= max(share.sum(), 1e-9)
+    mean = share @ values
+    spread = np.sqrt(share @ np.square(values - mean))
+    told = resolution if np.ndim(resolution) == 0 else share @ resolution
+    return np.concatenate([mean, np.log(spread + BLURRED), [number, float(told)]])
 
 
 @dataclass(frozen=True, eq=False)

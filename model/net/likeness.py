@@ -1,8 +1,9 @@
 """How alike like strokes are: patches of a zone laid over one another, and what is left against the photograph's noise.
 
-For every shift the sums of squared differences are one product of matrices. In training all pairs of a bag are compared
-at once, so that shapes depend on its width alone and the step compiles; of a photograph those of a zone and scale.
-Patches of single shapes meet among themselves, for their scales are their own; so do those of the lattice.
+For every shift the sums of squared differences are one product of matrices. All pairs of a bag are compared at once, so
+that shapes depend on its width alone and the step of training compiles; a photograph is compared by alike.py, those of
+a zone and scale by themselves. Patches of single shapes meet among themselves, for their scales are their own; so do
+those of the lattice.
 """
 
 from __future__ import annotations
@@ -13,14 +14,8 @@ import torch
 from torch import Tensor
 from torch.nn.functional import avg_pool2d, max_pool2d, pad
 
-LOOK = 32  # px, side of the patches compared: half of what the encoder sees
-REACH = 2  # px of those, largest shift: 0.14 mm each way on a full-size dial at scale 0
-BARE = 0.08  # D below which enamel is bare; 1 = full density
-INK = 0.15  # D from which on it is ink
-_FEW_BARE = 24  # px, fewer tell no noise
-_SOFT = 4  # times that neighbours are averaged each way before patches are compared: an SD of a px
-_CALM = 0.54  # what that leaves of the variance `_noise` tells, of noise that is white in a patch
-_LEAST = 1e-5  # D squared: half a step of 8 bits
+from dialtell.model.net.alike import BARE, CALM, FEW_BARE, INK, LEAST, LOOK, REACH, SOFT
+
 _NOTHING = -1e4  # of a pair that is none
 
 
@@ -46,30 +41,25 @@ def looked(patches: Tensor) -> Tensor:
     return avg_pool2d(wide, 2 * side, side)[:, 0].flatten(1)
 
 
-def compared(
-    looks: Tensor, zone: Tensor, scale: Tensor, most: int, *, whole: Tensor | None = None, apart: bool = False
-) -> Likeness:
+def compared(looks: Tensor, zone: Tensor, scale: Tensor, most: int, *, whole: Tensor | None = None) -> Likeness:
     """looks : (B, N, LOOK ** 2). zone : (B, N) -1 for no patch. scale : (B, N) log2. most : K, fewer in small bags.
 
     whole : (B, N) patches that show all there is, whose enamel tells the noise; None for all.
-    apart : each zone and scale by itself: the same to rounding, sooner on a CPU, its shapes hanging on what is there.
     """
     with torch.autocast(looks.device.type, enabled=False):  # differences of sums: 8 bits of mantissa lose them
         sharp = looks.float().reshape(*zone.shape, LOOK, LOOK)
         image, most = _softened(sharp), min(most, zone.shape[1])
-        beside, alike, residual = _group_by_group(image, zone, scale, most) if apart else _nearest(
-            image, zone, scale, most
-        )  # fmt: skip
+        beside, alike, residual = _nearest(image, zone, scale, most)
         noise = _noise(sharp, zone >= 0 if whole is None else whole & (zone >= 0))
-        floor = 0.5 * (2 * _CALM * noise + _LEAST).log()
+        floor = 0.5 * (2 * CALM * noise + LEAST).log()
         return Likeness(beside, alike, residual, floor)
 
 
 def _softened(image: Tensor) -> Tensor:
     """Likewise through the kernel 1 4 6 4 1 each way: where edges lie between pixels, and the grain of the ink, differ
     by more than strokes of two hands do."""
-    flat = pad(image.flatten(0, 1)[:, None], (_SOFT // 2,) * 4, mode="replicate")
-    for _ in range(_SOFT):
+    flat = pad(image.flatten(0, 1)[:, None], (SOFT // 2,) * 4, mode="replicate")
+    for _ in range(SOFT):
         flat = avg_pool2d(flat, 2, 1)
     return flat.view_as(image)
 
@@ -84,27 +74,8 @@ def _nearest(image: Tensor, zone: Tensor, scale: Tensor, most: int) -> tuple[Ten
     best, beside = alike.masked_fill(~like, _NOTHING).topk(most, dim=2)
     over = left.gather(2, beside) / (0.5 * (ink[:, :, None] + ink.gather(1, beside.flatten(1)).view_as(best)) + 4)
     real = best > 0.5 * _NOTHING
-    residual = 0.5 * (over.clamp(min=0) + _LEAST).log()
+    residual = 0.5 * (over.clamp(min=0) + LEAST).log()
     return torch.where(real, beside, -1), torch.where(real, best, 0.0), residual
-
-
-def _group_by_group(image: Tensor, zone: Tensor, scale: Tensor, most: int) -> tuple[Tensor, Tensor, Tensor]:
-    """As `_nearest`, bag by bag and each zone and scale of it by itself."""
-    beside = torch.full((*zone.shape, most), -1, device=zone.device)
-    alike = torch.zeros(beside.shape, device=zone.device)
-    residual = torch.zeros_like(alike)
-    for row in range(len(zone)):
-        real = torch.nonzero(zone[row] >= 0)[:, 0]
-        told = torch.stack([zone[row, real].float(), scale[row, real].float()])
-        kinds, kind = told.unique(dim=1, return_inverse=True)  # type: ignore[no-untyped-call]
-        for which in range(kinds.shape[1]):
-            at = real[kind == which]
-            one, k = torch.zeros((1, len(at)), device=zone.device), min(most, len(at))
-            found, alike[row, at, :k], residual[row, at, :k] = (
-                value[0] for value in _nearest(image[row, at][None], one, one, k)
-            )
-            beside[row, at, :k] = torch.where(found >= 0, at[found.clamp(min=0)], -1)
-    return beside, alike, residual
 
 
 def _differences(image: Tensor) -> tuple[Tensor, Tensor]:
@@ -140,7 +111,7 @@ def _noise(image: Tensor, real: Tensor) -> Tensor:
     bare = (max_pool2d(even, 3, 1, 1) < BARE).float()
     pixels = bare.sum((1, 2, 3))
     variance = ((rough * bare).sum((1, 2, 3)) / pixels.clamp(min=1)).view_as(real)
-    told = real & (pixels.view_as(real) >= _FEW_BARE)
+    told = real & (pixels.view_as(real) >= FEW_BARE)
     ordered = variance.masked_fill(~told, torch.inf).sort(dim=1).values
     number = told.sum(1)
     at = ((number - 1).clamp(min=0) // 2)[:, None]

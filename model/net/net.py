@@ -13,15 +13,14 @@ its own.
 
 from __future__ import annotations
 
-from copy import deepcopy
-from dataclasses import asdict, dataclass
-
+import numpy as np
 import torch
 from torch import Tensor, nn
-from torch.nn.utils.fusion import fuse_conv_bn_eval
 
+from dialtell.model.net.alike import compared as compared_alone
 from dialtell.model.net.encoder import Encoder
 from dialtell.model.net.likeness import Likeness, compared, looked
+from dialtell.model.net.net_config import NetConfig as NetConfig
 from dialtell.model.net.output import NetOutput
 from dialtell.model.net.voice import Seen, Voice, together
 from dialtell.synth.shared.errors import ParameterError
@@ -29,28 +28,6 @@ from dialtell.synth.shared.terms import ZONES
 
 _IN_CACHE = 32  # patches
 _ABOUT = 5  # numbers that tell a patch's scale, sharpness and kind
-
-
-@dataclass(frozen=True)
-class NetConfig:
-    """Size of the net.
-
-    widths : channels at a half, a quarter and an eighth of the patch's side, and of the last layer. code : length of
-    a patch's code. spread : use what tells repetition: the spread over a zone, and pairs. texture : use what one patch
-    shows by itself. With both two voices speak, one of them of repetition alone (see voice). beside : units that judge
-    a patch beside its zone and its dial. pairs : like strokes that each patch is compared with, 0 for none.
-    """
-
-    widths: tuple[int, int, int, int] = (16, 32, 64, 112)
-    code: int = 96
-    spread: bool = True
-    texture: bool = True
-    beside: int = 80
-    pairs: int = 4
-
-    def record(self) -> dict[str, object]:
-        """Its fields as plain values."""
-        return asdict(self)
 
 
 class StrokeNet(nn.Module):
@@ -95,11 +72,16 @@ class StrokeNet(nn.Module):
     def judge(self, codes: Tensor, zone: Tensor, resolution: Tensor, scale: Tensor | None = None) -> NetOutput:
         """(B, N, code + LOOK ** 2) of `encode` -> logits; see forward."""
         code, looks = codes[..., : self.config.code], codes[..., self.config.code :]
-        real = zone >= 0
         level = torch.zeros_like(zone, dtype=torch.float32) if scale is None else scale.float()
         own = resolution.float().reshape(len(zone), -1) - level  # log2 of true photo px per px of the patch
+        return self.weighed(code, zone, level, own, self._likeness(looks, zone, level, own))
+
+    def weighed(self, code: Tensor, zone: Tensor, level: Tensor, own: Tensor, found: Likeness | None) -> NetOutput:
+        """code : (B, N, code). zone : as of forward. level : (B, N) scale. own : (B, N) resolution at that scale.
+        found : the pairs, None where nothing is compared."""
+        real = zone >= 0
         member = (zone[..., None] == torch.arange(len(ZONES), device=zone.device)).float()
-        single = level != level.round()  # one shape alone, see figure_patches
+        single = _single(level)
         about = (own, (own / 2).square(), level, own.clamp(max=0), single.float())
         known = torch.cat([member, torch.stack(about, dim=2)], dim=2)
         h = (code + self.mix(torch.cat([code, known], dim=2))) * real[..., None]
@@ -112,30 +94,47 @@ class StrokeNet(nn.Module):
         if not self.config.texture:
             whole = torch.zeros_like(whole)
         printing = self.print_head(torch.cat([whole, width], dim=2))[:, 0, 0].float()
-        beside, mine, other, numbers = self._pairs(code, looks, zone, level, own, single)
+        beside, mine, other, numbers = _pairs(code, zone, level, own, found)
         seen = Seen(
             code=h, known=known, member=member, kinds=kinds, middles=middles, spreads=spreads, present=member.any(1),
             beside=beside, mine=mine, other=other, numbers=numbers, printing=printing,
         )  # fmt: skip
         return together([voice(seen) for voice in self.voices])
 
-    def _pairs(
-        self, code: Tensor, looks: Tensor, zone: Tensor, level: Tensor, own: Tensor, single: Tensor
-    ) -> tuple[Tensor, Tensor | None, Tensor | None, Tensor | None]:
-        """`beside`, `mine`, `other` and `numbers` of Seen."""
+    def _likeness(self, looks: Tensor, zone: Tensor, level: Tensor, own: Tensor) -> Likeness | None:
+        """The pairs; of one photograph alone, where several stand in a bag: what two cameras differ by is no hand."""
         if not (self.config.pairs and self.config.spread):
-            return torch.full((*zone.shape, 1), -1, device=zone.device), None, None, None
-        # of one photograph alone, where several stand in a bag: what two cameras differ by is no hand
-        apart = not self.training and looks.device.type == "cpu"
-        found: Likeness = compared(looks, zone, own, self.config.pairs, whole=~single, apart=apart)
-        k = found.beside.shape[2]
-        at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
-        other, mine = code.gather(1, at).reshape(*zone.shape, k, -1), code[:, :, None]
-        floor, shape = found.floor[:, None, None], found.alike.shape
-        about = (found.alike, found.residual, floor, found.residual - floor)
-        each = (own, level, single.to(level.dtype))
-        numbers = torch.stack([*(n.expand(shape) for n in about), *(n[..., None].expand(shape) for n in each)], dim=3)
-        return found.beside, mine, other, numbers
+            return None
+        whole = ~_single(level)
+        if self.training or looks.device.type != "cpu":
+            return compared(looks, zone, own, self.config.pairs, whole=whole)
+        given = zip(*(each.detach().numpy() for each in (looks, zone, own, whole)), strict=True)
+        rows = [compared_alone(look, z, s, self.config.pairs, whole=w) for look, z, s, w in given]
+        beside, alike, residual = (
+            torch.from_numpy(np.stack([getattr(row, name) for row in rows])) for name in ("beside", "alike", "residual")
+        )
+        return Likeness(beside, alike, residual, torch.tensor([row.floor for row in rows]))
+
+
+def _single(level: Tensor) -> Tensor:
+    """Which patches show one shape alone, see figure_patches."""
+    return level != level.round()
+
+
+def _pairs(
+    code: Tensor, zone: Tensor, level: Tensor, own: Tensor, found: Likeness | None
+) -> tuple[Tensor, Tensor | None, Tensor | None, Tensor | None]:
+    """`beside`, `mine`, `other` and `numbers` of Seen."""
+    if found is None:
+        return torch.full((*zone.shape, 1), -1, device=zone.device), None, None, None
+    k = found.beside.shape[2]
+    at = found.beside.clamp(min=0).flatten(1)[..., None].expand(-1, -1, code.shape[2])
+    other, mine = code.gather(1, at).reshape(*zone.shape, k, -1), code[:, :, None]
+    floor, shape = found.floor[:, None, None], found.alike.shape
+    about = (found.alike, found.residual, floor, found.residual - floor)
+    each = (own, level, _single(level).to(level.dtype))
+    numbers = torch.stack([*(n.expand(shape) for n in about), *(n[..., None].expand(shape) for n in each)], dim=3)
+    return found.beside, mine, other, numbers
 
 
 def _pooled(h: Tensor, share: Tensor) -> tuple[Tensor, Tensor]:
@@ -143,18 +142,6 @@ def _pooled(h: Tensor, share: Tensor) -> tuple[Tensor, Tensor]:
     weight = share.transpose(1, 2).to(h.dtype)
     middle = weight @ h
     return middle, (weight @ h.square() - middle.square()).clamp(min=0).add(1e-5).sqrt()
-
-
-def folded(net: StrokeNet) -> StrokeNet:
-    """A copy to be read only, its norms folded into the convolutions before them: the same numbers to rounding, about a
-    sixth sooner, and no gradients of its own."""
-    copy = deepcopy(net).eval().requires_grad_(False)
-    for module in [module for module in copy.modules() if isinstance(module, nn.Sequential)]:
-        for place, layer in enumerate(module):
-            after = module[place + 1] if place + 1 < len(module) else None
-            if isinstance(layer, nn.Conv2d) and isinstance(after, nn.BatchNorm2d):
-                module[place], module[place + 1] = fuse_conv_bn_eval(layer, after), nn.Identity()
-    return copy.requires_grad_(False)
 
 
 def count_parameters(net: nn.Module) -> int:

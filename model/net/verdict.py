@@ -9,13 +9,11 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import torch
-from torch import Tensor, nn
 
 from dialtell.model.net.calibration import HAND, PRINTED, UNDETERMINED, call_for, print_call_for, probability
 from dialtell.model.net.explanation import Explanation, explain
-from dialtell.model.net.familiar import Familiar, traits_of
-from dialtell.model.net.output import NetOutput
+from dialtell.model.net.familiar import traits_of
+from dialtell.model.net.said import Said
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -126,22 +124,22 @@ class Verdict:
         return [zone for zone, evidence in self.zones.items() if evidence.judged and evidence.call == call]
 
 
-def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Verdict:
+def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False, said: Said | None = None) -> Verdict:
     """Judge a dial's patches; `withheld` makes no call of it, nor is one made where they are like none the net was
-    taught on. Raises ArithmeticError when the net gives no finite
+    taught on. said : what the net says of them, None to ask it. Raises ArithmeticError when the net gives no finite
     number."""
     counts = np.bincount(patches.zone, minlength=len(ZONES))
     enough = counts >= LEAST_ZONE_PATCHES
     if len(patches) < LEAST_PATCHES or not enough.any():
         zones = {zone: ProcessEvidence(int(count)) for zone, count in zip(ZONES, counts, strict=True)}
         return Verdict(ProcessEvidence(len(patches)), zones)
-    output = asked(weights.quick, patches)
-    dial_logit, zone_logits, print_logit = float(output.dial[0]), output.zone[0].tolist(), float(output.photographic[0])
-    if not all(math.isfinite(logit) for logit in (dial_logit, print_logit, *zone_logits)):
+    said = said or weights.asks.said(patches)
+    zone_logits = said.zone.tolist()
+    if not all(math.isfinite(logit) for logit in (said.dial, said.photographic, *zone_logits)):
         raise ArithmeticError(
             f"weights {weights.name} {weights.version} gave a number that is not finite; copy them again or give others"
         )
-    unlike = _unlike(patches, weights.familiar)
+    unlike = _unlike(patches, weights)
     withheld = withheld or unlike
     zones = {}
     for index, name in enumerate(ZONES):
@@ -149,44 +147,21 @@ def judge(patches: PatchSet, weights: Weights, *, withheld: bool = False) -> Ver
         if enough[index]:
             ratio, capped = weights.zone_calibration.log10_lr(zone_logits[index], patches.resolution)
             zones[name] = ProcessEvidence(int(counts[index]), ratio, capped, withheld)
-    ratio, capped = weights.dial_calibration.log10_lr(dial_logit, patches.resolution)
-    reasons = output.reasons
-    explanation = None
-    if reasons is not None:
-        voices = [voice.reasons for voice in output.voices if voice.reasons is not None]
-        explanation = explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration, voices)
+    ratio, capped = weights.dial_calibration.log10_lr(said.dial, patches.resolution)
+    explanation = explain(said, patches.joined, weights.dial_calibration, weights.zone_calibration)
     whole = ProcessEvidence(len(patches), ratio, capped, withheld)
     verdict = Verdict(whole, zones, explanation=explanation, unlike=unlike)
     if weights.print_calibration is None:
         return verdict
     return replace(
-        verdict, printing=PrintEvidence(*weights.print_calibration.log10_lr(print_logit, patches.resolution))
+        verdict, printing=PrintEvidence(*weights.print_calibration.log10_lr(said.photographic, patches.resolution))
     )
 
 
-def _unlike(patches: PatchSet, familiar: Familiar | None) -> bool:
+def _unlike(patches: PatchSet, weights: Weights) -> bool:
     """Whether a dial looks like none that was drawn; never where nobody noted what those look like."""
-    if familiar is None:
+    if weights.familiar is None:
         return False
-    return not bool(familiar.knows(traits_of(*tensors(patches)).double().numpy())[0])
-
-
-def tensors(patches: PatchSet) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """The net's input for one dial: (1, N, S, S) D, (1, N) zone index, (1,) log2 resolution, or (1, N) of patches of
-    several photographs."""
-    return (
-        torch.from_numpy(np.ascontiguousarray(patches.density, dtype=np.float32))[None],
-        torch.from_numpy(patches.zone)[None],
-        torch.from_numpy(np.atleast_1d(patches.resolution if patches.each is None else patches.each[None])).float(),
-    )
-
-
-def asked(net: nn.Module, patches: PatchSet) -> NetOutput:
-    """What a net says of a dial's patches of every scale, nothing learnt; on the CPU, wherever the net runs."""
-    net.eval()
-    seen = patches.joined
-    device = next((numbers.device for numbers in net.parameters()), None)  # a stand-in may have none
-    given = (*tensors(seen), torch.from_numpy(seen.scales.astype(np.float32))[None])
-    with torch.inference_mode():
-        output: NetOutput = net(*(each.to(device) for each in given))
-    return output.each(Tensor.cpu)
+    values = weights.asks.plain_numbers(patches.density)
+    told = patches.resolution if patches.each is None else patches.each
+    return not bool(weights.familiar.knows(traits_of(values, patches.zone, told)[None])[0])

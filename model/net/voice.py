@@ -80,7 +80,7 @@ class Voice(nn.Module):
         eye = torch.eye(zones, device=member.device).expand(len(member), -1, -1)
         whole = [seen.middles[:, :zones]] if self.looks else []
         gate = self.weigh(torch.cat([*whole, seen.spreads[:, :zones], eye], dim=2))[..., 0].float()
-        gate = 2 * torch.sigmoid(gate) * present.sum(1, keepdim=True).clamp(min=1) ** -zones_many
+        gate = 2 * torch.sigmoid(gate) * present.sum(1, keepdim=True).float().clamp(min=1) ** -zones_many
         compared = (seen.beside >= 0).float()
         pair = self._of_pairs(seen) * compared
         pair_count = (member.transpose(1, 2) @ compared.sum(2)[..., None])[..., 0]  # (B, Z)

@@ -9,22 +9,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from copy import deepcopy
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-
-import torch
+from typing import TYPE_CHECKING, Any
 
 from dialtell.model.net.calibration import Calibration
-from dialtell.model.net.device import in_single_precision
+from dialtell.model.net.device import kind_of_device
 from dialtell.model.net.familiar import Familiar, familiar_from
-from dialtell.model.net.net import NetConfig, StrokeNet, folded
+from dialtell.model.net.in_onnx import InOnnx
+from dialtell.model.net.net_config import NetConfig
 from dialtell.model.net.preprocessing import difference, preprocessing
+from dialtell.model.net.said import Asked
 from dialtell.model.reader.file import BESIDE, Reader, load_reader
-from dialtell.model.weights.numbers import fill, read_numbers, write_numbers
+from dialtell.model.weights.graphs import graphs_for
+from dialtell.model.weights.numbers import Numbers, read_numbers, write_numbers
 from dialtell.synth.shared.errors import WeightsError
+
+if TYPE_CHECKING:
+    from dialtell.model.net.net import StrokeNet
 
 SCHEMA = "dialtell.weights/1"
 SHIPPED = Path(__file__).parents[1] / "weights" / "strokes.safetensors"
@@ -34,13 +36,14 @@ SHIPPED = Path(__file__).parents[1] / "weights" / "strokes.safetensors"
 class Weights:
     """A net ready to score, and what is known about it.
 
+    asks : the net, asked by ONNX Runtime or by torch.
     zone_calibration and dial_calibration turn logits into likelihood ratios; so does print_calibration for the process
     of print, None where the weights were never calibrated for it. record : the whole JSON. reader : the net that reads
     photographs for this one, of the file reader.safetensors beside it, else the shipped one. familiar : what drawn
     dials look like, None where that was never noted and every dial counts as familiar.
     """
 
-    net: StrokeNet
+    asks: Asked
     name: str
     version: str
     sha256: str
@@ -51,15 +54,10 @@ class Weights:
     print_calibration: Calibration | None = None
     familiar: Familiar | None = None
 
-    def on(self, device: torch.device) -> Weights:
-        """The same weights with both nets on another device, in all bits of float32."""
-        in_single_precision(device)
-        return replace(self, net=deepcopy(self.net).to(device), reader=self.reader.on(device))
-
-    @cached_property
-    def quick(self) -> StrokeNet:
-        """The net as scoring asks it: the same numbers to rounding, sooner; what stands in for one is left as it is."""
-        return folded(self.net) if isinstance(self.net, StrokeNet) else self.net
+    @property
+    def net(self) -> StrokeNet:
+        """The net in torch, which training and measuring ask in batches."""
+        return self.asks.net
 
     @property
     def identity(self) -> dict[str, str]:
@@ -73,9 +71,11 @@ def save_weights(path: Path, net: StrokeNet, record: Mapping[str, Any]) -> str:
     record must hold name, version, renderer_version, training, calibration ({"dial": .., "zone": .., "print": ..}, the
     last if there is one) and figures; familiar where it is known.
     """
+    from dialtell.model.weights.modules import numbers_of
+
     about = {"architecture": net.config.record(), "preprocessing": preprocessing()}
     whole = {"schema": SCHEMA, **record, **about}
-    return write_numbers(path, net, whole)
+    return write_numbers(path, numbers_of(net), whole)
 
 
 def find_weights(place: str) -> Path:
@@ -99,20 +99,25 @@ def find_weights(place: str) -> Path:
     raise WeightsError(f"{place}: holds {', '.join(file.name for file in found)}; give one of these files")
 
 
-def load_weights(path: Path | None = None) -> Weights:
-    """Load weights (the shipped ones for None). Raises WeightsError naming file and remedy."""
-    path = path or SHIPPED
+def load_weights(path: Path | None = None, device: str = "cpu", *, lighter: bool = True) -> Weights:
+    """Load weights (the shipped ones for None). device : where both nets run; auto, cpu, cuda or mps.
+
+    A net of the shipped one's size is asked by ONNX Runtime on a processor, any other by torch; GPUs are torch's. Calls
+    are the same. lighter : False for torch on a processor too. Raises WeightsError naming file and remedy,
+    ParameterError where there is no such device.
+    """
+    path, device = path or SHIPPED, kind_of_device(device)
     needed = {"name", "version", "architecture", "preprocessing", "calibration", "renderer_version"}
-    tensors, record, digest = read_numbers(path, SCHEMA, needed)
-    net = _built(path, record)
+    numbers, record, digest = read_numbers(path, SCHEMA, needed)
+    config = _config(path, record)
     if apart := difference(record["preprocessing"]):
         raise WeightsError(
             f"{path.with_suffix('.json')}: made for another preprocessing ({apart}); train again with this version"
         )
-    fill(net, tensors, path)
+    asks = _asked(config, numbers, path, device, lighter)
     calibration = record["calibration"]
     return Weights(
-        net=net,
+        asks=asks,
         name=str(record["name"]),
         version=str(record["version"]),
         sha256=digest,
@@ -121,11 +126,28 @@ def load_weights(path: Path | None = None) -> Weights:
         record=record,
         print_calibration=_calibration(path, calibration, "print") if "print" in calibration else None,
         familiar=_familiar(path, record) if "familiar" in record else None,
-        reader=load_reader(path.with_name(BESIDE)) if path.with_name(BESIDE).is_file() else load_reader(),
+        reader=load_reader(path.with_name(BESIDE) if path.with_name(BESIDE).is_file() else None, device, lighter),
     )
 
 
-def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
+def _asked(config: NetConfig, numbers: Numbers, path: Path, device: str, lighter: bool) -> Asked:
+    """The net with its numbers, asked by the runtime that suits the device."""
+
+    def in_torch() -> StrokeNet:
+        from dialtell.model.net.net import StrokeNet
+        from dialtell.model.weights.modules import filled
+
+        return filled(lambda: StrokeNet(config), numbers, path)
+
+    graphs = graphs_for("strokes", config.record(), numbers, path) if lighter and device == "cpu" else None
+    if graphs is not None:
+        return InOnnx(graphs, config, in_torch)
+    from dialtell.model.net.in_torch import InTorch, on_device
+
+    return InTorch(on_device(in_torch(), device))
+
+
+def _config(path: Path, record: Mapping[str, Any]) -> NetConfig:
     size = record["architecture"]
     if isinstance(size, dict) and ("additive" in size or "pairs" not in size):  # as the nets before this one say
         raise WeightsError(f"{path}: of an older net; take the weights that come with this version, or train anew")
@@ -140,7 +162,7 @@ def _built(path: Path, record: Mapping[str, Any]) -> StrokeNet:
     sound = len(config.widths) == 4 and all(1 <= w <= 1024 for w in config.widths)
     if not (sound and 1 <= config.code <= 2048 and 1 <= config.beside <= 1024 and 0 <= config.pairs <= 64):
         raise WeightsError(f"{path}: its .json describes a net of absurd size {config}; copy it again or train again")
-    return StrokeNet(config)
+    return config
 
 
 def _familiar(path: Path, record: Mapping[str, Any]) -> Familiar:

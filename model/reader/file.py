@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from copy import deepcopy
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import torch
-from torch import nn
-from torch.nn.utils.fusion import fuse_conv_bn_eval
-
-from dialtell.model.reader.net import SIDE, SQUARE, ReaderConfig, ReaderNet
-from dialtell.model.weights.numbers import fill, read_numbers, write_numbers
+from dialtell.model.reader.glance import Looks
+from dialtell.model.reader.in_onnx import LooksInOnnx
+from dialtell.model.reader.reader_config import ReaderConfig
+from dialtell.model.weights.graphs import graphs_for
+from dialtell.model.weights.numbers import Numbers, read_numbers, write_numbers
 from dialtell.synth.shared.errors import WeightsError
+from dialtell.synth.shared.look_sizes import SIDE, SQUARE
 from dialtell.synth.shared.terms import MAKES, SEEN
 
+if TYPE_CHECKING:
+    from dialtell.model.reader.net import ReaderNet
+
 SCHEMA = "dialtell.reader/1"
-_CPU = torch.device("cpu")
 BESIDE = "reader.safetensors"
 SHIPPED = Path(__file__).parents[1] / "weights" / BESIDE
 # what the numbers mean nothing without
@@ -51,19 +52,14 @@ def outline_terms(
 
 @dataclass(frozen=True, eq=False)
 class Reader:
-    """A net ready to read. record : the whole JSON. device : where the net runs."""
+    """A net ready to read. looks : the net, asked by ONNX Runtime or by torch. record : the whole JSON."""
 
-    net: nn.Module
+    looks: Looks
     name: str
     version: str
     sha256: str
     certainty: Certainty
     record: Mapping[str, Any]
-    device: torch.device = _CPU
-
-    def on(self, device: torch.device) -> Reader:
-        """The same reader with its net on another device; itself where it is there already."""
-        return self if device == self.device else replace(self, net=deepcopy(self.net).to(device), device=device)
 
     @property
     def identity(self) -> dict[str, str]:
@@ -74,17 +70,21 @@ class Reader:
 def save_reader(path: Path, net: ReaderNet, record: Mapping[str, Any]) -> str:
     """Write both files; the sha256 of the numbers. record must hold name, version, renderer_version, training,
     certainty and figures."""
-    architecture = {"widths": list(net.config.widths), "turn": net.config.turn}
-    digest = write_numbers(path, net, {"schema": SCHEMA, **record, "architecture": architecture, "meaning": MEANING})
+    from dialtell.model.weights.modules import numbers_of
+
+    whole = {"schema": SCHEMA, **record, "architecture": asdict(net.config), "meaning": MEANING}
+    digest = write_numbers(path, numbers_of(net), whole)
     load_reader.cache_clear()  # what was loaded from there before is another reader
     return digest
 
 
 @cache
-def load_reader(path: Path = SHIPPED) -> Reader:
-    """Load a reader, once. Raises WeightsError naming file and remedy."""
+def load_reader(path: Path | None = None, device: str = "cpu", lighter: bool = True) -> Reader:
+    """Load a reader (the shipped one for None), once. device : where it runs; cpu, cuda or mps. lighter : False for
+    torch on a processor too. Raises WeightsError naming file and remedy."""
+    path = path or SHIPPED
     needed = {"name", "version", "architecture", "meaning", "certainty", "renderer_version"}
-    tensors, record, digest = read_numbers(path, SCHEMA, needed)
+    numbers, record, digest = read_numbers(path, SCHEMA, needed)
     if record["meaning"] != MEANING:
         raise WeightsError(f"{path}: made for other names or sizes than this version's; train again")
     try:
@@ -100,23 +100,18 @@ def load_reader(path: Path = SHIPPED) -> Reader:
         or not all(map(math.isfinite, (*outline, *twelve)))
     ):
         raise WeightsError(f"{path}: its .json describes a reader of absurd size; copy it again or train again")
-    net = ReaderNet(config)
-    fill(net, tensors, path)
     certainty = Certainty(outline, twelve)  # type: ignore[arg-type]
-    quick = folded(net).to(memory_format=torch.channels_last)
-    return Reader(quick, str(record["name"]), str(record["version"]), digest, certainty, record)
+    looks = _looks(config, numbers, path, device, lighter)
+    return Reader(looks, str(record["name"]), str(record["version"]), digest, certainty, record)
 
 
-def folded(net: nn.Module) -> nn.Module:
-    """The same net with every normalisation put into the convolution before it, which is faster and as exact."""
-    for module in net.modules():
-        if isinstance(module, nn.Sequential):
-            for index in range(len(module) - 1):
-                first, second = module[index], module[index + 1]
-                if isinstance(first, nn.Conv2d) and isinstance(second, nn.BatchNorm2d):
-                    module[index], module[index + 1] = fuse_conv_bn_eval(first, second), nn.Identity()
-            continue
-        conv, norm = getattr(module, "conv", None), getattr(module, "norm", None)
-        if isinstance(conv, nn.Conv2d) and isinstance(norm, nn.BatchNorm2d):
-            module.conv, module.norm = fuse_conv_bn_eval(conv, norm), nn.Identity()
-    return net
+def _looks(config: ReaderConfig, numbers: Numbers, path: Path, device: str, lighter: bool) -> Looks:
+    """The net with its numbers, asked by the runtime that suits the device."""
+    graphs = graphs_for("reader", asdict(config), numbers, path) if lighter and device == "cpu" else None
+    if graphs is not None:
+        return LooksInOnnx(graphs)
+    from dialtell.model.reader.in_torch import LooksInTorch
+    from dialtell.model.reader.net import ReaderNet
+    from dialtell.model.weights.modules import filled
+
+    return LooksInTorch(filled(lambda: ReaderNet(config), numbers, path), device)

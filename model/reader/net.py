@@ -8,28 +8,19 @@ turning the dial only shifts it: no angle is favoured.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import torch
 from torch import Tensor, nn
 from torch.nn import functional as F
 
+from dialtell.model.reader.reader_config import ReaderConfig as ReaderConfig
 from dialtell.synth.shared import look_sizes
 from dialtell.synth.shared.terms import MAKES, SEEN
 
-SIDE, SQUARE, PADDING = look_sizes.SIDE, look_sizes.SQUARE, look_sizes.PADDING
-TURNS = 360  # directions among which 12 o'clock is chosen
+SIDE, SQUARE, PADDING, TURNS = look_sizes.SIDE, look_sizes.SQUARE, look_sizes.PADDING, look_sizes.TURNS
 _RADII = 24  # rings of the unrolled picture
 _REACH = 1.04  # dial radii of the outermost
-
-
-@dataclass(frozen=True)
-class ReaderConfig:
-    """widths : channels at 1/2, 1/4, 1/8, 1/16 and 1/32 of the picture. turn : channels of the turn's part."""
-
-    widths: tuple[int, int, int, int, int] = (16, 32, 64, 96, 144)
-    turn: int = 40
 
 
 class Sight(NamedTuple):

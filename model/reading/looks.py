@@ -8,13 +8,12 @@ from functools import cached_property
 
 import cv2
 import numpy as np
-import torch
 from numpy.typing import NDArray
 
 from dialtell.model.reader.file import Reader
-from dialtell.model.reader.net import PADDING, SIDE, SQUARE, Sight
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.photo import Codes
+from dialtell.synth.shared.look_sizes import PADDING, SIDE, SQUARE
 from dialtell.synth.shared.terms import MAKES, Make
 
 Floats = NDArray[np.float64]
@@ -214,11 +213,13 @@ def _colour(codes: Codes, size: tuple[int, int]) -> NDArray[np.uint8]:
 
 
 def _looked(picture: NDArray[np.uint8], onto: Floats, reader: Reader, *, turn: bool) -> Look:
-    # laid out as it is, channels last, which is the faster way here too
-    given = torch.from_numpy(picture).to(reader.device).float()[None].permute(0, 3, 1, 2)
-    with torch.inference_mode():
-        sight: Sight = reader.net(given, turn)
-        make = sight.make[0].softmax(0).tolist()
-        told = None if sight.turn is None else np.asarray(sight.turn[0].cpu().double().softmax(0).numpy())
-    seen, inside, where = (part[0].cpu().numpy() for part in (sight.seen, sight.inside, sight.where))
-    return Look(onto, seen, inside, where, dict(zip(MAKES, make, strict=True)), told)
+    glance = reader.looks(picture, turn)
+    make = dict(zip(MAKES, _shares(glance.make).tolist(), strict=True))
+    told = None if glance.turn is None else _shares(glance.turn)
+    return Look(onto, glance.seen, glance.inside, glance.where, make, told)
+
+
+def _shares(logits: Logits) -> Floats:
+    """Probabilities, adding to 1."""
+    odds = np.exp(logits.astype(np.float64) - logits.max())
+    return np.asarray(odds / odds.sum())

@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.reader.file import Reader, outline_terms
-from dialtell.model.reader.net import SQUARE
 from dialtell.model.reading.ellipse import Ellipse, fit_ellipse
 from dialtell.model.reading.geometry import DialGeometry, sample_points
 from dialtell.model.reading.looks import FLATTEST, Look, first_look, square_look
 from dialtell.model.reading.photo import Photo
+from dialtell.synth.shared.look_sizes import SQUARE
 from dialtell.synth.shared.terms import Make
 
 Floats = NDArray[np.float64]

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dialtell.model.reader.file import Reader
-from dialtell.model.reader.net import TURNS
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.looks import Look
+from dialtell.synth.shared.look_sizes import TURNS
 
 Floats = NDArray[np.float64]
 

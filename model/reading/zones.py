@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from dialtell.model.reader.net import SIDE, SQUARE
 from dialtell.model.reading.divisions import Divisions
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.known import MarkedPlace
 from dialtell.model.reading.looks import Look
+from dialtell.synth.shared.look_sizes import SIDE, SQUARE
 from dialtell.synth.shared.terms import INK_SEEN, SEEN, ZONES, Seen, Zone
 
 Floats = NDArray[np.float64]

@@ -8,23 +8,24 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import torch
+import numpy as np
+from numpy.typing import NDArray
 from safetensors import SafetensorError
-from safetensors.torch import load as load_tensors
-from safetensors.torch import save as save_tensors
-from torch import Tensor, nn
+from safetensors.numpy import load as load_tensors
+from safetensors.numpy import save as save_tensors
 
 from dialtell.synth.shared.errors import WeightsError
 from dialtell.synth.shared.files import write_whole
 
+Numbers = dict[str, NDArray[Any]]  # of a net, by their names
+
 LARGEST_BYTES = 64 * 2**20
 
 
-def write_numbers(path: Path, net: nn.Module, record: Mapping[str, Any]) -> str:
+def write_numbers(path: Path, numbers: Numbers, record: Mapping[str, Any]) -> str:
     """Write NAME.safetensors and NAME.json beside each other, each whole or not at all; the sha256 of the numbers,
     which is added to the record."""
-    tensors = {name: tensor.detach().cpu().contiguous().clone() for name, tensor in net.state_dict().items()}
-    blob = save_tensors(tensors, metadata={"format": "pt"})
+    blob = save_tensors(numbers, metadata={"format": "pt"})
     digest = hashlib.sha256(blob).hexdigest()
     path.parent.mkdir(parents=True, exist_ok=True)
     text = json.dumps({**record, "sha256": digest}, indent=1).encode()
@@ -33,8 +34,8 @@ def write_numbers(path: Path, net: nn.Module, record: Mapping[str, Any]) -> str:
     return digest
 
 
-def read_numbers(path: Path, schema: str, needed: set[str]) -> tuple[dict[str, Tensor], dict[str, Any], str]:
-    """The tensors, the record and the sha256. schema : the record must state. needed : it must hold beside sha256.
+def read_numbers(path: Path, schema: str, needed: set[str]) -> tuple[Numbers, dict[str, Any], str]:
+    """The numbers, the record and the sha256. schema : the record must state. needed : it must hold beside sha256.
 
     Raises WeightsError naming file and remedy.
     """
@@ -51,20 +52,27 @@ def read_numbers(path: Path, schema: str, needed: set[str]) -> tuple[dict[str, T
         return load_tensors(blob), record, digest
     except SafetensorError as error:
         raise WeightsError(f"{path}: not a safetensors file ({error}); copy it again") from None
+    except (KeyError, AttributeError, TypeError) as error:  # of kinds that numpy has not
+        raise WeightsError(f"{path}: holds numbers of a kind that no net here has ({error}); copy it again") from None
 
 
-def fill(net: nn.Module, tensors: Mapping[str, Tensor], path: Path) -> None:
-    """Put the numbers of a file into a net and make it ready to judge. Raises WeightsError where they do not fit."""
-    for name, own in net.state_dict().items():  # loading would convert them unsaid
-        if name in tensors and tensors[name].dtype != own.dtype:
-            raise WeightsError(f"{path}: {name} is {tensors[name].dtype}, not {own.dtype}; copy or train it again")
-    try:
-        net.load_state_dict(dict(tensors))
-    except RuntimeError as error:
-        raise WeightsError(f"{path}: does not fit the net its .json describes ({error})") from None
-    if not all(torch.isfinite(t).all() for t in net.state_dict().values() if t.is_floating_point()):
+def form(array: NDArray[Any]) -> str:
+    """Kind and shape: "float32 16x1x3x3"."""
+    return f"{array.dtype} {'x'.join(map(str, array.shape))}"
+
+
+def sound(numbers: Numbers, meant: Mapping[str, str], path: Path) -> None:
+    """Raise WeightsError where the numbers are not those that a net is made of. meant : their forms by name."""
+    for name, own in numbers.items():  # loading would convert them unsaid
+        kind = meant.get(name, form(own)).partition(" ")[0]
+        if str(own.dtype) != kind:
+            raise WeightsError(f"{path}: {name} is {own.dtype}, not {kind}; copy or train it again")
+    found = {name: form(own) for name, own in numbers.items()}
+    apart = sorted({name[:60] for name, _ in found.items() ^ meant.items()})
+    if apart:
+        raise WeightsError(f"{path}: does not fit the net its .json describes ({', '.join(apart[:5])})")
+    if not all(np.isfinite(each).all() for each in numbers.values() if each.dtype.kind == "f"):
         raise WeightsError(f"{path}: holds numbers that are not finite; train it again")
-    net.eval()
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -1,6 +1,6 @@
 """The open font families that letterforms are taken from: where each lies, and under which licence.
 
-Fonts come as packages of their own, installed with dialtell and never copied into it: `fontpkg-NAME`, which holds the
+Fonts come as packages of their own, of the extra `pages`, and none is copied here: `fontpkg-NAME`, which holds the
 files unchanged beside their licence. Versions are exact, so that a dial is the same dial on every machine.
 """
 

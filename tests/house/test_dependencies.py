@@ -19,8 +19,8 @@ NAMES = {
     "sklearn": "scikit-learn",
     "xdist": "pytest-xdist",
 }
-# not imported by any file: run as commands, or by torch, Starlette and fsspec on our behalf
-COMMANDS = {"pytest-xdist", "mypy", "ruff", "tensorboard", "httpx2", "s3fs"}
+# not imported by any file: run as commands, or by torch (and its exporter), Starlette and fsspec on our behalf
+COMMANDS = {"pytest-xdist", "mypy", "ruff", "tensorboard", "httpx2", "s3fs", "onnxscript"}
 # read as files by synth/letterforms/families.py, whose table a test compares with what is declared
 FONTS = "fontpkg-"
 # of tests/fuzz, which is run by hand and says how to install it
@@ -28,15 +28,20 @@ BY_HAND = {"atheris"}
 
 
 def declared(lines):
-    """Name: least version, of requirement lines."""
+    """Name: least version, of requirement lines; those of another extra of ours with it."""
     found = {}
     for line in lines:
+        if own := re.match(r"dialtell\[(\w+)\]$", line):
+            found |= declared(PROJECT["optional-dependencies"][own[1]])
+            continue
         name, least = re.match(r"([A-Za-z0-9_.-]+)(?:\[.*?\])?(?:>=([\d.]+))?", line).groups()
         found[name.lower()] = tuple(map(int, (least or "0").split(".")))
     return found
 
 
 RUN = declared(PROJECT["dependencies"])
+# of what draws, plots and trains, at the top of files; tests/house/test_light.py: scoring needs none of it
+TRAIN = declared(PROJECT["optional-dependencies"]["train"])
 EXTRA = declared([line for extra in PROJECT["optional-dependencies"].values() for line in extra])
 
 
@@ -61,7 +66,7 @@ def imported(folders):
 def test_all_that_the_parts_import_is_declared():
     undeclared = {}
     for name, places in imported(PARTS).items():
-        if name not in RUN and (name not in EXTRA or any(top for _, top in places)):
+        if name not in RUN | TRAIN and (name not in EXTRA or any(top for _, top in places)):
             # an extra may be missing, so it is imported only inside the function that needs it
             undeclared[name] = [str(path) for path, _ in places]
     assert undeclared == {}
@@ -72,8 +77,9 @@ def test_all_that_the_tests_import_is_declared():
 
 
 def test_nothing_declared_is_unused():
-    assert {name for name in set(RUN) - set(imported(PARTS)) if not name.startswith(FONTS)} == set()
-    assert set(EXTRA) - set(imported([*PARTS, "tests"])) - COMMANDS == set()
+    assert set(RUN) - set(imported(PARTS)) == set()
+    assert {name for name in set(TRAIN) - set(imported(PARTS)) if not name.startswith(FONTS)} == set()
+    assert set(EXTRA) - set(TRAIN) - set(imported([*PARTS, "tests"])) - COMMANDS == set()
 
 
 def test_the_lock_holds_what_is_declared():
@@ -86,7 +92,7 @@ def test_the_lock_holds_what_is_declared():
         assert version >= least, f"{name} {locked[name]}; renew the lock with `python3 .ci/lock`"
 
 
-@pytest.mark.parametrize("name", sorted(RUN))
+@pytest.mark.parametrize("name", sorted(RUN | TRAIN))
 def test_declared_names_are_installed(name):
     from importlib import metadata
 

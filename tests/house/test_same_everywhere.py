@@ -23,7 +23,8 @@ from dialtell.evaluate.cli.main import main
 from dialtell.evaluate.score.score import score_photo
 from dialtell.model.net import net as net_module
 from dialtell.model.net.calibration import probability
-from dialtell.model.net.verdict import judge, tensors
+from dialtell.model.net.in_torch import tensors
+from dialtell.model.net.verdict import judge
 from dialtell.model.net.weights_file import load_weights, save_weights
 from dialtell.model.reading.photo import read_photo
 from dialtell.model.reading.steps import read_dial
@@ -223,6 +224,6 @@ def test_on_a_cuda_device(rows, patches, weights):
 @pytest.mark.parametrize("photo", PHOTOS)
 def test_score_on_a_cuda_device(photo, weights):
     """Both nets there, in all bits of float32: the same calls."""
-    here, there = (score_photo(photo, own).record for own in (weights, weights.on(torch.device("cuda"))))
+    here, there = (score_photo(photo, own).record for own in (weights, load_weights(device="cuda")))
     assert here["call"] == there["call"] and abs(here["log10_lr"] - there["log10_lr"]) <= 0.02
     assert [zone["call"] for zone in here["zones"]] == [zone["call"] for zone in there["zones"]]

@@ -9,10 +9,14 @@ import torch
 from verdicts_made import patches
 
 from dialtell.evaluate.cli.main import main
+from dialtell.model.net import device
 from dialtell.model.net.device import pick_device
-from dialtell.model.net.verdict import asked
+from dialtell.model.net.in_torch import InTorch, asked
 from dialtell.model.net.weights_file import load_weights
-from dialtell.model.reader.net import Sight
+from dialtell.model.reader.file import load_reader
+from dialtell.model.reader.in_torch import LooksInTorch
+from dialtell.model.reader.net import ReaderNet, Sight
+from dialtell.model.reader.reader_config import ReaderConfig
 from dialtell.model.reading.looks import first_look
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import MAKES
@@ -41,15 +45,19 @@ def test_auto_says_why(monkeypatch, cuda, mps, kind, why):
                 pick_device(name)
 
 
-def test_both_nets_go_and_the_first_weights_stay(make_weights):
-    weights = load_weights(make_weights())
-    there = weights.on(ELSEWHERE)
-    for net in (there.net, there.reader.net):
+def test_both_nets_go_where_they_are_wanted_and_ask_torch_there(make_weights, monkeypatch):
+    monkeypatch.setattr(device, "pick_device", lambda name: (torch.device("meta"), "asked for"))
+    there = load_weights(make_weights(), "mps")
+    assert isinstance(there.asks, InTorch) and isinstance(there.reader.looks, LooksInTorch)
+    for net in (there.net, there.reader.looks.net):
         assert {tensor.device for tensor in net.state_dict().values()} == {ELSEWHERE}
-    assert there.reader.device == ELSEWHERE and there.identity == weights.identity
-    for net in (weights.net, weights.reader.net):
-        assert {tensor.device for tensor in net.state_dict().values()} == {torch.device("cpu")}
-    assert weights.reader.on(torch.device("cpu")) is weights.reader
+    assert there.identity == load_weights(make_weights()).identity
+
+
+def test_without_torch_auto_is_the_processor(monkeypatch):
+    monkeypatch.setattr(device, "find_spec", lambda name: None)
+    monkeypatch.setattr(device, "pick_device", None)  # not asked
+    assert device.kind_of_device("auto") == device.kind_of_device("cpu") == "cpu"
 
 
 def test_what_a_net_is_given_lies_where_it_is(make_weights):
@@ -69,15 +77,15 @@ def test_what_a_net_is_given_lies_where_it_is(make_weights):
     assert seen == [ELSEWHERE] * 4
 
 
-def test_the_reader_is_given_the_picture_where_it_is(make_weights):
-    reader = load_weights(make_weights()).reader.on(ELSEWHERE)
-    seen = []
+def test_the_reader_is_given_the_picture_where_it_is():
+    looks, seen = LooksInTorch(ReaderNet(ReaderConfig((4, 4, 4, 4, 4), 4)), "meta"), []
 
     def watched(picture, turn):
         seen.append((picture.device, turn))
         return Sight(*(torch.zeros(size) for size in ((1, 9, 8, 8), (1, 4, 4), (1, 2, 4, 4), (1, len(MAKES)))), None)
 
-    look = first_look(np.zeros((40, 30, 3), np.uint8), replace(reader, net=watched))
+    looks.net = watched
+    look = first_look(np.zeros((40, 30, 3), np.uint8), replace(load_reader(), looks=looks))
     assert seen == [(ELSEWHERE, False)] and look.inside.shape == (4, 4) and look.turn is None
 
 

@@ -9,8 +9,9 @@ import torch
 from verdicts_made import patches
 
 from dialtell.model.net.calibration import Calibration
+from dialtell.model.net.in_torch import InTorch, asked
 from dialtell.model.net.net import NetConfig, StrokeNet
-from dialtell.model.net.verdict import asked, judge
+from dialtell.model.net.verdict import judge
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.patches import PatchSet
 
@@ -37,7 +38,7 @@ def several_scales(level):
 @pytest.mark.parametrize(("seed", "level"), [(0, 1.3), (1, 0.0), (2, -2.0)])
 def test_the_sum_is_the_stated_ratio(make_weights, seed, level):
     calibration = Calibration(1.7, 0.6, -20, 20, bounds=((-1.5, 0.5),))
-    weights = replace(load_weights(make_weights()), net=seeded(seed), dial_calibration=calibration)
+    weights = replace(load_weights(make_weights()), asks=InTorch(seeded(seed)), dial_calibration=calibration)
     verdict = judge(several_scales(level), weights)
     told = verdict.explanation
     assert told.total == pytest.approx(verdict.whole.log10_lr, abs=1e-4) and not verdict.whole.capped

@@ -9,27 +9,29 @@ import torch
 from verdicts_made import patches
 
 from dialtell.evaluate.score.reasons import UNLIKE, dial_reason, dial_support, zone_reason
-from dialtell.model.net.familiar import COUNTED, FEW, NUMBERS, TRAITS, Familiar, familiar_from, plain_numbers, traits_of
+from dialtell.model.net.familiar import COUNTED, FEW, NUMBERS, TRAITS, Familiar, familiar_from, traits_of
 from dialtell.model.net.resolution import Resolution
-from dialtell.model.net.verdict import judge, tensors
+from dialtell.model.net.traits import plain_numbers
+from dialtell.model.net.verdict import judge
 from dialtell.model.net.weights_file import load_weights, save_weights
 from dialtell.model.reading.patches import HIGH, LOW, SIDE
 from dialtell.synth.shared.errors import WeightsError
 from dialtell.synth.shared.terms import ZONES
-from dialtell.train.bags.bags import MOST_PER_ZONE, pack
+from dialtell.train.bags.bags import MOST_PER_ZONE, Bag, pack
+from dialtell.train.run.gate import drawn_traits
 from dialtell.train.run.store import unpack
 
 FINE = Resolution(1000, 900, 640)
 
 
 def bag(*counts, seed=0):
-    """(1, N, S, S) strokes across each patch, wider and wider, and their zones."""
+    """(N, S, S) strokes across each patch, wider and wider, and their zones."""
     rng = np.random.default_rng(seed)
     zone = np.repeat(np.arange(len(counts)), counts)
     columns = np.arange(SIDE)
     rows = [np.clip(rng.uniform(3, 14) - np.abs(columns - rng.uniform(20, 44)), 0, 1) for _ in zone]
     density = np.stack([np.tile(row, (SIDE, 1)) for row in rows]).astype(np.float32)
-    return torch.from_numpy(density)[None], torch.from_numpy(zone)[None]
+    return torch.from_numpy(density), zone
 
 
 def around(middle, limit=3.0):
@@ -37,30 +39,42 @@ def around(middle, limit=3.0):
     return Familiar(np.asarray(middle, dtype=float), np.eye(TRAITS), ((-1.0, limit), (9.0, 2 * limit)))
 
 
-def traits(density, zone, scale=None):
-    return traits_of(density, zone, torch.tensor([-2.0]), scale)
+def traits(density, zone, resolution=-2.0):
+    return traits_of(plain_numbers(density).numpy(), zone, resolution)
 
 
-def test_places_without_a_patch_and_patches_of_other_scales_do_not_count():
+def test_they_are_of_one_dial_whose_photographs_may_differ():
     density, zone = bag(9, 12)
     own = traits(density, zone)
-    more = torch.cat([density, torch.full((1, 5, SIDE, SIDE), 9.0)], dim=1)
-    for filler, scale in ((-1, 0.0), (1, 1.0)):
-        zones = torch.cat([zone, torch.full((1, 5), filler)], dim=1)
-        scales = torch.cat([torch.zeros(1, 21), torch.full((1, 5), scale)], dim=1)
-        assert torch.allclose(traits(more, zones, scales), own, atol=1e-5)
-    assert own.shape == (1, TRAITS + 2) and own[0, -2:].tolist() == pytest.approx([21, -2])
+    assert own.shape == (TRAITS + 2,) and own[-2:].tolist() == pytest.approx([21, -2])
+    each = np.linspace(-3, 1, 21)
+    told = traits(density, zone, each)
+    assert told[:-1] == pytest.approx(own[:-1]) and told[-1] == pytest.approx(each.mean())
+    assert np.isfinite(traits(density[:0], zone[:0])).all()
+
+
+def test_of_drawn_bags_places_without_a_patch_and_patches_of_other_scales_do_not_count():
+    density, zone = bag(9, 12)
+    packed = pack(density.numpy())
+    plain = Bag(packed, zone.astype(np.int8), -2.0, np.zeros(len(ZONES), np.int8), 1, -1, 0)
+    more = np.concatenate([packed, np.full((5, SIDE, SIDE), 200, np.uint8)])
+    scale = np.repeat([0.0, 1.0], [21, 5]).astype(np.float32)
+    fine = replace(plain, density=more, zone=np.append(plain.zone, [1] * 5).astype(np.int8), scale=scale)
+    one, other = drawn_traits([plain, fine], torch.device("cpu"))  # the first is padded
+    assert one == pytest.approx(traits(unpack(torch.from_numpy(packed)), zone), abs=1e-5)
+    assert other == pytest.approx(one, abs=1e-5)
+    assert drawn_traits([], torch.device("cpu")).shape == (0, TRAITS + 2)
 
 
 def test_a_zone_counts_for_no_more_patches_than_in_training():
     """As many copies of a zone's patches as one likes change nothing once it has its most."""
     assert COUNTED <= MOST_PER_ZONE
     density, zone = bag(COUNTED, 20)
-    many = torch.cat([density[:, :COUNTED]] * 4 + [density[:, COUNTED:]], dim=1)
-    zones = torch.cat([zone[:, :COUNTED]] * 4 + [zone[:, COUNTED:]], dim=1)
-    assert torch.allclose(traits(many, zones), traits(density, zone), atol=1e-4)
-    few = traits(torch.cat([density[:, :20]] * 4 + [density[:, COUNTED:]], dim=1), torch.tensor([[0] * 80 + [1] * 20]))
-    assert not torch.allclose(few[:, :TRAITS], traits(density, zone)[:, :TRAITS], atol=1e-2)
+    many = torch.cat([density[:COUNTED]] * 4 + [density[COUNTED:]])
+    zones = np.concatenate([zone[:COUNTED]] * 4 + [zone[COUNTED:]])
+    assert traits(many, zones)[:TRAITS] == pytest.approx(traits(density, zone)[:TRAITS], abs=1e-4)
+    few = traits(torch.cat([density[:20]] * 4 + [density[COUNTED:]]), np.repeat([0, 1], [80, 20]))
+    assert few[:TRAITS] != pytest.approx(traits(density, zone)[:TRAITS], abs=1e-2)
 
 
 def test_plain_numbers_are_those_of_the_picture():
@@ -82,7 +96,7 @@ def test_a_photograph_is_read_as_the_bags_of_training_are_kept():
     density += 0.002 * torch.randn(density.shape, generator=torch.Generator().manual_seed(0))
     kept = unpack(torch.from_numpy(pack(density.clamp(LOW, HIGH).numpy())))
     assert not torch.equal(kept, density)
-    assert torch.allclose(traits(kept, zone), traits(density, zone), atol=1e-5)
+    assert traits(kept, zone) == pytest.approx(traits(density, zone), abs=1e-5)
 
 
 def test_few_patches_may_lie_farther_off():
@@ -121,7 +135,7 @@ def known(make_weights, tmp_path):
 
 def test_a_dial_like_none_drawn_gets_no_call_and_is_told_why(known, make_weights):
     dial = patches(0, 20, 20)
-    own = traits_of(*tensors(dial))[0, :TRAITS].double().numpy()
+    own = traits(torch.from_numpy(dial.density), dial.zone)[:TRAITS]
     familiar = load_weights(known(around(own).record()))
     plain = load_weights(make_weights(9.0, 9.0))
     one, other = (replace(judge(dial, weights), explanation=None) for weights in (familiar, plain))

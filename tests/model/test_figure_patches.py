@@ -10,12 +10,11 @@ import pytest
 import torch
 from test_patches import HIDING, SEEN, TILTED, zone_map
 
-from dialtell.model.net import net as net_file
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.explanation import explain
+from dialtell.model.net.in_torch import asked, said
 from dialtell.model.net.likeness import compared, looked
 from dialtell.model.net.net import NetConfig, StrokeNet
-from dialtell.model.net.verdict import asked
 from dialtell.model.reading.figure_patches import FILLED, LEVELS, MOST, _levels, _some, with_figures
 from dialtell.model.reading.patches import SCALE, SIDE, SPAN, PatchSet, cut_patches, reduced
 from dialtell.synth.shared.terms import ZONES, Zone
@@ -178,7 +177,7 @@ def bag_of(patches: PatchSet, hand: int) -> Bag:
 def test_the_sum_with_single_shapes_is_exact(upright):
     output = asked(tiny(), upright)
     calibration = Calibration(0.5, 0.1, -20, 20)
-    told = explain(output.reasons, upright.joined, calibration, calibration)
+    told = explain(said(output), upright.joined, calibration, calibration)
     stated, capped = calibration.log10_lr(float(output.dial), upright.resolution)
     assert told.total == pytest.approx(stated, abs=1e-4) and not capped
     single = np.arange(len(upright.joined)) >= len(upright)
@@ -189,7 +188,8 @@ def test_the_sum_with_single_shapes_is_exact(upright):
 def test_zone_by_zone_the_net_says_the_same(upright, monkeypatch):
     net = tiny().eval()
     one = asked(net, upright)
-    monkeypatch.setattr(net_file, "compared", lambda *given, **more: compared(*given, **more | {"apart": False}))
+    whole = lambda self, looks, zone, level, own: compared(looks, zone, own, 4, whole=level == level.round())  # noqa: E731
+    monkeypatch.setattr(StrokeNet, "_likeness", whole)
     other = asked(net, upright)
     torch.testing.assert_close(other.dial, one.dial, rtol=1e-4, atol=1e-5)
     torch.testing.assert_close(other.zone, one.zone, rtol=1e-4, atol=1e-5)

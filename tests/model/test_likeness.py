@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import torch
 
+from dialtell.model.net import alike
 from dialtell.model.net.likeness import LOOK, _softened, compared, looked
 from dialtell.model.reading.patches import SIDE
 
@@ -65,14 +66,27 @@ def test_bags_of_one_patch_have_no_pair():
     assert torch.isfinite(found.residual).all() and torch.isfinite(found.floor).all()
 
 
-def test_zone_by_zone_says_the_same_as_all_at_once():
+def test_zone_by_zone_in_numpy_says_the_same_as_all_at_once():
     torch.manual_seed(5)
     zone, scale = torch.randint(-1, 4, (3, 40)), torch.randint(0, 3, (3, 40)).float()
     zone[2] = -1
-    looks = looked(strokes(torch.randn(120).tolist(), torch.linspace(4, 12, 120).tolist(), 0.05)).unflatten(0, (3, 40))
-    one, other = (compared(looks, zone, scale, 4, apart=apart) for apart in (False, True))
-    assert torch.equal(other.beside, one.beside) and 0.3 < (one.beside >= 0).float().mean() < 0.6
-    real = one.beside >= 0
-    torch.testing.assert_close(other.floor, one.floor)
-    for name in ("alike", "residual"):
-        torch.testing.assert_close(getattr(other, name)[real], getattr(one, name)[real], rtol=1e-4, atol=1e-4)
+    patches = strokes(torch.randn(120).tolist(), torch.linspace(4, 12, 120).tolist(), 0.05)
+    looks, whole = looked(patches).unflatten(0, (3, 40)), torch.rand(3, 40) < 0.7
+    one = compared(looks, zone, scale, 4, whole=whole)
+    assert 0.3 < (one.beside >= 0).float().mean() < 0.6
+    np.testing.assert_allclose(alike.looked(patches.numpy()).reshape(looks.shape), looks, atol=1e-6)
+    for row in range(3):
+        given = (each[row].numpy() for each in (looks, zone, scale))
+        other = alike.compared(*given, 4, whole=whole[row].numpy())
+        assert (other.beside == one.beside[row].numpy()).all()
+        assert other.floor == pytest.approx(float(one.floor[row]), abs=1e-5)
+        real = other.beside >= 0
+        for name in ("alike", "residual"):
+            mine, theirs = getattr(other, name), getattr(one, name)[row].numpy()
+            np.testing.assert_allclose(mine[real], theirs[real], rtol=1e-4, atol=1e-4)
+
+
+def test_a_dial_of_one_patch_or_of_none_has_no_pair():
+    for count in (0, 1):
+        found = alike.compared(np.zeros((count, LOOK**2), np.float32), np.zeros(count, int), np.zeros(count), 4)
+        assert found.beside.shape == (count, count) and (found.beside == -1).all() and np.isfinite(found.floor)

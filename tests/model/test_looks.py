@@ -4,11 +4,10 @@ import math
 
 import numpy as np
 import pytest
-import torch
-from torch import nn
 
 from dialtell.model.reader.file import Certainty, Reader, load_reader
-from dialtell.model.reader.net import PADDING, SIDE, SQUARE, TURNS, Sight
+from dialtell.model.reader.glance import Glance
+from dialtell.model.reader.net import PADDING, SIDE, SQUARE, TURNS
 from dialtell.model.reading.ellipse import Ellipse
 from dialtell.model.reading.looks import Look, carried, first_look, square_look
 from dialtell.model.reading.outline import apart
@@ -100,16 +99,13 @@ def test_carried_and_back():
     assert look.photo_px == pytest.approx(1 / math.sqrt(1.7 * 0.9 + 0.06))
 
 
-class Eye(nn.Module):
+class Eye:
     """A net that says nothing and keeps what it was shown."""
 
-    def forward(self, picture, turn=False):
-        self.picture = picture[0].permute(1, 2, 0).numpy()
-        blank = torch.zeros
-        return Sight(
-            blank(1, len(SEEN), SIDE, SIDE), blank(1, HALF, HALF), blank(1, 2, HALF, HALF), blank(1, len(MAKES)),
-            blank(1, TURNS) if turn else None,
-        )  # fmt: skip
+    def __call__(self, picture, turn):
+        self.picture = picture
+        sizes = (len(SEEN), SIDE, SIDE), (HALF, HALF), (2, HALF, HALF), len(MAKES)
+        return Glance(*map(np.zeros, sizes), np.zeros(TURNS) if turn else None)
 
 
 def reader():
@@ -132,7 +128,7 @@ def test_a_square_look_makes_the_rim_a_circle(outline, dtype):
     shape = (round(2 * outline.center[1]), round(2 * outline.center[0]))
     eye = reader()
     look = square_look(ellipse_picture(outline, shape, dtype), outline, eye)
-    bright = eye.net.picture[..., 1]
+    bright = eye.looks.picture[..., 1]
     middle = SIDE / 2
     turn = np.arange(0, 360, 3) * np.pi / 180
     radii = np.arange(SQUARE - 20, SQUARE + 20, 0.25)
@@ -150,7 +146,7 @@ def test_the_first_look_is_the_whole_photograph():
     codes[:, 300:] = 200
     eye = reader()
     look = first_look(codes, eye)
-    shown = eye.net.picture
+    shown = eye.looks.picture
     assert shown.shape == (SIDE, SIDE, 3) and (shown[SIDE // 2 :] == PADDING).all()
     assert (shown[: SIDE // 2, : SIDE // 2 - 1] == 0).all() and (shown[: SIDE // 2, SIDE // 2 + 1 :] == 200).all()
     assert np.allclose(look.to_photo(np.array([[SIDE, SIDE / 2]])), [[600.0, 300.0]])

@@ -10,8 +10,9 @@ from torch import nn
 
 from dialtell.model.net.calibration import Calibration
 from dialtell.model.net.encoder import Encoder
-from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters, folded
+from dialtell.model.net.net import NetConfig, StrokeNet, count_parameters
 from dialtell.model.reading.patches import SIDE
+from dialtell.model.weights.modules import folded
 from dialtell.synth.shared.errors import ParameterError
 from dialtell.synth.shared.terms import ZONES
 from dialtell.train.stats.discrimination import auc

@@ -12,16 +12,15 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-import torch
 from checkout import PHOTOS
 from drawn_dial import Scene, cut, draw, outline_error, photographed, scene
 from skimage import data
-from torch import nn
 
 from dialtell.evaluate.score.recognised import unrecognised
 from dialtell.model.net.verdict import LEAST_PATCHES
 from dialtell.model.reader.file import Certainty, Reader, load_reader
-from dialtell.model.reader.net import SIDE, TURNS, Sight
+from dialtell.model.reader.glance import Glance
+from dialtell.model.reader.net import SIDE, TURNS
 from dialtell.model.reading.ellipse import Ellipse
 from dialtell.model.reading.looks import FLATTEST
 from dialtell.model.reading.outline import Found, NoDial, apart, find_outline, followed
@@ -123,20 +122,19 @@ def test_the_edge_is_followed_or_left() -> None:
     assert apart(start, Ellipse(kept.center_px, kept.axes_px, kept.angle)) < 1e-9
 
 
-class Fickle(nn.Module):
+class Fickle:
     """A net that tells a smaller disc with each look, and nothing from one on."""
 
     def __init__(self, silent: int) -> None:
-        super().__init__()
         self.looks, self.silent = 0, silent
 
-    def forward(self, picture: torch.Tensor, turn: bool = False) -> Sight:
+    def __call__(self, picture: np.ndarray, turn: bool) -> Glance:
         self.looks += 1
-        axis = torch.arange(SIDE // 2) * 2.0 + 1.0 - SIDE / 2
-        place = torch.stack(torch.meshgrid(axis, axis, indexing="xy")) / 130.0
-        inside = 20.0 * (1.0 - place.norm(dim=0)) if self.looks < self.silent else torch.full(place.shape[1:], -5.0)
-        return Sight(torch.zeros(1, len(SEEN), SIDE, SIDE), inside[None], place[None], torch.zeros(1, len(MAKES)),
-                     torch.zeros(1, TURNS) if turn else None)  # fmt: skip
+        axis = np.arange(SIDE // 2) * 2.0 + 1.0 - SIDE / 2
+        place = np.stack(np.meshgrid(axis, axis)) / 130.0
+        inside = 20.0 * (1.0 - np.hypot(*place)) if self.looks < self.silent else np.full(place.shape[1:], -5.0)
+        return Glance(np.zeros((len(SEEN), SIDE, SIDE)), inside.astype(np.float32), place, np.zeros(len(MAKES)),
+                      np.zeros(TURNS) if turn else None)  # fmt: skip
 
 
 @pytest.mark.parametrize("silent", [1, 2, 3, 4, 5])

@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from torch import nn
 
 from dialtell.model.reader.file import Certainty, Reader
 from dialtell.model.reader.net import SIDE, TURNS
@@ -33,7 +32,7 @@ def shown(turn):
 
 
 def reader(twelve=(0.0, 1.0)):
-    return Reader(nn.Identity(), "r", "0", "", Certainty(twelve=twelve), {})
+    return Reader(None, "r", "0", "", Certainty(twelve=twelve), {})
 
 
 @pytest.mark.parametrize("degrees", [-179.6, -90.0, -0.3, 0.0, 0.4, 33.3, 90.0, 179.7])

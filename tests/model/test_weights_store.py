@@ -187,7 +187,7 @@ def test_numbers_of_another_precision(copy):
     tensors = load_file(copy)
     save_file({name: t.half() if name == "print_head.0.weight" else t for name, t in tensors.items()}, copy)
     rewrite(copy, copy.read_bytes())
-    refused(copy, "print_head.0.weight is torch.float16, not torch.float32", "train it again")
+    refused(copy, "print_head.0.weight is float16, not float32", "train it again")
 
 
 def test_tensors_missing_or_foreign(copy):

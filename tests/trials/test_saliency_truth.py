@@ -17,7 +17,7 @@ from trials.maps.saliency_truth import (
     table,
 )
 
-from dialtell.model.net.verdict import tensors
+from dialtell.model.net.in_torch import tensors
 from dialtell.model.net.weights_file import load_weights
 from dialtell.model.reading.patches import SIDE, PatchSet
 

@@ -11,6 +11,7 @@ import numpy as np
 import torch
 
 from dialtell.model.net.familiar import FEW, TRAITS, Familiar, traits_of
+from dialtell.model.net.traits import numbers_of
 from dialtell.train.bags.bags import Bag
 from dialtell.train.run.calibrate import Floats
 from dialtell.train.run.store import HeldOut
@@ -23,9 +24,15 @@ FEWEST = 200  # dials of a family, fewer do not tell that share
 
 def drawn_traits(bags: Sequence[Bag], device: torch.device) -> Floats:
     """(n, TRAITS + 2) of dials, see familiar.traits_of."""
+    found: list[Floats] = []
     with torch.no_grad():
-        found = [traits_of(b.patches, b.zone, b.resolution, b.scale) for b in HeldOut(bags, device, 16)]
-    return torch.cat(found).double().cpu().numpy() if found else np.empty((0, TRAITS + 2))
+        for batch in HeldOut(bags, device, 16):
+            real = batch.zone >= 0 if batch.scale is None else (batch.zone >= 0) & (batch.scale == 0)
+            values, own = numbers_of(batch.patches[real]).double().cpu().numpy(), real.cpu().numpy()
+            ends = np.cumsum(own.sum(axis=1))[:-1]
+            zones = (zone[chosen] for zone, chosen in zip(batch.zone.cpu().numpy(), own, strict=True))
+            found += map(traits_of, np.split(values, ends), zones, batch.resolution.tolist())
+    return np.array(found).reshape(-1, TRAITS + 2)
 
 
 def note_familiar(families: Sequence[Floats], fresh: Floats) -> dict[str, Any]:

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.weights_file import SCHEMA, Weights
-from dialtell.model.weights.numbers import fill, read_numbers
+from dialtell.model.weights.modules import fill
+from dialtell.model.weights.numbers import read_numbers
 from dialtell.train.run.config import Origin, TrainConfig
 
 log = logging.getLogger("dialtell.train")

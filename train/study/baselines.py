@@ -19,6 +19,7 @@ from torch import Tensor, nn
 from torch.nn.functional import avg_pool2d, one_hot
 
 from dialtell.model.net.calibration import Calibration
+from dialtell.model.net.in_torch import InTorch
 from dialtell.model.net.net import StrokeNet
 from dialtell.model.net.output import NetOutput
 from dialtell.model.net.weights_file import Weights
@@ -164,7 +165,7 @@ def load_baseline(path: Path) -> Weights:
     net.load_state_dict(load_file(path))
     dial, zone = (from_record(Calibration, record["calibration"][part]) for part in ("dial", "zone"))
     return Weights(
-        net=cast(StrokeNet, net.eval()),
+        asks=InTorch(cast(StrokeNet, net.eval())),
         name=str(record["name"]),
         version=str(record["version"]),
         sha256=hashlib.sha256(path.read_bytes()).hexdigest(),

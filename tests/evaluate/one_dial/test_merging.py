@@ -13,8 +13,8 @@ from verdicts_made import verdict
 
 from dialtell.evaluate.one_dial.agreement import FULL, USUAL, held_to, trusted
 from dialtell.evaluate.one_dial.merging import ONE_PLACE, common, merge, toned
+from dialtell.model.net.in_torch import asked, tensors
 from dialtell.model.net.net import NetConfig, StrokeNet
-from dialtell.model.net.verdict import asked, tensors
 from dialtell.model.reading.fine_patches import MOST
 from dialtell.model.reading.patches import SCALE, SIDE, PatchSet
 from dialtell.synth.shared.terms import ZONES, Zone

@@ -54,7 +54,11 @@ def test_other_parts_run(monkeypatch):
 def test_the_command_begins_and_says_how_long(monkeypatch):
     monkeypatch.setattr(start, "_COMMAND", "import colorsys  # {words!r}")
     rows = start.start(1, "cpu")
-    assert [row.what for row in rows] == ["dialtell --help", "import torch", "the first call: dialtell score PHOTO"]
+    assert [row.what for row in rows] == [
+        "dialtell --help",
+        "import onnxruntime",
+        "the first call: dialtell score PHOTO",
+    ]
     assert rows[1].times > 2 and all(row.seconds > 0 for row in rows)
 
 

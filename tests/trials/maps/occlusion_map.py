@@ -10,7 +10,7 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from dialtell.model.net.verdict import tensors
+from dialtell.model.net.in_torch import tensors
 from dialtell.model.net.weights_file import Weights
 from dialtell.model.reading.patches import SIDE, PatchSet
 from dialtell.synth.shared.errors import require_range

@@ -29,8 +29,8 @@ from dialtell.evaluate.maps.map_words import ODD, PLACES, UNLIKE, maps_record
 from dialtell.evaluate.maps.painting import Map, paint_map
 from dialtell.evaluate.maps.place_map import DialMaps, maps_of
 from dialtell.model.net.explanation import Explanation, explain
+from dialtell.model.net.in_torch import InTorch
 from dialtell.model.net.net import StrokeNet
-from dialtell.model.net.verdict import asked
 from dialtell.model.net.weights_file import SHIPPED, Weights, load_weights
 from dialtell.model.reading.geometry import DialGeometry
 from dialtell.model.reading.patches import PatchSet
@@ -96,9 +96,10 @@ class MapsOfDial:
     def explanation(self) -> Explanation:
         """What the net's ratio of the dial is the sum of."""
         patches, weights = self.reading.patches, self.weights
-        reasons = asked(weights.net, patches).reasons
-        assert reasons is not None  # of every StrokeNet
-        return explain(reasons, patches.joined, weights.dial_calibration, weights.zone_calibration)
+        said = weights.asks.said(patches)
+        found = explain(said, patches.joined, weights.dial_calibration, weights.zone_calibration)
+        assert found is not None  # of every StrokeNet
+        return found
 
     @cached_property
     def shown(self) -> DialMaps:
@@ -191,7 +192,7 @@ def randomised(weights: Weights, *, seed: int = 0) -> Weights:
     """The same net with weights drawn afresh; the caller's own random numbers are left alone."""
     with torch.random.fork_rng(devices=[]):
         torch.manual_seed(seed)
-        return replace(weights, net=StrokeNet(weights.net.config).eval())
+        return replace(weights, asks=InTorch(StrokeNet(weights.net.config).eval()))
 
 
 def rank_correlations(index: int, weights: Weights, names: Sequence[str], *, seed: int = SEED) -> dict[str, float]:

@@ -169,8 +169,9 @@ def _answer(weights: Weights, reading: Reading) -> tuple[dict[str, float | None]
     """Logits by key, None where there is too little, and the product's call: painted, printed or None."""
     from dialtell.evaluate.score.recognised import unrecognised
     from dialtell.model.net.calibration import HAND, PRINTED
+    from dialtell.model.net.in_torch import asked
     from dialtell.model.net.resolution import resolution_of
-    from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, asked, judge
+    from dialtell.model.net.verdict import LEAST_PATCHES, LEAST_ZONE_PATCHES, judge
 
     patches = reading.patches
     found: dict[str, float | None] = dict.fromkeys(KEYS)
