@@ -210,7 +210,8 @@ def score(fit: Fit) -> float:
 def _refusal(fit: Fit, rival: float) -> str:
     if fit.sites < LEAST_SITES or fit.share < LEAST_SHARE or fit.likeness < LEAST_LIKENESS:
         return "it fits nowhere on the whole view"
-    if fit.even < LEAST_EVEN or wilson_share(fit.share * fit.even, fit.sites).low < LEAST_BOTH:
+    # a place that both pictures have is found from either, and is one witness
+    if fit.even < LEAST_EVEN or wilson_share(fit.share * fit.even, fit.sites / 2).low < LEAST_BOTH:
         return "some of what it shows lies where the whole view has something else, or nothing"
     if rival > MOST_RIVAL:
         return "it fits several places of the whole view about equally"
