@@ -40,7 +40,7 @@ def declared(lines):
 
 
 RUN = declared(PROJECT["dependencies"])
-# of what draws, plots and trains, at the top of files; tests/house/test_light.py: scoring needs none of it
+# of what draws, plots and trains, at the top of files; tests/house/test_without_torch.py: scoring needs none of it
 TRAIN = declared(PROJECT["optional-dependencies"]["train"])
 EXTRA = declared([line for extra in PROJECT["optional-dependencies"].values() for line in extra])
 

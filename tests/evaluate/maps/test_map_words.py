@@ -23,8 +23,8 @@ def test_the_sentence_counts_what_was_found():
     kept = maps_record(rows())
     assert set(kept) == {PLACES, UNLIKE, ODD}  # of the maps pages show
     assert hits_sentence(kept, PLACES) == (
-        "On drawn dials its peak lay on the one painted figure of a printed dial in 21 of 40, on the one printed "
-        "figure of a painted dial in 12 of 40, and on a single faded or overrun stroke in 1 of 77."
+        "On drawn dials its strongest place lay on the one painted figure of a printed dial in 21 of 40, on the one "
+        "printed figure of a painted dial in 12 of 40, and on a single faded or overrun stroke in 1 of 77."
     )
     assert "in none of 40, and on a single faded or overrun stroke in none of 77" in hits_sentence(
         maps_record(rows((21, 0, 0, 0))), UNLIKE
