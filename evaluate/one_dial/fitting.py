@@ -134,30 +134,24 @@ def laid(field: Field, matrix: Floats, scale: float, soft: float = 0.7) -> DialS
 
 
 def likeness(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
-    """Correlation of the ink of a field laid on a dial and the dial's, where both are seen; 0 where too little is.
-
-    Each less its mean about every place: a veil of light, a shadow or a falling off towards the edge is broad and says
-    nothing of strokes.
-    """
-    pair = _softened(mine, dial, field, matrix)
+    """Correlation of the ink of a field laid on a dial and the dial's, where both are seen; 0 where too little is."""
+    pair = _levelled(mine, dial, field, matrix)
     if pair is None:
         return 0.0
     mask = pair[2] > 0
-    a, b = (_levelled(ink, pair[2], dial.scale)[mask].astype(np.float64) for ink in pair[:2])
+    a, b = (ink[mask].astype(np.float64) for ink in pair[:2])
     return float((a * b).mean() / math.sqrt(max((a * a).mean(), LEAST_INK) * max((b * b).mean(), LEAST_INK)))
 
 
 def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> float:
-    """Share of the windows with any design in either picture in which the ink of both runs alike, less its mean about
-    every place; 0 of few windows.
+    """Share of the windows with any design in either picture in which the ink of both runs alike; 0 of few windows.
 
     Two dials with figures of one pattern agree in these; where one has a ring or lettering of its own they do not.
     """
-    pair = _softened(mine, dial, field, matrix)
+    pair = _levelled(mine, dial, field, matrix)
     if pair is None:
         return 0.0
-    weight = pair[2]
-    a, b = (_levelled(ink, weight, dial.scale) for ink in pair[:2])
+    a, b, weight = pair
     side = max(int(WINDOW * dial.scale) | 1, 5)
 
     def mean(picture: Image) -> Image:
@@ -177,15 +171,12 @@ def agreeing(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> 
     return float((shared[at] > ALIKE * np.sqrt(own * its))[drawn].mean())
 
 
-def _levelled(ink: Image, weight: Image, scale: float) -> Image:
-    """Ink less its mean about every place."""
-    side = int(BROAD * scale) | 1
-    total, near = (cv2.blur(one, (side, side), borderType=cv2.BORDER_CONSTANT) for one in (ink * weight, weight))
-    return np.asarray(ink - total / np.maximum(near, 1e-6), np.float32)
+def _levelled(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> tuple[Image, Image, Image] | None:
+    """The ink of both through one blur over what both show, and the weight of that, cropped; None of too little.
 
-
-def _softened(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) -> tuple[Image, Image, Image] | None:
-    """The ink of both through one blur over what both show, and the weight of that, cropped; None of too little."""
+    Each less its mean about every place: a veil of light, a shadow or a falling off towards the edge is broad and says
+    nothing of strokes.
+    """
     both = mine.seen & dial.seen
     area = float(abs(np.linalg.det(matrix[:, :2]))) * float(field.seen.sum()) * dial.scale**2
     if both.sum() < max(LEAST_VIEW * area, FEWEST):
@@ -195,8 +186,16 @@ def _softened(mine: DialSheet, dial: DialSheet, field: Field, matrix: Floats) ->
     weight = both[crop].astype(np.float32)
     sigma = SOFT * dial.scale
     near = np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
-    a, b = (cv2.GaussianBlur(one.ink[crop] * weight, (0, 0), sigma) / near for one in (mine, dial))
-    return np.asarray(a, np.float32), np.asarray(b, np.float32), weight
+    side = int(BROAD * dial.scale) | 1
+
+    def mean(picture: Image) -> Image:
+        return np.asarray(cv2.blur(picture, (side, side), borderType=cv2.BORDER_CONSTANT), np.float32)
+
+    about = np.maximum(mean(weight), 1e-6)
+    blurred = (cv2.GaussianBlur(one.ink[crop] * weight, (0, 0), sigma) / near for one in (mine, dial))
+    soft = [np.asarray(ink, np.float32) for ink in blurred]
+    a, b = (np.asarray(ink - mean(ink * weight) / about, np.float32) for ink in soft)
+    return a, b, weight
 
 
 def spared(field: Field, dial: DialSheet, matrix: Floats) -> Field:

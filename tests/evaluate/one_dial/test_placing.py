@@ -16,6 +16,7 @@ from dialtell.evaluate.one_dial.features import features_of
 from dialtell.evaluate.one_dial.fitting import Field, agreeing, judged, laid, likeness, pulled, sound, turned
 from dialtell.evaluate.one_dial.placing import (
     LEAST_WHOLE,
+    Placing,
     WholeView,
     _geometry,
     _surround,
@@ -43,13 +44,19 @@ def shot(index: int, number: int) -> tuple[DialSpec, Field]:
     return spec, field_of(photo_of(photograph(spec)))
 
 
+def placed_right(index: int, number: int, within: float) -> tuple[Field, Placing]:
+    """A field and where it was laid, off by less than `within` dial radii."""
+    spec, view = viewed(index)
+    taken, field = shot(index, number)
+    placing = place_field(field, view)
+    assert placing.placed, placing.reason
+    assert off_place(placing, taken, spec, view) < within
+    return field, placing
+
+
 def test_fields_lie_where_they_were_taken_and_nowhere_on_another_dial() -> None:
-    spec, view = viewed(4)
     for number in (0, 1):
-        taken, field = shot(4, number)
-        placing = place_field(field, view)
-        assert placing.placed, placing.reason
-        assert off_place(placing, taken, spec, view) < 0.01
+        field, placing = placed_right(4, number, 0.01)
         # left over: hundredths of a radius are tenths of a millimetre
         assert placing.residual < 0.004 and placing.rival < 0.6
         assert not place_field(field, viewed(2)[1]).placed
@@ -57,12 +64,8 @@ def test_fields_lie_where_they_were_taken_and_nowhere_on_another_dial() -> None:
 
 def test_fields_whose_finest_features_the_whole_view_has_not_are_placed() -> None:
     # looked for at 512 px their features lead elsewhere
-    spec, view = viewed(41)
     for number in (0, 1):
-        taken, field = shot(41, number)
-        placing = place_field(field, view)
-        assert placing.placed, placing.reason
-        assert off_place(placing, taken, spec, view) < 0.015
+        placed_right(41, number, 0.015)
 
 
 def test_figures_of_one_pattern_do_not_make_one_dial() -> None:
